@@ -1,0 +1,1 @@
+"""Command line, reading, computing, deciding, writing back, many books at once."""

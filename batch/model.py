@@ -1,0 +1,164 @@
+"""What passes between the rooms after reading: a station's history and what was made of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from enum import StrEnum
+
+from checks.findings import Finding
+from templates.book import Book
+
+
+class Verdict(StrEnum):
+    """Most urgent first; the order of this enum is the order of urgency."""
+
+    ESCALATE = "escalate"
+    HAND_CLEAN = "hand-clean"
+    CHECK_FLUSH_GEAR = "check-flush-gear"
+    CHECK_SUPPLY = "check-supply"
+    CHECK_FIELD = "check-field"
+    FLUSH = "flush"
+    INSPECT_SCREEN = "inspect-screen"
+    RE_READ = "re-read"
+    NO_READING = "no-reading"
+    WATCH = "watch"
+    IN_RANGE = "in-range"
+    RESTING = "resting"
+
+
+@dataclass(frozen=True)
+class Station:
+    """One row of the register with the farm's defaults filled in; pressures [m], flow [m3/h]."""
+
+    name: str
+    row: int
+    block: str
+    filter_type: str
+    grade: float | None
+    reference_flow: float | None
+    clean_drop: float | None
+    limit: float
+    working_inlet: float | None
+    wanted_field: float | None
+    gauges: str | None  # 'one gauge', 'two gauges' or None
+    full_scale: float | None
+    gauge_class: float | None  # [% of full scale]
+    division: float | None
+    unit: str
+    in_service: bool
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One visit's reading. `why_unusable` is empty where the ladder may use it."""
+
+    row: int
+    date: dt.date
+    time: dt.time | None
+    inlet: float | None  # [m]
+    outlet: float | None  # [m]
+    drop: float | None  # [m]
+    flow: float | None  # [m3/h]
+    field: float | None  # [m]
+    occasion: str  # 'routine', 'after flush', 'after cleaning'
+    u_drop: float | None = None  # standard uncertainty [m]
+    p_over: float | None = None
+    why_unusable: str = ""
+
+    @property
+    def usable(self) -> bool:
+        """Whether the ladder may use this reading."""
+        return not self.why_unusable
+
+
+@dataclass(frozen=True)
+class Work:
+    """One piece of work."""
+
+    row: int
+    date: dt.date
+    time: dt.time | None
+    work: str
+    cycles: float | None = None
+    flush_inlet: float | None = None  # [m]
+    click: bool | None = None
+    water: bool | None = None
+    gauge_zero: bool | None = None
+
+
+@dataclass(frozen=True)
+class History:
+    """Everything logged for one station up to the as-of date, in the ladder's order."""
+
+    station: Station
+    entries: tuple[Reading | Work, ...]
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """The readings, in order."""
+        return tuple(e for e in self.entries if isinstance(e, Reading))
+
+    @property
+    def work(self) -> tuple[Work, ...]:
+        """The pieces of work, in order."""
+        return tuple(e for e in self.entries if isinstance(e, Work))
+
+
+@dataclass(frozen=True)
+class Episode:
+    """A stretch over the limit: from the reading that opened it to the one that closed it."""
+
+    opened: dt.date
+    closed: dt.date | None
+    closed_by: str  # 'flush', 'hand cleaning', ... or ''
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """The ladder's answer for one station.
+
+    `reason` is one sentence with figures and dates; `steps` what to do next in order;
+    `rows` the (sheet key, row) pairs it rests on, sheet key 'readings' or 'work'.
+    """
+
+    verdict: Verdict
+    reason: str
+    steps: tuple[str, ...]
+    also: tuple[Verdict, ...]
+    borderline: bool
+    rows: tuple[tuple[str, int], ...]
+    episodes: tuple[Episode, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True)
+class StationResult:
+    """One station, judged; everything that the result sheets show."""
+
+    history: History
+    judgement: Judgement
+    latest: Reading | None  # latest usable reading
+    days_over: int | None  # days since the open episode began; None where none is open
+    last_flush: dt.date | None
+    last_cleaning: dt.date | None
+
+    @property
+    def station(self) -> Station:
+        """The station's register row."""
+        return self.history.station
+
+    @property
+    def verdict(self) -> Verdict:
+        """The station's verdict."""
+        return self.judgement.verdict
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """One book, judged. `stations` most urgent first, then by share of limit, then by name."""
+
+    book: Book
+    as_of: dt.date | None
+    stations: tuple[StationResult, ...]
+    findings: tuple[Finding, ...]

@@ -1,0 +1,114 @@
+"""The catalogue of findings: stable code, severity, title, and what to do.
+
+A finding says what is wrong or doubtful and never changes data. `docs/findings.md` lists the
+catalogue; a test keeps the two together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Severity(StrEnum):
+    """error: a row or book cannot be used as it stands; doubt: look again; note: for the record."""
+
+    ERROR = "error"
+    DOUBT = "doubt"
+    NOTE = "note"
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One kind of finding. `do` completes the message: what the person should do."""
+
+    code: str
+    severity: Severity
+    title: str
+    do: str
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One finding at one place. `message` is the whole sentence that a person reads."""
+
+    rule: str
+    severity: Severity
+    sheet: str
+    cell: str
+    read: str
+    accepted: str
+    message: str
+    station: str = ""
+
+
+_E, _D, _N = Severity.ERROR, Severity.DOUBT, Severity.NOTE
+
+_RULES = (
+    # cells
+    Rule("cell-not-number", _E, "Not a number", "Type the number again."),
+    Rule("cell-not-date", _E, "Not a date", "Type the date again, for example 2026-05-31."),
+    Rule("cell-not-time", _D, "Not a time", "Type the time again, for example 07:30."),
+    Rule("cell-ambiguous-date", _E, "Date can be read two ways", "Type it year first, for example 2026-05-31."),
+    Rule("cell-not-choice", _E, "Not one of the choices", "Pick from the list."),
+    Rule("cell-error", _E, "Error value in a cell", "Repair the formula or type the value."),
+    Rule("cell-no-value", _E, "Formula without a stored value", "Open and save the book in a spreadsheet program."),
+    Rule("cell-looks-like-date", _E, "Number turned into a date", "Format the cell as a number and type it again."),
+    Rule("cell-other-unit", _N, "Unit typed in the cell", "Nothing; the cell's own unit was used."),
+    Rule("cell-text-number", _N, "Number stored as text", "Nothing; it was read without doubt."),
+    Rule("cell-missing", _E, "Required cell is empty", "Fill the cell or delete the row."),
+    Rule("value-out-of-bounds", _E, "Value outside what is possible", "Check the value and its unit."),
+    # sheets
+    Rule("sheet-missing", _E, "Sheet not found", "Copy the sheet from a blank template."),
+    Rule("column-missing", _E, "Column not found", "Add the header, spelt as in the template."),
+    Rule("column-twice", _D, "Header stands twice", "Rename one; the first was used."),
+    Rule("name-taken", _N, "A sheet of yours has a result sheet's name", "Nothing; yours was left alone."),
+    Rule("signature-broken", _N, "The book carries a digital signature", "Sign the reviewed copy again if it must be signed."),
+    # register
+    Rule("station-repeated", _E, "Station stands twice in the register", "Keep one row per station."),
+    Rule("station-unknown", _E, "Station not in the register", "Correct the name, or add it to the sheet Stations."),
+    Rule("clean-drop-high", _D, "Clean drop above 70 % of the limit", "Check the element's size, or clean it properly and read again."),
+    Rule("gauge-too-coarse", _D, "Gauge too coarse for this limit", "Use a finer division, or one gauge with a selector."),
+    # readings
+    Rule("reading-twice", _D, "Same reading entered twice", "Delete one of the rows."),
+    Rule("date-outside-season", _D, "Date outside the season", "Check the year."),
+    Rule("date-after-review", _N, "Entries after the as-of date", "Nothing; they were left out of this judgement."),
+    Rule("outlet-over-inlet", _E, "Outlet above inlet", "Check the selector: inlet and outlet may be swapped."),
+    Rule("pressure-beyond-gauge", _E, "Pressure beyond the gauge", "Read again; check the unit and the gauge's full scale."),
+    Rule("pressure-negative", _E, "Negative pressure", "Check the sign and the gauge."),
+    Rule("pressure-other-unit", _D, "Looks typed in another unit", "Check the unit of this reading."),
+    Rule("rows-copied", _D, "Identical readings copied down", "Check that each was really read."),
+    Rule("flow-not-positive", _D, "Flow zero or negative", "Check the meter; leave the cell empty where there is none."),
+    Rule("flow-too-low", _D, "Flow under a fifth of the reference flow", "Read again while the station irrigates."),
+    Rule("several-without-time", _D, "Several entries on a day without times", "Add the times; until then the usual order is assumed."),
+    Rule("zero-drop-flowing", _D, "Inlet and outlet read the same while water flows", "Try the gauge: a dead gauge reads no drop too."),
+    Rule("drop-fell-unexplained", _D, "Drop fell with no work logged", "Log the work if there was any; else inspect the element."),
+    # work
+    Rule("flush-without-cycles", _D, "Flush without cycles", "Enter the number of cycles."),
+    Rule("flush-signs-blank", _D, "Flush without its signs", "Note whether the click was heard and water left the outlet."),
+    Rule("work-out-of-service", _D, "Work on a station that is not in service", "Check the station's name or its 'In service' cell."),
+    Rule("zero-not-shown", _D, "Opened without a gauge seen working", "On the next visit log a reading above zero before the zero."),
+    Rule("episodes-recur", _D, "Third episode in 30 days", "Look at the water source and the flush interval."),
+)  # fmt: skip
+
+CATALOGUE: dict[str, Rule] = {rule.code: rule for rule in _RULES}
+
+
+def find(
+    code: str,
+    *,
+    sheet: str,
+    cell: str,
+    read: str,
+    accepted: str,
+    station: str = "",
+) -> Finding:
+    """A finding of the catalogue's rule `code` at one cell; KeyError for an unknown code.
+
+    The message has one shape everywhere: sheet!cell, title, what was read, what is accepted,
+    what to do. The file is named by whoever prints it.
+    """
+    rule = CATALOGUE[code]
+    where = f"{sheet}!{cell}" if cell else sheet
+    message = f"{where}: {rule.title[0].lower()}{rule.title[1:]}: read {read}; accepted: {accepted}. {rule.do}"
+    return Finding(code, rule.severity, sheet, cell, read, accepted, message, station)

@@ -1,0 +1,89 @@
+"""One workbook as the program holds it: typed frames in canonical units, with addresses."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def column_letters(index: int) -> str:
+    """Spreadsheet letters of a 0-based column index: 0 -> A, 26 -> AA."""
+    letters = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
+@dataclass(frozen=True)
+class Table:
+    """One list sheet as read.
+
+    `frame` has one row per used row and its index is the spreadsheet row number; its columns
+    are all keys of the contract's sheet (absent ones hold missing values): text and choices
+    as str or None (object), dates and times as datetime.date / datetime.time or None
+    (object), everything else float64 with NaN. Pressures [m of water], flows [m3/h].
+    `places` maps each key that the sheet really has to its 0-based column index.
+    `raw` maps key -> {spreadsheet row: what was read}, for messages and live formulas:
+    float where the cell is a number, str where it is text.
+    """
+
+    sheet: str  # the sheet's name in the book
+    header_row: int
+    places: dict[str, int]
+    frame: pd.DataFrame
+    raw: dict[str, dict[int, object]] = field(default_factory=dict)
+
+    def cell(self, key: str, row: int) -> str:
+        """Address of one cell, for example D7; of the row's first cell where the key is absent."""
+        return f"{column_letters(self.places.get(key, 0))}{row}"
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The Farm sheet with defaults filled in; pressures [m], hours [h/day], interval [days]."""
+
+    farm: str = ""
+    season: str = ""
+    pressure_unit: str = "bar"
+    flow_unit: str = "m3/h"
+    drop_limit: float = 5.0
+    watch_share: float = 0.8
+    flush_inlet: float = 2.0e5 / 9806.65
+    flush_cycles: int = 3
+    interval: float = 7.0
+    review_date: dt.date | None = None
+    hours: float | None = None
+    efficiency: float | None = None
+    price: float | None = None
+    currency: str = ""
+
+
+@dataclass(frozen=True)
+class Counts:
+    """Rows of one list sheet: read = used + set aside."""
+
+    read: int
+    used: int
+    set_aside: int
+
+
+@dataclass(frozen=True)
+class Book:
+    """A workbook in canonical units. `places` of settings: key -> cell address on `farm_sheet`."""
+
+    path: str
+    settings: Settings
+    stations: Table
+    readings: Table
+    work: Table
+    agreed: Table
+    farm_sheet: str = "Farm"
+    setting_cells: dict[str, str] = field(default_factory=dict)
+    counts: dict[str, Counts] = field(default_factory=dict)
+    sheet_names: tuple[str, ...] = ()

@@ -1,0 +1,187 @@
+"""The contract between people, the template and the program.
+
+Names every sheet, column, unit and choice of workbook version 1. The blank template, the
+reader, the schemas and the written documentation all come from here and nowhere else.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+
+WORKBOOK_VERSION = 1
+
+
+class Kind(StrEnum):
+    """What a cell holds; decides parsing, canonical unit and drop-down."""
+
+    TEXT = "text"
+    DATE = "date"
+    TIME = "time"
+    PRESSURE = "pressure"  # station's unit, else the farm's -> [m of water]
+    METRES = "metres"  # always [m of water]
+    FLOW = "flow"  # farm's flow unit -> [m3/h]
+    NUMBER = "number"
+    CHOICE = "choice"
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a list sheet, or one setting of the Farm sheet.
+
+    `key` is the name inside the program; `header` the name people see (a trailing bracket
+    is help, not part of the name). `low`/`high` bound plausible values in canonical units.
+    """
+
+    key: str
+    header: str
+    kind: Kind
+    help: str
+    required: bool = False
+    choices: tuple[str, ...] = ()
+    low: float | None = None
+    high: float | None = None
+    default: float | str | None = None
+    unit: str = ""  # what the Farm sheet's unit column shows
+    width: int = 12
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One sheet that people fill."""
+
+    name: str
+    columns: tuple[Column, ...]
+    computed: tuple[str, ...] = ()  # the template's own calculated columns, never read
+
+    def column(self, key: str) -> Column:
+        """The column with this key; KeyError where there is none."""
+        for column in self.columns:
+            if column.key == key:
+                return column
+        raise KeyError(key)
+
+
+PRESSURE_UNITS = ("bar", "kPa", "psi", "m", "kgf/cm2")
+FLOW_UNITS = ("m3/h", "L/s", "L/min", "gpm")
+YES_NO = ("yes", "no")
+FILTER_TYPES = ("screen", "disc", "media", "other")
+GAUGES = ("one gauge", "two gauges")
+OCCASIONS = ("routine", "after flush", "after cleaning")
+WORKS = (
+    "flush",
+    "hand cleaning",
+    "solenoid replaced",
+    "controller replaced",
+    "screen replaced",
+    "called out",
+    "other",
+)
+
+_T, _D, _P, _M, _F, _N, _C = (
+    Kind.TEXT, Kind.DATE, Kind.PRESSURE, Kind.METRES, Kind.FLOW, Kind.NUMBER, Kind.CHOICE,
+)  # fmt: skip
+
+FARM = Sheet(
+    "Farm",
+    (
+        Column("farm", "Farm name", _T, "Shown on every result sheet."),
+        Column("season", "Season", _T, "For example 2026, or 2026/27. Dates outside it are questioned."),
+        Column("pressure_unit", "Pressure unit", _C, "The unit of your gauges, unless a station says otherwise.", choices=PRESSURE_UNITS, default="bar"),
+        Column("flow_unit", "Flow unit", _C, "The unit of your flow meters.", choices=FLOW_UNITS, default="m3/h"),
+        Column("drop_limit", "Drop limit", _M, "Pressure drop above which a filter counts as clogged, in metres of water.", low=0.1, high=60, default=5.0, unit="m"),
+        Column("watch_share", "Watch share", _N, "Share of the limit from which a station is watched (0 to 1).", low=0.05, high=1, default=0.8),
+        Column("flush_inlet", "Lowest flush inlet", _P, "Inlet pressure must not fall below this during a flush. 2 bar = 200 kPa = 29.0 psi.", low=0, high=200, default=2.0, unit="bar"),
+        Column("flush_cycles", "Flush cycles", _N, "Cycles that make one complete manual flush.", low=1, high=50, default=3),
+        Column("interval", "Reading interval", _N, "Every station is read at least this often.", low=1, high=120, default=7, unit="days"),
+        Column("review_date", "Review date", _D, "Judge the book as of this day; empty: the latest entry."),
+        Column("hours", "Irrigation hours per day", _N, "For the cost of dirt.", low=0, high=24, unit="hours"),
+        Column("efficiency", "Pump efficiency", _N, "Pump and motor together, 0 to 1.", low=0.05, high=1),
+        Column("price", "Energy price", _N, "Price of one kWh.", low=0, unit="per kWh"),
+        Column("currency", "Currency", _T, "Shown beside money."),
+    ),
+)  # fmt: skip
+
+STATIONS = Sheet(
+    "Stations",
+    (
+        Column("station", "Station", _T, "Name of the filter station, the same on every sheet.", required=True, width=14),
+        Column("block", "Block", _T, "The field block that it feeds."),
+        Column("filter_type", "Filter type", _C, "What the element is.", choices=FILTER_TYPES),
+        Column("grade", "Filtration grade (µm)", _N, "Opening in micrometres.", low=1, high=5000),
+        Column("reference_flow", "Reference flow", _F, "Flow at which the clean drop was read, in the farm's flow unit.", low=0),
+        Column("clean_drop", "Clean drop (m)", _M, "Drop just after a good cleaning, in metres of water.", low=0, high=60),
+        Column("drop_limit", "Drop limit (m)", _M, "Only where it differs from the farm's limit; metres of water.", low=0.1, high=60),
+        Column("working_inlet", "Lowest working inlet", _P, "Below this the supply is looked at first.", low=0),
+        Column("wanted_field", "Wanted field pressure", _P, "What the emitters need.", low=0),
+        Column("gauges", "Gauge arrangement", _C, "One gauge with a selector, or two gauges.", choices=GAUGES, width=14),
+        Column("full_scale", "Gauge full scale", _P, "The highest number on the dial.", low=0),
+        Column("gauge_class", "Gauge class (%)", _N, "The class printed on the dial, for example 1.6.", low=0.01, high=10),
+        Column("division", "Gauge division", _P, "Smallest step that is really read.", low=0),
+        Column("unit", "Pressure unit", _C, "Only where it differs from the farm's.", choices=PRESSURE_UNITS),
+        Column("in_service", "In service", _C, "no while the station rests.", choices=YES_NO),
+        Column("remark", "Remark", _T, "Anything.", width=24),
+    ),
+    computed=("Metres per unit", "Limit used (m)"),
+)  # fmt: skip
+
+READINGS = Sheet(
+    "Readings",
+    (
+        Column("station", "Station", _T, "Pick from the list.", required=True, width=14),
+        Column("date", "Date", _D, "Day of the visit.", required=True),
+        Column("time", "Time", Kind.TIME, "Needed where a day has several entries."),
+        Column("inlet", "Inlet pressure", _P, "Read first, on the inlet side.", required=True, low=0),
+        Column("outlet", "Outlet pressure", _P, "Read second, on the outlet side.", required=True, low=0),
+        Column("flow", "Flow", _F, "If there is a meter.", low=0),
+        Column("field", "Field pressure", _P, "If read beyond the filter.", low=0),
+        Column("occasion", "Occasion", _C, "Why it was read; empty means routine.", choices=OCCASIONS, width=15),
+        Column("read_by", "Read by", _T, "Who read it."),
+        Column("remark", "Remark", _T, "Anything.", width=24),
+    ),
+    computed=("Drop (m)", "Against limit"),
+)  # fmt: skip
+
+WORK = Sheet(
+    "Work done",
+    (
+        Column("station", "Station", _T, "Pick from the list.", required=True, width=14),
+        Column("date", "Date", _D, "Day of the work.", required=True),
+        Column("time", "Time", Kind.TIME, "Needed where a day has several entries."),
+        Column("work", "Work", _C, "What was done.", required=True, choices=WORKS, width=18),
+        Column("cycles", "Cycles", _N, "Flush cycles run.", low=0, high=100),
+        Column("flush_inlet", "Lowest inlet in flush", _P, "Lowest inlet pressure seen during the flush.", low=0),
+        Column("click", "Click heard", _C, "Did the solenoid click?", choices=YES_NO),
+        Column("water", "Water at outlet", _C, "Did water leave the flush outlet?", choices=YES_NO),
+        Column("gauge_zero", "Gauge zero before opening", _C, "Gauge seen above zero, then at zero, before the filter was opened?", choices=YES_NO),
+        Column("done_by", "Done by", _T, "Who did it."),
+        Column("remark", "Remark", _T, "Anything.", width=24),
+    ),
+)  # fmt: skip
+
+AGREED = Sheet(
+    "Agreed",
+    (
+        Column("station", "Station", _T, "Pick from the list.", required=True, width=14),
+        Column("action", "Action", _T, "What was agreed.", required=True, width=32),
+        Column("who", "Who", _T, "One name."),
+        Column("due", "Due date", _D, "By when."),
+        Column("done", "Done date", _D, "When it was done."),
+        Column("remark", "Remark", _T, "Anything.", width=24),
+    ),
+)  # fmt: skip
+
+LISTS = (STATIONS, READINGS, WORK, AGREED)
+SHEETS = (FARM, *LISTS)
+
+RESULT_SHEETS = ("Actions", "Station review", "Trends", "Workings", "Findings")
+# Every result sheet carries this in cell A1's neighbour row, so that a later run knows its own
+# sheets again whatever program re-saved the book, and never replaces a person's sheet.
+RESULT_MARK = "Written by Siltbook"
+
+
+def bare(header: str) -> str:
+    """A header as it is compared: case, spaces and a trailing bracket do not count."""
+    text = re.sub(r"\s+", " ", header.replace("\u00a0", " ")).strip().casefold()
+    return re.sub(r"\s*[(\[].*[)\]]$", "", text) or text
