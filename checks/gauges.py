@@ -1,0 +1,52 @@
+"""What a gauge can tell: the uncertainty of a drop, and the excess that it can show.
+
+Reading: a division is read to half a step, rectangular, u_r = division/(2*sqrt 3) for each of the
+two readings. Class: +- class % of full scale, rectangular. One gauge with a selector has one
+offset that cancels in the difference and leaves a gain error; two gauges have two class errors.
+Sources: JCGM 100:2008 (GUM) 4.3.7, 5.2 and F.1.2.3 (section numbers from memory); EN 837-1:1996
+for the meaning of the class.
+"""
+
+from __future__ import annotations
+
+import math
+
+ROOT_3 = math.sqrt(3.0)
+Z_95_ONE_SIDED = 1.6448536269514722
+
+
+def drop_uncertainty(
+    drop: float,
+    *,
+    gauges: str | None,
+    full_scale: float | None,
+    gauge_class: float | None,
+    division: float | None,
+) -> float | None:
+    """Standard uncertainty of a drop [m], or None where the gauge data do not allow one.
+
+    `drop`, `full_scale` and `division` in [m]; `gauge_class` in [% of full scale]. All of
+    arrangement, class and division are needed; two gauges need the full scale too.
+    """
+    if gauges is None or gauge_class is None or division is None:
+        return None
+    reading = 2.0 * (division / (2.0 * ROOT_3)) ** 2
+    if gauges == "one gauge":
+        return math.sqrt(reading + (gauge_class * drop / (100.0 * ROOT_3)) ** 2)
+    if full_scale is None:
+        return None
+    return math.sqrt(reading + 2.0 * (gauge_class * full_scale / (100.0 * ROOT_3)) ** 2)
+
+
+def probability_over(drop: float, limit: float, u: float) -> float:
+    """P(true drop > limit) = Phi((drop - limit)/u), normal with known u > 0.
+
+    Source: JCGM 106:2012, clause 7 (section number from memory).
+    """
+    return 0.5 * math.erfc(-(drop - limit) / (u * math.sqrt(2.0)))
+
+
+def smallest_excess(limit: float, **gauge: float | str | None) -> float | None:
+    """Smallest excess over the limit [m] that this gauge tells with 95 % confidence (one-sided)."""
+    u = drop_uncertainty(limit, **gauge)  # type: ignore[arg-type]
+    return None if u is None else Z_95_ONE_SIDED * u
