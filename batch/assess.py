@@ -1,0 +1,137 @@
+"""From a book to its assessment: histories, verdicts, and the findings that need both."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+
+from batch.history import CLEANINGS, histories
+from batch.ladder import recurring
+from batch.model import Assessment, History, Reading, StationResult, Verdict
+from batch.verdict import corrected_drop, judge
+from checks.findings import Finding, find
+from checks.gauges import smallest_excess
+from templates.book import Book
+
+URGENCY = {verdict: i for i, verdict in enumerate(Verdict)}
+FALL_SHARE = 0.4
+FALL_SIGMAS = 3.0
+FALL_UNKNOWN_GAUGE = 0.5  # [m]; least fall that counts where the gauge is unknown
+COARSE_SHARE = 0.2  # of the limit
+
+
+def as_of_date(book: Book, asked: dt.date | None) -> dt.date | None:
+    """The as-of date: asked for, else the review date, else the latest entry; None if no entry."""
+    if asked is not None:
+        return asked
+    if book.settings.review_date is not None:
+        return book.settings.review_date
+    days = [*book.readings.frame["date"], *book.work.frame["date"]]
+    return max(days) if days else None
+
+
+def assess(
+    book: Book, *, as_of: dt.date | None = None, findings: tuple[Finding, ...] = ()
+) -> Assessment:
+    """Judge every station of a book; `findings` of the reader and the checks are carried along."""
+    on = as_of_date(book, as_of)
+    results = [_station(book, history, on) for history in histories(book, on)]
+    results.sort(key=_urgency)
+    own = [f for result in results for f in _own_findings(book, result)]
+    return Assessment(book, on, tuple(results), (*findings, *own))
+
+
+def _urgency(result: StationResult) -> tuple[int, float, str]:
+    share = 0.0
+    if result.latest is not None and result.latest.drop is not None:
+        share = result.latest.drop / result.station.limit
+    return URGENCY[result.verdict], -share, result.station.name
+
+
+def _station(book: Book, history: History, on: dt.date | None) -> StationResult:
+    judgement = judge(history, book.settings, on)
+    open_ = next((e for e in judgement.episodes[-1:] if e.closed is None), None)
+    return StationResult(
+        history=history,
+        judgement=judgement,
+        latest=next((r for r in reversed(history.readings) if r.usable), None),
+        days_over=None if open_ is None or on is None else (on - open_.opened).days,
+        last_flush=_last(history, ("flush",)),
+        last_cleaning=_last(history, CLEANINGS),
+    )
+
+
+def _last(history: History, works: tuple[str, ...]) -> dt.date | None:
+    return next((w.date for w in reversed(history.work) if w.work in works), None)
+
+
+def _own_findings(book: Book, result: StationResult) -> Iterator[Finding]:
+    yield from _coarse_gauge(book, result)
+    yield from _unexplained_falls(book, result.history)
+    readings = {r.date: r.row for r in reversed(result.history.readings)}
+    for opened in recurring(result.judgement.episodes):
+        yield find(
+            "episodes-recur",
+            sheet=book.readings.sheet,
+            cell=book.readings.cell("inlet", readings[opened]),
+            read=f"an episode of {result.station.name} opened on {opened.isoformat()}",
+            accepted="fewer than three in 30 days, more than 7 days apart",
+            station=result.station.name,
+        )
+
+
+def _coarse_gauge(book: Book, result: StationResult) -> Iterator[Finding]:
+    station = result.station
+    excess = smallest_excess(
+        station.limit,
+        gauges=station.gauges,
+        full_scale=station.full_scale,
+        gauge_class=station.gauge_class,
+        division=station.division,
+    )
+    if excess is not None and excess > COARSE_SHARE * station.limit:
+        yield find(
+            "gauge-too-coarse",
+            sheet=book.stations.sheet,
+            cell=book.stations.cell("division", station.row),
+            read=f"a gauge that can tell no excess under {excess:.2f} m",
+            accepted=f"at most {COARSE_SHARE * station.limit:.2f} m, a fifth of the limit",
+            station=station.name,
+        )
+
+
+def _fell(history: History, before: Reading, after: Reading) -> tuple[float, float] | None:
+    """Both drops at the reference flow [m] where the second fell beyond doubt, else None."""
+    if before.drop is None or after.drop is None:
+        return None
+    reference = history.station.reference_flow
+    both_known = bool(before.flow and after.flow)
+    drops = [corrected_drop(r.drop or 0.0, r.flow if both_known else None, reference) for r in (before, after)]
+    fall = drops[0] - drops[1]
+    if before.u_drop is None or after.u_drop is None:
+        least = FALL_UNKNOWN_GAUGE
+    else:
+        least = FALL_SIGMAS * float((before.u_drop**2 + after.u_drop**2) ** 0.5)
+    beyond = drops[0] > 0 and fall > FALL_SHARE * drops[0] and fall > least
+    return (drops[0], drops[1]) if beyond else None
+
+
+def _unexplained_falls(book: Book, history: History) -> Iterator[Finding]:
+    before: Reading | None = None
+    for entry in history.entries:
+        if not isinstance(entry, Reading):
+            before = None  # work explains a fall
+            continue
+        if not entry.usable:
+            continue
+        fell = _fell(history, before, entry) if before is not None else None
+        if fell is not None and before is not None:
+            yield find(
+                "drop-fell-unexplained",
+                sheet=book.readings.sheet,
+                cell=book.readings.cell("inlet", entry.row),
+                read=f"{fell[0]:.2f} m on {before.date.isoformat()}, then {fell[1]:.2f} m on {entry.date.isoformat()}",
+                accepted="a drop that stays or rises until work is logged",
+                station=history.station.name,
+            )
+        before = entry
