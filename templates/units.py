@@ -47,6 +47,12 @@ def known_unit(text: str) -> str | None:
     return _BY_SPELLING.get(text.replace("\u00a0", " ").strip().casefold())
 
 
+def pressure_spellings() -> tuple[tuple[str, str], ...]:
+    """Every accepted spelling of a pressure unit with its unit, in the order of the table."""
+    units = ("bar", "kPa", "psi", "m", "kgf/cm2")
+    return tuple((spelling, unit) for unit in units for spelling in _SPELLINGS[unit])
+
+
 @cache
 def _registry() -> pint.UnitRegistry:
     import pint

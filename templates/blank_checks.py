@@ -1,0 +1,144 @@
+"""Data validation of the blank workbook: lists, input messages, warnings that never block.
+
+People must always be able to write down what they saw; the program asks questions later.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from templates import contract
+from templates.blank_formulas import REACH, UNITS_SHEET, unit_factor
+from templates.contract import Column, Kind
+
+Options = dict[str, object]
+
+# Where the hidden sheet counts the rows of the register, for the station drop-down.
+STATION_COUNT = f"{UNITS_SHEET}!$E$2"
+STATION_COUNT_FORMULA = (
+    f'=MAX(1,SUMPRODUCT(MAX((Stations!$A$2:$A${REACH}<>"")*(ROW(Stations!$A$2:$A${REACH})-1))))'
+)
+_STATION_LIST = f"=OFFSET(Stations!$A$1,1,0,{STATION_COUNT},1)"
+
+
+def _range_words(column: Column, low: float | None, high: float | None) -> str:
+    if low is not None and high is not None:
+        return f"a number from {low:g} to {high:g}"
+    return f"a number of {low:g} or more" if low is not None else "a number"
+
+
+def _number_check(column: Column) -> Options:
+    # Pressures and flows stand in people's units, where only a bound of zero means the same.
+    canonical = column.kind in (Kind.METRES, Kind.NUMBER)
+    low = column.low if canonical or column.low == 0 else None
+    high = column.high if canonical else None
+    options: Options = {"validate": "decimal", "error_title": "Is this right?"}
+    if low is not None and high is not None:
+        options |= {"criteria": "between", "minimum": low, "maximum": high}
+    else:
+        options |= {"criteria": ">=", "value": low if low is not None else -1e9}
+    options["error_message"] = f"{column.header}: expected {_range_words(column, low, high)}."
+    return options
+
+
+def _date_check(column: Column) -> Options:
+    return {
+        "validate": "date",
+        "criteria": "between",
+        "minimum": dt.date(2000, 1, 1),
+        "maximum": dt.date(2099, 12, 31),
+        "error_title": "Is this a date?",
+        "error_message": f"{column.header}: expected a date, for example 2026-05-31.",
+    }
+
+
+def _time_check(column: Column) -> Options:
+    return {
+        "validate": "time",
+        "criteria": "between",
+        "minimum": dt.time(0, 0),
+        "maximum": dt.time(23, 59, 59),
+        "error_title": "Is this a time?",
+        "error_message": f"{column.header}: expected a time of day, for example 07:30.",
+    }
+
+
+def _choice_check(column: Column) -> Options:
+    return {
+        "validate": "list",
+        "source": list(column.choices),
+        "error_title": "Not one of the choices",
+        "error_message": f"{column.header}: expected one of {', '.join(column.choices)}.",
+    }
+
+
+def _station_check() -> Options:
+    return {
+        "validate": "list",
+        "source": _STATION_LIST,
+        "error_title": "Station not in the register",
+        "error_message": "This name is not on the sheet Stations. Pick from the list, or add the"
+        " station there.",
+    }
+
+
+def _outlet_check(inlet: str, outlet: str) -> Options:
+    return {
+        "validate": "custom",
+        "value": f"=AND(ISNUMBER({outlet}),{outlet}>=0,OR(NOT(ISNUMBER({inlet})),"
+        f"{outlet}<={inlet}))",
+        "error_title": "Outlet above inlet?",
+        "error_message": "Outlet is above inlet: selector swapped? (Expected: a number of 0 or"
+        " more, not above the inlet pressure.)",
+    }
+
+
+def _flush_inlet_check(value: str, unit: str) -> Options:
+    """The Farm sheet's one pressure, which carries its own unit beside it."""
+    high = contract.FARM.column("flush_inlet").high or 0
+    return {
+        "validate": "custom",
+        "value": f"=AND(ISNUMBER({value}),{value}>=0,{value}*{unit_factor(unit)}<={high:g})",
+        "error_title": "Is this right?",
+        "error_message": "Lowest flush inlet: expected a number of 0 or more, in the unit that"
+        f" stands beside it, up to {high:g} m of water.",
+    }
+
+
+def _message(column: Column, sheet: str, pressure_unit: str, flow_unit: str) -> str:
+    parts = ["Required." if column.required else "", column.help]
+    if column.kind is Kind.PRESSURE and sheet != "Farm":
+        parts.append(f"In {pressure_unit}, unless the station has a unit of its own.")
+    if column.kind is Kind.FLOW:
+        parts.append(f"In {flow_unit}.")
+    return " ".join(part for part in parts if part)[:255]
+
+
+def _check_by_kind(column: Column) -> Options:
+    if column.kind is Kind.CHOICE:
+        return _choice_check(column)
+    if column.kind is Kind.DATE:
+        return _date_check(column)
+    if column.kind is Kind.TIME:
+        return _time_check(column)
+    if column.kind is Kind.TEXT:
+        return {"validate": "any"}
+    return _number_check(column)
+
+
+def check_for(sheet: str, column: Column, pressure_unit: str, flow_unit: str) -> Options:
+    """XlsxWriter's data validation options for one column of a sheet (first data row 2)."""
+    if sheet not in ("Stations", "Farm") and column.key == "station":
+        options = _station_check()
+    elif sheet == "Readings" and column.key == "outlet":
+        options = _outlet_check("$D2", "$E2")
+    elif sheet == "Farm" and column.key == "flush_inlet":
+        options = _flush_inlet_check("$B$8", "$C$8")
+    else:
+        options = _check_by_kind(column)
+    return options | {
+        "input_title": column.header[:32],
+        "input_message": _message(column, sheet, pressure_unit, flow_unit),
+        "error_type": "warning",
+        "ignore_blank": True,
+    }

@@ -1,0 +1,188 @@
+"""The calculated columns of the blank workbook: their formulas, and the same sums in Python.
+
+A spreadsheet program recalculates the formulas while a person types; the Python side gives
+each pre-filled formula its stored value, so that viewers that do not recalculate are right too.
+Formulas name columns instead of cells, so inserted or moved columns do not break them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from templates import contract
+from templates.units import metres_per, pressure_spellings
+
+Row = Mapping[str, object]
+
+NOISE = 1e-6  # [m] a drop is over only beyond arithmetic noise
+UNKNOWN = "?"
+OVER = "OVER"
+IN_RANGE = "in range"
+# Lookups reach this far down, so that stations typed below the table are found as well.
+REACH = 5000
+TABLES = {
+    "Stations": "StationsTable",
+    "Readings": "ReadingsTable",
+    "Work done": "WorkTable",
+    "Agreed": "AgreedTable",
+}
+UNITS_SHEET = "Units"
+
+
+def farm_cell(key: str) -> str:
+    """Absolute address of one Farm setting's value, for example Farm!$B$4."""
+    keys = [column.key for column in contract.FARM.columns]
+    return f"Farm!$B${keys.index(key) + 2}"
+
+
+def unit_rows() -> list[tuple[str, float]]:
+    """Every accepted spelling of a pressure unit with its metres of water [m]."""
+    return [(spelling, metres_per(unit)) for spelling, unit in pressure_spellings()]
+
+
+def unit_factor(unit: str) -> str:
+    """Formula text: metres of water in one of the unit that the expression `unit` names."""
+    last = len(unit_rows()) + 1
+    names, factors = (f"{UNITS_SHEET}!${c}$1:${c}${last}" for c in "AB")
+    return f"INDEX({factors},MATCH(TRIM({unit}),{names},0))"
+
+
+def _this(sheet: str, header: str) -> str:
+    return f"{TABLES[sheet]}[[#This Row],[{header}]]"
+
+
+def _station_column(header: str) -> str:
+    """A column of the sheet Stations from its header down; the header keeps the range whole
+    when the first station is deleted."""
+    headers = [c.header for c in contract.STATIONS.columns] + list(contract.STATIONS.computed)
+    from templates.book import column_letters
+
+    letters = column_letters(headers.index(header))
+    return f"Stations!${letters}$1:${letters}${REACH}"
+
+
+def _of_station(header: str) -> str:
+    """Formula text: the reading's station's value in one column of the sheet Stations."""
+    name = f"TRIM({_this('Readings', 'Station')})"
+    # MATCH takes ~ * ? for wildcards; a station's name means itself.
+    for sign in "~*?":
+        name = f'SUBSTITUTE({name},"{sign}","~{sign}")'
+    return f"INDEX({_station_column(header)},MATCH({name},{_station_column('Station')},0))"
+
+
+def _metres_per_unit() -> str:
+    station, unit = _this("Stations", "Station"), _this("Stations", "Pressure unit")
+    farm = farm_cell("pressure_unit")
+    used = f'IF(TRIM({unit})<>"",{unit},IF(TRIM({farm})<>"",{farm},"bar"))'
+    return f'=IFERROR(IF(TRIM({station})="","",{unit_factor(used)}),"?")'
+
+
+def _limit_used() -> str:
+    station, own = _this("Stations", "Station"), _this("Stations", "Drop limit (m)")
+    farm = farm_cell("drop_limit")
+    default = f'IF(ISNUMBER({farm}),{farm},IF(TRIM({farm})="",5,"?"))'
+    used = f'IF(ISNUMBER({own}),{own},IF(TRIM({own})<>"","?",{default}))'
+    return f'=IFERROR(IF(TRIM({station})="","",{used}),"?")'
+
+
+def _drop() -> str:
+    inlet, outlet = _this("Readings", "Inlet pressure"), _this("Readings", "Outlet pressure")
+    station = _this("Readings", "Station")
+    both = f"AND(ISNUMBER({inlet}),ISNUMBER({outlet}))"
+    metres = f"({inlet}-{outlet})*{_of_station('Metres per unit')}"
+    told = f'IF(TRIM({station})="","?",{metres})'
+    words = ",".join(f'AND(NOT(ISNUMBER({c})),TRIM({c})<>"")' for c in (inlet, outlet))
+    return f'=IFERROR(IF({both},{told},IF(OR({words}),"?","")),"?")'
+
+
+def _against_limit() -> str:
+    drop = _this("Readings", "Drop (m)")
+    limit = _of_station("Limit used (m)")
+    answer = f'IF({drop}<-0.000001,"?",IF({drop}>0.000001+{limit},"OVER","in range"))'
+    return f'=IFERROR(IF(ISNUMBER({drop}),{answer},IF({drop}="","","?")),"?")'
+
+
+def formulas(sheet: str) -> dict[str, str]:
+    """Calculated columns of one list sheet: header -> formula, in their order on the sheet."""
+    if sheet == "Stations":
+        return {"Metres per unit": _metres_per_unit(), "Limit used (m)": _limit_used()}
+    if sheet == "Readings":
+        return {"Drop (m)": _drop(), "Against limit": _against_limit()}
+    return {}
+
+
+def _text(value: object) -> str:
+    """What TRIM gives: no outer spaces, single inner ones; '' for an empty cell."""
+    return "" if value is None else " ".join(str(value).split(" ")).strip()
+
+
+def _squeezed(value: object) -> str:
+    return " ".join(part for part in _text(value).split(" ") if part)
+
+
+def _number(value: object) -> float | None:
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        return float(value)
+    return None
+
+
+def _factor_value(row: Row, settings: Row) -> float | str:
+    unit = _squeezed(row.get("unit")) or _squeezed(settings.get("pressure_unit")) or "bar"
+    return dict(unit_rows()).get(unit.casefold(), UNKNOWN)
+
+
+def _limit_value(row: Row, settings: Row) -> float | str:
+    for value in (row.get("drop_limit"), settings.get("drop_limit")):
+        number = _number(value)
+        if number is not None:
+            return number
+        if _squeezed(value):
+            return UNKNOWN
+    return 5.0
+
+
+def station_values(rows: Sequence[Row], settings: Row) -> list[tuple[float | str, float | str]]:
+    """Stored values of 'Metres per unit' [m] and 'Limit used (m)' [m], one pair per row."""
+    return [
+        (_factor_value(row, settings), _limit_value(row, settings))
+        if _squeezed(row.get("station"))
+        else ("", "")
+        for row in rows
+    ]
+
+
+def _drop_value(row: Row, factor: float | str | None) -> float | str:
+    inlet, outlet = _number(row.get("inlet")), _number(row.get("outlet"))
+    if inlet is None or outlet is None:
+        pairs = ((inlet, row.get("inlet")), (outlet, row.get("outlet")))
+        return UNKNOWN if any(n is None and _squeezed(v) for n, v in pairs) else ""
+    if factor is None or isinstance(factor, str):
+        return UNKNOWN
+    return (inlet - outlet) * factor
+
+
+def _verdict(drop: float | str, limit: float | str | None) -> str:
+    if isinstance(drop, str):
+        return drop
+    if drop < -NOISE or limit is None or isinstance(limit, str):
+        return UNKNOWN
+    return OVER if drop > limit + NOISE else IN_RANGE
+
+
+def reading_values(
+    rows: Sequence[Row], stations: Sequence[Row], settings: Row
+) -> list[tuple[float | str, str]]:
+    """Stored values of 'Drop (m)' [m] and 'Against limit', one pair per row.
+
+    The first of two stations with the same name counts, as in the formula's lookup.
+    """
+    register: dict[str, tuple[float | str, float | str]] = {}
+    for row, pair in zip(stations, station_values(stations, settings), strict=True):
+        if isinstance(row.get("station"), str):
+            register.setdefault(str(row["station"]).casefold(), pair)
+    values = []
+    for row in rows:
+        factor, limit = register.get(_squeezed(row.get("station")).casefold(), (None, None))
+        drop = _drop_value(row, factor)
+        values.append((drop, _verdict(drop, limit)))
+    return values

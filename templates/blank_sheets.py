@@ -1,0 +1,269 @@
+"""Writes the sheets of the blank workbook."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from templates import blank_formulas, contract
+from templates.blank_checks import STATION_COUNT_FORMULA, check_for
+from templates.blank_look import BLUE, DARK_OCHRE, OCHRE, PALE_BLUE, VIOLET, Look
+from templates.contract import Column, Kind
+
+if TYPE_CHECKING:
+    from xlsxwriter.format import Format
+    from xlsxwriter.workbook import Workbook
+    from xlsxwriter.worksheet import Worksheet
+
+Row = Mapping[str, object]
+
+# Rows that a table has from the start; people in programs without growing tables need them.
+TABLE_ROWS = {"Stations": 100, "Readings": 2000, "Work done": 500, "Agreed": 200}
+SPARE_ROWS = 500
+_DEEP = 20000  # lists and warnings reach below the table, for programs where it does not grow
+
+STEPS = (
+    "Farm: name the farm, choose the units of your gauges and meters, and check the defaults.",
+    "Stations: one row for each filter station. Only its name is required; clean drop, reference"
+    " flow and the gauge's data make every result sharper.",
+    "At each visit, read one gauge twice: first on the inlet side, then on the outlet side.",
+    "Readings: one row per station and visit. The drop and whether it is over the limit appear"
+    " while you type. OVER means more than the limit; ? means it cannot be told.",
+    "Low pressure in the field? Look at the supply first (pump, leak), then at the filter.",
+    "OVER: flush by hand, the farm's number of cycles, with the downstream valve closed. See that"
+    " it happened: the solenoid clicks, water is heard, water leaves the flush outlet.",
+    "Work done: one row for each flush, cleaning or repair. Then read the drop again.",
+    "Still over after a flush that happened: clean by hand. Still over after that: call for help.",
+    "At the review: siltbook run BOOK adds the sheets Actions, Station review, Trends, Workings"
+    " and Findings. Write what you agree on the sheet Agreed: who, and by when.",
+    "Dates look like 2026-05-31, times like 07:30. Your own columns and sheets are left alone.",
+)
+CAUTIONS = (
+    "Local codes, the maker's manual and licensed practice come first, before anything here.",
+    "A filter holds pressure. Before opening it: close both valves, let the pressure off with a"
+    " flush cycle, and see the gauge above zero first and then at zero. A dead gauge reads zero"
+    " too.",
+    "Electrics: disconnect the controller's battery before touching its wiring. Other electrical"
+    " work is for licensed people.",
+    "Chemicals: never mix acid and chlorine, nor store or inject them together. Wear protective"
+    " gear.",
+)
+_FOOT = (
+    "Violet columns are calculated; leave them alone. Nothing is locked. The hidden sheet Units"
+    " holds the factors of the units; unhide it to see them."
+)
+
+
+@dataclass(frozen=True)
+class Filling:
+    """What stands in the workbook: rows per sheet, and the Farm values with defaults."""
+
+    rows: Mapping[str, Sequence[Row]]
+    settings: Row
+    pressure_unit: str
+    flow_unit: str
+
+    def of(self, sheet: str) -> Sequence[Row]:
+        """The rows of one list sheet."""
+        return self.rows.get(sheet, ())
+
+
+def put(sheet: Worksheet, row: int, col: int, value: object, cell: Format) -> None:
+    """Write one value as what it is; a text stays text whatever it looks like.
+
+    None, '' and NaN leave an empty cell. ValueError for a value of another type.
+    """
+    if value is None or value == "" or (isinstance(value, float) and math.isnan(value)):
+        sheet.write_blank(row, col, None, cell)
+    elif isinstance(value, str):
+        sheet.write_string(row, col, value, cell)
+    elif isinstance(value, bool):
+        sheet.write_string(row, col, "yes" if value else "no", cell)
+    elif isinstance(value, (int, float)):
+        sheet.write_number(row, col, value, cell)
+    elif isinstance(value, (dt.date, dt.time)):
+        sheet.write_datetime(row, col, value, cell)
+    else:
+        raise ValueError(
+            f"{sheet.get_name()}: cannot write {value!r}; give a text, number, date or time."
+        )
+
+
+def _page(sheet: Worksheet, *, repeat: bool = True) -> None:
+    """A4 landscape, one page wide, page numbers; the header row on every page."""
+    sheet.set_landscape()
+    sheet.set_paper(9)
+    sheet.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.7)
+    sheet.fit_to_pages(1, 0)
+    sheet.set_footer("&L&F, &A&RPage &P of &N")
+    if repeat:
+        sheet.repeat_rows(0)
+
+
+def write_start(book: Workbook, look: Look) -> None:
+    """The sheet Start here: what to do, and the cautions in a box of their own."""
+    sheet = book.add_worksheet("Start here")
+    sheet.hide_gridlines(2)
+    sheet.set_column(0, 0, 4)
+    sheet.set_column(1, 1, 112)
+    title = look.format(bold=True, font_size=18, font_color=BLUE)
+    sheet.set_row(0, 30)
+    sheet.write_string(0, 0, "Filter stations: the season's workbook", title)
+    row = 2
+    number = look.format(bold=True, font_color=BLUE, align="center", valign="top")
+    text = look.format(text_wrap=True, valign="top")
+    for step, words in enumerate(STEPS, start=1):
+        _tall(sheet, row, words)
+        sheet.write_number(row, 0, step, number)
+        sheet.write_string(row, 1, words, text)
+        row += 1
+    row = _write_cautions(sheet, look, row + 1)
+    _tall(sheet, row + 1, _FOOT)
+    foot = look.format(italic=True, font_color=VIOLET, text_wrap=True, valign="top")
+    sheet.write_string(row + 1, 1, _FOOT, foot)
+    _page(sheet, repeat=False)
+    sheet.fit_to_pages(1, 1)
+
+
+def _tall(sheet: Worksheet, row: int, words: str) -> None:
+    lines = -(-len(words) // 108)
+    sheet.set_row(row, 16.5 * lines + 3)
+
+
+def _write_cautions(sheet: Worksheet, look: Look, row: int) -> int:
+    """The box of cautions from `row`; gives the row below it."""
+    fill = {"bg_color": OCHRE, "font_color": DARK_OCHRE, "border_color": DARK_OCHRE}
+    last = row + len(CAUTIONS)
+    sheet.set_row(row, 22)
+    sheet.write_string(row, 0, "!", look.format(**fill, bold=True, align="center", left=2, top=2))
+    head = look.format(**fill, bold=True, font_size=13, right=2, top=2)
+    sheet.write_string(row, 1, "Cautions", head)
+    for at, words in enumerate(CAUTIONS, start=row + 1):
+        edge = {"bottom": 2} if at == last else {}
+        _tall(sheet, at, words)
+        sheet.write_blank(at, 0, None, look.format(**fill, left=2, **edge))
+        wrapped = look.format(**fill, right=2, text_wrap=True, valign="top", **edge)
+        sheet.write_string(at, 1, words, wrapped)
+    return last + 1
+
+
+def write_farm(book: Workbook, look: Look, filling: Filling) -> None:
+    """The sheet Farm: label, value, unit, help."""
+    sheet = book.add_worksheet("Farm")
+    for col, width in enumerate((26, 24, 10, 84)):
+        sheet.set_column(col, col, width)
+    sheet.set_row(0, 22)
+    for col, words in enumerate(("Setting", "Value", "Unit", "What it is")):
+        sheet.write_string(0, col, words, look.header())
+    label = look.format(bold=True, bg_color=PALE_BLUE, border=1)
+    plain = look.format(border=1)
+    for row, column in enumerate(contract.FARM.columns, start=1):
+        sheet.set_row(row, 19)
+        sheet.write_string(row, 0, column.header, label)
+        put(sheet, row, 1, filling.settings.get(column.key), _farm_format(look, column))
+        put(sheet, row, 2, column.unit, plain)
+        sheet.write_string(row, 3, column.help, plain)
+        check = check_for("Farm", column, filling.pressure_unit, filling.flow_unit)
+        sheet.data_validation(row, 1, row, 1, check)
+    _flush_unit_list(sheet)
+    sheet.freeze_panes(1, 0)
+    _page(sheet)
+
+
+def _farm_format(look: Look, column: Column) -> Format:
+    shown = {Kind.TEXT: "@", Kind.DATE: "yyyy-mm-dd"}.get(column.kind, "General")
+    return look.format(num_format=shown, border=1, align="left")
+
+
+def _flush_unit_list(sheet: Worksheet) -> None:
+    row = 1 + [c.key for c in contract.FARM.columns].index("flush_inlet")
+    column = contract.FARM.column("pressure_unit")
+    check = check_for("Farm", column, "bar", "m3/h")
+    check["input_message"] = "The unit of the number on the left."
+    sheet.data_validation(row, 2, row, 2, check)
+
+
+def write_list(book: Workbook, look: Look, sheet: contract.Sheet, filling: Filling) -> None:
+    """One list sheet: a table that grows, its warnings, its calculated columns."""
+    page = book.add_worksheet(sheet.name)
+    rows = filling.of(sheet.name)
+    count = max(TABLE_ROWS[sheet.name], len(rows) + SPARE_ROWS if rows else 0)
+    page.set_row(0, 48)
+    formats = [look.cell(column, filling.pressure_unit) for column in sheet.columns]
+    for col, column in enumerate(sheet.columns):
+        page.set_column(col, col, max(column.width, len(column.header) // 2 + 3), formats[col])
+        check = check_for(sheet.name, column, filling.pressure_unit, filling.flow_unit)
+        page.data_validation(1, col, _DEEP, col, check)
+    _add_table(page, look, sheet, count)
+    for at, row in enumerate(rows, start=1):
+        for col, column in enumerate(sheet.columns):
+            if row.get(column.key) is not None:
+                put(page, at, col, row[column.key], formats[col])
+    _write_computed(page, look, sheet, filling, count)
+    page.freeze_panes(1, 1)
+    _page(page)
+
+
+def _add_table(page: Worksheet, look: Look, sheet: contract.Sheet, count: int) -> None:
+    columns: list[dict[str, object]] = [
+        {"header": c.header, "header_format": look.header(required=c.required)}
+        for c in sheet.columns
+    ]
+    for header, formula in blank_formulas.formulas(sheet.name).items():
+        shown = look.header(computed=True)
+        columns.append({"header": header, "header_format": shown, "formula": formula})
+    page.add_table(
+        0, 0, count, len(columns) - 1,
+        {
+            "name": blank_formulas.TABLES[sheet.name],
+            "columns": columns,
+            "style": None,
+            "title": sheet.name,
+            "description": f"The list {sheet.name}, one row per entry.",
+        },
+    )  # fmt: skip
+
+
+def _computed_values(sheet: str, filling: Filling) -> Sequence[tuple[object, object]]:
+    if sheet == "Stations":
+        return blank_formulas.station_values(filling.of(sheet), filling.settings)
+    return blank_formulas.reading_values(
+        filling.of(sheet), filling.of("Stations"), filling.settings
+    )
+
+
+def _write_computed(
+    page: Worksheet, look: Look, sheet: contract.Sheet, filling: Filling, count: int
+) -> None:
+    """Every row's formula with its stored value, and the mark of rows over the limit."""
+    wanted = blank_formulas.formulas(sheet.name)
+    if not wanted:
+        return
+    values = list(_computed_values(sheet.name, filling))
+    values += [("", "")] * (count - len(values))
+    first = len(sheet.columns)
+    cell = look.computed("0.00##" if sheet.name == "Stations" else "0.00")
+    for offset, formula in enumerate(wanted.values()):
+        page.set_column(first + offset, first + offset, 12)
+        for row, pair in enumerate(values, start=1):
+            page.write_formula(row, first + offset, formula, cell, pair[offset])
+    if sheet.name == "Readings":
+        rule = {"type": "formula", "criteria": '=$L2="OVER"', "format": look.over()}
+        page.conditional_format(1, 0, _DEEP, first + 1, rule)
+
+
+def write_units(book: Workbook, look: Look, filling: Filling) -> None:
+    """The hidden sheet Units: accepted spellings, their factors, and the register's length."""
+    sheet = book.add_worksheet(blank_formulas.UNITS_SHEET)
+    sheet.set_column(0, 4, 24)
+    for col, words in ((0, "Pressure unit"), (1, "Metres of water per unit"), (4, "Stations")):
+        sheet.write_string(0, col, words, look.header())
+    for row, (name, factor) in enumerate(blank_formulas.unit_rows(), start=1):
+        sheet.write_string(row, 0, name)
+        sheet.write_number(row, 1, factor)
+    named = [at for at, row in enumerate(filling.of("Stations"), 1) if row.get("station")]
+    sheet.write_formula(1, 4, STATION_COUNT_FORMULA, None, max([1, *named]))
+    sheet.hide()
