@@ -1,3 +1,4 @@
+# ruff: noqa: E501 - one rule per line, so that the catalogue reads as a table.
 """The catalogue of findings: stable code, severity, title, and what to do.
 
 A finding says what is wrong or doubtful and never changes data. `docs/findings.md` lists the
@@ -54,15 +55,15 @@ _RULES = (
     Rule("cell-error", _E, "Error value in a cell", "Repair the formula or type the value."),
     Rule("cell-no-value", _E, "Formula without a stored value", "Open and save the book in a spreadsheet program."),
     Rule("cell-looks-like-date", _E, "Number turned into a date", "Format the cell as a number and type it again."),
-    Rule("cell-other-unit", _N, "Unit typed in the cell", "Nothing; the cell's own unit was used."),
-    Rule("cell-text-number", _N, "Number stored as text", "Nothing; it was read without doubt."),
+    Rule("cell-other-unit", _N, "Unit typed in the cell", "Nothing to do: the cell's own unit was used."),
+    Rule("cell-text-number", _N, "Number stored as text", "Nothing to do: it was read without doubt."),
     Rule("cell-missing", _E, "Required cell is empty", "Fill the cell or delete the row."),
     Rule("value-out-of-bounds", _E, "Value outside what is possible", "Check the value and its unit."),
     # sheets
     Rule("sheet-missing", _E, "Sheet not found", "Copy the sheet from a blank template."),
     Rule("column-missing", _E, "Column not found", "Add the header, spelt as in the template."),
-    Rule("column-twice", _D, "Header stands twice", "Rename one; the first was used."),
-    Rule("name-taken", _N, "A sheet of yours has a result sheet's name", "Nothing; yours was left alone."),
+    Rule("column-twice", _D, "Header stands twice", "Rename one of them; the first was used."),
+    Rule("name-taken", _N, "A sheet of yours has a result sheet's name", "Nothing to do: yours was left alone."),
     Rule("signature-broken", _N, "The book carries a digital signature", "Sign the reviewed copy again if it must be signed."),
     # register
     Rule("station-repeated", _E, "Station stands twice in the register", "Keep one row per station."),
@@ -72,8 +73,8 @@ _RULES = (
     # readings
     Rule("reading-twice", _D, "Same reading entered twice", "Delete one of the rows."),
     Rule("date-outside-season", _D, "Date outside the season", "Check the year."),
-    Rule("date-after-review", _N, "Entries after the as-of date", "Nothing; they were left out of this judgement."),
-    Rule("outlet-over-inlet", _E, "Outlet above inlet", "Check the selector: inlet and outlet may be swapped."),
+    Rule("date-after-review", _N, "Entries after the as-of date", "Nothing to do: they were left out of this judgement."),
+    Rule("outlet-over-inlet", _E, "Outlet above inlet", "Check the selector: the two may be swapped."),
     Rule("pressure-beyond-gauge", _E, "Pressure beyond the gauge", "Read again; check the unit and the gauge's full scale."),
     Rule("pressure-negative", _E, "Negative pressure", "Check the sign and the gauge."),
     Rule("pressure-other-unit", _D, "Looks typed in another unit", "Check the unit of this reading."),
@@ -110,5 +111,6 @@ def find(
     """
     rule = CATALOGUE[code]
     where = f"{sheet}!{cell}" if cell else sheet
-    message = f"{where}: {rule.title[0].lower()}{rule.title[1:]}: read {read}; accepted: {accepted}. {rule.do}"
+    title = rule.title[0].lower() + rule.title[1:]
+    message = f"{where}: {title}: read {read}; accepted: {accepted}. {rule.do}"
     return Finding(code, rule.severity, sheet, cell, read, accepted, message, station)

@@ -1,0 +1,43 @@
+"""Is this workbook fit to judge? The one entry to every check of a book's data."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+
+from checks import labour, pressures, register, visits
+from checks.findings import Finding
+from checks.ground import Ground, ground
+from checks.schemas import check_list, check_settings
+from templates.book import Book
+
+CROSS_RULES: tuple[Callable[[Ground], list[Finding]], ...] = (
+    *register.RULES,
+    *visits.RULES,
+    *pressures.RULES,
+    *labour.RULES,
+)
+
+
+def cross_check(basis: Ground) -> list[Finding]:
+    """The findings of every cross-row rule."""
+    return [found for rule in CROSS_RULES for found in rule(basis)]
+
+
+def check_book(book: Book, as_of: dt.date | None) -> tuple[Finding, ...]:
+    """Every schema and cross-row finding of a book, sheet by sheet in the order of rows.
+
+    The book is never changed. `as_of` None means the latest entry in the book.
+    """
+    basis = ground(book, as_of)
+    lists = (basis.stations, basis.readings, basis.work, basis.agreed)
+    found = check_settings(book)
+    for place in lists:
+        found += check_list(basis, place)
+    found += cross_check(basis)
+    sheets = [book.farm_sheet, *(place.table.sheet for place in lists)]
+    return tuple(sorted(found, key=lambda one: (sheets.index(one.sheet), _row(one.cell))))
+
+
+def _row(cell: str) -> int:
+    return int("".join(filter(str.isdigit, cell)) or 0)

@@ -1,0 +1,139 @@
+"""The book's lists joined with its register: what every cross-row rule stands on."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from checks.findings import Finding, find
+from checks.wording import shown
+from templates.book import Book, Table
+from templates.contract import AGREED, READINGS, STATIONS, WORK, Kind, Sheet
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_NUMERIC = (Kind.PRESSURE, Kind.METRES, Kind.FLOW, Kind.NUMBER)
+_FROM_REGISTER = ("full_scale", "division", "reference_flow", "in_service", "unit")
+
+
+@dataclass(frozen=True)
+class Listed:
+    """One list sheet with, per row: `key` (the station as it is compared), `name` (as the
+    register spells it), `known` (in the register), `unit` of pressure and, on every list but
+    the register, the station's gauge and flow data [m, m3/h]. Lists with dates also have
+    `day` (datetime64) and `second` (of the day, NaN where no time is given).
+    """
+
+    sheet: Sheet
+    table: Table
+    frame: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Ground:
+    """The four lists, joined. `as_of` is None only where the book holds no entry."""
+
+    book: Book
+    as_of: dt.date | None
+    stations: Listed
+    readings: Listed
+    work: Listed
+    agreed: Listed
+
+    def read(self, place: Listed, column: str, row: int) -> str:
+        """One cell as a person typed it, with its unit."""
+        frame = place.frame
+        return shown(
+            place.table, place.sheet.column(column), row, frame.at[row, column],
+            self.book.settings, frame.at[row, "unit"],
+        )  # fmt: skip
+
+
+def finding(place: Listed, code: str, column: str, row: int, read: str, accepted: str) -> Finding:
+    """A finding at one cell of a list, carrying the row's station."""
+    name = place.frame.at[row, "name"]
+    return find(
+        code, sheet=place.table.sheet, cell=place.table.cell(column, row), read=read,
+        accepted=accepted, station=name if isinstance(name, str) else "",
+    )  # fmt: skip
+
+
+def hits(mask: pd.Series) -> list[int]:
+    """The spreadsheet rows where a mask holds; a missing answer does not count."""
+    return [int(row) for row in mask.index[mask.fillna(False).to_numpy(dtype=bool)]]
+
+
+def blank(place: Listed, column: str) -> pd.Series:
+    """Where a cell is really empty: one that was typed but not understood is not."""
+    typed = list(place.table.raw.get(column, {}))
+    return place.frame[column].isna() & ~place.frame.index.isin(typed)
+
+
+def station_key(name: object) -> str | None:
+    """A station's name as it is compared: case and spacing do not count."""
+    return " ".join(name.split()).casefold() if isinstance(name, str) else None
+
+
+def _typed(sheet: Sheet, table: Table) -> pd.DataFrame:
+    import pandas as pd
+
+    frame = table.frame.copy()
+    for column in sheet.columns:
+        if column.kind in _NUMERIC:
+            frame[column.key] = pd.to_numeric(frame[column.key], errors="coerce").astype("float64")
+    frame["key"] = frame["station"].map(station_key).astype("object")
+    return frame
+
+
+def _second(time: object) -> float:
+    if not isinstance(time, dt.time):
+        return float("nan")
+    return time.hour * 3600.0 + time.minute * 60.0 + time.second
+
+
+def _register(book: Book) -> pd.DataFrame:
+    frame = _typed(STATIONS, book.stations)
+    frame["name"] = frame["station"]
+    frame["known"] = frame["key"].notna()
+    frame["unit"] = frame["unit"].where(frame["unit"].notna(), book.settings.pressure_unit)
+    return frame
+
+
+def _joined(sheet: Sheet, table: Table, register: pd.DataFrame, pressure_unit: str) -> Listed:
+    import pandas as pd
+
+    frame = _typed(sheet, table)
+    # The first of a repeated station counts; the repetition has its own finding.
+    first = register[register["key"].notna()].drop_duplicates("key").set_index("key")
+    frame["known"] = frame["key"].isin(first.index)
+    frame["name"] = frame["key"].map(first["name"]).where(frame["known"], frame["station"])
+    for column in _FROM_REGISTER:
+        frame[column] = frame["key"].map(first[column])
+    frame["unit"] = frame["unit"].where(frame["known"], pressure_unit)
+    if "date" in frame:
+        frame["day"] = pd.to_datetime(frame["date"], errors="coerce")
+        frame["second"] = frame["time"].map(_second).astype("float64")
+    return Listed(sheet, table, frame)
+
+
+def _latest(*lists: Listed) -> dt.date | None:
+    days = [place.frame["day"].max() for place in lists if place.frame["day"].notna().any()]
+    return max(days).date() if days else None
+
+
+def ground(book: Book, as_of: dt.date | None) -> Ground:
+    """Join the lists with the register; no `as_of` means the latest entry in the book."""
+    register = _register(book)
+    unit = book.settings.pressure_unit
+    readings = _joined(READINGS, book.readings, register, unit)
+    work = _joined(WORK, book.work, register, unit)
+    return Ground(
+        book=book,
+        as_of=as_of or _latest(readings, work),
+        stations=Listed(STATIONS, book.stations, register),
+        readings=readings,
+        work=work,
+        agreed=_joined(AGREED, book.agreed, register, unit),
+    )

@@ -1,0 +1,128 @@
+"""Cross-row rules about the work log: was each step done so that it proves something?"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from checks.findings import Finding
+from checks.ground import Ground, blank, finding, hits
+from checks.wording import rows_named
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+OPENING = ("hand cleaning", "screen replaced")
+_LAST_SECOND = 86_399.0
+
+
+def flush_without_cycles(ground: Ground) -> list[Finding]:
+    """A flush with an empty 'Cycles' cell, or with none run.
+
+    A cell that was typed but not understood has the reader's finding instead.
+    """
+    place = ground.work
+    cycles = place.frame["cycles"]
+    accepted = f"the number of cycles run; a complete flush has {ground.book.settings.flush_cycles}"
+    found = []
+    for row in hits((place.frame["work"] == "flush") & (blank(place, "cycles") | (cycles == 0))):
+        read = "an empty cell" if cycles.isna()[row] else ground.read(place, "cycles", row)
+        found.append(finding(place, "flush-without-cycles", "cycles", row, read, accepted))
+    return found
+
+
+def flush_signs_blank(ground: Ground) -> list[Finding]:
+    """A flush with 'Click heard' or 'Water at outlet' left empty; one finding per flush.
+
+    A no is an answer and no fault of the log.
+    """
+    place = ground.work
+    empty = {key: blank(place, key) for key in ("click", "water")}
+    flush = place.frame["work"] == "flush"
+    found = []
+    for row in hits(flush & (empty["click"] | empty["water"])):
+        keys = [key for key, mask in empty.items() if mask[row]]
+        named = " and ".join(f"'{place.sheet.column(key).header}'" for key in keys)
+        read = f"nothing in {named}"
+        accepted = "yes or no in both cells"
+        found.append(finding(place, "flush-signs-blank", keys[0], row, read, accepted))
+    return found
+
+
+def work_out_of_service(ground: Ground) -> list[Finding]:
+    """Work logged on a station whose register row says that it is not in service.
+
+    One finding per station, at its latest piece of work: the register knows today's state
+    only, so earlier work may well be in order.
+    """
+    place = ground.work
+    resting = place.frame[place.frame["in_service"] == "no"]
+    found = []
+    for _, group in resting.sort_values("day", kind="stable").groupby("key"):
+        last = group.iloc[-1]
+        row = int(group.index[-1])
+        when = f" on {last['day']:%Y-%m-%d}" if last["day"] == last["day"] else ""
+        others = sorted(int(other) for other in group.index[:-1])
+        also = f" (earlier work in {rows_named(others)})" if others else ""
+        read = f"{last['work'] or 'work'}{when}{also}"
+        accepted = "work on stations that are in service"
+        found.append(finding(place, "work-out-of-service", "station", row, read, accepted))
+    return found
+
+
+def zero_not_shown(ground: Ground) -> list[Finding]:
+    """An element opened without a gauge that was seen to work.
+
+    Found where 'Gauge zero before opening' is empty or no, and where it is yes but the
+    station's latest reading before the work shows a zero inlet and no reading earlier on
+    that reading's day was above zero. A station without earlier readings gives no doubt.
+    """
+    place = ground.work
+    frame = place.frame
+    opened = frame["work"].isin(OPENING)
+    accepted = "yes, from a gauge seen above zero first"
+    found = []
+    for row in hits(opened & (blank(place, "gauge_zero") | (frame["gauge_zero"] == "no"))):
+        read = "no" if frame.at[row, "gauge_zero"] == "no" else "an empty cell"
+        found.append(finding(place, "zero-not-shown", "gauge_zero", row, read, accepted))
+    claimed = frame[opened & (frame["gauge_zero"] == "yes") & frame["key"].notna()]
+    for row, reading in _dead_before(ground, claimed.dropna(subset=["day"])).items():
+        source = f"{ground.readings.table.sheet} row {reading}"
+        read = f"yes, but the latest reading before it shows an inlet of 0 ({source})"
+        found.append(finding(place, "zero-not-shown", "gauge_zero", int(str(row)), read, accepted))
+    return found
+
+
+def _dead_before(ground: Ground, work: pd.DataFrame) -> dict[int, int]:
+    """Work row -> row of the latest earlier reading, where that reading's gauge showed only 0.
+
+    Without times, a day's readings come before its work, those after cleaning behind it.
+    """
+    import pandas as pd
+
+    readings = ground.readings.frame.dropna(subset=["key", "day", "inlet"])
+    late = (readings["occasion"] == "after cleaning") * (_LAST_SECOND + 0.5)
+    stamped = pd.DataFrame(
+        {
+            "at": readings["day"] + pd.to_timedelta(readings["second"].fillna(late), unit="s"),
+            "key": readings["key"].astype("object"),
+            "day": readings["day"],
+            "inlet": readings["inlet"],
+            "reading": readings.index,
+        }
+    ).sort_values("at", kind="stable")
+    stamped["highest"] = stamped.groupby(["key", "day"])["inlet"].cummax()
+    jobs = pd.DataFrame(
+        {
+            "at": work["day"] + pd.to_timedelta(work["second"].fillna(_LAST_SECOND), unit="s"),
+            "key": work["key"].astype("object"),
+            "row": work.index,
+        }
+    ).sort_values("at", kind="stable")
+    if stamped.empty or jobs.empty:
+        return {}
+    met = pd.merge_asof(jobs, stamped.drop(columns="day"), on="at", by="key")
+    dead = met[met["highest"] == 0].sort_values("row")
+    return dict(zip(map(int, dead["row"]), map(int, dead["reading"]), strict=True))
+
+
+RULES = (flush_without_cycles, flush_signs_blank, work_out_of_service, zero_not_shown)

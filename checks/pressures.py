@@ -1,0 +1,155 @@
+"""Cross-row rules about what was read: pressures and flows against the station's own data."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from checks.findings import Finding
+from checks.ground import Ground, finding, hits
+from checks.wording import number, with_unit
+from templates.contract import FLOW_UNITS, PRESSURE_UNITS
+from templates.units import cubic_metres_per_hour_per, metres_per
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+PRESSURES = ("inlet", "outlet", "field")
+LOW_FLOW_SHARE = 0.2  # of the reference flow; below it a drop tells nothing
+ENOUGH_READINGS = 5  # for a median that one slip cannot move
+FAR = 5.0  # a value this many times over or under the median is no ordinary day
+NEAR = 0.35  # how near the ratio must come to that of two units
+NOISE = 1e-9  # [m], arithmetic only
+
+
+def outlet_over_inlet(ground: Ground) -> list[Finding]:
+    """Outlet above inlet by more than the two readings can tell.
+
+    What they can tell is two gauge divisions where the station's division is known, else
+    nothing but arithmetic noise. Readings with either side missing are left out.
+    """
+    place = ground.readings
+    slack = NOISE + 2 * place.frame["division"].astype("float64").clip(lower=0).fillna(0)
+    found = []
+    for row in hits(place.frame["outlet"] - place.frame["inlet"] > slack):
+        inlet = f"inlet {ground.read(place, 'inlet', row)} in {place.table.cell('inlet', row)}"
+        read = f"outlet {ground.read(place, 'outlet', row)}, {inlet}"
+        accepted = "outlet at or below inlet"
+        found.append(finding(place, "outlet-over-inlet", "outlet", row, read, accepted))
+    return found
+
+
+def pressure_beyond_gauge(ground: Ground) -> list[Finding]:
+    """Inlet, outlet or field pressure over the full scale of the station's gauge.
+
+    A pointer exactly at full scale is accepted; stations without a full scale are left out.
+    """
+    place = ground.readings
+    scale = place.frame["full_scale"].astype("float64")
+    found = []
+    for key in PRESSURES:
+        for row in hits((scale > 0) & (place.frame[key] > scale + 1e-6)):
+            unit = str(place.frame.at[row, "unit"])
+            most = number(scale[row] / metres_per(unit), 3)
+            accepted = f"up to the gauge's full scale, {most} {unit}"
+            read = ground.read(place, key, row)
+            found.append(finding(place, "pressure-beyond-gauge", key, row, read, accepted))
+    return found
+
+
+def pressure_other_unit(ground: Ground) -> list[Finding]:
+    """A pressure that fits the station's others only if it was typed in another unit.
+
+    The base is the median of the same column at the same station, from 5 readings on. Found
+    where the value is over five times, or under a fifth of, the median and the ratio comes
+    within 35 % of that between the station's unit and another. Ordinary falls and rises of
+    pressure stay within a factor of five; a zero says nothing about units.
+    """
+    place = ground.readings
+    frame = place.frame
+    found = []
+    for key in PRESSURES:
+        grouped = frame.groupby("key")[key]
+        median = grouped.transform("median")
+        enough = (grouped.transform("count") >= ENOUGH_READINGS) & (median > 0) & (frame[key] > 0)
+        ratio = (frame[key] / median)[enough]
+        far = ratio[(ratio > FAR) | (ratio < 1 / FAR)]
+        likely = _likely_unit(far, frame["unit"].reindex(far.index))
+        for row in map(int, likely.index):
+            unit = str(frame.at[row, "unit"])
+            usual = with_unit(number(float(median[row]) / metres_per(unit), 2), unit)
+            read = f"{ground.read(place, key, row)}, which looks like {likely[row]}"
+            accepted = f"values in {unit}; the usual {key} pressure here is {usual}"
+            found.append(finding(place, "pressure-other-unit", key, row, read, accepted))
+    return found
+
+
+def _likely_unit(ratio: pd.Series, units: pd.Series) -> pd.Series:
+    """The unit whose ratio to the row's own unit comes nearest, where one comes near."""
+    import pandas as pd
+
+    if ratio.empty:
+        return pd.Series(dtype=object)
+    own = units.map(metres_per).astype("float64")
+    expected = pd.DataFrame({other: own / metres_per(other) for other in PRESSURE_UNITS})
+    expected = expected.where((expected > FAR) | (expected < 1 / FAR))
+    off = expected.rdiv(ratio, axis=0)
+    distance = off.map(math.log).abs().where((off - 1).abs() <= NEAR)
+    nearest: pd.Series = distance[distance.notna().any(axis=1)].idxmin(axis=1)
+    return nearest
+
+
+def flow_not_positive(ground: Ground) -> list[Finding]:
+    """A flow of zero or less; an empty cell is accepted."""
+    place = ground.readings
+    return [
+        finding(place, "flow-not-positive", "flow", row, ground.read(place, "flow", row),
+                "a flow above 0, or an empty cell")
+        for row in hits(place.frame["flow"] <= 0)
+    ]  # fmt: skip
+
+
+def flow_too_low(ground: Ground) -> list[Finding]:
+    """A flow above zero but under a fifth of the station's reference flow.
+
+    Exactly a fifth is accepted; stations without a reference flow are left out.
+    """
+    place = ground.readings
+    flow = place.frame["flow"]
+    least = LOW_FLOW_SHARE * place.frame["reference_flow"].astype("float64")
+    unit = ground.book.settings.flow_unit
+    # An unknown unit cannot get here from the reader; the canonical one is shown then.
+    shown = unit if unit in FLOW_UNITS else "m3/h"
+    factor = cubic_metres_per_hour_per(shown)
+    found = []
+    for row in hits((flow > 0) & (flow < least - NOISE)):
+        accepted = f"{number(float(least[row]) / factor, 3)} {shown} or more"
+        read = ground.read(place, "flow", row)
+        found.append(finding(place, "flow-too-low", "flow", row, read, accepted))
+    return found
+
+
+def zero_drop_flowing(ground: Ground) -> list[Finding]:
+    """Inlet and outlet exactly the same while a flow above zero was read.
+
+    Without a flow nobody knows whether water ran, and there is no finding.
+    """
+    place = ground.readings
+    frame = place.frame
+    found = []
+    for row in hits((frame["inlet"] == frame["outlet"]) & (frame["flow"] > 0)):
+        inlet, flow = (ground.read(place, key, row) for key in ("inlet", "flow"))
+        read = f"{inlet} on both sides at a flow of {flow}"
+        accepted = "an outlet below the inlet while water flows"
+        found.append(finding(place, "zero-drop-flowing", "outlet", row, read, accepted))
+    return found
+
+
+RULES = (
+    outlet_over_inlet,
+    pressure_beyond_gauge,
+    pressure_other_unit,
+    flow_not_positive,
+    flow_too_low,
+    zero_drop_flowing,
+)

@@ -1,0 +1,68 @@
+"""Cross-row rules about the register: who is in it, twice, or not at all."""
+
+from __future__ import annotations
+
+from checks.findings import Finding
+from checks.ground import Ground, finding, hits
+from checks.wording import number, rows_named
+
+NAMES_SHOWN = 6
+HIGH_SHARE = 0.7  # of the limit; above it a clean element has hardly room to foul
+
+
+def station_unknown(ground: Ground) -> list[Finding]:
+    """Names on the other lists that the register does not have.
+
+    Case and spacing do not count. One finding per name and sheet, at its first row, naming
+    the other rows. Rows without a name are left to the schema.
+    """
+    register = ground.stations.frame
+    names = [str(name) for name in register["name"][register["known"]].head(NAMES_SHOWN)]
+    more = ", …" if register["known"].sum() > NAMES_SHOWN else ""
+    accepted = f"a station of the sheet {ground.book.stations.sheet}"
+    accepted += f" ({', '.join(names)}{more})" if names else ", which names none"
+    found = []
+    for place in (ground.readings, ground.work, ground.agreed):
+        strangers = place.frame[place.frame["key"].notna() & ~place.frame["known"]]
+        for _, group in strangers.groupby("key", sort=False):
+            first, *others = (int(row) for row in group.index)
+            also = f" (also in {rows_named(others)})" if others else ""
+            read = f'"{group["station"].iloc[0]}"{also}'
+            found.append(finding(place, "station-unknown", "station", first, read, accepted))
+    return found
+
+
+def station_repeated(ground: Ground) -> list[Finding]:
+    """A station with a second row in the register; case and spacing do not count.
+
+    Every row after the first gives a finding; the first row is the one that is used.
+    """
+    place = ground.stations
+    named = place.frame[place.frame["key"].notna()]
+    found = []
+    for row in hits(named["key"].duplicated()):
+        same = named["key"] == named.at[row, "key"]
+        first = hits(same)[0]
+        read = f"{ground.read(place, 'station', row)}, in row {first} already"
+        accepted = f"each station once; row {first} was used"
+        found.append(finding(place, "station-repeated", "station", row, read, accepted))
+    return found
+
+
+def clean_drop_high(ground: Ground) -> list[Finding]:
+    """A clean drop above 70 % of the station's limit, else of the farm's limit [m].
+
+    Exactly 70 % is accepted; without a clean drop there is nothing to ask.
+    """
+    place = ground.stations
+    limit = place.frame["drop_limit"].fillna(ground.book.settings.drop_limit)
+    most = HIGH_SHARE * limit
+    found = []
+    for row in hits(place.frame["clean_drop"] > most + 1e-9):
+        read = f"{ground.read(place, 'clean_drop', row)} at a limit of {number(limit[row], 3)} m"
+        accepted = f"up to {number(most[row], 3)} m"
+        found.append(finding(place, "clean-drop-high", "clean_drop", row, read, accepted))
+    return found
+
+
+RULES = (station_unknown, station_repeated, clean_drop_high)

@@ -1,0 +1,178 @@
+"""Pandera schemas built from the contract: one column at a time, every fault at once.
+
+The reader has parsed the cells; what it could not read is missing here and has a finding
+already. The schemas ask what is left: is it typed, present, a choice, within its bounds?
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from checks.findings import Finding, find
+from checks.ground import Ground, Listed, finding
+from checks.wording import label, number, unit_for, with_unit
+from templates.book import Book
+from templates.contract import FARM, READINGS, Column, Kind, Sheet
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import pandera.pandas as pa
+
+_NUMERIC = (Kind.PRESSURE, Kind.METRES, Kind.FLOW, Kind.NUMBER)
+_OBJECTS: dict[Kind, tuple[type, str]] = {
+    Kind.DATE: (dt.date, "cell-not-date"),
+    Kind.TIME: (dt.time, "cell-not-time"),
+}
+_NOUNS = {
+    Kind.TEXT: "as text",
+    Kind.DATE: "as a date, for example 2026-05-31",
+    Kind.TIME: "as a time, for example 07:30",
+}
+
+
+def _is_number(values: pd.Series) -> pd.Series:
+    import pandas as pd
+
+    return pd.to_numeric(values, errors="coerce").notna()
+
+
+def _holds(type_: type) -> Callable[[pd.Series], pd.Series]:
+    return lambda values: values.map(lambda value: isinstance(value, type_)).astype(bool)
+
+
+def _within(low: float | None, high: float | None) -> Callable[[pd.Series], pd.Series]:
+    def check(values: pd.Series) -> pd.Series:
+        import pandas as pd
+
+        # What is no number fails its own check; here it would only add a second finding.
+        numbers = pd.to_numeric(values, errors="coerce").astype("float64")
+        outside = pd.Series(False, index=values.index)
+        if low is not None:
+            outside |= numbers < low
+        if high is not None:
+            outside |= numbers > high
+        return ~outside
+
+    return check
+
+
+def _checks(sheet: Sheet, column: Column) -> list[pa.Check]:
+    import pandera.pandas as pa
+
+    def named(function: Callable[[pd.Series], Any], code: str) -> pa.Check:
+        return pa.Check(function, name=code, error=code)
+
+    if column.kind in _OBJECTS:
+        type_, code = _OBJECTS[column.kind]
+        return [named(_holds(type_), code)]
+    if column.choices:
+        return [named(lambda values: values.isin(column.choices), "cell-not-choice")]
+    if column.kind not in _NUMERIC:
+        return []
+    checks = [named(_is_number, "cell-not-number")]
+    if sheet is READINGS and column.kind is Kind.FLOW:
+        return checks  # zero is doubtful too there: the rule flow-not-positive asks
+    if column.low is not None or column.high is not None:
+        negative = sheet is READINGS and column.kind is Kind.PRESSURE
+        code = "pressure-negative" if negative else "value-out-of-bounds"
+        checks.append(named(_within(column.low, column.high), code))
+    return checks
+
+
+@cache
+def schema(sheet: Sheet) -> pa.DataFrameSchema:
+    """The schema of one list sheet; each check is named by the code of its finding."""
+    import pandera.pandas as pa
+
+    return pa.DataFrameSchema(
+        {
+            column.key: pa.Column(
+                checks=_checks(sheet, column), nullable=not column.required, required=False
+            )
+            for column in sheet.columns
+        }
+    )
+
+
+def failures(sheet: Sheet, frame: pd.DataFrame) -> list[tuple[str, str, int]]:
+    """Every failure of a list sheet as (code, column key, spreadsheet row)."""
+    import pandera.errors
+    from pandera.config import config_context
+
+    try:
+        # An environment that switches validation off elsewhere must not switch it off here.
+        with config_context(validation_enabled=True):
+            schema(sheet).validate(frame, lazy=True)
+    except pandera.errors.SchemaErrors as faults:
+        cases = faults.failure_cases
+        codes = cases["check"].where(cases["check"] != "not_nullable", "cell-missing")
+        return [
+            (str(code), str(key), int(row))
+            for code, key, row in zip(codes, cases["column"], cases["index"], strict=True)
+        ]
+    return []
+
+
+def bounds(column: Column, unit: str) -> str:
+    """The bounds of a column in words: 'drop limit from 0.1 to 60 m'."""
+    if column.low is None or column.high is None:
+        edge = f"{number(column.low)} or more" if column.low is not None else "any number"
+        return f"{label(column)} {edge}"
+    return f"{label(column)} from {number(column.low)} to {with_unit(number(column.high), unit)}"
+
+
+def _accepted(column: Column, code: str, unit: str, flow_unit: str) -> str:
+    if column.choices:
+        return ", ".join(column.choices)
+    if code in ("value-out-of-bounds", "pressure-negative"):
+        # Bounds are kept in canonical units.
+        return bounds(column, unit_for(column, "m", "m3/h"))
+    if column.kind in _NUMERIC:
+        named = unit_for(column, unit, flow_unit)
+        return f"{label(column)} as a number" + (f" in {named}" if named else "")
+    return f"{label(column)} {_NOUNS[column.kind]}"
+
+
+def check_list(ground: Ground, place: Listed) -> list[Finding]:
+    """The schema findings of one list.
+
+    A column that the sheet does not have, or a cell that was typed but not understood, has
+    the reader's own finding and is not reported again as empty.
+    """
+    found = []
+    for code, key, row in failures(place.sheet, place.table.frame):
+        if code == "cell-missing":
+            if key not in place.table.places or row in place.table.raw.get(key, {}):
+                continue
+            read = "nothing"
+        else:
+            read = ground.read(place, key, row)
+        column = place.sheet.column(key)
+        unit = str(place.frame.at[row, "unit"])
+        accepted = _accepted(column, code, unit, ground.book.settings.flow_unit)
+        found.append(finding(place, code, key, row, read, accepted))
+    return found
+
+
+def check_settings(book: Book) -> list[Finding]:
+    """The bounds of the Farm sheet's settings; a setting left empty is never a fault."""
+    found = []
+    for column in FARM.columns:
+        value = getattr(book.settings, column.key)
+        if column.kind not in _NUMERIC or value is None:
+            continue
+        low, high = column.low, column.high
+        if (low is None or value >= low) and (high is None or value <= high):
+            continue
+        unit = unit_for(column, "m", "m3/h")
+        found.append(
+            find(
+                "value-out-of-bounds", sheet=book.farm_sheet,
+                cell=book.setting_cells.get(column.key, ""),
+                read=with_unit(number(value, 3), unit), accepted=bounds(column, unit),
+            )
+        )  # fmt: skip
+    return found

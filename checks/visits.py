@@ -1,0 +1,182 @@
+"""Cross-row rules about when things were entered: dates, times, and rows entered twice."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from typing import TYPE_CHECKING
+
+from checks.findings import Finding
+from checks.ground import Ground, Listed, finding, hits
+from checks.wording import clock, rows_named
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_Entry = tuple[int, int, bool]  # number of the list, spreadsheet row, without a time
+
+COPIED_DAYS = 3  # identical readings on so many days in a row are questioned
+
+
+def season_years(text: str) -> tuple[int, ...]:
+    """The calendar years that a season's text names: '2026' one, '2026/27' both.
+
+    Any other text names none, and so nothing can be checked against it.
+    """
+    match = re.fullmatch(r"\s*(\d{4})(?:\s*[/–-]\s*(\d{4}|\d{2}))?\s*", text)
+    if not match:
+        return ()
+    first = int(match.group(1))
+    if match.group(2) is None:
+        return (first,)
+    follows = str(first + 1).endswith(match.group(2))
+    return (first, first + 1) if follows else ()
+
+
+def date_outside_season(ground: Ground) -> list[Finding]:
+    """Readings and work dated in a year that the season does not name.
+
+    A season over the turn of the year covers both years. One finding per sheet and foreign
+    year, at its first row. Due and done dates of agreed actions may lie beyond the season.
+    """
+    season = ground.book.settings.season
+    years = season_years(season)
+    if not years:
+        return []
+    named = " or ".join(map(str, years))
+    accepted = f"dates in {named}, the season on the sheet {ground.book.farm_sheet}"
+    found = []
+    for place in (ground.readings, ground.work):
+        year = place.frame["day"].dt.year
+        outside = place.frame[year.notna() & ~year.isin(years)]
+        for _, group in outside.groupby(year, sort=False):
+            first, *others = (int(row) for row in group.index)
+            also = f" (same year in {rows_named(others)})" if others else ""
+            read = f"{group['date'].iloc[0]!s}{also}"
+            found.append(finding(place, "date-outside-season", "date", first, read, accepted))
+    return found
+
+
+def date_after_review(ground: Ground) -> list[Finding]:
+    """Readings and work dated after the as-of date, counted in one finding per sheet.
+
+    An entry on the as-of date itself belongs to the judgement.
+    """
+    if ground.as_of is None:
+        return []
+    found = []
+    for place in (ground.readings, ground.work):
+        rows = hits(place.frame["date"].notna() & (place.frame["day"] > str(ground.as_of)))
+        if not rows:
+            continue
+        count = f"{len(rows)} entries" if len(rows) > 1 else "1 entry"
+        read = f"{count} ({rows_named(rows)}), the first dated {place.frame.at[rows[0], 'date']!s}"
+        accepted = f"dates up to {ground.as_of}"
+        found.append(finding(place, "date-after-review", "date", rows[0], read, accepted))
+    return found
+
+
+def reading_twice(ground: Ground) -> list[Finding]:
+    """The same reading in two rows: same station, date, time, inlet and outlet.
+
+    Without a time, flow, field pressure and occasion must agree as well: the same values
+    before and after a flush are two honest readings. Every row after the first is found.
+    Readings without inlet or outlet are not compared.
+    """
+    place = ground.readings
+    frame = place.frame[place.frame[["key", "day", "inlet", "outlet"]].notna().all(axis=1)]
+    frame = frame.assign(occasion=frame["occasion"].fillna("routine"))
+    timed = frame[frame["second"].notna()]
+    untimed = frame[frame["second"].isna()]
+    found = []
+    for part, columns in (
+        (timed, ["key", "day", "second", "inlet", "outlet"]),
+        (untimed, ["key", "day", "inlet", "outlet", "flow", "field", "occasion"]),
+    ):
+        grouped = part.groupby(columns, dropna=False, sort=False)
+        first = part.index.to_series().groupby([part[c] for c in columns], dropna=False)
+        for row, original in first.transform("min")[grouped.cumcount() > 0].items():
+            found.append(_twice(ground, place, int(str(row)), int(original)))
+    return found
+
+
+def _twice(ground: Ground, place: Listed, row: int, original: int) -> Finding:
+    when = f"{place.frame.at[row, 'date']!s} {clock(place.frame.at[row, 'time'])}".strip()
+    inlet, outlet = (ground.read(place, key, row) for key in ("inlet", "outlet"))
+    read = f"inlet {inlet}, outlet {outlet} on {when}, as in row {original}"
+    return finding(place, "reading-twice", "station", row, read, "each reading once")
+
+
+def rows_copied(ground: Ground) -> list[Finding]:
+    """Consecutive readings of one station that are identical on three or more days.
+
+    Inlet and outlet must both be there; flow and field pressure must agree too, where both
+    missing counts as agreeing. One finding for the whole run, at its first row. Readings
+    without a date are left out; two identical readings on one day count as one day.
+    """
+    place = ground.readings
+    frame = place.frame[place.frame[["key", "day", "inlet", "outlet"]].notna().all(axis=1)]
+    frame = frame.sort_values(["key", "day", "second"], kind="stable", na_position="first")
+    values = frame[["inlet", "outlet", "flow", "field"]].fillna(-1.0e9)
+    same = (values == values.shift()).all(axis=1) & (frame["key"] == frame["key"].shift())
+    run = (~same).cumsum()
+    days = frame["day"].groupby(run).transform("nunique")
+    copied = frame[days >= COPIED_DAYS]
+    found = []
+    for _, group in copied.groupby(run):
+        first = int(group.index[0])
+        inlet, outlet = (ground.read(place, key, first) for key in ("inlet", "outlet"))
+        read = (
+            f"inlet {inlet}, outlet {outlet} in {rows_named(map(int, group.index))}, "
+            f"{group['day'].iloc[0]:%Y-%m-%d} to {group['day'].iloc[-1]:%Y-%m-%d}"
+        )
+        accepted = "readings that differ at least now and then"
+        found.append(finding(place, "rows-copied", "inlet", first, read, accepted))
+    return found
+
+
+def several_without_time(ground: Ground) -> list[Finding]:
+    """Several entries of one station on one day, readings and work together, not all timed.
+
+    A day with a single entry needs no time. One finding per station and day, at the first
+    entry without a time.
+    """
+    import pandas as pd
+
+    places = (ground.readings, ground.work)
+    columns = ["key", "day", "second", "date"]
+    parts = [place.frame[columns].assign(place=i) for i, place in enumerate(places)]
+    entries = pd.concat(parts).dropna(subset=["key", "day"])
+    entries["untimed"] = entries["second"].isna()
+    grouped = entries.groupby(["key", "day"])
+    mask = (grouped["second"].transform("size") > 1) & grouped["untimed"].transform("any")
+    late = entries[mask]
+    # Plain tuples from here on: a frame per day would cost a thousand times as much.
+    days: dict[tuple[str, dt.date], list[_Entry]] = {}
+    for key, day, *entry in zip(
+        late["key"], late["date"], late["place"], late.index, late["untimed"], strict=True
+    ):
+        days.setdefault((key, day), []).append((int(entry[0]), int(entry[1]), bool(entry[2])))
+    return [_untimed(places, day, entries) for (_, day), entries in days.items()]
+
+
+def _untimed(places: tuple[Listed, ...], day: dt.date, entries: list[_Entry]) -> Finding:
+    gaps = [(place, row) for place, row, untimed in entries if untimed]
+    where = "; ".join(
+        f"{place.table.sheet} {rows_named(rows)}"
+        for i, place in enumerate(places)
+        if (rows := [row for at, row in gaps if at == i])
+    )
+    first, row = gaps[0]
+    read = f"{len(entries)} entries on {day}, {len(gaps)} without a time ({where})"
+    accepted = "a time on each of them"
+    return finding(places[first], "several-without-time", "time", row, read, accepted)
+
+
+RULES = (
+    date_outside_season,
+    date_after_review,
+    reading_twice,
+    rows_copied,
+    several_without_time,
+)
