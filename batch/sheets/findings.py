@@ -1,0 +1,117 @@
+"""The Findings sheet: what is wrong or doubtful in the data, each linked to its cell."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from batch.model import Assessment
+from batch.sheets import kit as k
+from checks.findings import Finding, Severity
+from templates import look
+
+MOST = 5_000
+COLUMNS = (
+    ("Severity", 10.0),
+    ("Rule", 22.0),
+    ("Sheet", 14.0),
+    ("Cell", 8.0),
+    ("Station", 15.0),
+    ("Message", 66.0),
+    ("What was read", 24.0),
+    ("What is accepted", 28.0),
+)
+WIDTH = sum(width for _, width in COLUMNS)
+LAST = len(COLUMNS) - 1
+_CELL = re.compile(r"[A-Z]{1,3}[1-9][0-9]{0,6}")
+
+
+def write(kit: k.Kit, sheet: Any) -> None:
+    """Write the Findings sheet."""
+    k.heading(kit, sheet, "Findings")
+    found = in_order(kit.assessment.findings)
+    row = 2
+    for line in (*count_lines(kit.assessment), total_line(found)):
+        k.spread(sheet, row, LAST, line, kit.format("line"), WIDTH)
+        row += 1
+    header = row
+    k.header_row(kit, sheet, header, COLUMNS)
+    targets = _targets(kit.assessment)
+    for finding in found[:MOST]:
+        row += 1
+        _finding(kit, sheet, row, finding, targets)
+    if found:
+        sheet.autofilter(header, 0, row, LAST)
+    row += 1
+    closing = _closing(len(found))
+    if closing:
+        k.spread(sheet, row, LAST, closing, kit.format("strong"), WIDTH)
+    k.page(kit, sheet, header=header)
+    sheet.print_area(0, 0, row, LAST)
+
+
+def in_order(found: tuple[Finding, ...]) -> list[Finding]:
+    """Errors first, then doubts, then notes; within each as they were found."""
+    rank = {severity: place for place, severity in enumerate(Severity)}
+    return sorted(found, key=lambda finding: rank[finding.severity])
+
+
+def count_lines(assessment: Assessment) -> list[str]:
+    """How many rows of each list sheet were read, used and set aside, in one line."""
+    parts = [
+        f"{k.one_line(k.sheet_title(assessment, key))}: {n.read:,} rows read, {n.used:,} used,"
+        f" {n.set_aside:,} set aside"
+        for key, n in assessment.book.counts.items()
+    ]
+    return ["   ·   ".join(parts)] if parts else []
+
+
+def total_line(found: list[Finding]) -> str:
+    """How many findings of each severity there are."""
+    if not found:
+        return "Nothing was found: every row could be used as it stands."
+    words = {Severity.ERROR: "error", Severity.DOUBT: "doubt", Severity.NOTE: "note"}
+    counts = [(sum(f.severity is s for f in found), word) for s, word in words.items()]
+    return ", ".join(f"{n:,} {word}{'' if n == 1 else 's'}" for n, word in counts) + "."
+
+
+def _closing(total: int) -> str:
+    if total <= MOST:
+        return ""
+    return f"{total - MOST:,} more findings are not listed here; mend these first and run again."
+
+
+def _targets(assessment: Assessment) -> set[str]:
+    """The sheets that a link can lead to."""
+    book = assessment.book
+    known = {book.farm_sheet, *(k.sheet_title(assessment, key) for key in k.LIST_KEYS)}
+    return set(book.sheet_names) or known
+
+
+def _finding(kit: k.Kit, sheet: Any, row: int, finding: Finding, targets: set[str]) -> None:
+    wrap = kit.format("wrap")
+    values = (
+        look.SEVERITIES[finding.severity],
+        finding.rule,
+        k.one_line(finding.sheet),
+        finding.cell,
+        k.one_line(finding.station),
+        k.one_line(finding.message),
+        k.one_line(finding.read),
+        k.one_line(finding.accepted),
+    )
+    most = 1
+    for col, value in enumerate(values):
+        k.text(sheet, row, col, value, wrap)
+        most = max(most, k.lines(value, COLUMNS[col][1]))
+    if finding.sheet in targets:
+        _link(kit, sheet, row, finding)
+    sheet.set_row(row, min(409.0, most * k.LINE_POINTS + 4))
+
+
+def _link(kit: k.Kit, sheet: Any, row: int, finding: Finding) -> None:
+    """Make the cell's address a link to it; to the sheet's first cell where there is none."""
+    cell = finding.cell if _CELL.fullmatch(finding.cell) else "A1"
+    url = f"internal:{k.quoted(finding.sheet)}{cell}"
+    shown = finding.cell or "sheet"
+    sheet.write_url(row, 3, url, kit.format("link"), k.one_line(shown))

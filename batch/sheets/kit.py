@@ -1,0 +1,164 @@
+"""What every result sheet shares: the page, the marked heading, and safe ways to write cells."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from batch.model import Assessment
+from templates import contract, look
+
+MAX_TEXT = 32_000  # characters; a cell holds 32,767
+LINE_POINTS = 13.5  # height of one line of 10-point text [pt]
+_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+_EPOCH = dt.date(1899, 12, 30).toordinal()
+LIST_KEYS = ("stations", "readings", "work", "agreed")
+
+
+@dataclass(frozen=True)
+class Kit:
+    """One workbook being written, with its formats made once."""
+
+    workbook: Any
+    assessment: Assessment
+    book_name: str
+    version: str
+    formats: dict[str, Any] = field(default_factory=dict)
+
+    def format(self, name: str) -> Any:
+        """The format called `name` in the look; 'verdict:ID' for a verdict's coloured cell."""
+        if name not in self.formats:
+            kind, _, verdict = name.partition(":")
+            wanted = look.verdict_format(verdict) if verdict else look.FORMATS[kind]
+            self.formats[name] = self.workbook.add_format(wanted)
+        return self.formats[name]
+
+    @property
+    def as_of(self) -> str:
+        """The as-of date as every sheet prints it."""
+        as_of = self.assessment.as_of
+        return as_of.isoformat() if as_of else "no date (no dated entry)"
+
+
+def clean(text: object) -> str:
+    """A person's text as a cell can hold it: no control characters, at most 32,000 characters.
+
+    XlsxWriter takes text of the shape '<r>…</r>' for markup; a space behind it keeps it text.
+    """
+    kept = _CONTROL.sub("", str(text).replace("\r\n", "\n").replace("\t", " "))[:MAX_TEXT]
+    return kept + " " if kept.startswith("<r>") and kept.endswith("</r>") else kept
+
+
+def one_line(text: object) -> str:
+    """As `clean`, with line breaks turned into spaces."""
+    return clean(re.sub(r"\s+", " ", str(text)))
+
+
+def quoted(sheet: str) -> str:
+    """A sheet's name as formulas and links write it: 'Bob''s data'! ."""
+    return "'" + sheet.replace("'", "''") + "'!"
+
+
+def serial(date: dt.date, time: dt.time | None = None) -> float:
+    """A spreadsheet's number for a date and time [days since 1899-12-30]."""
+    days = float(date.toordinal() - _EPOCH)
+    if time is None:
+        return days
+    return days + (time.hour * 3600 + time.minute * 60 + time.second) / 86400
+
+
+def text(sheet: Any, row: int, col: int, value: object, style: Any) -> None:
+    """Write text that stays text, whatever it starts with; nothing for None or ''."""
+    if value is None or value == "":
+        sheet.write_blank(row, col, None, style)
+    else:
+        sheet.write_string(row, col, clean(value), style)
+
+
+def number(sheet: Any, row: int, col: int, value: float | None, style: Any) -> None:
+    """Write a finite number; a blank cell for None, NaN and infinities."""
+    if value is None or not math.isfinite(value):
+        sheet.write_blank(row, col, None, style)
+    else:
+        sheet.write_number(row, col, value, style)
+
+
+def date(sheet: Any, row: int, col: int, value: dt.date | None, style: Any) -> None:
+    """Write a date as a number; as text before 1900-03-01, where spreadsheets disagree."""
+    if value is None:
+        sheet.write_blank(row, col, None, style)
+    elif value < dt.date(1900, 3, 1):
+        sheet.write_string(row, col, value.isoformat(), style)
+    else:
+        sheet.write_number(row, col, serial(value), style)
+
+
+def lines(value: str, width: float) -> int:
+    """Lines that wrapped text will take in a column `width` characters wide (a safe estimate).
+
+    Words are not split, so the last tenth of every line is taken as lost.
+    """
+    room = max(1.0, width * 0.9)
+    return sum(max(1, math.ceil(len(part) / room)) for part in value.split("\n")) or 1
+
+
+def spread(sheet: Any, row: int, last_col: int, value: str, style: Any, width: float) -> float:
+    """Write one wrapped line over several columns and return its height [pt]."""
+    sheet.merge_range(row, 0, row, last_col, "", style)
+    sheet.write_string(row, 0, clean(value), style)
+    height = lines(value, width) * LINE_POINTS + 1.5
+    sheet.set_row(row, height)
+    return height
+
+
+def heading(kit: Kit, sheet: Any, title: str) -> None:
+    """Write A1, the title, and A2, the line by which a later run knows its own sheets."""
+    farm = one_line(kit.assessment.book.settings.farm)
+    sheet.write_string(0, 0, clean(f"{title} – {farm}" if farm else title), kit.format("title"))
+    mark = (
+        f"{contract.RESULT_MARK} {kit.version} · {one_line(kit.book_name)} · as of {kit.as_of}"
+        " · replaced at every run"
+    )
+    sheet.write_string(1, 0, clean(mark), kit.format("mark"))
+    sheet.set_row(0, 22)
+
+
+def header_row(kit: Kit, sheet: Any, row: int, columns: Sequence[tuple[str, float]]) -> None:
+    """Write the header row of a table and set its columns' widths [characters]."""
+    style = kit.format("head")
+    for col, (header, width) in enumerate(columns):
+        sheet.set_column(col, col, width)
+        sheet.write_string(row, col, header, style)
+    most = max(lines(header, width) for header, width in columns)
+    sheet.set_row(row, most * LINE_POINTS + 4)
+
+
+def page(kit: Kit, sheet: Any, *, header: int, tall: int = 0) -> None:
+    """Landscape A4, one page wide; rows 0..header frozen and repeated; the footer."""
+    sheet.set_landscape()
+    sheet.set_paper(9)
+    sheet.set_margins(left=0.4, right=0.4, top=0.45, bottom=0.6)
+    sheet.fit_to_pages(1, tall)
+    sheet.repeat_rows(0, header)
+    sheet.freeze_panes(header + 1, 0)
+    sheet.set_footer(_footer(kit))
+    sheet.hide_gridlines(2)
+
+
+def _footer(kit: Kit) -> str:
+    """Book, as-of date, page n of m. A footer has its own codes, all opened by '&'."""
+    name = one_line(kit.book_name)[:90]
+    # '&G' and '&[Picture]' would be taken for a picture even when doubled.
+    name = name.replace("&", "+") if re.search(r"&(G|\[)", name) else name.replace("&", "&&")
+    style = f'&"{look.FONT},Regular"&8 '
+    return f"&L{style}{name}&C{style}as of {kit.as_of}&R{style}page &P of &N"
+
+
+def sheet_title(assessment: Assessment, key: str) -> str:
+    """The name in this book of the list sheet with this key; the key itself for any other."""
+    book = assessment.book
+    return str(getattr(book, key).sheet) if key in LIST_KEYS else key

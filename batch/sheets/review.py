@@ -1,0 +1,97 @@
+"""The Station review sheet: one row for every station."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from batch.model import StationResult
+from batch.sheets import kit as k
+from templates import look
+
+HEADER = 2
+COLUMNS = (
+    ("Verdict", 18.0),
+    ("Station", 15.0),
+    ("Block", 12.0),
+    ("Filter type", 9.0),
+    ("Latest drop (m)", 8.0),
+    ("Limit (m)", 7.0),
+    ("Share of limit", 13.0),
+    ("Clean drop (m)", 8.0),
+    ("Read on", 11.0),
+    ("Last flush", 11.0),
+    ("Last hand cleaning", 11.0),
+    ("Episodes this season", 9.0),
+    ("Days over limit", 7.0),
+    ("Borderline", 10.0),
+    ("Also", 26.0),
+)
+SHARE = 6
+
+
+def write(kit: k.Kit, sheet: Any) -> None:
+    """Write the Station review sheet."""
+    k.heading(kit, sheet, "Station review")
+    k.header_row(kit, sheet, HEADER, COLUMNS)
+    results = kit.assessment.stations
+    for row, result in enumerate(results, HEADER + 1):
+        _station(kit, sheet, row, result)
+    last = HEADER + len(results)
+    if results:
+        sheet.autofilter(HEADER, 0, last, len(COLUMNS) - 1)
+        sheet.conditional_format(HEADER + 1, SHARE, last, SHARE, _bar())
+    else:
+        k.text(sheet, HEADER + 1, 0, "No station in this book.", kit.format("mark"))
+    k.page(kit, sheet, header=HEADER)
+    sheet.print_area(0, 0, max(last, HEADER + 1), len(COLUMNS) - 1)
+
+
+def _bar() -> dict[str, object]:
+    """A bar from nothing to the limit; a drop over the limit fills the cell."""
+    return {
+        "type": "data_bar",
+        "bar_color": look.BAR_FILL,
+        "bar_solid": True,
+        "min_type": "num",
+        "min_value": 0,
+        "max_type": "num",
+        "max_value": 1,
+    }
+
+
+def _station(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> None:
+    station, latest = result.station, result.latest
+    drop = latest.drop if latest else None
+    also = ", ".join(look.VERDICTS[v].shown for v in result.judgement.also)
+    label, name, block = (
+        look.VERDICTS[result.verdict].label,
+        k.one_line(station.name),
+        k.one_line(station.block),
+    )
+    k.text(sheet, row, 0, label, kit.format(f"verdict:{result.verdict}"))
+    k.text(sheet, row, 1, name, kit.format("name"))
+    k.text(sheet, row, 2, block, kit.format("wrap"))
+    k.text(sheet, row, 3, station.filter_type, kit.format("text"))
+    metres = kit.format("metres")
+    k.number(sheet, row, 4, drop, metres)
+    k.number(sheet, row, 5, station.limit, metres)
+    _share(kit, sheet, row, drop, station.limit)
+    k.number(sheet, row, 7, station.clean_drop, metres)
+    days = (latest.date if latest else None, result.last_flush, result.last_cleaning)
+    for col, day in enumerate(days, 8):
+        k.date(sheet, row, col, day, kit.format("date"))
+    whole = kit.format("whole")
+    k.number(sheet, row, 11, float(len(result.judgement.episodes)), whole)
+    k.number(sheet, row, 12, result.days_over, whole)
+    k.text(sheet, row, 13, "borderline" if result.judgement.borderline else "", kit.format("text"))
+    k.text(sheet, row, 14, also, kit.format("wrap"))
+    most = max(k.lines(v, COLUMNS[c][1]) for c, v in ((0, label), (1, name), (2, block), (14, also)))
+    sheet.set_row(row, min(409.0, most * k.LINE_POINTS + 4))
+
+
+def _share(kit: k.Kit, sheet: Any, row: int, drop: float | None, limit: float) -> None:
+    if drop is None or drop != drop or not limit > 0:
+        sheet.write_blank(row, SHARE, None, kit.format("share"))
+        return
+    formula = f"=E{row + 1}/F{row + 1}"
+    sheet.write_formula(row, SHARE, formula, kit.format("share"), drop / limit)

@@ -1,0 +1,252 @@
+"""The Trends sheet: one native chart per station, the drop against the date."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from dataclasses import dataclass, field
+from typing import Any
+
+from batch.model import StationResult
+from batch.sheets import kit as k
+from templates import look
+
+MOST = 200
+ACROSS, PER_PAGE = 2, 4
+TOP = 3  # rows of heading above the charts
+BLOCK = 15  # rows that one chart takes, with the gap below it
+ROW_POINTS = 15.0
+COLUMN_WIDTH = 70.0  # characters; 495 pixels
+CHART = {"width": 488, "height": BLOCK * 20 - 12}
+DATA = 30  # first column of the chart data, outside the print area
+_ADDRESS = re.compile(r"!(?=\$?[A-Z]+\$?\d)")
+_MARKS = (
+    ("flush", "Flush", "triangle", look.DROP_LINE),
+    ("hand cleaning", "Hand cleaning", "square", look.LIMIT_LINE),
+    ("", "Other work", "x", look.INK),
+)
+
+Point = tuple[float, float | None]
+
+
+@dataclass
+class Data:
+    """The block of chart data as it grows: the next free row, and each series' rows."""
+
+    sheet: Any
+    row: int = TOP
+    places: dict[str, tuple[int, int]] = field(default_factory=dict)
+
+
+def write(kit: k.Kit, sheet: Any, name: str) -> None:
+    """Write the Trends sheet, called `name` in the book."""
+    k.heading(kit, sheet, "Trends")
+    results = kit.assessment.stations
+    sheet.write_string(2, 0, _third_line(results), kit.format("mark"))
+    sheet.set_column(0, ACROSS - 1, COLUMN_WIDTH)
+    _data_heading(kit, sheet)
+    data = Data(sheet)
+    for place, result in enumerate(results[:MOST]):
+        points = _series(kit, result)
+        _write_data(kit, data, result, points)
+        chart = _chart(kit, data, name, result, points)
+        row = TOP + BLOCK * (place // ACROSS)
+        options = {"description": alt_text(result), "object_position": 2}
+        sheet.insert_chart(row, place % ACROSS, chart, options)
+    _page(kit, sheet, min(len(results), MOST))
+
+
+def _third_line(results: tuple[StationResult, ...]) -> str:
+    if not results:
+        return "No station in this book."
+    said = "Most urgent first. Readings that cannot be used are not drawn; a line stops at a gap"
+    said += " longer than three reading intervals."
+    if len(results) > MOST:
+        said += f" The first {MOST} of {len(results):,} stations have a chart."
+    return said
+
+
+def _page(kit: k.Kit, sheet: Any, charts: int) -> None:
+    """Four charts a page. Fitting to a width would switch the page breaks off: a scale does not."""
+    k.page(kit, sheet, header=TOP - 1)
+    sheet.set_print_scale(100)
+    sheet.set_margins(left=0.3, right=0.3, top=0.4, bottom=0.55)
+    rows = -(-charts // ACROSS)
+    step = BLOCK * (PER_PAGE // ACROSS)
+    last = TOP + max(1, rows) * BLOCK
+    sheet.set_h_pagebreaks(list(range(TOP + step, last - 1, step)))
+    sheet.print_area(0, 0, last - 1, ACROSS - 1)
+    for row in range(1, last):
+        sheet.set_row(row, ROW_POINTS)
+
+
+def _series(kit: k.Kit, result: StationResult) -> dict[str, list[Point]]:
+    """Every series' points (day number, level [m]); a level of None breaks the line."""
+    gap = 3 * kit.assessment.book.settings.interval
+    found: dict[str, list[Point]] = {"drop": _drops(result, gap)}
+    for work, shown, _, _ in _MARKS:
+        known = [w for w, *_ in _MARKS if w]
+        found[shown] = [
+            (k.serial(w.date, w.time), 0.0)
+            for w in result.history.work
+            if (w.work == work if work else w.work not in known)
+        ]
+    days = [x for points in found.values() for x, _ in points]
+    if days:
+        low, high = _window(min(days), max(days), kit.assessment.as_of)
+        found["limit"] = [(low, result.station.limit), (high, result.station.limit)]
+        clean_drop = result.station.clean_drop
+        found["clean"] = [] if clean_drop is None else [(low, clean_drop), (high, clean_drop)]
+    return found
+
+
+def _drops(result: StationResult, gap: float) -> list[Point]:
+    """The readings' drops; an unusable reading and a long gap [days] each break the line."""
+    points: list[Point] = []
+    before: float | None = None
+    for reading in result.history.readings:
+        day = k.serial(reading.date, reading.time)
+        usable = reading.usable and reading.drop is not None and reading.drop == reading.drop
+        if not usable or (before is not None and day - before > gap):
+            points.append((day if before is None or not usable else (before + day) / 2, None))
+        if usable:
+            points.append((day, reading.drop))
+            before = day
+    return points if any(level is not None for _, level in points) else []
+
+
+def _window(first: float, last: float, as_of: dt.date | None) -> tuple[float, float]:
+    """First and last day of a chart's date axis: to the as-of date, so that silence shows."""
+    end = max(last, k.serial(as_of)) if as_of else last
+    pad = max(1.0, round((end - first) * 0.02))
+    return float(int(first)) - pad, float(int(end)) + pad
+
+
+def _data_heading(kit: k.Kit, sheet: Any) -> None:
+    sheet.write_string(0, DATA, "Chart data", kit.format("title"))
+    for col, word in enumerate(("Station", "Series", "Date", "Level (m)")):
+        sheet.write_string(TOP - 1, DATA + col, word, kit.format("head"))
+    sheet.set_column(DATA, DATA + 3, 14)
+
+
+def _write_data(
+    kit: k.Kit, data: Data, result: StationResult, series: dict[str, list[Point]]
+) -> None:
+    """Write one station's points and note where each series stands."""
+    style, day_style = kit.format("data"), kit.format("data-date")
+    name = k.one_line(result.station.name)
+    data.places.clear()
+    for key, points in series.items():
+        start = data.row
+        for day, level in points:
+            data.sheet.write_string(data.row, DATA, name, style)
+            data.sheet.write_string(data.row, DATA + 1, key, style)
+            data.sheet.write_number(data.row, DATA + 2, day, day_style)
+            if level is not None:
+                data.sheet.write_number(data.row, DATA + 3, level, style)
+            data.row += 1
+        if points:
+            data.places[key] = (start, data.row - 1)
+
+
+def title(result: StationResult) -> str:
+    """A chart's title: verdict symbol, station, verdict.
+
+    The symbol in front and the space behind a '!' keep a name from being taken for a formula.
+    """
+    verdict = look.VERDICTS[result.verdict]
+    name = k.one_line(result.station.name)[:60]
+    return _ADDRESS.sub("! ", f"{verdict.symbol} {name} — {verdict.shown}")
+
+
+def alt_text(result: StationResult) -> str:
+    """The chart in one sentence, for those who cannot see it."""
+    shown = look.VERDICTS[result.verdict].shown
+    limit = f"limit {result.station.limit:.2f} m"
+    latest = result.latest
+    if latest is None or latest.drop is None:
+        said = f"no usable reading; {limit}"
+    else:
+        said = f"latest drop {latest.drop:.2f} m on {latest.date.isoformat()}; {limit}"
+    name = k.one_line(result.station.name)[:60]
+    return f"Pressure drop over time at station {name}: {said}; verdict: {shown}."
+
+
+def _chart(
+    kit: k.Kit,
+    data: Data,
+    sheet_name: str,
+    result: StationResult,
+    series: dict[str, list[Point]],
+) -> Any:
+    chart = kit.workbook.add_chart({"type": "scatter", "subtype": "straight_with_markers"})
+    for key, options in _styles():
+        if key in data.places:
+            first, last = data.places[key]
+            options["categories"] = [sheet_name, first, DATA + 2, last, DATA + 2]
+            options["values"] = [sheet_name, first, DATA + 3, last, DATA + 3]
+            chart.add_series(options)
+    if not data.places:
+        chart.add_series(_nothing(sheet_name))
+    font = {"name": look.FONT, "size": 11, "bold": True, "color": look.INK}
+    chart.set_title({"name": title(result), "name_font": font, "overlay": False})
+    small = {"name": look.FONT, "size": 9, "color": look.INK}
+    chart.set_legend({"position": "bottom", "font": small})
+    chart.set_x_axis(_date_axis(series, small))
+    chart.set_y_axis(_level_axis(small))
+    chart.show_blanks_as("gap")
+    chart.set_size(CHART)
+    chart.set_chartarea({"border": {"color": look.RULE}})
+    return chart
+
+
+def _styles() -> list[tuple[str, dict[str, Any]]]:
+    """Name, line and marker of every series, in drawing order."""
+    none = {"type": "none"}
+    found: list[tuple[str, dict[str, Any]]] = [
+        ("limit", {"name": "Limit", "marker": none, "line": {"color": look.LIMIT_LINE, "width": 2}}),
+        ("clean", {"name": "Clean drop", "marker": none,
+                   "line": {"color": look.CLEAN_LINE, "width": 1.5, "dash_type": "dash"}}),
+        ("drop", {"name": "Drop", "line": {"color": look.DROP_LINE, "width": 1.25},
+                  "marker": {"type": "circle", "size": 4, "fill": {"color": look.DROP_LINE},
+                             "border": {"color": look.DROP_LINE}}}),
+    ]  # fmt: skip
+    for _, shown, shape, colour in _MARKS:
+        fill = {"none": True} if shape == "x" else {"color": colour}
+        marker = {"type": shape, "size": 8, "fill": fill, "border": {"color": colour}}
+        found.append((shown, {"name": shown, "line": {"none": True}, "marker": marker}))
+    return found
+
+
+def _nothing(sheet_name: str) -> dict[str, Any]:
+    """A chart must have a series; this one points at empty cells."""
+    return {
+        "name": "No usable reading",
+        "categories": [sheet_name, 1, DATA + 2, 1, DATA + 2],
+        "values": [sheet_name, 1, DATA + 3, 1, DATA + 3],
+    }
+
+
+def _date_axis(series: dict[str, list[Point]], font: dict[str, object]) -> dict[str, object]:
+    axis: dict[str, object] = {
+        "num_format": "d mmm yy",
+        "num_font": font,
+        "label_position": "low",
+        "major_gridlines": {"visible": False},
+    }
+    if series.get("limit"):
+        low, high = series["limit"][0][0], series["limit"][1][0]
+        axis |= {"min": low, "max": high, "major_unit": max(1, round((high - low) / 6))}
+    return axis
+
+
+def _level_axis(font: dict[str, object]) -> dict[str, object]:
+    return {
+        "name": "Drop (m)",
+        "name_font": {**font, "bold": False},
+        "num_font": font,
+        "num_format": "0.0",
+        "min": 0,
+        "crossing": 0,
+        "major_gridlines": {"visible": True, "line": {"color": "#E1E5EA", "width": 0.5}},
+    }

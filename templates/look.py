@@ -1,0 +1,113 @@
+"""How every sheet looks: one font, one palette, the verdicts' words, symbols and colours.
+
+The verdict colours are a ramp of lightness, darkest for the most urgent, so the order
+survives a grey print; neighbours also swap between warm and blue, the pair of hues that the
+common kinds of colour blindness leave apart. Colour never speaks alone: every verdict has a
+symbol and a word of its own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+FONT = "Calibri"
+DATE_FORMAT = "yyyy-mm-dd"
+TIME_FORMAT = "hh:mm"
+METRE_FORMAT = "0.00"
+INK = "#1A1A1A"
+QUIET = "#595959"
+RULE = "#B8BEC6"
+HEAD_FILL = "#E4E9F0"
+WHITE = "#FFFFFF"
+# Lines and marks of the charts: told apart by shape and dash as well as by colour.
+DROP_LINE = "#0B3C7D"
+LIMIT_LINE = "#A8430F"
+CLEAN_LINE = "#6B7785"
+BAR_FILL = "#8FB4DD"
+
+
+@dataclass(frozen=True)
+class VerdictLook:
+    """What a person sees of one verdict: word, symbol, fill and text colour (#RRGGBB)."""
+
+    shown: str
+    symbol: str
+    fill: str
+    text: str
+
+    @property
+    def label(self) -> str:
+        """Symbol and word together, as every verdict cell shows them."""
+        return f"{self.symbol} {self.shown}"
+
+
+VERDICTS: dict[str, VerdictLook] = {
+    "escalate": VerdictLook("Escalate", "▲", "#430740", WHITE),
+    "hand-clean": VerdictLook("Hand clean", "■", "#043176", WHITE),
+    "check-flush-gear": VerdictLook("Check flush gear", "◆", "#7D2C1B", WHITE),
+    "check-supply": VerdictLook("Check supply", "▼", "#0357B2", WHITE),
+    "check-field": VerdictLook("Check field side", "►", "#B44E1F", WHITE),
+    "flush": VerdictLook("Flush", "●", "#1084E0", INK),
+    "inspect-screen": VerdictLook("Inspect screen", "◇", "#DC7A2C", INK),
+    "re-read": VerdictLook("Re-read", "□", "#52ACF6", INK),
+    "no-reading": VerdictLook("No reading", "○", "#E8AF47", INK),
+    "watch": VerdictLook("Watch", "△", "#A0D1FF", INK),
+    "in-range": VerdictLook("In range", "✓", "#F3DF97", INK),
+    "resting": VerdictLook("Resting", "–", "#F0F4F9", INK),
+}
+
+# Severity id -> word with its symbol.
+SEVERITIES = {"error": "✕ Error", "doubt": "? Doubt", "note": "· Note"}
+
+_BASE: dict[str, object] = {
+    "font_name": FONT,
+    "font_size": 10,
+    "font_color": INK,
+    "valign": "top",
+}
+_BOX: dict[str, object] = {**_BASE, "bottom": 1, "bottom_color": RULE}
+
+# Cell formats by name, in XlsxWriter's words; sheets ask for them by name only.
+FORMATS: dict[str, dict[str, object]] = {
+    "title": {**_BASE, "font_size": 16, "bold": True},
+    "mark": {**_BASE, "font_size": 9, "font_color": QUIET},
+    "line": {**_BASE, "text_wrap": True},
+    "strong": {**_BASE, "text_wrap": True, "bold": True},
+    "caution": {
+        **_BASE, "text_wrap": True, "bold": True, "left": 5, "left_color": LIMIT_LINE,
+        "indent": 1,
+    },
+    "head": {
+        **_BASE, "bold": True, "text_wrap": True, "bg_color": HEAD_FILL, "bottom": 1,
+        "bottom_color": INK, "valign": "vcenter",
+    },
+    "text": _BOX,
+    "wrap": {**_BOX, "text_wrap": True},
+    "name": {**_BOX, "text_wrap": True, "bold": True},
+    "fill-in": {**_BOX, "text_wrap": True, "left": 1, "left_color": RULE, "right": 1,
+                "right_color": RULE},
+    "date": {**_BOX, "num_format": DATE_FORMAT, "align": "left"},
+    "time": {**_BOX, "num_format": TIME_FORMAT, "align": "left"},
+    "metres": {**_BOX, "num_format": METRE_FORMAT},
+    "share": {**_BOX, "num_format": "0%"},
+    "whole": {**_BOX, "num_format": "0"},
+    "general": _BOX,
+    "factor": {**_BOX, "num_format": "0.00000"},
+    "chance": {**_BOX, "num_format": "0.0%"},
+    "link": {**_BOX, "font_color": "#0B3C7D", "underline": 1},
+    "over": {"bold": True, "bg_color": "#043176", "font_color": WHITE},
+    "data": {**_BASE, "font_color": QUIET},
+    "data-date": {**_BASE, "font_color": QUIET, "num_format": DATE_FORMAT},
+}  # fmt: skip
+
+
+def verdict_format(verdict: str) -> dict[str, object]:
+    """The coloured cell of one verdict id; KeyError for an unknown id."""
+    look = VERDICTS[verdict]
+    return {
+        **_BOX,
+        "bold": True,
+        "text_wrap": True,
+        "bg_color": look.fill,
+        "font_color": look.text,
+    }
