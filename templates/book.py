@@ -38,6 +38,7 @@ class Table:
     places: dict[str, int]
     frame: pd.DataFrame
     raw: dict[str, dict[int, object]] = field(default_factory=dict)
+    units: dict[str, str] = field(default_factory=dict)  # key -> unit that its header states
 
     def cell(self, key: str, row: int) -> str:
         """Address of one cell, for example D7; of the row's first cell where the key is absent."""

@@ -1,0 +1,379 @@
+"""Whole columns of one list sheet: cells to arrays in canonical units, odd cells to findings."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from batch.cells import Cells, ErrorText, IsoDate, NoValue, Style, Value
+from batch.parsing import (
+    choice,
+    date_order,
+    date_text,
+    decimal_mark,
+    number_text,
+    number_time,
+    serial_date,
+    serial_time,
+    tidy,
+    time_text,
+)
+from checks.findings import Finding, find
+from templates.book import column_letters
+from templates.contract import FLOW_UNITS, PRESSURE_UNITS, Column, Kind
+from templates.units import cubic_metres_per_hour_per, known_unit, metres_per
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Objects = NDArray[np.object_]
+
+# Words that may follow a plain number in its own column, with the factor they bring.
+_SUFFIXES: dict[str, dict[str, float]] = {
+    "interval": {"d": 1, "day": 1, "days": 1, "week": 7, "weeks": 7},
+    "hours": {"h": 1, "hour": 1, "hours": 1},
+    "cycles": {"x": 1, "cycle": 1, "cycles": 1},
+    "flush_cycles": {"x": 1, "cycle": 1, "cycles": 1},
+    "grade": {"um": 1, "μm": 1, "micron": 1, "microns": 1},
+    "gauge_class": {"%": 1},
+    "watch_share": {"%": 0.01},
+    "efficiency": {"%": 0.01},
+}
+_PLAIN = (float, bool)
+
+
+@dataclass(frozen=True)
+class Number:
+    """One number cell: the value, the unit typed in it, and a finding's code where there is one."""
+
+    value: float | None
+    unit: str = ""
+    code: str = ""
+
+
+def shown(value: Value) -> str:
+    """A cell's value as a message quotes it."""
+    if isinstance(value, bool):
+        return "TRUE" if value else "FALSE"
+    if isinstance(value, float):
+        return plain(value)
+    if isinstance(value, ErrorText):
+        return str(value)
+    if isinstance(value, NoValue):
+        return "a formula without a value"
+    text = tidy(value)
+    return f"'{text if len(text) <= 60 else text[:57] + '...'}'"
+
+
+def plain(number: float) -> str:
+    """A number without a needless decimal part: 7.0 -> 7."""
+    return str(int(number)) if number == int(number) and abs(number) < 1e15 else repr(number)
+
+
+def units_of(kind: Kind) -> tuple[str, ...]:
+    """The units that a column of this kind can be typed in; empty where it has none."""
+    if kind in (Kind.PRESSURE, Kind.METRES):
+        return PRESSURE_UNITS
+    return FLOW_UNITS if kind is Kind.FLOW else ()
+
+
+def factor_of(unit: str) -> float:
+    """Canonical units in one `unit`: metres of water [m] or cubic metres per hour [m3/h]."""
+    return metres_per(unit) if unit in PRESSURE_UNITS else cubic_metres_per_hour_per(unit)
+
+
+def one_number(column: Column, value: Value, style: int, mark: str = "") -> Number:
+    """One cell of a number column; `style` is the cell format's Style, `mark` the decimal mark."""
+    if type(value) is float:
+        if style == Style.DATE:
+            return Number(None, code="cell-looks-like-date")
+        share = style == Style.PERCENT and column.key == "gauge_class"
+        return Number(value * 100 if share else value)
+    if type(value) is not str:
+        return Number(None, code=odd_code(value, "cell-not-number"))
+    parsed = number_text(value, mark)
+    if parsed.ambiguous:
+        return Number(None, code="cell-ambiguous-number")
+    if parsed.value is None:
+        return Number(None, code="cell-not-number")
+    if not parsed.rest:
+        return Number(parsed.value, code="cell-text-number")
+    unit = known_unit(parsed.rest)
+    if unit is not None and unit in units_of(column.kind):
+        return Number(parsed.value, unit, "cell-other-unit")
+    factor = _SUFFIXES.get(column.key, {}).get(parsed.rest.casefold())
+    if factor is None:
+        return Number(None, code="cell-not-number")
+    return Number(parsed.value * factor, code="cell-text-number")
+
+
+def odd_code(value: Value, otherwise: str) -> str:
+    """The finding's code of a cell that holds no ordinary value."""
+    if isinstance(value, ErrorText):
+        return "cell-error"
+    if isinstance(value, NoValue):
+        return "cell-no-value"
+    if isinstance(value, IsoDate) and otherwise == "cell-not-number":
+        return "cell-looks-like-date"
+    return otherwise
+
+
+@dataclass
+class Block:
+    """The filled rows of one list sheet, below its header, and what was found wrong in them."""
+
+    sheet: str  # the sheet's name in the book
+    rows: NDArray[np.int64]  # spreadsheet rows, ascending
+    cells: dict[str, Cells]  # key -> its cells in these rows, ascending, each row once
+    places: dict[str, int]
+    styles: list[int]
+    date1904: bool
+    findings: list[Finding] = field(default_factory=list)
+    stations: Objects | None = None
+    raw: dict[str, dict[int, object]] = field(default_factory=dict)
+
+    def positions(self, key: str) -> NDArray[np.int64]:
+        """Where each cell of the column stands among the rows."""
+        return np.searchsorted(self.rows, np.asarray(self.cells[key].rows, dtype=np.int64))
+
+    def style(self, index: int) -> int:
+        """The Style of a cell format; plain where the book does not list it."""
+        return self.styles[index] if index < len(self.styles) else Style.PLAIN
+
+    def flag(self, code: str, column: Column, position: int, read: str, accepted: str) -> None:
+        """Record one finding at a cell of this block."""
+        cell = f"{column_letters(self.places.get(column.key, 0))}{self.rows[position]}"
+        station = self.stations[position] if self.stations is not None else None
+        self.findings.append(
+            find(
+                code,
+                sheet=self.sheet,
+                cell=cell,
+                read=read,
+                accepted=accepted,
+                station=station or "",
+            )
+        )
+
+    def has_dates(self, cells: Cells) -> bool:
+        """Whether any cell of the column is formatted as a date, or as a percentage."""
+        used = set(cells.styles)
+        return any(self.style(index) != Style.PLAIN for index in used)
+
+
+def accepted_text(column: Column, unit: str = "") -> str:
+    """What a column accepts, for a message."""
+    if column.kind is Kind.DATE:
+        return "a date such as 2026-05-31"
+    if column.kind is Kind.TIME:
+        return "a time such as 07:30"
+    if column.kind is Kind.CHOICE:
+        return ", ".join(column.choices)
+    if column.kind is Kind.TEXT:
+        return "text"
+    return f"a number in {unit}" if unit else "a number"
+
+
+def read_numbers(block: Block, column: Column, unit: str | Objects = "") -> Floats:
+    """A column's numbers in canonical units, NaN where missing or unreadable.
+
+    `unit` is the column's unit, or one unit per row; '' where the column has none.
+    """
+    out: Floats = np.full(len(block.rows), np.nan)
+    cells = block.cells.get(column.key)
+    if cells is None or not cells.rows:
+        return out
+    at = block.positions(column.key)
+    if column.kind is not Kind.NUMBER:
+        raws = (str(v) if isinstance(v, str) else v for v in cells.values)
+        block.raw[column.key] = dict(zip(cells.rows, raws, strict=True))
+    own: dict[int, str] = {}
+    if set(map(type, cells.values)) == {float} and not block.has_dates(cells):
+        out[at] = cells.values
+    else:
+        own = _odd_numbers(block, column, at, out, unit)
+    if isinstance(unit, str):
+        factors = factor_of(unit) if unit else 1.0
+        canonical = out * factors
+    else:
+        by_unit = {name: factor_of(name) for name in set(unit.tolist())}
+        canonical = out * np.array([by_unit[name] for name in unit.tolist()], dtype=float)
+    for position, name in own.items():
+        canonical[position] = out[position] * factor_of(name)
+    return canonical
+
+
+def _odd_numbers(
+    block: Block, column: Column, at: NDArray[np.int64], out: Floats, unit: str | Objects
+) -> dict[int, str]:
+    """Fill `out` cell by cell; returns the unit typed in the cell by position."""
+    cells = block.cells[column.key]
+    mark = decimal_mark(v for v in cells.values if type(v) is str)
+    own: dict[int, str] = {}
+    for position, value, style in zip(at.tolist(), cells.values, cells.styles, strict=True):
+        number = one_number(column, value, block.style(style), mark)
+        if number.value is not None:
+            out[position] = number.value
+        if number.unit:
+            own[position] = number.unit
+        if number.code:
+            here = unit if isinstance(unit, str) else str(unit[position])
+            accepted = accepted_number(column, number, here)
+            block.flag(number.code, column, position, shown(value), accepted)
+    return own
+
+
+def accepted_number(column: Column, number: Number, unit: str) -> str:
+    """What a number cell accepts, for a message."""
+    if number.code == "cell-ambiguous-number":
+        return "a number that can be read one way only, for example 1234 or 1.23"
+    return accepted_text(column, unit)
+
+
+def read_dates(block: Block, column: Column) -> tuple[Objects, dict[int, dt.time]]:
+    """A column's dates, None where missing or unreadable, and the times that stood with them."""
+    out: Objects = np.full(len(block.rows), None, dtype=object)
+    times: dict[int, dt.time] = {}
+    cells = block.cells.get(column.key)
+    if cells is None:
+        return out, times
+    order = date_order(v for v in cells.values if type(v) is str)
+    days: dict[Value, dt.date | None] = {}
+    for position, value in zip(block.positions(column.key).tolist(), cells.values, strict=True):
+        if type(value) is float:
+            if value not in days:
+                days[value] = _number_date(value, block.date1904)
+            out[position] = days[value]
+            if days[value] is not None:
+                clock = serial_time(value)
+            else:
+                clock = None
+                block.flag("cell-not-date", column, position, shown(value), accepted_text(column))
+        else:
+            out[position], clock = _text_date(block, column, position, value, order)
+        if clock is not None:
+            times[position] = clock
+    return out, times
+
+
+def _number_date(value: float, date1904: bool) -> dt.date | None:
+    date = serial_date(value, date1904)
+    if date is None and value == int(value) and 19_000_000 < value < 22_000_000:
+        return date_text(str(int(value))).date  # typed as 20260531
+    return date
+
+
+def _text_date(
+    block: Block, column: Column, position: int, value: Value, order: str
+) -> tuple[dt.date | None, dt.time | None]:
+    if isinstance(value, str) and type(value) in (str, IsoDate):
+        parsed = date_text(value, order)
+        if parsed.date is not None:
+            return parsed.date, parsed.time if parsed.time != dt.time(0, 0) else None
+        code = "cell-ambiguous-date" if parsed.ambiguous else "cell-not-date"
+    else:
+        code = odd_code(value, "cell-not-date")
+    accepted = accepted_text(column)
+    if code == "cell-ambiguous-date":
+        accepted = "a date that can be read one way only, for example 2026-05-31"
+    block.flag(code, column, position, shown(value), accepted)
+    return None, None
+
+
+def read_times(block: Block, column: Column, from_dates: dict[int, dt.time]) -> Objects:
+    """A column's times; where a cell is blank, the time that stood in the row's date cell."""
+    out: Objects = np.full(len(block.rows), None, dtype=object)
+    cells = block.cells.get(column.key)
+    if cells is not None:
+        known: dict[tuple[Value, bool], dt.time | None] = {}
+        triples = zip(block.positions(column.key).tolist(), cells.values, cells.styles, strict=True)
+        for position, value, style in triples:
+            styled = block.style(style) == Style.DATE
+            key = (value, styled)
+            if type(value) is bool or key not in known:
+                known[key] = _one_time(value, styled)
+            out[position] = known[key]
+            if known[key] is None:
+                code = odd_code(value, "cell-not-time")
+                block.flag(code, column, position, shown(value), accepted_text(column))
+            from_dates.pop(position, None)
+    for position, clock in from_dates.items():
+        out[position] = clock
+    return out
+
+
+def _one_time(value: Value, styled: bool) -> dt.time | None:
+    if type(value) is float:
+        return number_time(value, styled)
+    if not isinstance(value, str) or type(value) not in (str, IsoDate):
+        return None
+    clock = time_text(value)
+    return clock if clock is not None else date_text(value).time
+
+
+def read_texts(block: Block, column: Column) -> Objects:
+    """A column's texts; numbers as typed (7 -> '7'), dates as 2026-05-31, None where missing."""
+    out: Objects = np.full(len(block.rows), None, dtype=object)
+    cells = block.cells.get(column.key)
+    if cells is None:
+        return out
+    triples = zip(block.positions(column.key).tolist(), cells.values, cells.styles, strict=True)
+    for position, value, style in triples:
+        if type(value) is str:
+            out[position] = value.replace("\u00a0", " ").strip() or None
+        elif type(value) is float:
+            date = None
+            if block.style(style) == Style.DATE:
+                date = serial_date(value, block.date1904)
+                if column.required:
+                    read = date.isoformat() if date else shown(value)
+                    accepted = "text; format the cell as text first"
+                    block.flag("cell-looks-like-date", column, position, read, accepted)
+                    continue
+            out[position] = date.isoformat() if date else plain(value)
+        elif isinstance(value, ErrorText | NoValue):
+            code = odd_code(value, "")
+            block.flag(code, column, position, shown(value), accepted_text(column))
+        else:
+            out[position] = shown(value) if isinstance(value, bool) else str(value)
+    return out
+
+
+def read_choices(block: Block, column: Column) -> Objects:
+    """A column's choices in the contract's spelling, None where missing or not a choice."""
+    out: Objects = np.full(len(block.rows), None, dtype=object)
+    cells = block.cells.get(column.key)
+    if cells is None:
+        return out
+    known: dict[tuple[type, Value], str | None] = {}
+    for position, value in zip(block.positions(column.key).tolist(), cells.values, strict=True):
+        key = (type(value), value)
+        if key not in known:
+            known[key] = one_choice(column, value)
+        out[position] = known[key]
+        if known[key] is None:
+            code = odd_code(value, "cell-not-choice")
+            block.flag(code, column, position, shown(value), accepted_text(column))
+    return out
+
+
+def one_choice(column: Column, value: Value) -> str | None:
+    """One cell of a choice column, or None."""
+    if isinstance(value, ErrorText | NoValue):
+        return None
+    if isinstance(value, _PLAIN):
+        return choice(shown(value), column.choices)
+    return choice(value, column.choices)
+
+
+def read_column(block: Block, column: Column, unit: str | Objects = "") -> Any:
+    """One column by its kind; dates and times go by `read_dates` and `read_times`."""
+    if column.kind is Kind.TEXT:
+        return read_texts(block, column)
+    if column.kind is Kind.CHOICE:
+        return read_choices(block, column)
+    return read_numbers(block, column, unit)

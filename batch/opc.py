@@ -1,0 +1,227 @@
+"""Opens an .xlsx or .xlsm package safely: parts by name, within limits, XML without a DOCTYPE.
+
+Everything that a damaged or hostile file can raise below this room is listed in `DAMAGE`, so
+that the reader translates it in one place.
+"""
+
+from __future__ import annotations
+
+import io
+import posixpath
+import struct
+import zipfile
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import unquote
+from xml.parsers import expat
+
+from batch.errors import BookError
+
+MAX_FILE = 500 * 2**20  # [bytes] as stored
+MAX_PARTS = 10_000
+MAX_TOTAL = 1_500_000_000  # [bytes] unpacked, all parts together
+MAX_RATIO = 200  # unpacked to packed, for parts from BIG_PART on
+BIG_PART = 32 * 2**20  # [bytes] unpacked
+SMALL_PART = 16 * 2**20  # [bytes]; workbook.xml and relationships are never larger
+_CHUNK = 2**20
+
+# What zipfile, zlib and expat raise on damaged bytes; they share no base class.
+DAMAGE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    struct.error,
+    expat.ExpatError,
+    EOFError,
+    KeyError,
+    IndexError,
+    ValueError,
+    OverflowError,
+    LookupError,
+    NotImplementedError,
+    RuntimeError,
+    OSError,
+    MemoryError,
+)
+
+_OLD = b"\xd0\xcf\x11\xe0"
+_SAVE_AS = "save it as .xlsx in a spreadsheet program and give me that file"
+
+
+def read_file(path: Path) -> bytes:
+    """The bytes of a workbook file; BookError where it is a folder, absent or unreadable."""
+    if path.is_dir():
+        raise BookError(f"{path.name} is a folder, not a workbook: give the .xlsx file itself.")
+    try:
+        size = path.stat().st_size
+        if size > MAX_FILE:
+            raise BookError(
+                f"{path.name} is {size / 2**20:,.0f} MB: a workbook of at most"
+                f" {MAX_FILE // 2**20} MB is read."
+            )
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise BookError(f"{path.name} was not found: check the name and the folder.") from None
+    except (OSError, ValueError) as error:
+        raise BookError(
+            f"{path.name} cannot be opened ({getattr(error, 'strerror', None) or error}):"
+            " close it in other programs and check your rights to the file."
+        ) from None
+
+
+@dataclass(frozen=True)
+class Relationship:
+    """One relationship of a part; `target` is a part name without a leading slash."""
+
+    rel_id: str
+    kind: str  # the last word of its type: worksheet, sharedStrings, styles, ...
+    target: str
+
+
+class Package:
+    """An open package. Part names are matched ignoring case and never written to disk."""
+
+    def __init__(self, archive: zipfile.ZipFile, infos: dict[str, zipfile.ZipInfo]) -> None:
+        self._archive = archive
+        self._infos = infos
+        self._unpacked = 0
+
+    def has(self, part: str) -> bool:
+        """Whether the package holds this part."""
+        return _key(part) in self._infos
+
+    def chunks(self, part: str) -> Iterator[bytes]:
+        """The unpacked bytes of a part, piece by piece; KeyError where it is absent."""
+        with self._archive.open(self._infos[_key(part)]) as stream:
+            while piece := stream.read(_CHUNK):
+                self._unpacked += len(piece)
+                if self._unpacked > MAX_TOTAL:
+                    raise ValueError("unpacks to more than is declared")
+                yield piece
+
+    def read(self, part: str, limit: int = SMALL_PART) -> bytes:
+        """A whole part of at most `limit` [bytes]; ValueError beyond, KeyError if absent."""
+        if self._infos[_key(part)].file_size > limit:
+            raise ValueError(f"{part} is too large")
+        return b"".join(self.chunks(part))
+
+    def relationships(self, part: str) -> list[Relationship]:
+        """The relationships of a part ('' for the package); none where it has no such part."""
+        folder, name = posixpath.split(part)
+        rels = posixpath.join(folder, "_rels", f"{name}.rels")
+        if not self.has(rels):
+            return []
+        return [
+            Relationship(
+                attrs.get("Id", ""),
+                attrs.get("Type", "").rstrip("/").rpartition("/")[2],
+                _resolve(folder, attrs.get("Target", "")),
+            )
+            for name, attrs in elements(self.read(rels))
+            if name == "Relationship" and attrs.get("TargetMode", "").casefold() != "external"
+        ]
+
+
+def _key(part: str) -> str:
+    return part.replace("\\", "/").lstrip("/").casefold()
+
+
+def _resolve(folder: str, target: str) -> str:
+    target = unquote(target.replace("\\", "/"))
+    if target.startswith("/"):
+        return posixpath.normpath(target).lstrip("/")
+    return posixpath.normpath(posixpath.join(folder, target)).lstrip("/")
+
+
+def open_package(data: bytes, name: str) -> Package:
+    """The package in `data`; BookError where it is no workbook or breaks a limit."""
+    _check_first_bytes(data, name)
+    try:
+        archive = zipfile.ZipFile(io.BytesIO(data))
+        entries = archive.infolist()
+    except DAMAGE:
+        raise damaged(name) from None
+    _check_limits(entries, name)
+    return Package(archive, {_key(info.filename): info for info in entries})
+
+
+def damaged(name: str) -> BookError:
+    """The one sentence for bytes that are broken somewhere."""
+    return BookError(
+        f"{name} is damaged or not complete: open it in a spreadsheet program, let it repair"
+        " the file, and save it again, or fetch a fresh copy."
+    )
+
+
+def _check_first_bytes(data: bytes, name: str) -> None:
+    if not data:
+        raise BookError(f"{name} is empty (0 bytes): fetch a fresh copy of the workbook.")
+    if Path(name).name.startswith("~$"):
+        raise BookError(
+            f"{name} is the lock file of an open workbook, not the workbook: give the file"
+            " whose name lacks the ~$."
+        )
+    if data[:4] == _OLD:
+        raise BookError(
+            f"{name} is protected by a password or is an old .xls: save it as .xlsx without"
+            " a password."
+        )
+    if data[:2] != b"PK":
+        raise BookError(f"{name} is not an .xlsx workbook: {_SAVE_AS}.")
+
+
+def _check_limits(entries: list[zipfile.ZipInfo], name: str) -> None:
+    if len(entries) > MAX_PARTS:
+        raise BookError(
+            f"{name} holds {len(entries):,} parts, more than the {MAX_PARTS:,} of any workbook:"
+            " it was not read."
+        )
+    total = sum(entry.file_size for entry in entries)
+    if total > MAX_TOTAL:
+        raise BookError(
+            f"{name} would unpack to {total / 1e9:,.1f} GB, more than {MAX_TOTAL / 1e9:.1f} GB:"
+            " it was not read."
+        )
+    for entry in entries:
+        if entry.flag_bits & 1:
+            raise BookError(
+                f"{name} is protected by a password: save it as .xlsx without a password."
+            )
+        if entry.file_size >= BIG_PART and entry.file_size > MAX_RATIO * entry.compress_size:
+            raise BookError(
+                f"{name} unpacks to more than {MAX_RATIO} times its size, which no filled"
+                " workbook does: it was not read."
+            )
+
+
+def save_as_xlsx(name: str, kind: str) -> BookError:
+    """The sentence for a workbook of another format, for example an .ods or .xlsb."""
+    return BookError(f"{name} is {kind}, not an .xlsx workbook: {_SAVE_AS}.")
+
+
+def parser() -> expat.XMLParserType:
+    """A namespace-aware parser that refuses a DOCTYPE, and with it every entity."""
+    made = expat.ParserCreate(namespace_separator="|")
+    made.buffer_text = True
+
+    def refuse(*_: object) -> None:
+        raise ValueError("a DOCTYPE is not allowed")
+
+    made.StartDoctypeDeclHandler = refuse
+    made.EntityDeclHandler = refuse
+    return made
+
+
+def elements(data: bytes) -> list[tuple[str, dict[str, str]]]:
+    """Every element of a small part in order: local name and attributes by local name."""
+    found: list[tuple[str, dict[str, str]]] = []
+
+    def start(name: str, attrs: dict[str, str]) -> None:
+        local = {key.rpartition("|")[2]: value for key, value in attrs.items()}
+        found.append((name.rpartition("|")[2], local))
+
+    made = parser()
+    made.StartElementHandler = start
+    made.Parse(data, True)
+    return found

@@ -1,0 +1,429 @@
+"""A workbook's bytes to one `Book`: finds sheets, header rows and columns, builds the frames."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from batch.cells import (
+    Cells,
+    SheetCells,
+    SheetPart,
+    Workbook,
+    address,
+    open_workbook,
+    read_sheet,
+)
+from batch.columns import Block, accepted_text, read_column, read_dates, read_times, units_of
+from batch.errors import BookError
+from batch.farm import read_farm
+from batch.opc import DAMAGE, damaged, open_package
+from batch.parsing import tidy
+from checks.findings import Finding, find
+from templates.book import Book, Counts, Settings, Table, column_letters
+from templates.contract import (
+    AGREED,
+    FARM,
+    LISTS,
+    READINGS,
+    RESULT_SHEETS,
+    STATIONS,
+    WORK,
+    Kind,
+    Sheet,
+    bare,
+)
+from templates.units import known_unit
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+HEADER_ROWS = 30  # a header row is looked for in the first 30 rows
+
+
+@dataclass(frozen=True)
+class ReadResult:
+    """A book and what was found wrong in single cells while reading it."""
+
+    book: Book
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
+class _Header:
+    row: int
+    places: dict[str, int]
+    units: dict[str, str]
+    twice: tuple[tuple[str, int], ...]  # (header, column) of repeated headers
+
+
+def read_book(data: bytes, path: str) -> ReadResult:
+    """Read a workbook; BookError with one sentence that names the file where it cannot be read."""
+    name = Path(path).name or path
+    try:
+        workbook = open_workbook(open_package(data, name), name)
+        parts = {sheet.name: _part(workbook, sheet) for sheet in (FARM, *LISTS)}
+        for sheet in (STATIONS, READINGS):
+            if parts[sheet.name] is None:
+                raise _missing_sheet(workbook, sheet, name)
+        cells = {
+            key: read_sheet(workbook, part) if part else SheetCells() for key, part in parts.items()
+        }
+    except BookError:
+        raise
+    except DAMAGE:
+        raise damaged(name) from None
+    return _Builder(workbook, parts, cells, name).build(path)
+
+
+def _plain_name(name: str) -> str:
+    return "".join(name.replace("\u00a0", " ").split()).casefold()
+
+
+def _part(workbook: Workbook, sheet: Sheet) -> SheetPart | None:
+    alike = [s for s in workbook.sheets if _plain_name(s.name) == _plain_name(sheet.name)]
+    exact = [s for s in alike if s.name == sheet.name]
+    return (exact or alike or [None])[0]
+
+
+def _missing_sheet(workbook: Workbook, sheet: Sheet, name: str) -> BookError:
+    names = ", ".join(part.name for part in workbook.sheets[:12])
+    more = len(workbook.sheets) - 12
+    names += f" and {more} more" if more > 0 else ""
+    text = f"{name} has no sheet {sheet.name} (its sheets: {names}): "
+    best, score = "", 0
+    taken = {_plain_name(s) for s in (*RESULT_SHEETS, *(s.name for s in LISTS))}
+    for part in workbook.sheets[:60]:
+        if _plain_name(part.name) in taken:
+            continue
+        header = _find_header(read_sheet(workbook, part, HEADER_ROWS), sheet)
+        if header and len(header.places) > score:
+            best, score = part.name, len(header.places)
+    if score >= 2:
+        return BookError(
+            f"{text}the sheet {best} looks like it by its headers, rename it to {sheet.name}."
+        )
+    return BookError(f"{text}copy the sheet {sheet.name} from a blank template.")
+
+
+def _headers_by_row(cells: SheetCells) -> dict[int, list[tuple[int, str]]]:
+    rows: dict[int, list[tuple[int, str]]] = {}
+    for column in sorted(cells.columns):
+        content = cells.columns[column]
+        for row, value in zip(content.rows, content.values, strict=True):
+            if row > HEADER_ROWS:
+                break
+            if type(value) is str:
+                rows.setdefault(row, []).append((column, value))
+    return rows
+
+
+def _find_header(cells: SheetCells, sheet: Sheet) -> _Header | None:
+    """The row with most known headers among the first 30; None where no row has any."""
+    names = {bare(column.header): column.key for column in sheet.columns}
+    computed = {bare(header) for header in sheet.computed}
+    best: _Header | None = None
+    for row, texts in sorted(_headers_by_row(cells).items()):
+        header = _as_header(row, texts, names, computed, sheet)
+        if header.places and (best is None or len(header.places) > len(best.places)):
+            best = header
+    return best
+
+
+def _as_header(
+    row: int, texts: list[tuple[int, str]], names: dict[str, str], computed: set[str], sheet: Sheet
+) -> _Header:
+    places: dict[str, int] = {}
+    units: dict[str, str] = {}
+    twice = []
+    for column, text in texts:
+        text = tidy(text)
+        key = names.get(bare(text).rstrip(" :*"))
+        if key is None or text.casefold() in computed:
+            continue
+        if key in places:
+            twice.append((text, column))
+            continue
+        places[key] = column
+        unit = _bracket_unit(text)
+        if unit is not None and unit in units_of(sheet.column(key).kind):
+            units[key] = unit
+    return _Header(row, places, units, tuple(twice))
+
+
+def _bracket_unit(header: str) -> str | None:
+    """The unit that a header states in a trailing bracket: 'Inlet pressure [psi]' -> psi."""
+    for opening, closing in ("()", "[]"):
+        if header.endswith(closing) and opening in header:
+            return known_unit(header[header.rindex(opening) + 1 : -1])
+    return None
+
+
+class _Builder:
+    """Builds the book sheet by sheet: settings first, then the register, then what refers to it."""
+
+    def __init__(
+        self,
+        workbook: Workbook,
+        parts: dict[str, SheetPart | None],
+        cells: dict[str, SheetCells],
+        name: str,
+    ) -> None:
+        self.workbook = workbook
+        self.parts = parts
+        self.cells = cells
+        self.name = name
+        self.findings: list[Finding] = []
+        self.counts: dict[str, Counts] = {}
+        self.register: dict[str, str] = {}
+        self.station_units: dict[str, str] = {}
+        self.settings = Settings()
+
+    def build(self, path: str) -> ReadResult:
+        farm_part = self.parts[FARM.name]
+        farm_name = farm_part.name if farm_part else FARM.name
+        farm = read_farm(self.cells[FARM.name], farm_name, self.workbook)
+        self.settings = farm.settings
+        self.findings.extend(farm.findings)
+        tables = {sheet.name: self.table(sheet) for sheet in LISTS}
+        book = Book(
+            path=path,
+            settings=self.settings,
+            stations=tables[STATIONS.name],
+            readings=tables[READINGS.name],
+            work=tables[WORK.name],
+            agreed=tables[AGREED.name],
+            farm_sheet=farm_name,
+            setting_cells=farm.cells,
+            counts=self.counts,
+            sheet_names=tuple(part.name for part in self.workbook.sheets),
+        )
+        return ReadResult(book, tuple(self.findings))
+
+    def table(self, sheet: Sheet) -> Table:
+        """One list sheet as a typed frame; BookError where its header cannot be found."""
+        cells = self.cells.pop(sheet.name)
+        part = self.parts[sheet.name]
+        title = part.name if part else sheet.name
+        if not cells.columns and sheet not in (STATIONS, READINGS):
+            return self._empty(sheet, title)
+        header = self._header(cells, sheet, title)
+        if header is None:
+            return self._empty(sheet, title)
+        for text, column in header.twice:
+            place = f"{column_letters(column)}{header.row}"
+            self.findings.append(
+                find("column-twice", sheet=title, cell=place, read=f"'{text}'", accepted="each header once")
+            )  # fmt: skip
+        block = _block(cells, header, sheet, title, self.workbook)
+        self._note_merged(cells, header, block)
+        return self._frame(sheet, header, block)
+
+    def _header(self, cells: SheetCells, sheet: Sheet, title: str) -> _Header | None:
+        header = _find_header(cells, sheet)
+        wanted = [column for column in sheet.columns if column.required]
+        missing = [c.header for c in wanted if header is None or c.key not in header.places]
+        if not missing:
+            return header
+        listed = ", ".join(missing)
+        if sheet is AGREED:
+            self.findings.append(
+                find("column-missing", sheet=title, cell="", read="no header " + listed,
+                     accepted=f"these headers in one of the first {HEADER_ROWS} rows")
+            )  # fmt: skip
+            return None
+        where = f"its headers were found in row {header.row}" if header else "it has no header row"
+        raise BookError(
+            f"{self.name}, sheet {title}: no column {listed} ({where}): add the header, spelt as"
+            f" in the template, in one of the first {HEADER_ROWS} rows."
+        )
+
+    def _empty(self, sheet: Sheet, title: str) -> Table:
+        self.counts[sheet.name] = Counts(0, 0, 0)
+        block = Block(title, np.zeros(0, dtype=np.int64), {}, {}, [], False)
+        return self._frame(sheet, _Header(1, {}, {}, ()), block)
+
+    def _note_merged(self, cells: SheetCells, header: _Header, block: Block) -> None:
+        used = set(header.places.values())
+        last = int(block.rows[-1]) if len(block.rows) else 0
+        for ref in cells.merged:
+            top, left, bottom, right = _corners(ref)
+            if bottom > header.row and top <= last and used & set(range(left, right + 1)):
+                block.findings.append(
+                    find("cells-merged", sheet=block.sheet, cell=f"{column_letters(left)}{top}",
+                         read=f"{ref} as one cell", accepted="one cell for every row")
+                )  # fmt: skip
+
+    def _frame(self, sheet: Sheet, header: _Header, block: Block) -> Table:
+        made: dict[str, NDArray[np.object_]] = {}
+        made["station"] = self._stations(sheet, block)
+        block.stations = made["station"]
+        if sheet is STATIONS:
+            made["unit"] = read_column(block, sheet.column("unit"))
+            self._learn_units(made["station"], made["unit"])
+        units = self._row_units(made["station"])
+        from_dates = {}
+        for column in sheet.columns:
+            if column.key in made:
+                continue
+            if column.kind is Kind.DATE:
+                made[column.key], from_dates = read_dates(block, column)
+            elif column.kind is Kind.TIME:
+                made[column.key] = read_times(block, column, from_dates)
+            else:
+                unit = header.units.get(column.key) or self._unit(column.kind, units)
+                made[column.key] = read_column(block, column, unit)
+        keep = self._keep(sheet, block, made)
+        self.findings.extend(sorted(block.findings, key=_reading_order))
+        self.counts[sheet.name] = Counts(len(keep), int(keep.sum()), int((~keep).sum()))
+        frame = _data_frame(sheet, block.rows, made, keep)
+        return Table(block.sheet, header.row, block.places, frame, block.raw, header.units)
+
+    def _unit(self, kind: Kind, row_units: NDArray[np.object_]) -> str | NDArray[np.object_]:
+        if kind is Kind.PRESSURE:
+            return row_units
+        if kind is Kind.FLOW:
+            return self.settings.flow_unit
+        return "m" if kind is Kind.METRES else ""
+
+    def _stations(self, sheet: Sheet, block: Block) -> NDArray[np.object_]:
+        """Station names, spaces collapsed, in the register's spelling where it has them."""
+        names = read_column(block, sheet.column("station"))
+        spelt: dict[str, str] = {}
+        for name in dict.fromkeys(names.tolist()):
+            if name is None:
+                continue
+            tidied = " ".join(name.split())
+            if sheet is STATIONS:
+                self.register.setdefault(tidied.casefold(), tidied)
+            spelt[name] = self.register.get(tidied.casefold(), tidied)
+        out: NDArray[np.object_] = np.empty(len(names), dtype=object)
+        out[:] = [spelt.get(name) for name in names.tolist()]
+        return out
+
+    def _learn_units(self, names: NDArray[np.object_], units: NDArray[np.object_]) -> None:
+        for name, unit in zip(names.tolist(), units.tolist(), strict=True):
+            if name is not None and unit is not None:
+                self.station_units.setdefault(name, unit)
+
+    def _row_units(self, names: NDArray[np.object_]) -> NDArray[np.object_]:
+        out: NDArray[np.object_] = np.empty(len(names), dtype=object)
+        default = self.settings.pressure_unit
+        out[:] = [self.station_units.get(name, default) for name in names.tolist()]
+        return out
+
+    def _keep(
+        self, sheet: Sheet, block: Block, made: dict[str, NDArray[np.object_]]
+    ) -> NDArray[np.bool_]:
+        """Which rows are used; flags required cells that are empty."""
+        keep = np.ones(len(block.rows), dtype=bool)
+        decisive = [c for c in sheet.columns if c.required and c.kind is not Kind.PRESSURE]
+        others = [c for c in sheet.columns if c.required and c.kind is Kind.PRESSURE]
+        for column in decisive:
+            absent = np.array([value is None for value in made[column.key].tolist()], dtype=bool)
+            self._flag_empty(block, column, absent & keep)
+            keep &= ~absent
+        for column in others:
+            self._flag_empty(block, column, np.isnan(made[column.key].astype(float)) & keep)
+        return keep
+
+    def _flag_empty(self, block: Block, column: object, absent: NDArray[np.bool_]) -> None:
+        filled = np.zeros(len(block.rows), dtype=bool)
+        if column.key in block.cells:
+            filled[block.positions(column.key)] = True
+        for position in np.flatnonzero(absent & ~filled).tolist():
+            block.flag("cell-missing", column, position, "nothing", accepted_text(column))
+
+
+def _reading_order(finding: Finding) -> tuple[int, int]:
+    return address(finding.cell)
+
+
+def _corners(ref: str) -> tuple[int, int, int, int]:
+    try:
+        first, _, last = ref.partition(":")
+        (top, left), (bottom, right) = address(first), address(last or first)
+    except ValueError:
+        return 0, 0, 0, 0
+    return top, left, bottom, right
+
+
+def _block(
+    cells: SheetCells, header: _Header, sheet: Sheet, title: str, workbook: Workbook
+) -> Block:
+    kept = {}
+    for key, column in header.places.items():
+        kept[key] = _below(cells.columns[column], header.row)
+    repeated = _repeated_headers(kept, sheet)
+    if repeated:
+        kept = {key: _without(content, repeated) for key, content in kept.items()}
+    filled = [np.asarray(content.rows, dtype=np.int64) for content in kept.values()]
+    rows = np.unique(np.concatenate(filled)) if filled else np.zeros(0, dtype=np.int64)
+    return Block(title, rows, kept, header.places, workbook.styles, workbook.date1904)
+
+
+def _below(content: Cells, row: int) -> Cells:
+    """The cells under a row, ascending, the last one where a row was written twice."""
+    rows = np.asarray(content.rows, dtype=np.int64)
+    if len(rows) > 1 and not (np.diff(rows) > 0).all():
+        latest = {r: i for i, r in enumerate(content.rows)}
+        picked: Iterable[int] = [latest[r] for r in sorted(latest)]
+        content = _pick(content, picked)
+    start = bisect_right(content.rows, row)
+    return Cells(content.rows[start:], content.values[start:], content.styles[start:])
+
+
+def _pick(content: Cells, indices: Iterable[int]) -> Cells:
+    picked = Cells()
+    for index in indices:
+        picked.rows.append(content.rows[index])
+        picked.values.append(content.values[index])
+        picked.styles.append(content.styles[index])
+    return picked
+
+
+def _repeated_headers(kept: dict[str, Cells], sheet: Sheet) -> set[int]:
+    """Rows that repeat the header, as a list printed on several pages does."""
+    rows: set[int] | None = None
+    for column in sheet.columns:
+        if not column.required:
+            continue
+        name = bare(column.header)
+        content = kept[column.key]
+        same = {
+            row
+            for row, value in zip(content.rows, content.values, strict=True)
+            if type(value) is str and len(value) < 60 and bare(value) == name
+        }
+        rows = same if rows is None else rows & same
+        if not rows:
+            return set()
+    return rows or set()
+
+
+def _without(content: Cells, rows: set[int]) -> Cells:
+    return _pick(content, [i for i, row in enumerate(content.rows) if row not in rows])
+
+
+def _data_frame(
+    sheet: Sheet,
+    rows: NDArray[np.int64],
+    made: dict[str, NDArray[np.object_]],
+    keep: NDArray[np.bool_],
+) -> pd.DataFrame:
+    import pandas as pd
+
+    index = pd.Index(rows[keep], dtype="int64")
+    return pd.DataFrame(
+        {
+            column.key: pd.Series(made[column.key][keep], index=index, dtype=made[column.key].dtype)
+            for column in sheet.columns
+        },
+        index=index,
+    )
