@@ -106,7 +106,10 @@ def _fell(history: History, before: Reading, after: Reading) -> tuple[float, flo
         return None
     reference = history.station.reference_flow
     both_known = bool(before.flow and after.flow)
-    drops = [corrected_drop(r.drop or 0.0, r.flow if both_known else None, reference) for r in (before, after)]
+    drops = [
+        corrected_drop(r.drop or 0.0, r.flow if both_known else None, reference)
+        for r in (before, after)
+    ]
     fall = drops[0] - drops[1]
     if before.u_drop is None or after.u_drop is None:
         least = FALL_UNKNOWN_GAUGE
@@ -130,7 +133,7 @@ def _unexplained_falls(book: Book, history: History) -> Iterator[Finding]:
                 "drop-fell-unexplained",
                 sheet=book.readings.sheet,
                 cell=book.readings.cell("inlet", entry.row),
-                read=f"{fell[0]:.2f} m on {before.date.isoformat()}, then {fell[1]:.2f} m on {entry.date.isoformat()}",
+                read=f"{fell[0]:.2f} m on {before.date}, then {fell[1]:.2f} m on {entry.date}",
                 accepted="a drop that stays or rises until work is logged",
                 station=history.station.name,
             )

@@ -54,9 +54,7 @@ class Facts:
 def facts_of(history: History, settings: Settings, as_of: dt.date | None) -> Facts:
     """Scan a history and pick out its latest readings."""
     readings = history.readings
-    standing = climb(
-        history, flush_cycles=settings.flush_cycles, flush_inlet=settings.flush_inlet
-    )
+    standing = climb(history, flush_cycles=settings.flush_cycles, flush_inlet=settings.flush_inlet)
     latest = next((r for r in reversed(readings) if r.usable), None)
     return Facts(history, settings, as_of, standing, latest, readings[-1] if readings else None)
 

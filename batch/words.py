@@ -72,7 +72,9 @@ def _escalate(facts: Facts) -> str:
         signs = f"the flush of {_when(at.failed)} gave no signs"
         return _sentence(signs, part, "the controller is suspect", _drop(facts), called)
     flushed = f"flush of {_when(at.flushed)} and " if at.flushed else ""
-    tried = f"the {flushed}{at.cleaned.work} of {_when(at.cleaned)} did not help" if at.cleaned else ""
+    tried = (
+        f"the {flushed}{at.cleaned.work} of {_when(at.cleaned)} did not help" if at.cleaned else ""
+    )
     return _sentence(_drop(facts), tried, called)
 
 
@@ -159,7 +161,9 @@ def _no_reading(facts: Facts) -> str:
     if facts.days_since is None:
         return "No usable reading in this book."
     asked = f"{facts.settings.interval:g} days"
-    return _sentence(f"last usable reading {facts.days_since} days ago, asked every {asked}", _drop(facts))
+    return _sentence(
+        f"last usable reading {facts.days_since} days ago, asked every {asked}", _drop(facts)
+    )
 
 
 def _watch(facts: Facts) -> str:

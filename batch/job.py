@@ -1,0 +1,57 @@
+"""The whole way of one book: bytes in, assessment and reviewed bytes out. Touches no file."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from batch import __version__
+from batch.assess import as_of_date, assess
+from batch.model import Assessment
+from checks.findings import find
+from templates.contract import RESULT_SHEETS
+
+
+@dataclass(frozen=True)
+class Reviewed:
+    """One book, judged, with the package that carries the result sheets."""
+
+    assessment: Assessment
+    package: bytes
+
+
+def assess_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Assessment:
+    """Read, check and judge one book; BookError with one sentence where it cannot be read."""
+    from batch.reading import read_book
+    from checks.fitness import check_book
+
+    result = read_book(data, path)
+    on = as_of_date(result.book, as_of)
+    findings = (*result.findings, *check_book(result.book, on))
+    return assess(result.book, as_of=on, findings=findings)
+
+
+def review_bytes(data: bytes, path: str, book_name: str, as_of: dt.date | None = None) -> Reviewed:
+    """Judge one book and place the result sheets into its package.
+
+    Raises BookError (unreadable) or GraftError (cannot take new sheets), one sentence each.
+    """
+    from batch.graft import graft, taken_names
+    from batch.sheets.book import result_workbook
+
+    assessment = assess_bytes(data, path, as_of)
+    taken = taken_names(data, RESULT_SHEETS)
+    names = {n: f"{n} (Siltbook)" if n in taken else n for n in RESULT_SHEETS}
+    notes = tuple(
+        find("name-taken", sheet=n, cell="A1", read="a sheet of your own", accepted="any sheet")
+        for n in RESULT_SHEETS
+        if n in taken
+    )
+    noted = Assessment(
+        assessment.book,
+        assessment.as_of,
+        assessment.stations,
+        (*assessment.findings, *notes),
+    )
+    results = result_workbook(noted, names, book_name, __version__)
+    return Reviewed(noted, graft(data, results, list(names.values())))

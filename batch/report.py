@@ -1,0 +1,88 @@
+"""What the terminal says of a book: the short table, and the JSON document."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from batch.model import Assessment, StationResult, Verdict
+from checks.findings import Finding, Severity
+
+CALM = (Verdict.IN_RANGE, Verdict.RESTING)
+
+
+def station_json(result: StationResult) -> dict[str, Any]:
+    """One station of the `--json` document; drops and limits in [m]."""
+    latest = result.latest
+    return {
+        "station": result.station.name,
+        "verdict": str(result.verdict),
+        "drop_m": None if latest is None else latest.drop,
+        "limit_m": result.station.limit,
+        "read_on": None if latest is None else latest.date.isoformat(),
+        "reason": result.judgement.reason,
+        "also": [str(v) for v in result.judgement.also],
+        "borderline": result.judgement.borderline,
+        "drop_u_m": None if latest is None else latest.u_drop,
+        "p_over": None if latest is None else latest.p_over,
+        "steps": list(result.judgement.steps),
+        "days_over": result.days_over,
+    }
+
+
+def finding_json(finding: Finding) -> dict[str, Any]:
+    """One finding of the `--json` document."""
+    return {
+        "rule": finding.rule,
+        "severity": str(finding.severity),
+        "sheet": finding.sheet,
+        "cell": finding.cell,
+        "message": finding.message,
+    }
+
+
+def book_json(assessment: Assessment, path: str, output: str | None) -> dict[str, Any]:
+    """One book of the `--json` document."""
+    rows = {
+        sheet: {"read": c.read, "used": c.used, "set_aside": c.set_aside}
+        for sheet, c in assessment.book.counts.items()
+    }
+    return {
+        "path": path,
+        "farm": assessment.book.settings.farm,
+        "as_of": None if assessment.as_of is None else assessment.as_of.isoformat(),
+        "stations": [station_json(r) for r in assessment.stations],
+        "findings": [finding_json(f) for f in assessment.findings],
+        "output": output,
+        "rows": rows,
+    }
+
+
+def printable(text: str) -> str:
+    """People's text for a terminal: control characters would move the cursor or ring the bell."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def count_findings(findings: tuple[Finding, ...]) -> str:
+    """For example '2 errors, 1 doubt'; 'no findings' where there are none."""
+    counts = [(s, sum(f.severity is s for f in findings)) for s in Severity]
+    said = [f"{n} {s}{'' if n == 1 else 's'}" for s, n in counts if n]
+    return ", ".join(said) or "no findings"
+
+
+def short_table(assessment: Assessment, path: str) -> list[str]:
+    """Lines for the terminal: what needs doing, most urgent first."""
+    from templates.look import VERDICTS
+
+    farm = assessment.book.settings.farm
+    on = assessment.as_of.isoformat() if assessment.as_of else "no entries"
+    lines = [f"{path}{f' · {farm}' if farm else ''} · as of {on}"]
+    doing = [r for r in assessment.stations if r.verdict not in CALM]
+    wide = max((len(r.station.name) for r in doing), default=0)
+    for result in doing:
+        shown = VERDICTS[str(result.verdict)].shown
+        name = result.station.name
+        lines.append(f"  {shown:<16} {name:<{wide}}  {result.judgement.reason}")
+    calm = len(assessment.stations) - len(doing)
+    lines.append(f"  {calm} of {len(assessment.stations)} stations need nothing now")
+    lines.append(f"  {count_findings(assessment.findings)} in the data")
+    return [printable(line) for line in lines]

@@ -1,0 +1,58 @@
+"""Order of the entries of a day, and recurring episodes."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from batch.history import in_order
+from batch.ladder import recurring
+from batch.model import Episode, Reading
+from tests.ladder.histories import DAY0, read, work
+
+
+def names(*entries: object) -> list[str]:
+    return [e.occasion if isinstance(e, Reading) else e.work for e in in_order(entries)]  # type: ignore[arg-type, attr-defined]
+
+
+def test_dates_come_before_rows() -> None:
+    late, early = read(3, 1.0), read(1, 2.0)
+    assert in_order([late, early]) == (early, late)
+
+
+def test_times_rule_where_all_are_given() -> None:
+    after = read(0, 1.0, "after flush", time=dt.time(7))
+    flush = work(0, time=dt.time(8))
+    routine = read(0, 1.0, time=dt.time(9))
+    assert in_order([routine, flush, after]) == (after, flush, routine)
+
+
+def test_custom_rules_where_a_time_is_missing() -> None:
+    day = (
+        read(0, 1.0, "after cleaning"),
+        work(0, "flush"),
+        read(0, 1.0, "after flush"),
+        work(0, "flush"),
+        work(0, "hand cleaning"),
+        read(0, 1.0, time=dt.time(23)),
+    )
+    assert names(*day) == [
+        "routine", "flush", "flush", "after flush", "hand cleaning", "after cleaning",
+    ]  # fmt: skip
+
+
+def test_after_flush_reading_of_yesterdays_flush_comes_before_todays_cleaning() -> None:
+    day = (work(0, "hand cleaning"), read(0, 1.0, "after flush"))
+    assert names(*day) == ["after flush", "hand cleaning"]
+
+
+def _episode(opened: int, closed: int | None) -> Episode:
+    day = dt.timedelta(days=1)
+    return Episode(DAY0 + opened * day, None if closed is None else DAY0 + closed * day, "flush")
+
+
+def test_third_soon_episode_in_thirty_days_recurs() -> None:
+    third = DAY0 + dt.timedelta(days=20)
+    assert recurring((_episode(0, 3), _episode(10, 13), _episode(20, None))) == (third,)
+    assert recurring((_episode(0, 2), _episode(10, 13), _episode(20, None))) == ()
+    assert recurring((_episode(0, 11), _episode(15, 26), _episode(31, None))) == ()
+    assert recurring((_episode(0, 3), _episode(10, None))) == ()

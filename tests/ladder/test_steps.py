@@ -1,0 +1,215 @@
+"""Each row of the ladder's table, each condition of the verdict list."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from batch.model import Verdict
+from tests.ladder.histories import DAY0, read, station, verdict_of, work
+
+OVER, FINE = 6.0, 2.0
+FLUSHED = (read(0, OVER), work(1))
+CLEANED = (*FLUSHED, read(2, OVER, "after flush"), work(3, "hand cleaning"))
+
+
+def test_clear_over_opens_an_episode_and_needs_a_flush() -> None:
+    judged = verdict_of(read(0, OVER))
+    assert judged.verdict is Verdict.FLUSH
+    assert judged.reason == (
+        "Drop 6.00 m on 2026-06-01, 1.00 m over the limit of 5.00 m; no complete flush since."
+    )
+    assert judged.episodes[-1].opened == DAY0
+    assert judged.episodes[-1].closed is None
+
+
+def test_a_drop_equal_to_the_limit_is_in_range() -> None:
+    assert verdict_of(read(0, 5.0 + 1e-9)).verdict is Verdict.WATCH
+    assert verdict_of(read(0, 5.0 + 1e-5)).verdict is Verdict.FLUSH
+
+
+@pytest.mark.parametrize(
+    ("entries", "by"),
+    [
+        (FLUSHED, "flush"),
+        (CLEANED, "hand cleaning"),
+        ((read(0, OVER),), "no work logged"),
+        (
+            (*CLEANED, read(4, OVER, "after cleaning"), work(5, "screen replaced")),
+            "screen replaced",
+        ),
+    ],
+)
+def test_in_range_closes_with_what_closed_it(entries: tuple, by: str) -> None:
+    judged = verdict_of(*entries, read(6, FINE))
+    assert judged.verdict is Verdict.IN_RANGE
+    assert judged.episodes[-1].closed == DAY0 + dt.timedelta(days=6)
+    assert judged.episodes[-1].closed_by == by
+
+
+def test_complete_flush_awaits_its_reading() -> None:
+    judged = verdict_of(*FLUSHED)
+    assert judged.verdict is Verdict.RE_READ
+    assert "Flushed on 2026-06-02, no usable reading since" in judged.reason
+
+
+def test_over_after_a_proven_flush_needs_hand_cleaning() -> None:
+    judged = verdict_of(*FLUSHED, read(2, OVER, "after flush"))
+    assert judged.verdict is Verdict.HAND_CLEAN
+    assert "the flush of 2026-06-02 with 3 cycles did not bring it down" in judged.reason
+    assert "gauge at zero" in judged.steps[0]
+
+
+def test_cleaning_awaits_its_reading_then_escalates() -> None:
+    assert verdict_of(*CLEANED).verdict is Verdict.RE_READ
+    judged = verdict_of(*CLEANED, read(4, OVER, "after cleaning"))
+    assert judged.verdict is Verdict.ESCALATE
+    assert "the flush of 2026-06-02 and hand cleaning of 2026-06-04 did not help" in judged.reason
+
+
+def test_partial_flush_stays_and_says_how_many_cycles_are_missing() -> None:
+    judged = verdict_of(read(0, OVER), work(1, cycles=1.0))
+    assert judged.verdict is Verdict.FLUSH
+    assert "the flush of 2026-06-02 was 2 cycles short" in judged.reason
+
+
+def test_flush_without_cycles_counts_as_complete() -> None:
+    assert verdict_of(read(0, OVER), work(1, cycles=None)).verdict is Verdict.RE_READ
+
+
+def test_low_inlet_in_the_flush_points_to_the_supply() -> None:
+    judged = verdict_of(read(0, OVER), work(1, flush_inlet=15.0))
+    assert judged.verdict is Verdict.CHECK_SUPPLY
+    assert Verdict.FLUSH in judged.also
+    assert "Inlet fell to 15.0 m in the flush of 2026-06-02, at least 20.4 m" in judged.reason
+
+
+def test_supply_is_cleared_by_a_complete_flush_and_by_a_drop_in_range() -> None:
+    low = (read(0, OVER), work(1, flush_inlet=15.0))
+    assert verdict_of(*low, work(2)).verdict is Verdict.RE_READ
+    assert verdict_of(*low, read(2, FINE)).verdict is Verdict.IN_RANGE
+
+
+@pytest.mark.parametrize("sign", ["click", "water"])
+def test_missing_sign_suspects_the_solenoid_in_any_state(sign: str) -> None:
+    for before in ((read(0, FINE),), (read(0, OVER),), CLEANED):
+        judged = verdict_of(*before, work(5, **{sign: False}))
+        assert Verdict.CHECK_FLUSH_GEAR in (judged.verdict, *judged.also)
+    said = {"click": "no click heard", "water": "no water at the outlet"}[sign]
+    assert said in verdict_of(read(0, OVER), work(5, **{sign: False})).reason
+
+
+def test_blank_signs_are_not_a_no() -> None:
+    assert verdict_of(read(0, OVER), work(1, click=None, water=None)).verdict is Verdict.RE_READ
+
+
+def test_new_solenoid_awaits_proof_and_a_complete_flush_proves_it() -> None:
+    failed = (read(0, OVER), work(1, click=False), work(2, "solenoid replaced"))
+    judged = verdict_of(*failed)
+    assert judged.verdict is Verdict.FLUSH
+    assert "Solenoid replaced on 2026-06-03, not yet proven" in judged.reason
+    assert verdict_of(*failed, work(3)).verdict is Verdict.RE_READ
+
+
+def test_new_solenoid_that_does_not_help_suspects_the_controller() -> None:
+    failed = (read(0, OVER), work(1, click=False), work(2, "solenoid replaced"))
+    judged = verdict_of(*failed, work(3, click=False))
+    assert judged.verdict is Verdict.ESCALATE
+    assert "a new solenoid (2026-06-03) did not help; the controller is suspect" in judged.reason
+    assert judged.steps[0].startswith("Disconnect the controller's battery")
+    replaced = verdict_of(*failed, work(3, click=False), work(4, "controller replaced"))
+    assert replaced.verdict is Verdict.FLUSH
+
+
+def test_call_is_recorded() -> None:
+    judged = verdict_of(*CLEANED, read(4, OVER, "after cleaning"), work(5, "called out"))
+    assert judged.verdict is Verdict.ESCALATE
+    assert "help was called on 2026-06-06" in judged.reason
+
+
+def test_a_flush_does_not_send_the_ladder_down() -> None:
+    judged = verdict_of(*FLUSHED, read(2, OVER, "after flush"), work(3))
+    assert judged.verdict is Verdict.HAND_CLEAN
+
+
+def test_cleaning_out_of_an_episode_awaits_nothing() -> None:
+    assert verdict_of(read(0, FINE), work(1, "hand cleaning")).verdict is Verdict.IN_RANGE
+
+
+def test_unusable_reading_satisfies_nothing_and_asks_to_read_again() -> None:
+    bad = read(2, FINE, "after flush", why_unusable="outlet above inlet")
+    assert verdict_of(*FLUSHED, bad).verdict is Verdict.RE_READ
+    judged = verdict_of(read(0, FINE), bad)
+    assert judged.verdict is Verdict.RE_READ
+    assert "cannot be judged (outlet above inlet)" in judged.reason
+    assert judged.steps[0] == "Check the selector: inlet first, then outlet."
+
+
+def test_resting_comes_first_and_lists_the_rest() -> None:
+    judged = verdict_of(read(0, OVER), at=station(in_service=False))
+    assert judged.verdict is Verdict.RESTING
+    assert judged.also == (Verdict.FLUSH,)
+
+
+def test_torn_screen() -> None:
+    at = station(reference_flow=40.0, clean_drop=1.5)
+    assert verdict_of(read(0, 0.5, flow=38.0), at=at).verdict is Verdict.INSPECT_SCREEN
+    assert verdict_of(read(0, 0.5, flow=19.0), at=at).verdict is not Verdict.INSPECT_SCREEN
+    assert verdict_of(read(0, 0.8, flow=40.0), at=at).verdict is not Verdict.INSPECT_SCREEN
+    coarse = station(
+        reference_flow=40.0, clean_drop=1.5, gauges="one gauge", gauge_class=1.6, division=2.0
+    )
+    assert verdict_of(read(0, 0.5, flow=38.0), at=coarse).verdict is not Verdict.INSPECT_SCREEN
+
+
+def test_low_inlet_in_service() -> None:
+    judged = verdict_of(read(0, FINE, inlet=18.0), at=station(working_inlet=22.0))
+    assert judged.verdict is Verdict.CHECK_SUPPLY
+    assert "Inlet 18.0 m on 2026-06-01, lowest working inlet is 22.0 m" in judged.reason
+
+
+@pytest.mark.parametrize(
+    ("drop", "inlet", "words"),
+    [
+        (FINE, 18.0, "the supply explains it (inlet low)"),
+        (OVER, 30.0, "the filter explains it (drop over the limit)"),
+        (FINE, 30.0, "supply is fine and drop 2.00 m"),
+    ],
+)
+def test_low_field_pressure_is_explained(drop: float, inlet: float, words: str) -> None:
+    at = station(working_inlet=22.0, wanted_field=15.0)
+    assert words in verdict_of(read(0, drop, inlet=inlet, field=10.0), at=at).reason
+
+
+def test_leak_is_named() -> None:
+    at = station(working_inlet=22.0, reference_flow=40.0)
+    judged = verdict_of(read(0, FINE, inlet=18.0, flow=50.0), at=at)
+    assert judged.reason.endswith("Flow is 25 % above the reference flow: look for a leak.")
+
+
+def test_no_reading_for_longer_than_the_interval() -> None:
+    assert verdict_of(read(0, FINE), as_of=7).verdict is Verdict.IN_RANGE
+    judged = verdict_of(read(0, FINE), as_of=8)
+    assert judged.verdict is Verdict.NO_READING
+    assert "Last usable reading 8 days ago, asked every 7 days" in judged.reason
+    assert verdict_of(as_of=0).reason == "No usable reading in this book."
+
+
+def test_watch_by_share_and_by_rise() -> None:
+    assert verdict_of(read(0, 3.99)).verdict is Verdict.IN_RANGE
+    assert "80 % of the limit" in verdict_of(read(0, 4.0)).reason
+    risen = verdict_of(read(0, 3.9), at=station(clean_drop=0.3))
+    assert risen.verdict is Verdict.WATCH
+    assert "risen 3.60 m over the clean drop" in risen.reason
+
+
+@pytest.mark.parametrize("p", [0.05, 0.5, 0.95])
+def test_borderline_asks_to_read_once_more(p: float) -> None:
+    judged = verdict_of(*FLUSHED, read(2, 5.1, "after flush", p_over=p))
+    assert judged.borderline
+    assert judged.verdict is Verdict.HAND_CLEAN
+    assert judged.steps[0].startswith("Read once more first")
+    sure = verdict_of(*FLUSHED, read(2, 8.0, "after flush", p_over=0.999))
+    assert not sure.borderline
+    assert not sure.steps[0].startswith("Read once more")
