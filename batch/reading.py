@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -16,14 +17,14 @@ from batch.cells import (
     SheetPart,
     Workbook,
     address,
-    open_workbook,
-    read_sheet,
 )
 from batch.columns import Block, accepted_text, read_column, read_dates, read_times, units_of
 from batch.errors import BookError
 from batch.farm import read_farm
 from batch.opc import DAMAGE, damaged, open_package
 from batch.parsing import tidy
+from batch.sheetxml import read_sheet
+from batch.workbook import open_workbook
 from checks.findings import Finding, find
 from templates.book import Book, Counts, Settings, Table, column_letters
 from templates.contract import (
@@ -34,6 +35,7 @@ from templates.contract import (
     RESULT_SHEETS,
     STATIONS,
     WORK,
+    Column,
     Kind,
     Sheet,
     bare,
@@ -89,7 +91,8 @@ def _plain_name(name: str) -> str:
 def _part(workbook: Workbook, sheet: Sheet) -> SheetPart | None:
     alike = [s for s in workbook.sheets if _plain_name(s.name) == _plain_name(sheet.name)]
     exact = [s for s in alike if s.name == sheet.name]
-    return (exact or alike or [None])[0]
+    found = exact or alike
+    return found[0] if found else None
 
 
 def _missing_sheet(workbook: Workbook, sheet: Sheet, name: str) -> BookError:
@@ -218,9 +221,10 @@ class _Builder:
             return self._empty(sheet, title)
         for text, column in header.twice:
             place = f"{column_letters(column)}{header.row}"
+            read, accepted = f"'{text}'", "each header once"
             self.findings.append(
-                find("column-twice", sheet=title, cell=place, read=f"'{text}'", accepted="each header once")
-            )  # fmt: skip
+                find("column-twice", sheet=title, cell=place, read=read, accepted=accepted)
+            )
         block = _block(cells, header, sheet, title, self.workbook)
         self._note_merged(cells, header, block)
         return self._frame(sheet, header, block)
@@ -268,7 +272,7 @@ class _Builder:
             made["unit"] = read_column(block, sheet.column("unit"))
             self._learn_units(made["station"], made["unit"])
         units = self._row_units(made["station"])
-        from_dates = {}
+        from_dates: dict[int, dt.time] = {}
         for column in sheet.columns:
             if column.key in made:
                 continue
@@ -333,7 +337,7 @@ class _Builder:
             self._flag_empty(block, column, np.isnan(made[column.key].astype(float)) & keep)
         return keep
 
-    def _flag_empty(self, block: Block, column: object, absent: NDArray[np.bool_]) -> None:
+    def _flag_empty(self, block: Block, column: Column, absent: NDArray[np.bool_]) -> None:
         filled = np.zeros(len(block.rows), dtype=bool)
         if column.key in block.cells:
             filled[block.positions(column.key)] = True

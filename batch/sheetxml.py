@@ -1,0 +1,194 @@
+"""One sheet part to cells, in one pass over its XML: a whole-text way, and an exact one.
+
+Most sheets are written in one plain form; those are taken apart by one regular expression that
+must account for every character. Anything else goes through the XML parser, cell by cell.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterable
+
+from batch.cells import (
+    MAX_COLUMN,
+    MAX_ROW,
+    Cells,
+    ErrorText,
+    IsoDate,
+    NoValue,
+    SheetCells,
+    SheetPart,
+    Value,
+    Workbook,
+    address,
+    clean_text,
+)
+from batch.opc import parser
+
+_MAIN = (
+    "http://schemas.openxmlformats.org/spreadsheetml/2006/main|",
+    "http://purl.oclc.org/ooxml/spreadsheetml/main|",
+    "",
+)
+ROW, CELL, VALUE, FORMULA, TEXT, PHONETIC, MERGE, ITEM = range(1, 9)
+_LOCAL = {
+    "row": ROW,
+    "c": CELL,
+    "v": VALUE,
+    "f": FORMULA,
+    "t": TEXT,
+    "rPh": PHONETIC,
+    "mergeCell": MERGE,
+    "si": ITEM,
+}
+_CODES = {space + local: code for space in _MAIN for local, code in _LOCAL.items()}
+
+code_of = _CODES.get
+
+
+def feed(
+    chunks: Iterable[bytes],
+    start: Callable[[str, dict[str, str]], None],
+    end: Callable[[str], None],
+    data: Callable[[str], None],
+) -> None:
+    """Parse a part piece by piece with these handlers."""
+    made = parser()
+    made.StartElementHandler = start
+    made.EndElementHandler = end
+    made.CharacterDataHandler = data
+    for chunk in chunks:
+        made.Parse(chunk, False)
+    made.Parse(b"", True)
+
+
+class _Enough(Exception):  # noqa: N818 - not an error: the wanted rows have been read
+    """Raised to stop once the wanted rows have been read."""
+
+
+class _SheetParser:
+    """Handlers for one sheet part; the hot path is `start`, `end`, `data`."""
+
+    def __init__(self, book: Workbook, last_row: int) -> None:
+        self.cells = SheetCells()
+        self.strings = book.strings
+        self.last_row = last_row
+        self.row = 0
+        self.column = -1
+        self.where = 0  # code of the innermost element that collects text
+        self.kind = ""
+        self.style = 0
+        self.formula = False
+        self.in_cell = False
+        self.phonetic = False
+        self.text = ""
+        self.by_letters: dict[str, int] = {}
+
+    def start(self, name: str, attrs: dict[str, str]) -> None:
+        code = _CODES.get(name)
+        if code == CELL:
+            self._start_cell(attrs)
+        elif code == VALUE:
+            if self.in_cell:
+                self.where = VALUE
+        elif code == ROW:
+            self._start_row(attrs)
+        elif code == FORMULA:
+            self.formula = True
+        elif code == TEXT:
+            if self.in_cell and not self.phonetic:
+                self.where = TEXT
+        elif code == PHONETIC:
+            self.phonetic = True
+        elif code == MERGE and len(self.cells.merged) < 100_000:
+            self.cells.merged.append(attrs.get("ref", ""))
+
+    def _start_row(self, attrs: dict[str, str]) -> None:
+        given = attrs.get("r")
+        self.row = int(given) if given else self.row + 1
+        self.column = -1
+        if not 1 <= self.row <= MAX_ROW:
+            raise ValueError(f"row {self.row} lies beyond the last row")
+        if self.row > self.last_row:
+            raise _Enough
+
+    def _start_cell(self, attrs: dict[str, str]) -> None:
+        ref = attrs.get("r")
+        if ref:
+            letters = ref.rstrip("0123456789")
+            column = self.by_letters.get(letters)
+            if column is None:
+                column = address(f"{letters}1")[1]
+                self.by_letters[letters] = column
+            if ref[len(letters) :] != str(self.row):
+                self.row, column = address(ref)
+            self.column = column
+        else:
+            self.column += 1
+            if self.column >= MAX_COLUMN:
+                raise ValueError("a cell lies beyond the last column")
+        self.kind = attrs.get("t", "n")
+        style = attrs.get("s")
+        self.style = int(style) if style else 0
+        self.formula = False
+        self.in_cell = True
+        self.text = ""
+
+    def data(self, text: str) -> None:
+        if self.where:
+            self.text += text
+
+    def end(self, name: str) -> None:
+        code = _CODES.get(name)
+        if code in (VALUE, TEXT):
+            self.where = 0
+        elif code == CELL:
+            self.in_cell = False
+            if self.text or self.formula:
+                value = self._value()
+                if value is not None:
+                    self._store(value)
+        elif code == PHONETIC:
+            self.phonetic = False
+
+    def _store(self, value: Value) -> None:
+        cells = self.cells.columns.get(self.column)
+        if cells is None:
+            cells = self.cells.columns[self.column] = Cells()
+        cells.rows.append(self.row)
+        cells.values.append(value)
+        cells.styles.append(self.style)
+
+    def _value(self) -> Value | None:
+        text, kind = self.text, self.kind
+        if kind == "n" and text:
+            number = float(text)
+            if number - number != 0.0:
+                raise ValueError("a number cell holds no number")
+            return number
+        if kind == "s" and text:
+            return self.strings[_index(text)] or None
+        if kind in ("str", "inlineStr"):
+            return clean_text(text) or None
+        if not text.strip():
+            return NoValue("") if self.formula else None
+        if kind == "b":
+            return text.strip() in ("1", "true")
+        if kind == "e":
+            return ErrorText(clean_text(text))
+        return IsoDate(clean_text(text)) if kind == "d" else clean_text(text)
+
+
+def _index(text: str) -> int:
+    index = int(text)
+    if index < 0:
+        raise ValueError("a text index is negative")
+    return index
+
+
+def read_sheet(book: Workbook, sheet: SheetPart, last_row: int = MAX_ROW) -> SheetCells:
+    """The filled cells of a sheet down to `last_row`; ValueError and others on damage."""
+    handlers = _SheetParser(book, last_row)
+    with contextlib.suppress(_Enough):
+        feed(book.package.chunks(sheet.part), handlers.start, handlers.end, handlers.data)
+    return handlers.cells
