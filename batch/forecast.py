@@ -1,0 +1,296 @@
+"""The day on which the drop is expected to reach the limit, with an 80 % interval.
+
+Every curve of the fouling family (module `fouling`) is weighed by how well it explains the
+current run, and by what earlier runs teach: the station's own about the time it takes, all of
+the farm's about the shape and unevenness. The quantiles come from the weighed curves, so a short
+run leans on the past and a long one on itself. Calibration: docs/forecast-benchmark.md.
+
+Edges: a station that was just reset and not read since is forecast from earlier runs alone. A
+first run has no known cleaning day and counts from its first reading. A drop equal to the limit
+is in range. The forecast is never before the latest reading.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from batch.fouling import (
+    HIGHEST,
+    LOWEST,
+    SHAPES,
+    WANDER,
+    Fit,
+    Grid,
+    fit,
+    latest,
+    position,
+    state,
+)
+from batch.robust import Floats
+from batch.runs import LONGEST_GAP, Run
+
+QUANTILES = (0.1, 0.5, 0.9)
+HORIZON = 365.0  # [days] after the as-of date; beyond, 'not within a year'
+STALE = 90  # [days] since the last reading or reset, over which a forecast is idle
+MOST_OWN, MOST_FARM = 12, 24  # earlier runs to learn from, the latest ones
+_FULL: Floats = np.geomspace(2.0, 2000.0, 48)
+_LOG_FULL: Floats = np.log(_FULL)
+_SIGMA_UNKNOWN: Floats = np.array([0.01, 0.03, 0.07])
+_SIGMA_FACTOR: Floats = np.array([1.0, 1.7, 3.0])
+_SIGMA_PRIOR: Floats = np.array([0.5, 0.35, 0.15])
+_SHAPE_PRIOR: Floats = np.array([0.05, 0.25, 0.17, 0.20, 0.13, 0.12, 0.08])
+_WANDER_PRIOR: Floats = np.array([0.2, 0.35, 0.3, 0.15])
+_PRIOR_RUNS = 2.0  # the priors above weigh as much as this many earlier runs
+_TYPICAL, _TYPICAL_SPREAD = math.log(40.0), 1.0  # full time [log days] where nothing is known
+_RUN_SPREADS: Floats = np.array([0.12, 0.25, 0.45, 0.8])  # of log full time between runs
+_WIDEN = 1.0  # stretch of the interval about the median, set on the tuning farms
+# Lognormal quantiles that stand for one curve's scatter, equally likely.
+_SPOKES: Floats = np.array([-1.4, -0.532, 0.0, 0.532, 1.4])
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """The expected day and its 80 % interval; all None where `silent` says why there is none.
+
+    `high` is None beside a date where the limit may well not be reached within a year.
+    """
+
+    date: dt.date | None
+    low: dt.date | None
+    high: dt.date | None
+    silent: str
+
+
+@dataclass(frozen=True)
+class _Learnt:
+    full: Floats  # weight of each full time, axes (full, shape)
+    shape: Floats  # axes (shape, wander)
+
+
+def _silent(why: str) -> Forecast:
+    return Forecast(None, None, None, why)
+
+
+def _teaches(run: Run) -> bool:
+    # Two readings make no believable rate by themselves, but many such runs do teach.
+    days = np.asarray(run.days)
+    if len(days) < 2 or days[-1] <= 0 or max(run.drops) <= 0:
+        return False
+    falls = run.rate_high is not None and run.rate_high < 0
+    return not falls and float(np.diff(days).max()) <= LONGEST_GAP
+
+
+def _normal(x: Floats, mean: Floats | float, spread: Floats | float) -> Floats:
+    w = np.exp(-0.5 * ((x - mean) / spread) ** 2)
+    out: Floats = w / w.sum(axis=-1, keepdims=True)
+    return out
+
+
+def _first_levels(days: Floats, y: Floats, reach: float, count: int) -> Floats:
+    """Where the run may have started, from its first reading backwards to day 0."""
+    span = max(float(days[-1]), 1e-9)
+    back = 1.5 * max(float(y[-1] - y[0]), 0.0) * min(float(days[0]) / span, 1.0)
+    low = max(LOWEST, float(y[0]) - reach - back)
+    nodes: Floats = np.linspace(low, min(max(float(y[0]) + reach, low + 0.01), HIGHEST), count)
+    return nodes
+
+
+@lru_cache(maxsize=4096)
+def _lesson(run: Run, limit: float) -> Floats:
+    """What one earlier run says: likelihood, axes (full, shape, wander), largest 1."""
+    days, y = latest(np.asarray(run.days), np.asarray(run.drops) / limit)
+    grid = Grid(_FULL, _first_levels(days, y, 0.04, 5), _SIGMA_UNKNOWN)
+    like = fit(days, y, grid).log_likelihood
+    lesson: Floats = (np.exp(like - like.max()) @ _SIGMA_PRIOR).sum(axis=1)
+    lesson /= lesson.max()
+    return lesson
+
+
+def _learn_shape(lessons: Floats) -> Floats:
+    """Weights of shape and wander, by expectation-maximisation over all earlier runs."""
+    prior = _SHAPE_PRIOR[:, None] * _WANDER_PRIOR[None, :]
+    typical = _normal(_LOG_FULL, _TYPICAL, 1.5 * _TYPICAL_SPREAD)
+    evidence = np.tensordot(lessons, typical, axes=(1, 0)) if len(lessons) else np.empty((0, 1, 1))
+    weights = prior
+    for _ in range(8):
+        share = evidence * weights
+        share = share / np.maximum(share.sum(axis=(1, 2), keepdims=True), 1e-300)
+        weights = (_PRIOR_RUNS * prior + share.sum(axis=0)) / (_PRIOR_RUNS + len(lessons))
+    return weights
+
+
+def _learn_full(own: Floats, farm: Floats) -> Floats:
+    """Weights of the full time, axes (full, shape).
+
+    `own` and `farm` are likelihoods, axes (run, full, shape). The farm's runs say where a
+    station's typical time may lie, its own runs where it does and how much its runs differ.
+    """
+    centre = _normal(_LOG_FULL, _TYPICAL, _TYPICAL_SPREAD)[:, None] * np.ones(len(SHAPES))
+    if len(farm):
+        seen = farm * _normal(_LOG_FULL, _TYPICAL, 2 * _TYPICAL_SPREAD)[:, None]
+        seen = (seen / np.maximum(seen.sum(axis=1, keepdims=True), 1e-300)).mean(axis=0)
+        blur = np.stack([_normal(_LOG_FULL, c, 0.35) for c in _LOG_FULL])
+        trust = len(farm) / (len(farm) + 3.0)
+        centre = (1 - trust) * centre + trust * (blur.T @ seen)
+    runs = np.stack([_normal(_LOG_FULL, c, s) for s in _RUN_SPREADS for c in _LOG_FULL])
+    weight = np.log(np.maximum(np.tile(centre, (len(_RUN_SPREADS), 1)), 1e-300))
+    for lesson in own:
+        weight = weight + np.log(np.maximum(runs @ lesson, 1e-300))
+    weight = np.exp(weight - weight.max(axis=0))
+    learnt: Floats = runs.T @ (weight / weight.sum(axis=0))
+    return learnt
+
+
+def _learn(own: Sequence[Run], farm: Sequence[Run], limit: float) -> _Learnt:
+    none = np.empty((0, len(_FULL), len(SHAPES), len(WANDER)))
+    mine = np.stack([_lesson(r, limit) for r in own]) if own else none
+    others = np.stack([_lesson(r, limit) for r in farm]) if farm else none
+    shape = _learn_shape(np.concatenate([mine, others]))
+    unevenness = shape / shape.sum(axis=1, keepdims=True)
+    full = _learn_full((mine * unevenness).sum(-1), (others * unevenness).sum(-1))
+    return _Learnt(full, shape)
+
+
+def _level_weights(nodes: Floats, own: Sequence[Run], limit: float) -> Floats:
+    """Weights of the first levels; flat unless two earlier runs of this station say more."""
+    starts = np.asarray([r.start_level for r in own[-MOST_OWN:]]) / limit
+    if len(starts) < 2:
+        return np.full(len(nodes), 1 / len(nodes))
+    spread = max(float(starts.std(ddof=1)), 0.03)
+    near = np.exp(-0.5 * ((nodes[:, None] - starts) / spread) ** 2).mean(axis=1) + 0.05
+    weights: Floats = near / near.sum()
+    return weights
+
+
+def _narrow(like: Floats, full: Floats) -> Floats:
+    """A finer grid of full times around those that hold the weight."""
+    best = like.max(axis=(1, 2, 3, 4))
+    held = np.flatnonzero(best > best.max() - 12.0)
+    low, high = max(held[0] - 1, 0), min(held[-1] + 1, len(full) - 1)
+    finer: Floats = np.geomspace(full[low], full[high], len(full))
+    return finer
+
+
+def _posterior(fitted: Fit, grid: Grid, learnt: _Learnt, levels: Floats) -> Floats:
+    """Log weight of every cell, axes as in the fit."""
+    full = np.stack(
+        [np.interp(np.log(grid.full), _LOG_FULL, np.log(w + 1e-300)) for w in learnt.full.T], axis=1
+    )
+    total: Floats = (
+        fitted.log_likelihood
+        + full[:, None, :, None, None]
+        + np.log(levels)[:, None, None, None]
+        + np.log(learnt.shape)[:, :, None]
+        + np.log(_SIGMA_PRIOR)
+    )
+    return total
+
+
+def _remaining(fitted: Fit, grid: Grid, log_weight: Floats) -> Floats:
+    """Quantiles of the days from the last reading until the limit."""
+    weight = np.exp(log_weight - log_weight.max())
+    cells = np.nonzero(weight > 1e-3)
+    w = weight[cells]
+    now, variance, rate = state(fitted, grid, cells)
+    left = np.maximum(1 - position(now, SHAPES[cells[2]]), 0.0) * grid.full[cells[0]]
+    way = np.maximum(1 - now, 1e-3)
+    scatter = np.log1p(np.minimum((variance + rate * left) / way**2, 4.0))
+    days = left[:, None] * np.exp(-0.5 * scatter[:, None] + np.sqrt(scatter)[:, None] * _SPOKES)
+    order = np.argsort(days, axis=None)
+    heap = np.cumsum(np.repeat(w, len(_SPOKES))[order])
+    found = np.searchsorted(heap, np.asarray(QUANTILES) * heap[-1])
+    quantiles: Floats = days.ravel()[order][found]
+    return quantiles
+
+
+def _widened(days: Floats) -> Floats:
+    log = np.log(np.maximum(days, 0.05))
+    out: Floats = np.exp(log[1] + _WIDEN * (log - log[1]))
+    return out
+
+
+def _current(runs: Sequence[Run]) -> tuple[Run | None, dt.date]:
+    """The open run, None after a reset that nobody has read since, and its first day."""
+    last = runs[-1]
+    return (last, last.start) if last.open else (None, last.end)
+
+
+def _quantiles(
+    now: Run | None, own: Sequence[Run], learnt: _Learnt, limit: float, u: float | None
+) -> tuple[Floats, float]:
+    """Days from the run's first day to the limit at each quantile, and the last reading's day."""
+    sigma = _SIGMA_UNKNOWN if u is None else np.hypot(_SIGMA_FACTOR * u / limit, 0.005)
+    if now is None:
+        starts = np.asarray([r.start_level for r in own[-MOST_OWN:]] or [0.25 * limit]) / limit
+        days, y = np.zeros(1), np.array([float(np.clip(np.median(starts), LOWEST, 1.0))])
+        sigma = np.hypot(sigma, max(float(starts.std()), 0.05))
+    else:
+        days, y = latest(np.asarray(now.days), np.asarray(now.drops) / limit)
+    nodes = _first_levels(days, y, 2.5 * float(sigma[0]) + 0.01, 11)
+    levels = _level_weights(nodes, own, limit)
+    coarse = Grid(_FULL, nodes, sigma)
+    rough = _posterior(fit(days, y, coarse), coarse, learnt, levels)
+    grid = Grid(_narrow(rough, _FULL), nodes, sigma)
+    fitted = fit(days, y, grid)
+    left = _remaining(fitted, grid, _posterior(fitted, grid, learnt, levels))
+    return float(days[-1]) + _widened(left), float(days[-1])
+
+
+def _why_silent(runs: Sequence[Run], teachers: int, limit: float, as_of: dt.date) -> str:
+    if not runs:
+        return "no usable reading yet"
+    now, begun = _current(runs)
+    if now is not None and now.drops[-1] > limit + 1e-6:
+        return "already over the limit"
+    last = begun if now is None else begun + dt.timedelta(days=round(now.days[-1]))
+    if (as_of - last).days > STALE:
+        return f"nothing was read or cleaned for {(as_of - last).days} days"
+    if teachers:
+        return ""
+    if now is None or len(now.days) < 2 or now.days[-1] <= 0:
+        return "fewer than two readings in this run and no earlier run to learn from"
+    if now.rate is None or now.rate <= 0:
+        return "the drop is not rising and there is no earlier run to learn from"
+    return ""
+
+
+def forecast(
+    runs: Sequence[Run],
+    farm_runs: Sequence[Run],
+    limit: float,
+    as_of: dt.date,
+    u: float | None,
+) -> Forecast:
+    """When the drop of a station is expected to reach its limit.
+
+    `runs`: the station's runs in order of time, the last one being the current one. `farm_runs`:
+    runs of the farm's other stations (any of `runs` among them are passed over). `limit` [m],
+    over 0. `u`: standard uncertainty of one drop [m], None where the gauge data are missing.
+    ValueError where the limit is not positive or `u` is negative.
+    """
+    if not limit > 0:
+        raise ValueError(f"the limit must be above 0 m, not {limit}")
+    if u is not None and not u >= 0:
+        raise ValueError(f"the uncertainty of a drop cannot be {u} m")
+    now = _current(runs)[0] if runs else None
+    earlier = [r for r in runs if r is not now]
+    own = [r for r in earlier if _teaches(r)][-MOST_OWN:]
+    mine = set(runs)
+    others = sorted((r for r in farm_runs if _teaches(r) and r not in mine), key=lambda r: r.end)
+    farm = others[-MOST_FARM:]
+    why = _why_silent(runs, len(own) + len(farm), limit, as_of)
+    if why:
+        return _silent(why)
+    begun = _current(runs)[1]
+    days, last = _quantiles(now, earlier, _learn(own, farm, limit), limit, u)
+    end = (as_of - begun).days + HORIZON
+    if days[1] > max(end, last):
+        return _silent("at the present rate the limit is not reached within a year")
+    low, middle, high = (begun + dt.timedelta(days=round(min(float(d), end))) for d in days)
+    return Forecast(middle, low, None if days[2] > end else high, "")

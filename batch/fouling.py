@@ -1,0 +1,128 @@
+"""How a filter fouls: a family of curves, and how well each explains a run's readings.
+
+The drop h grows by one of the blocking laws at constant flow, dh/dt = k h^m: m = 0 is a cake
+(a straight line), m = 1 intermediate blocking, m = 3/2 standard blocking, m = 2 complete
+blocking; higher m creeps longer and climbs harder, m < 0 flattens. Then h^(1 - m) is straight
+in time, and a run that starts higher up, after a flush that gave back only part, goes on from
+there along the same curve. (Hermia 1982 gives the laws at constant pressure; these are their
+constant-flow counterparts.)
+
+Dirt does not come evenly, so the drop wanders about its curve as a random walk; the gauge adds
+an error of its own to each reading.
+
+Nomenclature: y = h / limit [-]; `full` F [days], the time from y = 0.2 to y = 1; s = position on
+the curve, 0 at y = 0.2 and 1 at y = 1, growing by 1/F a day; m shape [-]; q = variance of the
+random walk from one end of the curve to the other as a share of (0.8)^2 [-]; sigma = standard
+error of a reading over the limit [-].
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from batch.robust import Floats
+
+FOOT = 0.2  # y at s = 0
+LOWEST, HIGHEST = 0.02, 4.0  # y is kept within these
+SHAPES: Floats = np.array([-1.0, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0])
+WANDER: Floats = np.array([0.002, 0.015, 0.06, 0.2])
+MOST_READINGS = 24  # of one run; the walk forgets, so the latest ones carry nearly everything
+
+
+@dataclass(frozen=True)
+class Grid:
+    """The nodes at which a run is tried: full time [days], first level y, reading error."""
+
+    full: Floats
+    level: Floats
+    sigma: Floats
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Log likelihoods of one run on a grid, axes (full, level, shape, wander, sigma).
+
+    `mean` is each curve's y at the last reading, axes (full, level, shape); `errors` the
+    readings less the curve in the basis of `vectors`, which makes the walk's steps independent,
+    with their variances `values` [days].
+    """
+
+    log_likelihood: Floats
+    mean: Floats
+    errors: Floats
+    values: Floats
+    vectors: Floats
+    last_day: float
+
+
+def _power(m: Floats) -> Floats:
+    # 1 - m, kept off zero: there the law is an exponential, its limit.
+    lam: Floats = np.where(np.abs(1 - m) < 1e-6, 1e-6, 1 - m)
+    return lam
+
+
+def position(y: Floats, m: Floats) -> Floats:
+    """Position s on the curve of shape m at level y (broadcast together)."""
+    lam = _power(m)
+    foot = FOOT**lam
+    s: Floats = (np.clip(y, LOWEST, HIGHEST) ** lam - foot) / (1 - foot)
+    return s
+
+
+def level(s: Floats, m: Floats) -> Floats:
+    """Level y at position s on the curve of shape m, kept between 0.02 and 4."""
+    lam = _power(m)
+    foot = FOOT**lam
+    ends = np.sort(np.stack(np.broadcast_arrays(LOWEST**lam, HIGHEST**lam)), axis=0)
+    y: Floats = np.exp(np.log(np.clip(foot + s * (1 - foot), ends[0], ends[1])) / lam)
+    return y
+
+
+def latest(days: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """The first reading and the latest ones, at most 24 in all."""
+    if len(days) <= MOST_READINGS:
+        return days, y
+    keep = np.r_[0, len(days) - MOST_READINGS + 1 : len(days)]
+    return days[keep], y[keep]
+
+
+def walk_rate(full: Floats, wander: Floats) -> Floats:
+    """Variance that the walk gains per day, axes (full, wander)."""
+    rate: Floats = wander[None, :] * (1 - FOOT) ** 2 / full[:, None]
+    return rate
+
+
+def fit(days: Floats, y: Floats, grid: Grid) -> Fit:
+    """How well every curve of the grid explains readings `y` at `days` (at least one)."""
+    start = position(grid.level[:, None], SHAPES[None, :])
+    s = start[None, :, :, None] + days / grid.full[:, None, None, None]
+    curve = level(s, SHAPES[:, None])
+    values, vectors = np.linalg.eigh(np.minimum(days[:, None], days[None, :]))
+    values = np.maximum(values, 0.0)
+    errors = (y - curve) @ vectors
+    rate = walk_rate(grid.full, WANDER)
+    variance = rate[:, :, None, None] * values + (grid.sigma**2)[:, None]
+    t, a, m = curve.shape[:3]
+    q, g = len(WANDER), len(grid.sigma)
+    weight = (1 / variance).reshape(t, q * g, -1).transpose(0, 2, 1)
+    square = (errors**2).reshape(t, a * m, -1) @ weight
+    spread = np.log(variance).sum(-1).reshape(t, 1, q * g)
+    likelihood = (-0.5 * (square + spread)).reshape(t, a, m, q, g)
+    return Fit(likelihood, curve[..., -1], errors, values, vectors, float(days[-1]))
+
+
+def state(fitted: Fit, grid: Grid, cells: tuple[np.ndarray, ...]) -> tuple[Floats, Floats, Floats]:
+    """The true level at the last reading for chosen cells: its mean, variance, and walk rate.
+
+    `cells` are index arrays along (full, level, shape, wander, sigma).
+    """
+    t, a, m, q, g = cells
+    rate = walk_rate(grid.full, WANDER)[t, q]
+    noise = grid.sigma[g] ** 2
+    gain = rate[:, None] * fitted.values * fitted.vectors[-1]
+    whole = rate[:, None] * fitted.values + noise[:, None]
+    shift = (gain / whole * fitted.errors[t, a, m]).sum(1)
+    variance = np.maximum(rate * fitted.last_day - (gain**2 / whole).sum(1), 0.0)
+    return fitted.mean[t, a, m] + shift, variance, rate
