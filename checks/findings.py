@@ -1,4 +1,3 @@
-# ruff: noqa: E501 - one rule per line, so that the catalogue reads as a table.
 """The catalogue of findings: stable code, severity, title, and what to do.
 
 A finding says what is wrong or doubtful and never changes data. `docs/findings.md` lists the

@@ -44,11 +44,11 @@ class Ground:
 
     def read(self, place: Listed, column: str, row: int) -> str:
         """One cell as a person typed it, with its unit."""
-        frame = place.frame
+        value = place.table.frame.at[row, column]
+        unit = place.frame.at[row, "unit"]
         return shown(
-            place.table, place.sheet.column(column), row, frame.at[row, column],
-            self.book.settings, frame.at[row, "unit"],
-        )  # fmt: skip
+            place.table, place.sheet.column(column), row, value, self.book.settings, unit
+        )
 
 
 def finding(place: Listed, code: str, column: str, row: int, read: str, accepted: str) -> Finding:

@@ -92,6 +92,11 @@ def zero_not_shown(ground: Ground) -> list[Finding]:
     return found
 
 
+def _moment(frame: pd.DataFrame, untimed: pd.Series | float) -> pd.Series:
+    """Seconds from a fixed day, with `untimed` seconds of the day where no time is given."""
+    return frame["day"].astype("datetime64[s]").astype("int64") + frame["second"].fillna(untimed)
+
+
 def _dead_before(ground: Ground, work: pd.DataFrame) -> dict[int, int]:
     """Work row -> row of the latest earlier reading, where that reading's gauge showed only 0.
 
@@ -103,7 +108,7 @@ def _dead_before(ground: Ground, work: pd.DataFrame) -> dict[int, int]:
     late = (readings["occasion"] == "after cleaning") * (_LAST_SECOND + 0.5)
     stamped = pd.DataFrame(
         {
-            "at": readings["day"] + pd.to_timedelta(readings["second"].fillna(late), unit="s"),
+            "at": _moment(readings, late),
             "key": readings["key"].astype("object"),
             "day": readings["day"],
             "inlet": readings["inlet"],
@@ -113,7 +118,7 @@ def _dead_before(ground: Ground, work: pd.DataFrame) -> dict[int, int]:
     stamped["highest"] = stamped.groupby(["key", "day"])["inlet"].cummax()
     jobs = pd.DataFrame(
         {
-            "at": work["day"] + pd.to_timedelta(work["second"].fillna(_LAST_SECOND), unit="s"),
+            "at": _moment(work, _LAST_SECOND),
             "key": work["key"].astype("object"),
             "row": work.index,
         }

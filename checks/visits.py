@@ -4,14 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from typing import TYPE_CHECKING
 
 from checks.findings import Finding
 from checks.ground import Ground, Listed, finding, hits
 from checks.wording import clock, rows_named
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 _Entry = tuple[int, int, bool]  # number of the list, spreadsheet row, without a time
 

@@ -1,0 +1,76 @@
+"""Rules about the register."""
+
+from __future__ import annotations
+
+from tests.checks.builders import book, job, reading
+from tests.checks.helpers import found, messages
+
+
+def test_unknown_station_on_each_list() -> None:
+    faulty = book(
+        [reading(1), reading(2, station="Nroth 1")],
+        work=[job(station="South 9")],
+        agreed=[{"station": "East", "action": "Look"}],
+    )
+    assert messages(faulty, "station-unknown") == [
+        'Readings!A3: station not in the register: read "Nroth 1"; accepted: a station of the '
+        "sheet Stations (North 1). Correct the name, or add it to the sheet Stations.",
+        'Work done!A2: station not in the register: read "South 9"; accepted: a station of the '
+        "sheet Stations (North 1). Correct the name, or add it to the sheet Stations.",
+        'Agreed!A2: station not in the register: read "East"; accepted: a station of the '
+        "sheet Stations (North 1). Correct the name, or add it to the sheet Stations.",
+    ]
+    stations = [one.station for one in found(faulty, "station-unknown")]
+    assert stations == ["Nroth 1", "South 9", "East"]
+
+
+def test_unknown_station_in_many_rows_is_one_finding() -> None:
+    rows = [reading(day, station="West" if day % 2 else "WEST") for day in range(1, 13)]
+    (message,) = messages(book(rows), "station-unknown")
+    assert 'read "West" (also in rows 3, 4, 5, 6, 7, 8 and 5 more);' in message
+
+
+def test_case_and_spacing_of_a_known_station_do_not_count() -> None:
+    assert messages(book([reading(1, station=" north  1")]), "station-unknown") == []
+
+
+def test_missing_name_is_not_an_unknown_station() -> None:
+    assert messages(book([reading(1, station=None)]), "station-unknown") == []
+
+
+def test_empty_register_says_so() -> None:
+    (message,) = messages(book([reading(1)], stations=[]), "station-unknown")
+    assert "accepted: a station of the sheet Stations, which names none." in message
+
+
+def test_station_repeated_in_other_case() -> None:
+    register = [{"station": "North 1"}, {"station": "South"}, {"station": "north 1"}]
+    assert messages(book(stations=register), "station-repeated") == [
+        'Stations!A4: station stands twice in the register: read "north 1", in row 2 already; '
+        "accepted: each station once; row 2 was used. Keep one row per station."
+    ]
+
+
+def test_two_stations_and_two_nameless_rows_are_not_repeated() -> None:
+    register = [{"station": "North 1"}, {"station": "North 11"}, {"block": "B"}, {"block": "C"}]
+    assert messages(book(stations=register), "station-repeated") == []
+
+
+def test_clean_drop_above_seventy_percent_of_the_farms_limit() -> None:
+    register = [{"station": "North 1", "clean_drop": 3.6}]
+    assert messages(book(stations=register), "clean-drop-high") == [
+        "Stations!F2: clean drop above 70 % of the limit: read 3.6 m at a limit of 5 m; "
+        "accepted: up to 3.5 m. Check the element's size, or clean it properly and read again."
+    ]
+
+
+def test_clean_drop_at_seventy_percent_or_unknown_is_accepted() -> None:
+    register = [{"station": "North 1", "clean_drop": 3.5}, {"station": "South"}]
+    assert messages(book(stations=register), "clean-drop-high") == []
+
+
+def test_clean_drop_is_judged_by_the_stations_own_limit() -> None:
+    high = [{"station": "North 1", "clean_drop": 3.0, "drop_limit": 4.0}]
+    fine = [{"station": "North 1", "clean_drop": 4.0, "drop_limit": 8.0}]
+    assert "at a limit of 4 m" in messages(book(stations=high), "clean-drop-high")[0]
+    assert messages(book(stations=fine), "clean-drop-high") == []
