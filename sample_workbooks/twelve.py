@@ -1,0 +1,101 @@
+"""The twelve stations of the first sample: one for every verdict, each with its history."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from sample_workbooks.dirt import Dirt
+from sample_workbooks.season import Gauge, Plan, Season, Visit, run
+
+FARM = "Sample Farm (invented)"
+REVIEW = dt.date(2026, 8, 30)
+START = dt.datetime(2026, 3, 2, 7, 0)
+WEEKS = 26
+GAUGE = Gauge()
+PEOPLE = ("Reader A", "Reader B")
+SEED = "twelve stations, 2026"
+
+_MISSED = Visit(missed=True)
+_LOW = Visit(flow=0.97)
+_PLANNED = Visit(planned_cleaning=True, remark="planned cleaning")
+
+PLANS = (
+    Plan(
+        "S01 Weir", "Block 1", "escalate", Dirt(1.5, 0.028, 0.0004, 40.0),
+        {
+            6: _MISSED, 15: _PLANNED, 24: _LOW,
+            25: Visit(
+                flow=1.02, flush_share=0.05, cleaning_share=0.05,
+                remark="hard crust on the element",
+            ),
+        },
+    ),
+    Plan(
+        "S02 Pond", "Block 1", "hand-clean", Dirt(1.8, 0.024, 0.0004, 45.0),
+        {
+            9: _MISSED, 15: _PLANNED, 24: _LOW,
+            25: Visit(flow=1.02, flush_share=0.1, clean_by_hand=False),
+        },
+    ),
+    Plan(
+        "S03 Willow", "Block 2", "check-flush-gear", Dirt(1.6, 0.027, 0.0004, 38.0),
+        {4: _MISSED, 15: _PLANNED, 24: _LOW, 25: Visit(flow=1.02, signs=False)},
+        filter_type="disc", grade=120.0,
+    ),
+    Plan(
+        "S04 Ridge", "Block 2", "check-supply", Dirt(1.4, 0.020, 0.0003, 32.0),
+        {
+            11: _MISSED, 12: Visit(flush_share=0.05, remark="slime on the element"),
+            20: _PLANNED, 23: Visit(inlet=2.8), 24: Visit(inlet=2.5),
+            25: Visit(inlet=2.2, flow=0.9, remark="pump sounds rough"),
+        },
+    ),
+    Plan(
+        "S05 Hollow", "Block 3", "check-field", Dirt(1.3, 0.020, 0.0003, 36.0),
+        {
+            8: _MISSED, 18: _PLANNED,
+            25: Visit(flow=1.2, field_loss=13.0, remark="wet patch in row 12"),
+        },
+    ),
+    Plan(
+        "S06 Terrace", "Block 3", "flush", Dirt(1.5, 0.026, 0.0004, 42.0),
+        {13: _MISSED, 16: _PLANNED, 25: Visit(flush=False, remark="no time to flush")},
+    ),
+    Plan(
+        "S07 Orchard", "Block 4", "inspect-screen", Dirt(2.0, 0.020, 0.0003, 50.0),
+        {7: _MISSED, 18: _PLANNED, 25: Visit(torn=0.13, flow=1.0)},
+    ),
+    Plan(
+        "S08 Stone", "Block 4", "re-read", Dirt(1.7, 0.0255, 0.0004, 34.0),
+        {
+            7: _MISSED, 10: Visit(signs=False, new_solenoid=True), 15: _PLANNED, 24: _LOW,
+            25: Visit(flow=1.02, read_after_flush=False),
+        },
+        filter_type="disc", grade=120.0,
+    ),
+    Plan(
+        "S09 Far End", "Block 5", "no-reading", Dirt(1.5, 0.018, 0.0002, 28.0),
+        {5: _MISSED, 17: _PLANNED, 24: _MISSED, 25: _MISSED},
+    ),
+    Plan(
+        "S10 Bridge", "Block 5", "watch", Dirt(1.6, 0.018, 0.0003, 40.0),
+        {12: _MISSED, 16: _PLANNED, 25: Visit(flow=1.0)},
+    ),
+    Plan(
+        "S11 Meadow", "Block 6", "in-range", Dirt(1.4, 0.012, 0.0001, 44.0),
+        {3: _MISSED, 17: _PLANNED},
+    ),
+    Plan(
+        "S12 Nursery", "Block 6", "resting", Dirt(1.5, 0.008, 0.0, 20.0),
+        dict.fromkeys(range(13, WEEKS), _MISSED),
+        in_service=False, remark="resting since June; block not planted",
+    ),
+)  # fmt: skip
+
+
+def seasons() -> tuple[Season, ...]:
+    """The season of every station, in the order of the visits; always the same."""
+    return tuple(
+        run(plan, GAUGE, PEOPLE, START + dt.timedelta(minutes=5 * n), WEEKS, f"{SEED} {plan.name}")
+        for n, plan in enumerate(PLANS)
+    )

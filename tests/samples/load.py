@@ -1,0 +1,23 @@
+"""Loads the script that makes the sample workbooks, by its path; it is no installed package."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from functools import cache
+from pathlib import Path
+from types import ModuleType
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_workbooks"
+
+
+@cache
+def load_make() -> ModuleType:
+    """The module `sample_workbooks/make.py`."""
+    spec = importlib.util.spec_from_file_location("siltbook_samples_make", SAMPLES / "make.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
