@@ -214,6 +214,8 @@ def _farm(writer: _Writer) -> None:
         row = n + 2 + (n > 5)  # one blank row among the settings
         sheet.write_string(row, 0, column.header.upper() if n == 4 else column.header)
         _put(writer, sheet, (row, 1), values[column.key])
+        if column.key == "flush_inlet":
+            sheet.write_string(row, 2, "psi")
         if column.key == "drop_limit":
             writer.note("decimal comma in a setting", FARM.name, row, 1)
         if column.key == "review_date":
