@@ -8,8 +8,10 @@ Formulas name columns instead of cells, so inserted or moved columns do not brea
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cache
 
 from templates import contract
+from templates.book import column_letters
 from templates.units import metres_per, pressure_spellings
 
 Row = Mapping[str, object]
@@ -40,6 +42,11 @@ def unit_rows() -> list[tuple[str, float]]:
     return [(spelling, metres_per(unit)) for spelling, unit in pressure_spellings()]
 
 
+@cache
+def _factors() -> dict[str, float]:
+    return dict(unit_rows())
+
+
 def unit_factor(unit: str) -> str:
     """Formula text: metres of water in one of the unit that the expression `unit` names."""
     last = len(unit_rows()) + 1
@@ -55,8 +62,6 @@ def _station_column(header: str) -> str:
     """A column of the sheet Stations from its header down; the header keeps the range whole
     when the first station is deleted."""
     headers = [c.header for c in contract.STATIONS.columns] + list(contract.STATIONS.computed)
-    from templates.book import column_letters
-
     letters = column_letters(headers.index(header))
     return f"Stations!${letters}$1:${letters}${REACH}"
 
@@ -111,13 +116,9 @@ def formulas(sheet: str) -> dict[str, str]:
     return {}
 
 
-def _text(value: object) -> str:
-    """What TRIM gives: no outer spaces, single inner ones; '' for an empty cell."""
-    return "" if value is None else " ".join(str(value).split(" ")).strip()
-
-
 def _squeezed(value: object) -> str:
-    return " ".join(part for part in _text(value).split(" ") if part)
+    """What TRIM gives: no outer spaces, single inner ones; '' for an empty cell."""
+    return " ".join(part for part in str("" if value is None else value).split(" ") if part)
 
 
 def _number(value: object) -> float | None:
@@ -128,7 +129,7 @@ def _number(value: object) -> float | None:
 
 def _factor_value(row: Row, settings: Row) -> float | str:
     unit = _squeezed(row.get("unit")) or _squeezed(settings.get("pressure_unit")) or "bar"
-    return dict(unit_rows()).get(unit.casefold(), UNKNOWN)
+    return _factors().get(unit.casefold(), UNKNOWN)
 
 
 def _limit_value(row: Row, settings: Row) -> float | str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from templates.contract import Column, Kind
+from templates.look import FONT
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format
@@ -56,7 +57,7 @@ class Look:
 
     def format(self, **properties: object) -> Format:
         """The format with these XlsxWriter properties over the workbook's base."""
-        base = {"font_name": "Calibri", "font_size": 11, "font_color": INK, "valign": "vcenter"}
+        base = {"font_name": FONT, "font_size": 11, "font_color": INK, "valign": "vcenter"}
         wanted = {**base, **properties}
         key = tuple(sorted(wanted.items(), key=lambda item: item[0]))
         if key not in self._made:

@@ -1,0 +1,153 @@
+"""The calculated columns: LibreOffice must find what Python stored in the cells."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import shutil
+import subprocess
+import zipfile
+from io import BytesIO
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from templates.blank import BlankOptions, build
+from templates.blank_formulas import reading_values, station_values
+
+STATIONS: list[dict[str, object]] = [
+    {"station": "North 1"},
+    {"station": "South", "unit": "psi", "drop_limit": 4.0},
+    {"station": "A?1", "unit": "kPa"},
+    {"station": "A11", "unit": "kg/cm2"},
+    {"station": "~*2", "unit": "furlong"},
+    {"station": "Text limit", "drop_limit": "five"},
+    {},
+    {"station": "Metre", "unit": " M "},
+    {"station": "North 1", "unit": "kPa"},
+]
+
+
+def reading(station: object, inlet: object, outlet: object) -> dict[str, object]:
+    return {"station": station, "date": dt.date(2026, 5, 1), "inlet": inlet, "outlet": outlet}
+
+
+# reading, drop [m] (rounded) or text, shown
+CASES: list[tuple[dict[str, object], float | str | None, str | None]] = [
+    (reading("North 1", 3.0, 2.5), 5.0986, "OVER"),
+    (reading("north 1 ", 3.0, 2.6), 4.0789, "in range"),
+    (reading("South", 40, 34.0), 4.2184, "OVER"),
+    (reading("South", 40, 35), 3.5153, "in range"),
+    (reading("A?1", 300, 200), 10.1972, "OVER"),
+    (reading("A11", 3, 2), 10.0, "OVER"),
+    (reading("~*2", 3, 2), "?", "?"),
+    (reading("Text limit", 3, 2), 10.1972, "?"),
+    (reading("Metre", 25, 20.0), 5.0, "in range"),  # exactly at the limit
+    (reading("Metre", 25.0000005, 20.0), 5.0, "in range"),  # within arithmetic noise
+    (reading("Metre", 25.000002, 20.0), 5.0, "OVER"),
+    (reading("North 1", 0.4903325, 0.0), 5.0, "in range"),  # 5 m in bar
+    (reading("Nobody", 3, 2), "?", "?"),
+    (reading("North 1", "2,5", 2), "?", "?"),
+    (reading("North 1", None, "x"), "?", "?"),
+    (reading("North 1", 2, None), None, None),
+    (reading("North 1", 2, " "), None, None),
+    (reading("North 1", 2.0, 2.5), -5.0986, "?"),
+    (reading(None, 3, 2), "?", "?"),
+    ({}, None, None),
+]
+ROWS = [case[0] for case in CASES]
+
+
+def without_stored_values(content: bytes) -> bytes:
+    """The workbook with no formula's value stored, so that they must be calculated anew."""
+    target = BytesIO()
+    with zipfile.ZipFile(BytesIO(content)) as old, zipfile.ZipFile(target, "w") as new:
+        for name in old.namelist():
+            part = old.read(name)
+            if name.startswith("xl/worksheets/sheet"):
+                part = re.sub(rb"</f><v>[^<]*</v>", b"</f>", part)
+            new.writestr(name, part)
+    return target.getvalue()
+
+
+def computed(content: bytes) -> dict[str, list[tuple[object, object]]]:
+    book = openpyxl.load_workbook(BytesIO(content), data_only=True)
+    return {
+        name: [
+            (row[0] or None, row[1] or None)
+            for row in book[name].iter_rows(2, 41, first, first + 1, values_only=True)
+        ]
+        for name, first in (("Stations", 17), ("Readings", 11))
+    }
+
+
+def filled(unit: str = "bar", **settings: object) -> bytes:
+    rows = {"Stations": STATIONS, "Readings": ROWS}
+    return build(BlankOptions(unit), rows, settings)
+
+
+@pytest.fixture(scope="module")
+def stored_readings() -> list[tuple[object, object]]:
+    return computed(filled())["Readings"]
+
+
+@pytest.mark.parametrize("case", range(len(CASES)))
+def test_stored_values_are_right(
+    case: int, stored_readings: list[tuple[object, object]]
+) -> None:
+    _, drop, shown = CASES[case]
+    found = stored_readings[case]
+    expected = drop if drop is None or isinstance(drop, str) else pytest.approx(drop, abs=5e-5)
+    assert found == (expected, shown)
+
+
+def test_stations_use_their_own_unit_and_limit_else_the_farm_s() -> None:
+    values = station_values(STATIONS[:4], {"pressure_unit": "kPa", "drop_limit": 6.0})
+    assert [limit for _, limit in values] == [6.0, 4.0, 6.0, 6.0]
+    # 1 kPa = 1000 / 9806.65 m, 1 psi = 6894.757 / 9806.65 m, 1 kgf/cm2 = 10 m.
+    factors = [factor for factor, _ in values]
+    assert factors == pytest.approx([0.1019716, 0.7030696, 0.1019716, 10.0], rel=1e-6)
+
+
+def test_empty_farm_cells_mean_the_defaults() -> None:
+    assert station_values([{"station": "A"}], {}) == [(pytest.approx(10.19716), 5.0)]
+
+
+def test_first_of_two_stations_of_one_name_counts() -> None:
+    register = [{"station": "A", "unit": "m"}, {"station": "A", "unit": "bar"}]
+    assert reading_values([reading("a", 3, 2)], register, {}) == [(1.0, "in range")]
+
+
+FARMS: dict[str, dict[str, object]] = {
+    "defaults": {},
+    "psi": {"pressure_unit": "PSI", "drop_limit": 4.5},
+    "no-unit-text-limit": {"pressure_unit": None, "drop_limit": "x"},
+}
+
+
+@pytest.fixture(scope="module")
+def recalculated(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the farms' workbooks as LibreOffice calculates them, in one call."""
+    folder = tmp_path_factory.mktemp("recalculated")
+    for name, settings in FARMS.items():
+        bare = without_stored_values(filled(**settings))
+        assert {p for pairs in computed(bare).values() for p in pairs} == {(None, None)}
+        (folder / f"{name}.xlsx").write_bytes(bare)
+    subprocess.run(
+        ["soffice", "--headless", f"-env:UserInstallation=file://{folder}/profile",
+         "--convert-to", "xlsx", "--outdir", folder / "out", *folder.glob("*.xlsx")],
+        check=True, capture_output=True, timeout=180,
+    )  # fmt: skip
+    return folder / "out"
+
+
+@pytest.mark.skipif(shutil.which("soffice") is None, reason="LibreOffice is not installed")
+@pytest.mark.parametrize("farm", FARMS)
+def test_libreoffice_recalculates_to_the_stored_values(recalculated: Path, farm: str) -> None:
+    found = computed((recalculated / f"{farm}.xlsx").read_bytes())
+    for name, stored in computed(filled(**FARMS[farm])).items():
+        for row, (kept, again) in enumerate(zip(stored, found[name], strict=True), 2):
+            for one, other in zip(kept, again, strict=True):
+                near = pytest.approx(one, abs=1e-9) if isinstance(one, (int, float)) else one
+                assert other == near, f"{name} row {row}"
