@@ -44,6 +44,7 @@ _SUFFIXES: dict[str, dict[str, float]] = {
     "efficiency": {"%": 0.01},
 }
 _PLAIN = (float, bool)
+LARGEST = 1e12  # no measured or counted value comes near it; beyond it conversions overflow
 
 
 @dataclass(frozen=True)
@@ -91,6 +92,8 @@ def one_number(column: Column, value: Value, style: int, mark: str = "") -> Numb
     if type(value) is float:
         if style == Style.DATE:
             return Number(None, code="cell-looks-like-date")
+        if abs(value) > LARGEST:
+            return Number(None, code="cell-not-number")
         share = style == Style.PERCENT and column.key == "gauge_class"
         return Number(value * 100 if share else value)
     if type(value) is not str:
@@ -98,7 +101,7 @@ def one_number(column: Column, value: Value, style: int, mark: str = "") -> Numb
     parsed = number_text(value, mark)
     if parsed.ambiguous:
         return Number(None, code="cell-ambiguous-number")
-    if parsed.value is None:
+    if parsed.value is None or abs(parsed.value) > LARGEST:
         return Number(None, code="cell-not-number")
     if not parsed.rest:
         return Number(parsed.value, code="cell-text-number")
@@ -192,9 +195,11 @@ def read_numbers(block: Block, column: Column, unit: str | Objects = "") -> Floa
         raws = (str(v) if isinstance(v, str) else v for v in cells.values)
         block.raw[column.key] = dict(zip(cells.rows, raws, strict=True))
     own: dict[int, str] = {}
-    if set(map(type, cells.values)) == {float} and not block.has_dates(cells):
+    clean = set(map(type, cells.values)) == {float} and not block.has_dates(cells)
+    if clean:
         out[at] = cells.values
-    else:
+    if not clean or np.nanmax(np.abs(out)) > LARGEST:
+        out[:] = np.nan
         own = _odd_numbers(block, column, at, out, unit)
     if isinstance(unit, str):
         factors = factor_of(unit) if unit else 1.0
@@ -289,12 +294,12 @@ def read_times(block: Block, column: Column, from_dates: dict[int, dt.time]) -> 
     out: Objects = np.full(len(block.rows), None, dtype=object)
     cells = block.cells.get(column.key)
     if cells is not None:
-        known: dict[tuple[Value, bool], dt.time | None] = {}
+        known: dict[tuple[type, Value, bool], dt.time | None] = {}
         triples = zip(block.positions(column.key).tolist(), cells.values, cells.styles, strict=True)
         for position, value, style in triples:
             styled = block.style(style) == Style.DATE
-            key = (value, styled)
-            if type(value) is bool or key not in known:
+            key = (type(value), value, styled)
+            if key not in known:
                 known[key] = _one_time(value, styled)
             out[position] = known[key]
             if known[key] is None:

@@ -12,9 +12,11 @@ from batch.cells import Cells, SheetCells, Value, Workbook
 from batch.columns import (
     Block,
     accepted_number,
+    accepted_text,
     factor_of,
+    odd_code,
+    one_choice,
     one_number,
-    read_choices,
     read_dates,
     read_texts,
     shown,
@@ -109,7 +111,12 @@ def _setting(block: Block, setting: Column, value: Value, style: int, unit: str)
     if setting.kind is Kind.TEXT:
         return read_texts(block, setting)[0]
     if setting.kind is Kind.CHOICE:
-        return read_choices(block, setting)[0]
+        chosen = one_choice(setting, value)
+        if chosen is None:
+            accepted = f"{accepted_text(setting)}; until then {setting.default} is used"
+            code = odd_code(value, "cell-not-choice")
+            block.flag(code, setting, 0, shown(value), accepted)
+        return chosen
     if setting.kind is Kind.DATE:
         date: dt.date | None = read_dates(block, setting)[0][0]
         return date
@@ -130,7 +137,9 @@ def _number(
         return None
     if number.code:
         accepted = accepted_number(setting, number, unit)
-        block.flag(number.code, setting, 0, shown(value), accepted + ("" if number.value else kept))
+        block.flag(
+            number.code, setting, 0, shown(value), accepted + (kept if number.value is None else "")
+        )
     if number.value is None:
         return None
     result = number.value * (factor_of(used) if known else 1.0)

@@ -1,8 +1,4 @@
-"""One sheet part to cells, in one pass over its XML: a whole-text way, and an exact one.
-
-Most sheets are written in one plain form; those are taken apart by one regular expression that
-must account for every character. Anything else goes through the XML parser, cell by cell.
-"""
+"""One sheet part to cells, in one pass over its XML."""
 
 from __future__ import annotations
 

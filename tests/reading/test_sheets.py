@@ -1,0 +1,126 @@
+"""Sheets, header rows, columns and settings."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from batch.errors import BookError
+from batch.reading import read_book
+from checks.findings import CATALOGUE
+from templates.units import cubic_metres_per_hour_per, metres_per
+from tests.reading.books import NAME, clean_sheets, reading, workbook
+
+DAY = dt.date(2026, 5, 31)
+
+
+def test_a_clean_book():
+    result = read_book(workbook(clean_sheets()), f"folder/{NAME}")
+    book = result.book
+    assert result.findings == ()
+    assert book.path == f"folder/{NAME}"
+    assert book.settings.farm == "Invented farm"
+    assert book.readings.frame.station.tolist() == ["F2", "F1", "F2", "F1"]
+    assert book.readings.frame.inlet.tolist() == pytest.approx(
+        [3 * metres_per("psi"), 3 * metres_per("bar")] * 2
+    )
+    assert book.readings.cell("inlet", 3) == "D3"
+    assert book.work.frame.click.tolist() == ["yes"]
+    assert book.agreed.frame.due.tolist() == [dt.date(2026, 6, 3)]
+    assert all(c.read == c.used + c.set_aside for c in book.counts.values())
+
+
+def test_only_stations_and_readings_are_needed():
+    sheets = clean_sheets()
+    for name in ("Farm", "Work done", "Agreed"):
+        del sheets[name]
+    book = read_book(workbook(sheets), NAME).book
+    assert (book.settings.drop_limit, len(book.work.frame), len(book.agreed.frame)) == (5.0, 0, 0)
+    assert "click" in book.work.frame.columns
+
+
+def test_sheet_names_ignore_case_and_spaces():
+    sheets = {f" {k.upper()}\u00a0": v for k, v in clean_sheets().items()}
+    assert len(read_book(workbook(sheets), NAME).book.readings.frame) == 4
+
+
+def test_a_missing_sheet_names_the_one_that_looks_like_it():
+    sheets = clean_sheets()
+    sheets["Log 2026"] = sheets.pop("Readings")
+    with pytest.raises(BookError) as caught:
+        read_book(workbook(sheets), NAME)
+    assert str(caught.value) == (
+        "invented.xlsx has no sheet Readings (its sheets: Farm, Stations, Work done, Agreed,"
+        " Log 2026): the sheet Log 2026 looks like it by its headers, rename it to Readings."
+    )
+
+
+def test_a_missing_column_is_named():
+    with pytest.raises(BookError) as caught:
+        reading(["F1", DAY, 3], headers=["Station", "Date", "Inlet pressure"])
+    assert str(caught.value) == (
+        "invented.xlsx, sheet Readings: no column Outlet pressure (its headers were found in row"
+        " 1): add the header, spelt as in the template, in one of the first 30 rows."
+    )
+
+
+def test_title_above_moved_extra_and_computed_columns_blank_and_repeated_rows():
+    head = ["Mine", "DATE ", "Drop (m)", "outlet  pressure", "Inlet\u00a0pressure", "station"]
+    rows = [["Visits of the season"], [], head, [1, DAY, 5.1, 2, 3, "F1"], [], [None, None, 0.0],
+            head, ["note", DAY, None, 2.5, 3, "F1"]]  # fmt: skip
+    book = reading(Readings=rows).book
+    assert book.readings.header_row == 3
+    assert list(book.readings.frame.index) == [4, 8]
+    assert book.readings.cell("inlet", 8) == "E8"
+    assert book.counts["Readings"].read == 2
+
+
+def test_a_unit_in_the_header_holds_for_its_column():
+    head = ["Station", "Date", "Inlet pressure [psi]", "Outlet pressure (kPa)", "Flow (L/s)"]
+    table = reading(["F1", DAY, 30, 150, 2], headers=head).book.readings
+    assert table.frame.inlet[2] == pytest.approx(30 * metres_per("psi"))
+    assert table.frame.outlet[2] == pytest.approx(150 * metres_per("kPa"))
+    assert table.frame.flow[2] == pytest.approx(2 * cubic_metres_per_hour_per("L/s"))
+    assert table.units == {"inlet": "psi", "outlet": "kPa", "flow": "L/s"}
+
+
+def test_a_header_that_stands_twice():
+    head = ["Station", "Date", "Inlet pressure", "Outlet pressure", "Inlet pressure"]
+    result = reading(["F1", DAY, 3, 2, 9], headers=head)
+    assert result.book.readings.frame.inlet[2] == pytest.approx(3 * metres_per("bar"))
+    assert [f.message for f in result.findings] == [
+        "Readings!E1: header stands twice: read 'Inlet pressure'; accepted: each header once."
+        f" {CATALOGUE['column-twice'].do}"
+    ]
+
+
+def test_farm_settings_with_units_and_percent():
+    farm = [["Settings"], ["Lowest flush inlet", 29, "psi"], ["Pressure unit", "PSI"], ["Season", 2026],
+            ["Watch share", "80 %"], ["Drop limit", "0,5 bar"], ["Flush cycles:", 4],
+            ["Review date", DAY], ["Reading interval", "2 weeks"]]  # fmt: skip
+    result = reading(Farm=farm)
+    s = result.book.settings
+    assert (s.pressure_unit, s.season, s.flush_cycles, s.review_date) == ("psi", "2026", 4, DAY)
+    assert s.flush_inlet == pytest.approx(29 * metres_per("psi"))
+    assert s.watch_share == pytest.approx(0.8)
+    assert s.drop_limit == pytest.approx(0.5 * metres_per("bar"))
+    assert s.interval == 14
+    assert result.book.setting_cells["flush_inlet"] == "B2"
+
+
+def test_settings_that_cannot_be_used_keep_their_default_and_say_so():
+    farm = [["Pressure unit", "baar"], ["Drop limit", "five"], ["Watch share", 80],
+            ["Lowest flush inlet", 2, "inch"]]  # fmt: skip
+    result = reading(Farm=farm)
+    assert result.book.settings.drop_limit == 5.0
+    assert sorted(f.message for f in result.findings) == [
+        "Farm!B1: not one of the choices: read 'baar'; accepted: bar, kPa, psi, m, kgf/cm2; until"
+        " then bar is used. Pick from the list.",
+        "Farm!B2: not a number: read 'five'; accepted: a number in m; until then 5 m is used."
+        " Type the number again.",
+        "Farm!B3: value outside what is possible: read 80; accepted: 0.05 to 1; until then 0.8 is"
+        " used. Check the value and its unit.",
+        "Farm!B4: unit not known: read 'inch'; accepted: bar, kPa, psi, m, kgf/cm2; until then 2"
+        " bar is used. Write one of the units listed.",
+    ]
