@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from templates.book import Settings, Table
-from templates.contract import Column, Kind
+from templates.contract import FLOW_UNITS, PRESSURE_UNITS, Column, Kind
+from templates.units import cubic_metres_per_hour_per, metres_per
 
 ROWS_NAMED = 6  # more row numbers than this make a sentence unreadable
 
@@ -60,9 +62,10 @@ def shown(
 ) -> str:
     """One cell as a person typed it, with its unit.
 
-    A number is shown in the unit of its cell (`unit` of pressure where the station has its
-    own, else the farm's); text stands in quotation marks. Where the reader kept nothing, the
-    canonical `value` is shown in [m] or [m3/h].
+    A number is shown in the unit of its cell: `unit` of pressure where the station has its
+    own, else the farm's, or another where only that fits the canonical `value` (a header may
+    name its own). Text stands in quotation marks. Where the reader kept nothing, the canonical
+    `value` is shown in [m] or [m3/h].
     """
     raw = table.raw.get(column.key, {}).get(row)
     if isinstance(raw, str) or (raw is None and isinstance(value, str)):
@@ -75,8 +78,23 @@ def shown(
         return "nothing" if raw is None else str(raw)
     if raw != raw:
         return "nothing"
-    decimals = 10 if raw is not value else 3
-    return with_unit(number(float(raw), decimals), unit_for(column, pressure_unit, flow_unit))
+    named = unit_for(column, pressure_unit, flow_unit)
+    if raw is value:
+        return with_unit(number(float(raw), 3), named)
+    return with_unit(number(float(raw)), _unit_typed(column.kind, float(raw), value, named))
+
+
+def _unit_typed(kind: Kind, raw: float, value: object, named: str) -> str:
+    """The unit that turns what was typed into its canonical value; `named` where it does."""
+    units = FLOW_UNITS if kind is Kind.FLOW else PRESSURE_UNITS
+    factor: Callable[[str], float] = cubic_metres_per_hour_per if kind is Kind.FLOW else metres_per
+    if kind not in (Kind.PRESSURE, Kind.METRES, Kind.FLOW) or not isinstance(value, (int, float)):
+        return named
+    candidates: tuple[str, ...] = (named, *units)
+    for unit in candidates:
+        if unit in units and math.isclose(raw * factor(unit), value, rel_tol=1e-6):
+            return unit
+    return named
 
 
 def with_unit(text: str, unit: str) -> str:

@@ -109,6 +109,15 @@ def test_value_is_shown_in_the_stations_own_unit() -> None:
     assert "read -5 psi;" in message
 
 
+def test_value_is_shown_in_the_unit_that_its_header_named() -> None:
+    plain = book([reading(1, -5, -5, flow=0)])
+    plain.readings.frame["inlet"] *= 0.01  # the reader took the column as kPa
+    inlet, outlet = messages(plain, "pressure-negative")
+    assert "read -5 kPa;" in inlet
+    assert "read -5 bar;" in outlet
+    assert "read 0 m3/h;" in messages(plain, "flow-not-positive")[0]
+
+
 def test_canonical_value_is_shown_where_nothing_was_kept() -> None:
     plain = book([reading(1, -1.0)])
     bare = dataclasses.replace(plain.readings, raw={})
