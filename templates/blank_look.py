@@ -80,11 +80,11 @@ class Look:
             border=1, border_color=LINE, text_wrap=wrap,
         )  # fmt: skip
 
-    def computed(self, num_format: str) -> Format:
+    def computed(self, num_format: str, align: str) -> Format:
         """A calculated cell."""
         return self.format(
             num_format=num_format, font_color=VIOLET, bg_color=PALE_VIOLET,
-            border=1, border_color=LINE,
+            border=1, border_color=LINE, align=align,
         )  # fmt: skip
 
     def over(self) -> Format:

@@ -23,7 +23,7 @@ Row = Mapping[str, object]
 
 # Rows that a table has from the start; people in programs without growing tables need them.
 TABLE_ROWS = {"Stations": 100, "Readings": 2000, "Work done": 500, "Agreed": 200}
-SPARE_ROWS = 500
+SPARE_ROWS = {"Stations": 50, "Readings": 500, "Work done": 500, "Agreed": 200}
 _DEEP = 20000  # lists and warnings reach below the table, for programs where it does not grow
 
 STEPS = (
@@ -206,11 +206,11 @@ def write_list(book: Workbook, look: Look, sheet: contract.Sheet, filling: Filli
     """One list sheet: a table that grows, its warnings, its calculated columns."""
     page = book.add_worksheet(sheet.name, worksheet_class=ListPage)
     rows = filling.of(sheet.name)
-    count = max(TABLE_ROWS[sheet.name], len(rows) + SPARE_ROWS if rows else 0)
+    count = max(TABLE_ROWS[sheet.name], len(rows) + SPARE_ROWS[sheet.name])
     page.set_row(0, 48)
     formats = [look.cell(column, filling.pressure_unit) for column in sheet.columns]
     for col, column in enumerate(sheet.columns):
-        page.set_column(col, col, max(column.width, len(column.header) // 2 + 3), formats[col])
+        page.set_column(col, col, max(column.width + 1, len(column.header) // 2 + 4), formats[col])
         check = check_for(sheet.name, column, filling.pressure_unit, filling.flow_unit)
         page.data_validation(1, col, _DEEP, col, check)
     _add_table(page, look, sheet, count)
@@ -261,9 +261,11 @@ def _write_computed(
     values = list(_computed_values(sheet.name, filling))
     values += [("", "")] * (count - len(values))
     first = len(sheet.columns)
-    cell = look.computed("0.00##" if sheet.name == "Stations" else "0.00")
+    shown = "0.00##" if sheet.name == "Stations" else "0.00"
     for offset, formula in enumerate(wanted.values()):
-        page.set_column(first + offset, first + offset, 13)
+        page.set_column(first + offset, first + offset, 14)
+        words = sheet.computed[offset] == "Against limit"
+        cell = look.computed(shown, align="center" if words else "right")
         for row, pair in enumerate(values, start=1):
             page.write_formula(row, first + offset, formula, cell, pair[offset])
     if sheet.name == "Readings":
