@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Hashable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from checks.findings import Finding, find
@@ -30,6 +32,17 @@ class Listed:
     table: Table
     frame: pd.DataFrame
 
+    # A look-up per finding in a frame of mixed types is slow; these two are asked every time.
+    @cached_property
+    def names(self) -> dict[Hashable, object]:
+        """Spreadsheet row -> the station's name."""
+        return self.frame["name"].to_dict()
+
+    @cached_property
+    def units(self) -> dict[Hashable, object]:
+        """Spreadsheet row -> the unit of its pressures."""
+        return self.frame["unit"].to_dict()
+
 
 @dataclass(frozen=True)
 class Ground:
@@ -45,7 +58,7 @@ class Ground:
     def read(self, place: Listed, column: str, row: int) -> str:
         """One cell as a person typed it, with its unit."""
         value = place.table.frame.at[row, column]
-        unit = place.frame.at[row, "unit"]
+        unit = place.units.get(row)
         return shown(
             place.table, place.sheet.column(column), row, value, self.book.settings, unit
         )
@@ -53,7 +66,7 @@ class Ground:
 
 def finding(place: Listed, code: str, column: str, row: int, read: str, accepted: str) -> Finding:
     """A finding at one cell of a list, carrying the row's station."""
-    name = place.frame.at[row, "name"]
+    name = place.names.get(row)
     return find(
         code, sheet=place.table.sheet, cell=place.table.cell(column, row), read=read,
         accepted=accepted, station=name if isinstance(name, str) else "",

@@ -118,14 +118,15 @@ def rows_copied(ground: Ground) -> list[Finding]:
     run = (~same).cumsum()
     days = frame["day"].groupby(run).transform("nunique")
     copied = frame[days >= COPIED_DAYS]
+    runs: dict[int, list[tuple[int, dt.date]]] = {}
+    for number, row, day in zip(run[copied.index], copied.index, copied["date"], strict=True):
+        runs.setdefault(number, []).append((int(row), day))
     found = []
-    for _, group in copied.groupby(run):
-        first = int(group.index[0])
+    for entries in runs.values():
+        (first, begin), (_, end) = entries[0], entries[-1]
         inlet, outlet = (ground.read(place, key, first) for key in ("inlet", "outlet"))
-        read = (
-            f"inlet {inlet}, outlet {outlet} in {rows_named(map(int, group.index))}, "
-            f"{group['day'].iloc[0]:%Y-%m-%d} to {group['day'].iloc[-1]:%Y-%m-%d}"
-        )
+        rows = rows_named(row for row, _ in entries)
+        read = f"inlet {inlet}, outlet {outlet} in {rows}, {begin} to {end}"
         accepted = "readings that differ at least now and then"
         found.append(finding(place, "rows-copied", "inlet", first, read, accepted))
     return found
