@@ -91,6 +91,10 @@ class Package:
         """Whether the package holds this part."""
         return _key(part) in self._infos
 
+    def size(self, part: str) -> int:
+        """Declared unpacked size of a part [bytes]; KeyError where it is absent."""
+        return self._infos[_key(part)].file_size
+
     def chunks(self, part: str) -> Iterator[bytes]:
         """The unpacked bytes of a part, piece by piece; KeyError where it is absent."""
         with self._archive.open(self._infos[_key(part)]) as stream:

@@ -1,8 +1,13 @@
-"""One sheet part to cells, in one pass over its XML."""
+"""One sheet part to cells, in one pass over its XML: a quick way and an exact one.
+
+Most programs write rows in one plain form; those are taken apart by one regular expression that
+must account for every character. Anything else goes through the XML parser, cell by cell.
+"""
 
 from __future__ import annotations
 
 import contextlib
+import re
 from collections.abc import Callable, Iterable
 
 from batch.cells import (
@@ -141,7 +146,7 @@ class _SheetParser:
         elif code == CELL:
             self.in_cell = False
             if self.text or self.formula:
-                value = self._value()
+                value = cell_value(self.kind, self.text, self.formula, self.strings)
                 if value is not None:
                     self._store(value)
         elif code == PHONETIC:
@@ -155,24 +160,25 @@ class _SheetParser:
         cells.values.append(value)
         cells.styles.append(self.style)
 
-    def _value(self) -> Value | None:
-        text, kind = self.text, self.kind
-        if kind == "n" and text:
-            number = float(text)
-            if number - number != 0.0:
-                raise ValueError("a number cell holds no number")
-            return number
-        if kind == "s" and text:
-            return self.strings[_index(text)] or None
-        if kind in ("str", "inlineStr"):
-            return clean_text(text) or None
-        if not text.strip():
-            return NoValue("") if self.formula else None
-        if kind == "b":
-            return text.strip() in ("1", "true")
-        if kind == "e":
-            return ErrorText(clean_text(text))
-        return IsoDate(clean_text(text)) if kind == "d" else clean_text(text)
+
+def cell_value(kind: str, text: str, formula: bool, strings: list[str]) -> Value | None:
+    """One cell's value by its type attribute; None where blank, ValueError on damage."""
+    if kind == "n" and text:
+        number = float(text)
+        if number - number != 0.0:
+            raise ValueError("a number cell holds no number")
+        return number
+    if kind == "s" and text:
+        return strings[_index(text)] or None
+    if kind in ("str", "inlineStr"):
+        return clean_text(text) or None
+    if not text.strip():
+        return NoValue("") if formula else None
+    if kind == "b":
+        return text.strip() in ("1", "true")
+    if kind == "e":
+        return ErrorText(clean_text(text))
+    return IsoDate(clean_text(text)) if kind == "d" else clean_text(text)
 
 
 def _index(text: str) -> int:
@@ -185,6 +191,73 @@ def _index(text: str) -> int:
 def read_sheet(book: Workbook, sheet: SheetPart, last_row: int = MAX_ROW) -> SheetCells:
     """The filled cells of a sheet down to `last_row`; ValueError and others on damage."""
     handlers = _SheetParser(book, last_row)
+    if last_row == MAX_ROW and book.package.size(sheet.part) <= _WHOLE:
+        data = book.package.read(sheet.part, _WHOLE)
+        quick = _quick_sheet(data, book)
+        if quick is not None:
+            return quick
+        feed([data], handlers.start, handlers.end, handlers.data)
+        return handlers.cells
     with contextlib.suppress(_Enough):
         feed(book.package.chunks(sheet.part), handlers.start, handlers.end, handlers.data)
     return handlers.cells
+
+
+_WHOLE = 256 * 2**20  # [bytes]; larger parts are streamed through the XML parser
+_BLOCK = 2**20  # [characters] taken apart at once, so that memory stays small
+_HEAD = re.compile(
+    rb'(?:\xef\xbb\xbf)?(?:<\?xml[^<>]*encoding="(?:UTF|utf)-8"[^<>]*\?>)?\s*'
+    rb"<worksheet [^<>]*xmlns=\"http://schemas\.openxmlformats\.org/spreadsheetml/2006/main\""
+)
+_CELL = re.compile(
+    r'<c r="([A-Z]{1,3})([1-9][0-9]{0,6})"(?: s="([0-9]{1,5})")?(?: t="([a-zA-Z]{1,9})")?'
+    r"(?:/>|>(?:(<f>[^<]*</f>)?<v>([^<&]*)</v>)?</c>)"
+)
+_BETWEEN = re.compile(r'(?:</row>|<row(?: [a-zA-Z0-9:]+="[^<>"&]*")*/?>|\s)*')
+_FIELDS = 7  # the text before a cell and the six groups of the cell
+
+
+def _quick_sheet(data: bytes, book: Workbook) -> SheetCells | None:
+    """The cells of a sheet in plain form, or None where anything is written in another way.
+
+    The XML parser still sees everything outside of the rows.
+    """
+    first, last = data.find(b"<sheetData>"), data.rfind(b"</sheetData>")
+    if not 0 <= first < last or b"<!" in data or not _HEAD.match(data):
+        return None
+    rest = _SheetParser(book, MAX_ROW)
+    feed([data[:first], b"<sheetData>", data[last:]], rest.start, rest.end, rest.data)
+    body = data[first + len(b"<sheetData>") : last].decode()
+    begin = 0
+    while begin < len(body):
+        end = body.find("</row>", begin + _BLOCK) + 6
+        end = end if end > 5 else len(body)
+        if not _quick_block(body[begin:end], rest, book.strings):
+            return None
+        begin = end
+    return rest.cells
+
+
+def _quick_block(text: str, into: _SheetParser, strings: list[str]) -> bool:
+    parts = _CELL.split(text)
+    if not all(map(_BETWEEN.fullmatch, filter(None, parts[::_FIELDS]))):
+        return False
+    columns = into.cells.columns
+    at = {letters: address(f"{letters}1")[1] for letters in set(parts[1::_FIELDS])}
+    fields = [parts[i::_FIELDS] for i in range(1, _FIELDS)]
+    for letters, row, style, kind, formula, raw in zip(*fields, strict=True):
+        if raw is None:
+            continue
+        value = cell_value(kind or "n", raw, formula is not None, strings)
+        if value is None:
+            continue
+        cells = columns.get(at[letters])
+        if cells is None:
+            cells = columns[at[letters]] = Cells()
+        number = int(row)
+        if number > MAX_ROW:
+            raise ValueError(f"row {number} lies beyond the last row")
+        cells.rows.append(number)
+        cells.values.append(value)
+        cells.styles.append(int(style) if style else 0)
+    return True

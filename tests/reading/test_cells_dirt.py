@@ -172,8 +172,8 @@ def test_missing_cells():
 
 def test_choices_and_their_obvious_synonyms():
     work = clean_sheets()["Work done"][:1]
-    work += [["F1", DAY, None, w, 3, None, c] for w, c in
-             [("FLUSH", "Y"), ("Hand-cleaning", True), ("new solenoid", "N"), ("other", 0)]]  # fmt: skip
+    said = [("FLUSH", "Y"), ("Hand-cleaning", True), ("new solenoid", "N"), ("other", 0)]
+    work += [["F1", DAY, None, done, 3, None, click] for done, click in said]
     frame = reading(**{"Work done": work}).book.work.frame
     assert frame.work.tolist() == ["flush", "hand cleaning", "solenoid replaced", "other"]
     assert frame.click.tolist() == ["yes", "yes", "no", "no"]
