@@ -38,18 +38,20 @@ from batch.runs import LONGEST_GAP, Run
 QUANTILES = (0.1, 0.5, 0.9)
 HORIZON = 365.0  # [days] after the as-of date; beyond, 'not within a year'
 STALE = 90  # [days] since the last reading or reset, over which a forecast is idle
-MOST_OWN, MOST_FARM = 12, 24  # earlier runs to learn from, the latest ones
-_FULL: Floats = np.geomspace(2.0, 2000.0, 48)
+MOST_OWN, MOST_FARM = 12, 16  # earlier runs to learn from, the latest ones
+_FULL: Floats = np.geomspace(3.0, 1500.0, 36)
 _LOG_FULL: Floats = np.log(_FULL)
 _SIGMA_UNKNOWN: Floats = np.array([0.01, 0.03, 0.07])
-_SIGMA_FACTOR: Floats = np.array([1.0, 1.7, 3.0])
-_SIGMA_PRIOR: Floats = np.array([0.5, 0.35, 0.15])
-_SHAPE_PRIOR: Floats = np.array([0.05, 0.25, 0.17, 0.20, 0.13, 0.12, 0.08])
-_WANDER_PRIOR: Floats = np.array([0.2, 0.35, 0.3, 0.15])
+_SIGMA_FACTOR: Floats = np.array([0.8, 1.3, 2.5])
+_SIGMA_PRIOR: Floats = np.array([0.45, 0.4, 0.15])
+_SIGMA_EARLIER: Floats = np.array([0.015, 0.05])  # of earlier runs, whatever the gauge
+# m = -1, 0, 1, 2, 3, then p = 1.5, 2.2, 3.2
+_SHAPE_PRIOR: Floats = np.array([0.04, 0.32, 0.22, 0.1, 0.06, 0.12, 0.08, 0.06])
+_WANDER_PRIOR: Floats = np.array([0.4, 0.3, 0.2, 0.1])
 _PRIOR_RUNS = 2.0  # the priors above weigh as much as this many earlier runs
 _TYPICAL, _TYPICAL_SPREAD = math.log(40.0), 1.0  # full time [log days] where nothing is known
 _RUN_SPREADS: Floats = np.array([0.12, 0.25, 0.45, 0.8])  # of log full time between runs
-_WIDEN = 1.0  # stretch of the interval about the median, set on the tuning farms
+_WIDEN = 0.88  # stretch of the interval about the median, set on the tuning farms
 # Lognormal quantiles that stand for one curve's scatter, equally likely.
 _SPOKES: Floats = np.array([-1.4, -0.532, 0.0, 0.532, 1.4])
 
@@ -92,6 +94,16 @@ def _normal(x: Floats, mean: Floats | float, spread: Floats | float) -> Floats:
     return out
 
 
+# Where a run's full time may lie around a typical one: rows are every typical time at one spread
+# after the other; and the same with the spread between stations.
+_RUNS: Floats = _normal(
+    _LOG_FULL,
+    np.tile(_LOG_FULL, len(_RUN_SPREADS))[:, None],
+    np.repeat(_RUN_SPREADS, len(_FULL))[:, None],
+)
+_BLUR: Floats = _normal(_LOG_FULL, _LOG_FULL[:, None], 0.35)
+
+
 def _first_levels(days: Floats, y: Floats, reach: float, count: int) -> Floats:
     """Where the run may have started, from its first reading backwards to day 0."""
     span = max(float(days[-1]), 1e-9)
@@ -105,9 +117,9 @@ def _first_levels(days: Floats, y: Floats, reach: float, count: int) -> Floats:
 def _lesson(run: Run, limit: float) -> Floats:
     """What one earlier run says: likelihood, axes (full, shape, wander), largest 1."""
     days, y = latest(np.asarray(run.days), np.asarray(run.drops) / limit)
-    grid = Grid(_FULL, _first_levels(days, y, 0.04, 5), _SIGMA_UNKNOWN)
+    grid = Grid(_FULL, _first_levels(days, y, 0.04, 5), _SIGMA_EARLIER)
     like = fit(days, y, grid).log_likelihood
-    lesson: Floats = (np.exp(like - like.max()) @ _SIGMA_PRIOR).sum(axis=1)
+    lesson: Floats = np.exp(like - like.max()).sum(axis=(1, 4))
     lesson /= lesson.max()
     return lesson
 
@@ -131,24 +143,22 @@ def _learn_full(own: Floats, farm: Floats) -> Floats:
     `own` and `farm` are likelihoods, axes (run, full, shape). The farm's runs say where a
     station's typical time may lie, its own runs where it does and how much its runs differ.
     """
-    centre = _normal(_LOG_FULL, _TYPICAL, _TYPICAL_SPREAD)[:, None] * np.ones(len(SHAPES))
+    centre = _normal(_LOG_FULL, _TYPICAL, _TYPICAL_SPREAD)[:, None] * np.ones(SHAPES)
     if len(farm):
         seen = farm * _normal(_LOG_FULL, _TYPICAL, 2 * _TYPICAL_SPREAD)[:, None]
         seen = (seen / np.maximum(seen.sum(axis=1, keepdims=True), 1e-300)).mean(axis=0)
-        blur = np.stack([_normal(_LOG_FULL, c, 0.35) for c in _LOG_FULL])
         trust = len(farm) / (len(farm) + 3.0)
-        centre = (1 - trust) * centre + trust * (blur.T @ seen)
-    runs = np.stack([_normal(_LOG_FULL, c, s) for s in _RUN_SPREADS for c in _LOG_FULL])
+        centre = (1 - trust) * centre + trust * (_BLUR.T @ seen)
     weight = np.log(np.maximum(np.tile(centre, (len(_RUN_SPREADS), 1)), 1e-300))
     for lesson in own:
-        weight = weight + np.log(np.maximum(runs @ lesson, 1e-300))
+        weight = weight + np.log(np.maximum(_RUNS @ lesson, 1e-300))
     weight = np.exp(weight - weight.max(axis=0))
-    learnt: Floats = runs.T @ (weight / weight.sum(axis=0))
+    learnt: Floats = _RUNS.T @ (weight / weight.sum(axis=0))
     return learnt
 
 
 def _learn(own: Sequence[Run], farm: Sequence[Run], limit: float) -> _Learnt:
-    none = np.empty((0, len(_FULL), len(SHAPES), len(WANDER)))
+    none = np.empty((0, len(_FULL), SHAPES, len(WANDER)))
     mine = np.stack([_lesson(r, limit) for r in own]) if own else none
     others = np.stack([_lesson(r, limit) for r in farm]) if farm else none
     shape = _learn_shape(np.concatenate([mine, others]))
@@ -198,7 +208,10 @@ def _remaining(fitted: Fit, grid: Grid, log_weight: Floats) -> Floats:
     cells = np.nonzero(weight > 1e-3)
     w = weight[cells]
     now, variance, rate = state(fitted, grid, cells)
-    left = np.maximum(1 - position(now, SHAPES[cells[2]]), 0.0) * grid.full[cells[0]]
+    each, start = np.arange(len(now)), grid.level[cells[1]]
+    reached = position(now[:, None], start)[each, cells[2]]
+    whole = position(np.ones((len(now), 1)), start)[each, cells[2]]
+    left = np.maximum(whole - reached, 0.0) * grid.full[cells[0]]
     way = np.maximum(1 - now, 1e-3)
     scatter = np.log1p(np.minimum((variance + rate * left) / way**2, 4.0))
     days = left[:, None] * np.exp(-0.5 * scatter[:, None] + np.sqrt(scatter)[:, None] * _SPOKES)
@@ -234,8 +247,8 @@ def _quantiles(
         days, y = latest(np.asarray(now.days), np.asarray(now.drops) / limit)
     nodes = _first_levels(days, y, 2.5 * float(sigma[0]) + 0.01, 11)
     levels = _level_weights(nodes, own, limit)
-    coarse = Grid(_FULL, nodes, sigma)
-    rough = _posterior(fit(days, y, coarse), coarse, learnt, levels)
+    coarse = Grid(_FULL, nodes[::3], sigma)
+    rough = _posterior(fit(days, y, coarse), coarse, learnt, levels[::3])
     grid = Grid(_narrow(rough, _FULL), nodes, sigma)
     fitted = fit(days, y, grid)
     left = _remaining(fitted, grid, _posterior(fitted, grid, learnt, levels))

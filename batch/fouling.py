@@ -1,17 +1,19 @@
-"""How a filter fouls: a family of curves, and how well each explains a run's readings.
+"""How a filter fouls: families of curves, and how well each explains a run's readings.
 
-The drop h grows by one of the blocking laws at constant flow, dh/dt = k h^m: m = 0 is a cake
-(a straight line), m = 1 intermediate blocking, m = 3/2 standard blocking, m = 2 complete
-blocking; higher m creeps longer and climbs harder, m < 0 flattens. Then h^(1 - m) is straight
-in time, and a run that starts higher up, after a flush that gave back only part, goes on from
-there along the same curve. (Hermia 1982 gives the laws at constant pressure; these are their
-constant-flow counterparts.)
+The first family are the blocking laws at constant flow, dh/dt = k h^m: m = 0 is a cake (a
+straight line), m = 1 intermediate blocking, m = 2 complete blocking; higher m creeps longer and
+climbs harder, m < 0 flattens. Then h^(1 - m) is straight in time, and a run that starts higher
+up, after a flush that gave back only part, goes on from there along the same curve. (Hermia 1982
+gives the laws at constant pressure; these are their constant-flow counterparts.)
+
+The second family counts from the reset: h = start + c t^p with p > 1, dirt that first fills the
+element without showing.
 
 Dirt does not come evenly, so the drop wanders about its curve as a random walk; the gauge adds
 an error of its own to each reading.
 
 Nomenclature: y = h / limit [-]; `full` F [days], the time from y = 0.2 to y = 1; s = position on
-the curve, 0 at y = 0.2 and 1 at y = 1, growing by 1/F a day; m shape [-]; q = variance of the
+the curve, growing by 1/F a day, 1 at y = 1 where the run starts at 0.2; q = variance of the
 random walk from one end of the curve to the other as a share of (0.8)^2 [-]; sigma = standard
 error of a reading over the limit [-].
 """
@@ -24,11 +26,13 @@ import numpy as np
 
 from batch.robust import Floats
 
-FOOT = 0.2  # y at s = 0
+FOOT = 0.2  # y at s = 0 of a blocking law
 LOWEST, HIGHEST = 0.02, 4.0  # y is kept within these
-SHAPES: Floats = np.array([-1.0, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0])
-WANDER: Floats = np.array([0.002, 0.015, 0.06, 0.2])
-MOST_READINGS = 24  # of one run; the walk forgets, so the latest ones carry nearly everything
+LAWS: Floats = np.array([-1.0, 0.0, 1.0, 2.0, 3.0])  # m of the blocking laws
+POWERS: Floats = np.array([1.5, 2.2, 3.2])  # p of the curves that count from the reset
+SHAPES = len(LAWS) + len(POWERS)
+WANDER: Floats = np.array([0.0005, 0.006, 0.04, 0.16])
+MOST_READINGS = 16  # of one run; the walk forgets, so the latest ones carry nearly everything
 
 
 @dataclass(frozen=True)
@@ -57,31 +61,38 @@ class Fit:
     last_day: float
 
 
-def _power(m: Floats) -> Floats:
-    # 1 - m, kept off zero: there the law is an exponential, its limit.
-    lam: Floats = np.where(np.abs(1 - m) < 1e-6, 1e-6, 1 - m)
-    return lam
+# 1 - m, kept off zero: there the law is an exponential, its limit.
+_LAMBDA: Floats = np.where(np.abs(1 - LAWS) < 1e-6, 1e-6, 1 - LAWS)
+_FOOT: Floats = FOOT**_LAMBDA
+_ENDS: Floats = np.sort(np.stack([LOWEST**_LAMBDA, HIGHEST**_LAMBDA]), axis=0)
 
 
-def position(y: Floats, m: Floats) -> Floats:
-    """Position s on the curve of shape m at level y (broadcast together)."""
-    lam = _power(m)
-    foot = FOOT**lam
-    s: Floats = (np.clip(y, LOWEST, HIGHEST) ** lam - foot) / (1 - foot)
-    return s
+def position(y: Floats, start: Floats) -> Floats:
+    """Position s at level `y` of a run from level `start`: their shape, and an axis of shapes.
+
+    `y` may already have that axis.
+    """
+    y, start = np.broadcast_arrays(y, start[..., None])
+    out = np.empty((*y.shape[:-1], SHAPES))
+    blocking, counting = np.split(np.broadcast_to(y, out.shape), [len(LAWS)], axis=-1)
+    out[..., : len(LAWS)] = (np.clip(blocking, LOWEST, HIGHEST) ** _LAMBDA - _FOOT) / (1 - _FOOT)
+    rise = np.maximum(counting - start[..., :1], 0.0) / (1 - FOOT)
+    out[..., len(LAWS) :] = rise ** (1 / POWERS)
+    return out
 
 
-def level(s: Floats, m: Floats) -> Floats:
-    """Level y at position s on the curve of shape m, kept between 0.02 and 4."""
-    lam = _power(m)
-    foot = FOOT**lam
-    ends = np.sort(np.stack(np.broadcast_arrays(LOWEST**lam, HIGHEST**lam)), axis=0)
-    y: Floats = np.exp(np.log(np.clip(foot + s * (1 - foot), ends[0], ends[1])) / lam)
-    return y
+def level(s: Floats, start: Floats) -> Floats:
+    """Level y at position `s` (last axis: shapes) of a run from level `start`; at most 4."""
+    base = np.clip(_FOOT + s[..., : len(LAWS)] * (1 - _FOOT), _ENDS[0], _ENDS[1])
+    out = np.empty(s.shape)
+    out[..., : len(LAWS)] = np.exp(np.log(base) / _LAMBDA)
+    rise = (1 - FOOT) * np.maximum(s[..., len(LAWS) :], 0.0) ** POWERS
+    out[..., len(LAWS) :] = np.minimum(start[..., None] + rise, HIGHEST)
+    return out
 
 
 def latest(days: Floats, y: Floats) -> tuple[Floats, Floats]:
-    """The first reading and the latest ones, at most 24 in all."""
+    """The first reading and the latest ones, at most 16 in all."""
     if len(days) <= MOST_READINGS:
         return days, y
     keep = np.r_[0, len(days) - MOST_READINGS + 1 : len(days)]
@@ -96,9 +107,10 @@ def walk_rate(full: Floats, wander: Floats) -> Floats:
 
 def fit(days: Floats, y: Floats, grid: Grid) -> Fit:
     """How well every curve of the grid explains readings `y` at `days` (at least one)."""
-    start = position(grid.level[:, None], SHAPES[None, :])
-    s = start[None, :, :, None] + days / grid.full[:, None, None, None]
-    curve = level(s, SHAPES[:, None])
+    start = position(grid.level[:, None], grid.level)
+    passed = days[:, None] / grid.full[:, None, None, None]
+    # Axes here (full, level, day, shape); afterwards the days stand last.
+    curve = level(start[:, None, :] + passed, grid.level[:, None]).swapaxes(2, 3)
     values, vectors = np.linalg.eigh(np.minimum(days[:, None], days[None, :]))
     values = np.maximum(values, 0.0)
     errors = (y - curve) @ vectors

@@ -241,6 +241,6 @@ def cut_runs(history: History, flush_cycles: int) -> tuple[Run, ...]:
     if flush_cycles < 1:
         raise ValueError(f"a complete flush needs at least 1 cycle, not {flush_cycles}")
     filled = [s for s in _stretches(history, flush_cycles) if s.points]
-    afters = [s.points[0][1] for s in filled[1:]] + [None]
+    afters = [*(s.points[0][1] for s in filled[1:]), None][: len(filled)]
     clean = history.station.clean_drop
     return tuple(_run(s, after, clean) for s, after in zip(filled, afters, strict=True))

@@ -1,0 +1,122 @@
+"""The robust line and the trend test: against scipy, against brute force, and at the edges."""
+
+from __future__ import annotations
+
+from itertools import permutations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from batch.robust import (
+    least_squares,
+    least_squares_through_origin,
+    mann_kendall,
+    pair_slopes,
+    theil_sen,
+    tie_term,
+)
+
+
+@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("confidence", [0.8, 0.95])
+def test_agrees_with_scipy(seed: int, confidence: float) -> None:
+    """Slope, intercept and interval, with ties in x and in y."""
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(6, 40))
+    x = np.sort(rng.integers(0, 60, n)).astype(float)
+    y = np.round(0.05 * x + rng.normal(0, 0.4, n), 1)
+    ours = theil_sen(list(x), list(y), confidence)
+    theirs = stats.theilslopes(y, x, confidence)
+    assert ours.slope == pytest.approx(theirs.slope, abs=1e-12)
+    assert ours.intercept == pytest.approx(theirs.intercept, abs=1e-12)
+    assert ours.low == pytest.approx(theirs.low_slope, abs=1e-12)
+    assert ours.high == pytest.approx(theirs.high_slope, abs=1e-12)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_plain_line_agrees_with_scipy(seed: int) -> None:
+    """Slope, intercept and standard error."""
+    rng = np.random.default_rng(seed)
+    x, y = rng.uniform(0, 100, 9), rng.normal(0, 3, 9)
+    ours, theirs = least_squares(list(x), list(y)), stats.linregress(x, y)
+    assert ours.slope == pytest.approx(theirs.slope, rel=1e-10)
+    assert ours.intercept == pytest.approx(theirs.intercept, rel=1e-10)
+    assert ours.slope_error == pytest.approx(theirs.stderr, rel=1e-10)
+
+
+@pytest.mark.parametrize("n", [2, 3, 5, 6])
+def test_exact_p_is_a_count_of_orderings(n: int) -> None:
+    """Every ordering of n values counted one by one."""
+    i, j = np.triu_indices(n, 1)
+    orders = np.array(list(permutations(range(n))))
+    scores = np.sign(orders[:, j] - orders[:, i]).sum(axis=1)
+    for order in orders[:: max(len(orders) // 20, 1)]:
+        found = mann_kendall(list(order))
+        assert found.p == pytest.approx(float((np.abs(scores) >= abs(found.s)).mean()), abs=1e-12)
+
+
+def test_exact_p_only_without_ties_and_up_to_ten() -> None:
+    """Beyond that the normal approximation stands in."""
+    assert mann_kendall(range(10)).exact
+    assert not mann_kendall(range(11)).exact
+    assert not mann_kendall([1, 2, 2, 3]).exact
+
+
+def test_all_equal_shows_no_trend() -> None:
+    """No variance is left, and no division by it."""
+    found = mann_kendall([2.0] * 5)
+    assert (found.s, found.variance, found.z, found.p) == (0, 0.0, 0.0, 1.0)
+
+
+def test_two_points_have_a_slope_and_no_interval() -> None:
+    """Nothing can be said about the slope's error."""
+    line = theil_sen([0, 4], [1.0, 3.0])
+    assert (line.slope, line.low, line.high) == (0.5, None, None)
+    assert least_squares([0, 4], [1.0, 3.0]).slope_error is None
+
+
+def test_readings_at_the_same_time_make_no_pair() -> None:
+    """Ties in x are passed over."""
+    assert list(pair_slopes([0, 0, 2], [1.0, 3.0, 5.0])) == [1.0, 2.0]
+    assert tie_term([1, 1, 1, 2]) == 3 * 2 * 11
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "message"),
+    [
+        ([1, 1], [1, 2], "all x are equal, so there is no slope"),
+        ([1], [1], "at least 2 points are needed, not 1"),
+        ([1, 2], [1], "x and y must be as long as each other"),
+        ([1, 2], [1, float("nan")], "every x and y must be a finite number"),
+    ],
+)
+def test_refusals(x: list[float], y: list[float], message: str) -> None:
+    """What cannot be fitted says why."""
+    with pytest.raises(ValueError, match=message):
+        theil_sen(x, y)
+    with pytest.raises(ValueError, match=message):
+        least_squares(x, y)
+
+
+def test_other_refusals() -> None:
+    """A confidence is a share; a line through the origin needs an x off it."""
+    with pytest.raises(ValueError, match="confidence must lie between 0 and 1, not 80"):
+        theil_sen([0, 1, 2], [0, 1, 2], 80)
+    with pytest.raises(ValueError, match="all x are 0"):
+        least_squares_through_origin([0, 0], [1, 2])
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    st.lists(st.integers(0, 500), min_size=6, max_size=25, unique=True),
+    st.floats(-3, 3),
+    st.integers(0, 24),
+)
+def test_one_wild_reading_does_not_move_the_slope(x: list[int], slope: float, which: int) -> None:
+    """From 6 points on, more than half of the pairs are without the wild one."""
+    y = [2.0 + slope * v for v in x]
+    y[which % len(y)] += 1000.0
+    assert theil_sen(x, y).slope == pytest.approx(slope, abs=1e-6)
