@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -142,9 +143,7 @@ def run(
     failures: list[dict[str, str]] = []
     used: set[Path] = set()
     lines: list[str] = []
-    with click.progressbar(
-        paths, file=click.get_text_stream("stderr"), hidden=len(paths) < 2
-    ) as bar:
+    with click.progressbar(paths, label="Books", file=sys.stderr, hidden=len(paths) < 2) as bar:
         for path in bar:
             try:
                 assessment, written = _run_one(path, _day(as_of), in_place, out, used)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
+from typing import Any
 
 from batch.model import History, Reading, Station, Work
 from checks.gauges import Z_95_ONE_SIDED, drop_uncertainty, probability_over
@@ -89,16 +90,16 @@ def _why_unusable(
     return ""
 
 
-def _reading(station: Station, record: dict[str, object]) -> Reading:
+def _reading(station: Station, record: dict[Hashable, Any]) -> Reading:
     inlet, outlet = _number(record["inlet"]), _number(record["outlet"])
     flow = _number(record["flow"])
     drop = None if inlet is None or outlet is None else inlet - outlet
     why = _why_unusable(station, inlet, outlet, flow)
     u = None if drop is None or why else uncertainty(station, drop)
     return Reading(
-        row=int(record["row"]),  # type: ignore[call-overload]
-        date=record["date"],  # type: ignore[arg-type]
-        time=record["time"],  # type: ignore[arg-type]
+        row=int(record["row"]),
+        date=record["date"],
+        time=record["time"],
         inlet=inlet,
         outlet=outlet,
         drop=drop,
@@ -111,11 +112,11 @@ def _reading(station: Station, record: dict[str, object]) -> Reading:
     )
 
 
-def _work(record: dict[str, object]) -> Work:
+def _work(record: dict[Hashable, Any]) -> Work:
     return Work(
-        row=int(record["row"]),  # type: ignore[call-overload]
-        date=record["date"],  # type: ignore[arg-type]
-        time=record["time"],  # type: ignore[arg-type]
+        row=int(record["row"]),
+        date=record["date"],
+        time=record["time"],
         work=_text(record["work"]),
         cycles=_number(record["cycles"]),
         flush_inlet=_number(record["flush_inlet"]),

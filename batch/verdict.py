@@ -78,7 +78,7 @@ def implausibly_low(facts: Facts) -> bool:
         return False
     if latest.flow < HALF * reference:
         return False
-    scale = (reference / latest.flow) ** FLOW_EXPONENT
+    scale = float((reference / latest.flow) ** FLOW_EXPONENT)
     u = uncertainty(station, latest.drop) or 0.0
     at_reference = latest.drop * scale
     return at_reference < HALF * clean and clean - at_reference > 2.0 * u * scale

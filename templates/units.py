@@ -54,10 +54,10 @@ def pressure_spellings() -> tuple[tuple[str, str], ...]:
 
 
 @cache
-def _registry() -> pint.UnitRegistry:
+def _registry() -> pint.UnitRegistry[float]:
     import pint
 
-    registry: pint.UnitRegistry = pint.UnitRegistry(cache_folder=None)
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry(cache_folder=None)
     registry.define(f"metre_of_water = {PASCAL_PER_METRE} * pascal")
     return registry
 
