@@ -97,7 +97,7 @@ def carries_mark(sheet: bytes, strings: bytes | None, part: str) -> bool:
             texts += _strings_at(strings, numbers)
     except (GraftError, ValueError, SyntaxError):
         return False
-    return any(RESULT_MARK in text for text in texts)
+    return any(text.strip().startswith(RESULT_MARK) for text in texts)
 
 
 def _first_texts(sheet: bytes) -> tuple[list[str], set[int]]:

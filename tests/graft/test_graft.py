@@ -274,3 +274,22 @@ def test_public_workbooks_keep_their_parts_and_get_sound_ones() -> None:
         assert graft(after, ours, NAMES) == after, path.name
         done += 1
     assert done > 130
+
+
+def test_a_sheet_that_only_mentions_the_mark_is_a_persons() -> None:
+    book = graft(plain("Farm"), results(), NAMES)
+    edit = ("<t>Written by Siltbook</t>", "<t>Not Written by Siltbook</t>")
+    assert taken_names(changed(book, "xl/worksheets/siltbook1.xml", edit), NAMES) == {"Actions"}
+
+
+def test_a_file_that_lacks_any_part_is_refused_or_served_but_never_a_traceback() -> None:
+    book, refused = graft(loaded(), results(), NAMES), []
+    for name in parts(book):
+        content = parts(book)
+        del content[name]
+        try:
+            graft(packed(content), results(), NAMES)
+        except GraftError as error:
+            refused.append(name)
+            assert str(error).endswith(".")
+    assert {"[Content_Types].xml", "xl/workbook.xml", "_rels/.rels"} <= set(refused)
