@@ -58,7 +58,9 @@ def read_farm(cells: SheetCells, title: str, workbook: Workbook) -> Farm:
         value, style = grid[place]
         beside = grid.get((row, column + 2), ("", 0))[0]
         setting = FARM.column(key)
-        unit = _unit(setting, str(grid[row, column][0]), beside)
+        farm_unit = values.get("pressure_unit", setting.unit)
+        assumed = str(farm_unit) if setting.kind is Kind.PRESSURE else setting.unit
+        unit = _unit(setting, str(grid[row, column][0]), beside, assumed)
         block = _one_cell(setting, title, place, value, style, workbook)
         got = _setting(block, setting, value, style, unit)
         if got is not None:
@@ -81,8 +83,11 @@ def _labels(grid: dict[tuple[int, int], tuple[Value, int]]) -> dict[str, tuple[i
     return found
 
 
-def _unit(setting: Column, label: str, beside: Value) -> str:
-    """The setting's unit: the cell beside it, else a bracket in the label, else the contract's."""
+def _unit(setting: Column, label: str, beside: Value, assumed: str) -> str:
+    """The setting's unit: the cell beside it, else a bracket in the label, else `assumed`.
+
+    A pressure without a unit is in the farm's unit, as everywhere in the book.
+    """
     if not units_of(setting.kind):
         return ""
     if isinstance(beside, str) and beside.strip():
@@ -92,7 +97,7 @@ def _unit(setting: Column, label: str, beside: Value) -> str:
         stated = known_unit(label[max(label.rfind("("), label.rfind("[")) + 1 : -1])
         if stated is not None:
             return stated
-    return setting.unit
+    return assumed
 
 
 def _one_cell(

@@ -400,11 +400,10 @@ def _repeated_headers(kept: dict[str, Cells], sheet: Sheet) -> set[int]:
             continue
         name = bare(column.header)
         content = kept[column.key]
-        same = {
-            row
-            for row, value in zip(content.rows, content.values, strict=True)
-            if type(value) is str and len(value) < 60 and bare(value) == name
-        }
+        texts = {value for value in content.values if type(value) is str and len(value) < 60}
+        heads = {text for text in texts if bare(text) == name}
+        pairs = zip(content.rows, content.values, strict=True) if heads else ()
+        same = {row for row, value in pairs if value in heads}
         rows = same if rows is None else rows & same
         if not rows:
             return set()

@@ -77,7 +77,8 @@ OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 PACKAGE = "http://schemas.openxmlformats.org/package/2006/relationships"
 STYLES = (
     f'<styleSheet xmlns="{MAIN}"><numFmts count="1"><numFmt numFmtId="164"'
-    ' formatCode="dd/mm/yyyy"/></numFmts><cellXfs count="3"><xf numFmtId="0"/><xf numFmtId="164"/><xf numFmtId="20"/>'
+    ' formatCode="dd/mm/yyyy"/></numFmts><cellXfs count="3"><xf numFmtId="0"/>'
+    '<xf numFmtId="164"/><xf numFmtId="20"/>'
     "</cellXfs></styleSheet>"
 )
 

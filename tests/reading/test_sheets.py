@@ -96,7 +96,8 @@ def test_a_header_that_stands_twice():
 
 
 def test_farm_settings_with_units_and_percent():
-    farm = [["Settings"], ["Lowest flush inlet", 29, "psi"], ["Pressure unit", "PSI"], ["Season", 2026],
+    farm = [["Settings"], ["Lowest flush inlet", 29, "psi"], ["Pressure unit", "PSI"],
+            ["Season", 2026],
             ["Watch share", "80 %"], ["Drop limit", "0,5 bar"], ["Flush cycles:", 4],
             ["Review date", DAY], ["Reading interval", "2 weeks"]]  # fmt: skip
     result = reading(Farm=farm)
