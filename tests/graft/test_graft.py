@@ -283,13 +283,14 @@ def test_a_sheet_that_only_mentions_the_mark_is_a_persons() -> None:
 
 
 def test_a_file_that_lacks_any_part_is_refused_or_served_but_never_a_traceback() -> None:
-    book, refused = graft(loaded(), results(), NAMES), []
+    book = graft(loaded(), results(), NAMES)
+    refused: list[tuple[str, str]] = []
     for name in parts(book):
         content = parts(book)
         del content[name]
         try:
             graft(packed(content), results(), NAMES)
         except GraftError as error:
-            refused.append(name)
-            assert str(error).endswith(".")
-    assert {"[Content_Types].xml", "xl/workbook.xml", "_rels/.rels"} <= set(refused)
+            refused.append((name, str(error)))
+    assert all(message.endswith(".") for _, message in refused)
+    assert {"[Content_Types].xml", "xl/workbook.xml", "_rels/.rels"} <= {n for n, _ in refused}
