@@ -18,11 +18,11 @@ from batch.cells import (
     Workbook,
     address,
 )
-from batch.columns import Block, accepted_text, read_column, read_dates, read_times, units_of
+from batch.columns import Block, accepted_text, read_column, read_dates, read_times
 from batch.errors import BookError
 from batch.farm import read_farm
+from batch.headers import HEADER_ROWS, Header, find_header
 from batch.opc import DAMAGE, damaged, open_package
-from batch.parsing import tidy
 from batch.sheetxml import read_sheet
 from batch.workbook import open_workbook
 from checks.findings import Finding, find
@@ -40,13 +40,10 @@ from templates.contract import (
     Sheet,
     bare,
 )
-from templates.units import known_unit
 
 if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
-
-HEADER_ROWS = 30  # a header row is looked for in the first 30 rows
 
 
 @dataclass(frozen=True)
@@ -55,14 +52,6 @@ class ReadResult:
 
     book: Book
     findings: tuple[Finding, ...]
-
-
-@dataclass(frozen=True)
-class _Header:
-    row: int
-    places: dict[str, int]
-    units: dict[str, str]
-    twice: tuple[tuple[str, int], ...]  # (header, column) of repeated headers
 
 
 def read_book(data: bytes, path: str) -> ReadResult:
@@ -105,7 +94,7 @@ def _missing_sheet(workbook: Workbook, sheet: Sheet, name: str) -> BookError:
     for part in workbook.sheets[:60]:
         if _plain_name(part.name) in taken:
             continue
-        header = _find_header(read_sheet(workbook, part, HEADER_ROWS), sheet)
+        header = find_header(read_sheet(workbook, part, HEADER_ROWS), sheet)
         if header and len(header.places) > score:
             best, score = part.name, len(header.places)
     if score >= 2:
@@ -113,59 +102,6 @@ def _missing_sheet(workbook: Workbook, sheet: Sheet, name: str) -> BookError:
             f"{text}the sheet {best} looks like it by its headers, rename it to {sheet.name}."
         )
     return BookError(f"{text}copy the sheet {sheet.name} from a blank template.")
-
-
-def _headers_by_row(cells: SheetCells) -> dict[int, list[tuple[int, str]]]:
-    rows: dict[int, list[tuple[int, str]]] = {}
-    for column in sorted(cells.columns):
-        content = cells.columns[column]
-        for row, value in zip(content.rows, content.values, strict=True):
-            if row > HEADER_ROWS:
-                break
-            if type(value) is str:
-                rows.setdefault(row, []).append((column, value))
-    return rows
-
-
-def _find_header(cells: SheetCells, sheet: Sheet) -> _Header | None:
-    """The row with most known headers among the first 30; None where no row has any."""
-    names = {bare(column.header): column.key for column in sheet.columns}
-    computed = {bare(header) for header in sheet.computed}
-    best: _Header | None = None
-    for row, texts in sorted(_headers_by_row(cells).items()):
-        header = _as_header(row, texts, names, computed, sheet)
-        if header.places and (best is None or len(header.places) > len(best.places)):
-            best = header
-    return best
-
-
-def _as_header(
-    row: int, texts: list[tuple[int, str]], names: dict[str, str], computed: set[str], sheet: Sheet
-) -> _Header:
-    places: dict[str, int] = {}
-    units: dict[str, str] = {}
-    twice = []
-    for column, text in texts:
-        text = tidy(text)
-        key = names.get(bare(text).rstrip(" :*"))
-        if key is None or text.casefold() in computed:
-            continue
-        if key in places:
-            twice.append((text, column))
-            continue
-        places[key] = column
-        unit = _bracket_unit(text)
-        if unit is not None and unit in units_of(sheet.column(key).kind):
-            units[key] = unit
-    return _Header(row, places, units, tuple(twice))
-
-
-def _bracket_unit(header: str) -> str | None:
-    """The unit that a header states in a trailing bracket: 'Inlet pressure [psi]' -> psi."""
-    for opening, closing in ("()", "[]"):
-        if header.endswith(closing) and opening in header:
-            return known_unit(header[header.rindex(opening) + 1 : -1])
-    return None
 
 
 class _Builder:
@@ -229,8 +165,8 @@ class _Builder:
         self._note_merged(cells, header, block)
         return self._frame(sheet, header, block)
 
-    def _header(self, cells: SheetCells, sheet: Sheet, title: str) -> _Header | None:
-        header = _find_header(cells, sheet)
+    def _header(self, cells: SheetCells, sheet: Sheet, title: str) -> Header | None:
+        header = find_header(cells, sheet)
         wanted = [column for column in sheet.columns if column.required]
         missing = [c.header for c in wanted if header is None or c.key not in header.places]
         if not missing:
@@ -251,9 +187,9 @@ class _Builder:
     def _empty(self, sheet: Sheet, title: str) -> Table:
         self.counts[sheet.name] = Counts(0, 0, 0)
         block = Block(title, np.zeros(0, dtype=np.int64), {}, {}, [], False)
-        return self._frame(sheet, _Header(1, {}, {}, ()), block)
+        return self._frame(sheet, Header(1, {}, {}, ()), block)
 
-    def _note_merged(self, cells: SheetCells, header: _Header, block: Block) -> None:
+    def _note_merged(self, cells: SheetCells, header: Header, block: Block) -> None:
         used = set(header.places.values())
         last = int(block.rows[-1]) if len(block.rows) else 0
         for ref in cells.merged:
@@ -264,7 +200,7 @@ class _Builder:
                          read=f"{ref} as one cell", accepted="one cell for every row")
                 )  # fmt: skip
 
-    def _frame(self, sheet: Sheet, header: _Header, block: Block) -> Table:
+    def _frame(self, sheet: Sheet, header: Header, block: Block) -> Table:
         made: dict[str, NDArray[np.object_]] = {}
         made["station"] = self._stations(sheet, block)
         block.stations = made["station"]
@@ -359,7 +295,7 @@ def _corners(ref: str) -> tuple[int, int, int, int]:
 
 
 def _block(
-    cells: SheetCells, header: _Header, sheet: Sheet, title: str, workbook: Workbook
+    cells: SheetCells, header: Header, sheet: Sheet, title: str, workbook: Workbook
 ) -> Block:
     kept = {}
     for key, column in header.places.items():

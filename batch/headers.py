@@ -1,0 +1,76 @@
+"""Finds the header row of a list sheet, its columns, and the units that headers state."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from batch.cells import SheetCells
+from batch.columns import units_of
+from batch.parsing import tidy
+from templates.contract import Sheet, bare
+from templates.units import known_unit
+
+HEADER_ROWS = 30  # a header row is looked for in the first 30 rows
+
+
+@dataclass(frozen=True)
+class Header:
+    """The header row found: its row, each key's 0-based column, units stated in brackets."""
+
+    row: int
+    places: dict[str, int]
+    units: dict[str, str]
+    twice: tuple[tuple[str, int], ...]  # (header, column) of repeated headers
+
+
+def _headers_by_row(cells: SheetCells) -> dict[int, list[tuple[int, str]]]:
+    rows: dict[int, list[tuple[int, str]]] = {}
+    for column in sorted(cells.columns):
+        content = cells.columns[column]
+        for row, value in zip(content.rows, content.values, strict=True):
+            if row > HEADER_ROWS:
+                break
+            if type(value) is str:
+                rows.setdefault(row, []).append((column, value))
+    return rows
+
+
+def find_header(cells: SheetCells, sheet: Sheet) -> Header | None:
+    """The row with most known headers among the first 30; None where no row has any."""
+    names = {bare(column.header): column.key for column in sheet.columns}
+    computed = {bare(header) for header in sheet.computed}
+    best: Header | None = None
+    for row, texts in sorted(_headers_by_row(cells).items()):
+        header = _as_header(row, texts, names, computed, sheet)
+        if header.places and (best is None or len(header.places) > len(best.places)):
+            best = header
+    return best
+
+
+def _as_header(
+    row: int, texts: list[tuple[int, str]], names: dict[str, str], computed: set[str], sheet: Sheet
+) -> Header:
+    places: dict[str, int] = {}
+    units: dict[str, str] = {}
+    twice = []
+    for column, text in texts:
+        text = tidy(text)
+        key = names.get(bare(text).rstrip(" :*"))
+        if key is None or text.casefold() in computed:
+            continue
+        if key in places:
+            twice.append((text, column))
+            continue
+        places[key] = column
+        unit = _bracket_unit(text)
+        if unit is not None and unit in units_of(sheet.column(key).kind):
+            units[key] = unit
+    return Header(row, places, units, tuple(twice))
+
+
+def _bracket_unit(header: str) -> str | None:
+    """The unit that a header states in a trailing bracket: 'Inlet pressure [psi]' -> psi."""
+    for opening, closing in ("()", "[]"):
+        if header.endswith(closing) and opening in header:
+            return known_unit(header[header.rindex(opening) + 1 : -1])
+    return None
