@@ -50,7 +50,8 @@ def read_farm(cells: SheetCells, title: str, workbook: Workbook) -> Farm:
     }
     farm = Farm(Settings())
     values: dict[str, object] = {}
-    for key, (row, column) in _labels(grid).items():
+    unit_first = sorted(_labels(grid).items(), key=lambda found: found[0] != "pressure_unit")
+    for key, (row, column) in unit_first:
         place = (row, column + 1)
         farm.cells[key] = f"{column_letters(column + 1)}{row}"
         if place not in grid:

@@ -1,0 +1,47 @@
+"""The house keeps its rules: imports flow one way, and the written commands are the real ones."""
+
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+ALLOWED = {
+    "templates": {"templates"},
+    "checks": {"checks", "templates"},
+    "batch": {"batch", "checks", "templates"},
+}
+
+
+def imported(path: Path) -> set[str]:
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            found |= {alias.name.split(".")[0] for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found.add(node.module.split(".")[0])
+    return found
+
+
+@pytest.mark.parametrize("folder", sorted(ALLOWED))
+def test_nothing_imports_backwards(folder: str) -> None:
+    for path in (ROOT / folder).rglob("*.py"):
+        backwards = imported(path) & (set(ALLOWED) | {"tests"}) - ALLOWED[folder]
+        assert not backwards, f"{path} imports {backwards}"
+
+
+def test_ci_runs_the_commands_of_the_readme() -> None:
+    readme = (ROOT / "README.md").read_text()
+    ci = (ROOT / ".ci" / "run").read_text()
+    commands = [c.strip() for c in re.findall(r"```sh\n(.*?)```", readme, re.DOTALL)]
+    assert len(commands) == 2
+    assert all(command in ci.splitlines() for command in commands)
+
+
+@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
+def test_links_and_pictures_exist(page: str) -> None:
+    for target in re.findall(r"\]\(([^)#]+)\)", (ROOT / page).read_text()):
+        assert (ROOT / target).exists(), target
