@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +22,7 @@ from batch.parsing import (
     tidy,
     time_text,
 )
-from checks.findings import Finding, find
+from checks.findings import CATALOGUE, Finding, Severity, find
 from templates.book import column_letters
 from templates.contract import FLOW_UNITS, PRESSURE_UNITS, Column, Kind
 from templates.units import cubic_metres_per_hour_per, known_unit, metres_per
@@ -44,6 +45,7 @@ _SUFFIXES: dict[str, dict[str, float]] = {
     "efficiency": {"%": 0.01},
 }
 _PLAIN = (float, bool)
+NOTES = 100  # a whole column typed as text would otherwise drown every other finding
 LARGEST = 1e12  # no measured or counted value comes near it; beyond it conversions overflow
 
 
@@ -138,6 +140,7 @@ class Block:
     findings: list[Finding] = field(default_factory=list)
     stations: Objects | None = None
     raw: dict[str, dict[int, object]] = field(default_factory=dict)
+    notes: Counter[tuple[str, str]] = field(default_factory=Counter)
 
     def positions(self, key: str) -> NDArray[np.int64]:
         """Where each cell of the column stands among the rows."""
@@ -148,7 +151,13 @@ class Block:
         return self.styles[index] if index < len(self.styles) else Style.PLAIN
 
     def flag(self, code: str, column: Column, position: int, read: str, accepted: str) -> None:
-        """Record one finding at a cell of this block."""
+        """Record one finding at a cell of this block; of notes, a hundred per column and rule."""
+        if CATALOGUE[code].severity is Severity.NOTE:
+            self.notes[code, column.key] += 1
+            more = self.notes[code, column.key] >= NOTES
+            if self.notes[code, column.key] > NOTES:
+                return
+            accepted += " (further ones in this column are not listed)" if more else ""
         cell = f"{column_letters(self.places.get(column.key, 0))}{self.rows[position]}"
         station = self.stations[position] if self.stations is not None else None
         self.findings.append(

@@ -35,6 +35,13 @@ def test_text_numbers_are_read_with_a_note(typed, bars):
     assert result.book.readings.raw["inlet"] == {2: typed}
 
 
+def test_a_whole_column_of_text_numbers_does_not_drown_the_rest():
+    result = reading(*[["F1", DAY, None, "2.4", 2] for _ in range(150)], ["F1", DAY, None, "x", 2])
+    assert codes(result) == ["cell-text-number"] * 100 + ["cell-not-number"]
+    assert "(further ones in this column are not listed)" in messages(result)[99]
+    assert result.book.readings.frame.inlet.notna().sum() == 150
+
+
 def test_a_number_that_can_be_read_two_ways_is_not_guessed():
     result = reading(["F1", DAY, None, "1,234", 2.0])
     assert math.isnan(result.book.readings.frame.inlet[2])
