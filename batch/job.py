@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from io import BytesIO
 
 from batch import __version__
 from batch.assess import as_of_date, assess
 from batch.model import Assessment
-from checks.findings import find
+from checks.findings import Finding, find
 from templates.contract import RESULT_SHEETS
 
 
@@ -42,16 +45,32 @@ def review_bytes(data: bytes, path: str, book_name: str, as_of: dt.date | None =
     assessment = assess_bytes(data, path, as_of)
     taken = taken_names(data, RESULT_SHEETS)
     names = {n: f"{n} (Siltbook)" if n in taken else n for n in RESULT_SHEETS}
-    notes = tuple(
-        find("name-taken", sheet=n, cell="A1", read="a sheet of your own", accepted="any sheet")
-        for n in RESULT_SHEETS
-        if n in taken
-    )
-    noted = Assessment(
-        assessment.book,
-        assessment.as_of,
-        assessment.stations,
-        (*assessment.findings, *notes),
-    )
+    notes = (*_taken_notes(taken), *_signature_note(data))
+    noted = replace(assessment, findings=(*assessment.findings, *notes))
     results = result_workbook(noted, names, book_name, __version__)
     return Reviewed(noted, graft(data, results, list(names.values())))
+
+
+def _taken_notes(taken: set[str]) -> Iterator[Finding]:
+    for name in sorted(taken):
+        yield find(
+            "name-taken",
+            sheet=name,
+            cell="A1",
+            read="a sheet of your own",
+            accepted=f"any; the result is called '{name} (Siltbook)'",
+        )
+
+
+def _signature_note(data: bytes) -> Iterator[Finding]:
+    """A signature covers the package as it was; the reviewed copy is another package."""
+    with zipfile.ZipFile(BytesIO(data)) as package:
+        signed = any(name.startswith("_xmlsignatures/") for name in package.namelist())
+    if signed:
+        yield find(
+            "signature-broken",
+            sheet="(whole book)",
+            cell="",
+            read="a digital signature, which the reviewed copy cannot keep",
+            accepted="any book",
+        )

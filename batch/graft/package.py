@@ -8,6 +8,8 @@ import zipfile
 import zlib
 from dataclasses import dataclass
 
+from batch.errors import SiltbookError
+
 LARGEST_PART = 1 << 30  # [bytes]; a larger part is a damaged file or a trap
 _LOCAL = struct.Struct("<4s5H3I2H")
 _CENTRAL = struct.Struct("<4s6H3I5H2I")
@@ -15,7 +17,7 @@ _END = struct.Struct("<4s4H2IH")
 _NEW_STAMP = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: two runs give the same bytes
 
 
-class GraftError(Exception):
+class GraftError(SiltbookError):
     """The result sheets cannot be placed into this book; the text is one sentence for people."""
 
 
