@@ -19,6 +19,7 @@ QUIET = "#595959"
 RULE = "#B8BEC6"
 HEAD_FILL = "#E4E9F0"
 WHITE = "#FFFFFF"
+BLACK = "#000000"
 # Lines and marks of the charts: told apart by shape and dash as well as by colour.
 DROP_LINE = "#0B3C7D"
 LIMIT_LINE = "#A8430F"
@@ -47,13 +48,13 @@ VERDICTS: dict[str, VerdictLook] = {
     "check-flush-gear": VerdictLook("Check flush gear", "◆", "#7D2C1B", WHITE),
     "check-supply": VerdictLook("Check supply", "▼", "#0357B2", WHITE),
     "check-field": VerdictLook("Check field side", "►", "#B44E1F", WHITE),
-    "flush": VerdictLook("Flush", "●", "#1084E0", INK),
-    "inspect-screen": VerdictLook("Inspect screen", "◇", "#DC7A2C", INK),
-    "re-read": VerdictLook("Re-read", "□", "#52ACF6", INK),
-    "no-reading": VerdictLook("No reading", "○", "#E8AF47", INK),
-    "watch": VerdictLook("Watch", "△", "#A0D1FF", INK),
-    "in-range": VerdictLook("In range", "✓", "#F3DF97", INK),
-    "resting": VerdictLook("Resting", "–", "#F0F4F9", INK),
+    "flush": VerdictLook("Flush", "●", "#1084E0", BLACK),
+    "inspect-screen": VerdictLook("Inspect screen", "◇", "#DC7A2C", BLACK),
+    "re-read": VerdictLook("Re-read", "□", "#52ACF6", BLACK),
+    "no-reading": VerdictLook("No reading", "○", "#E8AF47", BLACK),
+    "watch": VerdictLook("Watch", "△", "#A0D1FF", BLACK),
+    "in-range": VerdictLook("In range", "✓", "#F3DF97", BLACK),
+    "resting": VerdictLook("Resting", "–", "#F0F4F9", BLACK),
 }
 
 # Severity id -> word with its symbol.
@@ -66,6 +67,7 @@ _BASE: dict[str, object] = {
     "valign": "top",
 }
 _BOX: dict[str, object] = {**_BASE, "bottom": 1, "bottom_color": RULE}
+_LEFT: dict[str, object] = {**_BOX, "align": "left", "indent": 1}
 
 # Cell formats by name, in XlsxWriter's words; sheets ask for them by name only.
 FORMATS: dict[str, dict[str, object]] = {
@@ -79,22 +81,22 @@ FORMATS: dict[str, dict[str, object]] = {
     },
     "head": {
         **_BASE, "bold": True, "text_wrap": True, "bg_color": HEAD_FILL, "bottom": 1,
-        "bottom_color": INK, "valign": "vcenter",
+        "bottom_color": INK, "valign": "vcenter", "align": "left", "indent": 1,
     },
-    "text": _BOX,
-    "wrap": {**_BOX, "text_wrap": True},
-    "name": {**_BOX, "text_wrap": True, "bold": True},
+    "text": _LEFT,
+    "wrap": {**_LEFT, "text_wrap": True},
+    "name": {**_LEFT, "text_wrap": True, "bold": True},
     "fill-in": {**_BOX, "text_wrap": True, "left": 1, "left_color": RULE, "right": 1,
                 "right_color": RULE},
-    "date": {**_BOX, "num_format": DATE_FORMAT, "align": "left"},
-    "time": {**_BOX, "num_format": TIME_FORMAT, "align": "left"},
+    "date": {**_LEFT, "num_format": DATE_FORMAT},
+    "time": {**_LEFT, "num_format": TIME_FORMAT},
     "metres": {**_BOX, "num_format": METRE_FORMAT},
     "share": {**_BOX, "num_format": "0%"},
     "whole": {**_BOX, "num_format": "0"},
     "general": _BOX,
     "factor": {**_BOX, "num_format": "0.00000"},
     "chance": {**_BOX, "num_format": "0.0%"},
-    "link": {**_BOX, "font_color": "#0B3C7D", "underline": 1},
+    "link": {**_LEFT, "font_color": "#0B3C7D", "underline": 1},
     "over": {"bold": True, "bg_color": "#043176", "font_color": WHITE},
     "data": {**_BASE, "font_color": QUIET},
     "data-date": {**_BASE, "font_color": QUIET, "num_format": DATE_FORMAT},
@@ -105,7 +107,7 @@ def verdict_format(verdict: str) -> dict[str, object]:
     """The coloured cell of one verdict id; KeyError for an unknown id."""
     look = VERDICTS[verdict]
     return {
-        **_BOX,
+        **_LEFT,
         "bold": True,
         "text_wrap": True,
         "bg_color": look.fill,

@@ -12,12 +12,12 @@ from templates import look
 
 CALM = (Verdict.IN_RANGE, Verdict.RESTING)
 COLUMNS = (
-    ("Verdict", 18.0),
+    ("Verdict", 20.0),
     ("Station", 15.0),
     ("Block", 12.0),
     ("Why", 48.0),
     ("What to do next", 56.0),
-    ("Days over limit", 8.0),
+    ("Days over limit", 9.0),
     ("Who", 14.0),
     ("By when", 12.0),
 )

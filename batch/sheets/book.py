@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from functools import partial
 from io import BytesIO
 
 from batch.model import Assessment
-from batch.sheets import actions, findings, review, trends, workings
+from batch.sheets import actions, findings, review, rows, trends, workings
 from batch.sheets.kit import Kit
 from templates import contract
 
 # The same assessment must give the same bytes, so the file carries no clock.
 _CREATED = dt.datetime(2000, 1, 1)
+_WORKINGS_PART = f"xl/worksheets/sheet{contract.RESULT_SHEETS.index('Workings') + 1}.xml"
 
 
 def result_workbook(
@@ -41,6 +43,9 @@ def result_workbook(
         actions.write(kit, sheets[0])
         review.write(kit, sheets[1])
         trends.write(kit, sheets[2], final[2])
-        workings.write(kit, sheets[3])
+        count = workings.write(kit, sheets[3])
         findings.write(kit, sheets[4])
-    return target.getvalue()
+    if not count:
+        return target.getvalue()
+    make = partial(workings.rows, assessment)
+    return rows.fill(target.getvalue(), _WORKINGS_PART, workings.HEADER + 2, make)

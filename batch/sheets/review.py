@@ -10,20 +10,20 @@ from templates import look
 
 HEADER = 2
 COLUMNS = (
-    ("Verdict", 18.0),
+    ("Verdict", 20.0),
     ("Station", 15.0),
     ("Block", 12.0),
     ("Filter type", 9.0),
     ("Latest drop (m)", 8.0),
-    ("Limit (m)", 7.0),
+    ("Limit (m)", 8.0),
     ("Share of limit", 13.0),
     ("Clean drop (m)", 8.0),
-    ("Read on", 11.0),
-    ("Last flush", 11.0),
-    ("Last hand cleaning", 11.0),
-    ("Episodes this season", 9.0),
-    ("Days over limit", 7.0),
-    ("Borderline", 10.0),
+    ("Read on", 12.0),
+    ("Last flush", 12.0),
+    ("Last hand cleaning", 12.0),
+    ("Episodes this season", 10.0),
+    ("Days over limit", 8.0),
+    ("Borderline", 11.0),
     ("Also", 26.0),
 )
 SHARE = 6
@@ -85,7 +85,8 @@ def _station(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> None:
     k.number(sheet, row, 12, result.days_over, whole)
     k.text(sheet, row, 13, "borderline" if result.judgement.borderline else "", kit.format("text"))
     k.text(sheet, row, 14, also, kit.format("wrap"))
-    most = max(k.lines(v, COLUMNS[c][1]) for c, v in ((0, label), (1, name), (2, block), (14, also)))
+    wrapped = ((0, label), (1, name), (2, block), (14, also))
+    most = max(k.lines(value, COLUMNS[col][1]) for col, value in wrapped)
     sheet.set_row(row, min(409.0, most * k.LINE_POINTS + 4))
 
 

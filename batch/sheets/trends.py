@@ -12,12 +12,15 @@ from batch.sheets import kit as k
 from templates import look
 
 MOST = 200
+MOST_READINGS = 300  # of one chart: more would only blacken it
 ACROSS, PER_PAGE = 2, 4
 TOP = 3  # rows of heading above the charts
-BLOCK = 15  # rows that one chart takes, with the gap below it
-ROW_POINTS = 15.0
+# One tall row holds one line of charts. Fitting to a width makes some programs ignore page
+# breaks; two such rows and the heading fill a landscape A4 page so that the natural break is
+# the same, whatever the scale between 0.7 and 1.
+CHART_ROW_POINTS = 234.0
 COLUMN_WIDTH = 70.0  # characters; 495 pixels
-CHART = {"width": 488, "height": BLOCK * 20 - 12}
+CHART = {"width": 485, "height": 300}
 DATA = 30  # first column of the chart data, outside the print area
 _ADDRESS = re.compile(r"!(?=\$?[A-Z]+\$?\d)")
 _MARKS = (
@@ -34,7 +37,7 @@ class Data:
     """The block of chart data as it grows: the next free row, and each series' rows."""
 
     sheet: Any
-    row: int = TOP
+    row: int
     places: dict[str, tuple[int, int]] = field(default_factory=dict)
 
 
@@ -44,16 +47,20 @@ def write(kit: k.Kit, sheet: Any, name: str) -> None:
     results = kit.assessment.stations
     sheet.write_string(2, 0, _third_line(results), kit.format("mark"))
     sheet.set_column(0, ACROSS - 1, COLUMN_WIDTH)
-    _data_heading(kit, sheet)
-    data = Data(sheet)
+    _page(kit, sheet, min(len(results), MOST))
+    charts = min(len(results), MOST)
+    first = TOP + max(1, -(-charts // ACROSS)) + 2
+    _data_heading(kit, sheet, first - 1)
+    data = Data(sheet, first)
     for place, result in enumerate(results[:MOST]):
         points = _series(kit, result)
         _write_data(kit, data, result, points)
         chart = _chart(kit, data, name, result, points)
-        row = TOP + BLOCK * (place // ACROSS)
-        options = {"description": alt_text(result), "object_position": 2}
-        sheet.insert_chart(row, place % ACROSS, chart, options)
-    _page(kit, sheet, min(len(results), MOST))
+        row, col = TOP + place // ACROSS, place % ACROSS
+        # Position 1: the chart keeps to its cell where a program draws columns wider.
+        options = {"description": alt_text(result), "object_position": 1}
+        options |= {"x_offset": 4, "y_offset": 3}
+        sheet.insert_chart(row, col, chart, options)
 
 
 def _third_line(results: tuple[StationResult, ...]) -> str:
@@ -61,23 +68,23 @@ def _third_line(results: tuple[StationResult, ...]) -> str:
         return "No station in this book."
     said = "Most urgent first. Readings that cannot be used are not drawn; a line stops at a gap"
     said += " longer than three reading intervals."
+    if any(len(r.history.readings) > MOST_READINGS for r in results):
+        said += f" A chart shows the latest {MOST_READINGS} readings."
     if len(results) > MOST:
         said += f" The first {MOST} of {len(results):,} stations have a chart."
     return said
 
 
 def _page(kit: k.Kit, sheet: Any, charts: int) -> None:
-    """Four charts a page. Fitting to a width would switch the page breaks off: a scale does not."""
+    """Four charts a page; row heights first, for a chart is placed by them."""
     k.page(kit, sheet, header=TOP - 1)
-    sheet.set_print_scale(100)
     sheet.set_margins(left=0.3, right=0.3, top=0.4, bottom=0.55)
-    rows = -(-charts // ACROSS)
-    step = BLOCK * (PER_PAGE // ACROSS)
-    last = TOP + max(1, rows) * BLOCK
-    sheet.set_h_pagebreaks(list(range(TOP + step, last - 1, step)))
+    last = TOP + max(1, -(-charts // ACROSS))
+    step = PER_PAGE // ACROSS
+    sheet.set_h_pagebreaks(list(range(TOP + step, last, step)))
     sheet.print_area(0, 0, last - 1, ACROSS - 1)
-    for row in range(1, last):
-        sheet.set_row(row, ROW_POINTS)
+    for row in range(TOP, last):
+        sheet.set_row(row, CHART_ROW_POINTS)
 
 
 def _series(kit: k.Kit, result: StationResult) -> dict[str, list[Point]]:
@@ -88,7 +95,7 @@ def _series(kit: k.Kit, result: StationResult) -> dict[str, list[Point]]:
         known = [w for w, *_ in _MARKS if w]
         found[shown] = [
             (k.serial(w.date, w.time), 0.0)
-            for w in result.history.work
+            for w in result.history.work[-MOST_READINGS:]
             if (w.work == work if work else w.work not in known)
         ]
     days = [x for points in found.values() for x, _ in points]
@@ -104,7 +111,7 @@ def _drops(result: StationResult, gap: float) -> list[Point]:
     """The readings' drops; an unusable reading and a long gap [days] each break the line."""
     points: list[Point] = []
     before: float | None = None
-    for reading in result.history.readings:
+    for reading in result.history.readings[-MOST_READINGS:]:
         day = k.serial(reading.date, reading.time)
         usable = reading.usable and reading.drop is not None and reading.drop == reading.drop
         if not usable or (before is not None and day - before > gap):
@@ -122,10 +129,10 @@ def _window(first: float, last: float, as_of: dt.date | None) -> tuple[float, fl
     return float(int(first)) - pad, float(int(end)) + pad
 
 
-def _data_heading(kit: k.Kit, sheet: Any) -> None:
-    sheet.write_string(0, DATA, "Chart data", kit.format("title"))
+def _data_heading(kit: k.Kit, sheet: Any, row: int) -> None:
+    sheet.write_string(row - 1, DATA, "Chart data", kit.format("title"))
     for col, word in enumerate(("Station", "Series", "Date", "Level (m)")):
-        sheet.write_string(TOP - 1, DATA + col, word, kit.format("head"))
+        sheet.write_string(row, DATA + col, word, kit.format("head"))
     sheet.set_column(DATA, DATA + 3, 14)
 
 
@@ -139,8 +146,9 @@ def _write_data(
     for key, points in series.items():
         start = data.row
         for day, level in points:
-            data.sheet.write_string(data.row, DATA, name, style)
-            data.sheet.write_string(data.row, DATA + 1, key, style)
+            if data.row == start:
+                data.sheet.write_string(data.row, DATA, name, style)
+                data.sheet.write_string(data.row, DATA + 1, key, style)
             data.sheet.write_number(data.row, DATA + 2, day, day_style)
             if level is not None:
                 data.sheet.write_number(data.row, DATA + 3, level, style)
@@ -204,7 +212,8 @@ def _styles() -> list[tuple[str, dict[str, Any]]]:
     """Name, line and marker of every series, in drawing order."""
     none = {"type": "none"}
     found: list[tuple[str, dict[str, Any]]] = [
-        ("limit", {"name": "Limit", "marker": none, "line": {"color": look.LIMIT_LINE, "width": 2}}),
+        ("limit", {"name": "Limit", "marker": none,
+                   "line": {"color": look.LIMIT_LINE, "width": 2}}),
         ("clean", {"name": "Clean drop", "marker": none,
                    "line": {"color": look.CLEAN_LINE, "width": 1.5, "dash_type": "dash"}}),
         ("drop", {"name": "Drop", "line": {"color": look.DROP_LINE, "width": 1.25},

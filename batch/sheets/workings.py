@@ -7,13 +7,15 @@ readings: the loop looks up nothing that can be prepared before it.
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass
+from html import escape
 from typing import Any
 
 from batch.model import Assessment, Reading, Station
 from batch.sheets import kit as k
+from batch.sheets.rows import formula_cell, formula_text_cell, number_cell, text_cell
 from templates.book import Table, column_letters
 from templates.units import metres_per
 
@@ -36,14 +38,16 @@ COLUMNS = (
     ("Standard uncertainty (m)", 12.0),
     ("Probability of over", 11.0),
     ("Used by the ladder", 9.0),
-    ("Why not", 34.0),
+    ("Why not", 28.0),
     ("Row in Readings", 9.0),
-    ("Note", 30.0),
+    ("Note", 24.0),
 )
 LAST = len(COLUMNS) - 1
 MOST = 1_048_000  # rows that a sheet can hold below the header and a closing line
-# A formula with a sheet name such as 'LET(2)' would be taken for a function of that name.
-_LIKE_A_CALL = re.compile(r"[A-Za-z.]\(")
+_STYLES = (
+    "text", "date", "time", "general", "general", "text", "factor", "metres", "metres",
+    "metres", "metres", "metres", "text", "metres", "chance", "text", "text", "whole", "text",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -54,18 +58,8 @@ class Source:
     raw: dict[int, object]
 
 
-@dataclass(frozen=True)
-class Ways:
-    """The sheet's writing methods and formats, looked up once."""
-
-    formula: Callable[..., Any]
-    number: Callable[..., Any]
-    string: Callable[..., Any]
-    formats: dict[str, Any]
-
-
-def write(kit: k.Kit, sheet: Any) -> None:
-    """Write the Workings sheet."""
+def write(kit: k.Kit, sheet: Any) -> int:
+    """Write the sheet with one blank row for `rows` to replace; how many rows will follow."""
     k.heading(kit, sheet, "Workings")
     line = (
         "Drop = inlet - outlet, in metres of water. Over: drop > limit by more than 0.000001 m."
@@ -73,39 +67,40 @@ def write(kit: k.Kit, sheet: Any) -> None:
     )
     sheet.write_string(2, 0, line, kit.format("mark"))
     k.header_row(kit, sheet, HEADER, COLUMNS)
-    row = _rows(kit, sheet)
-    if row > HEADER:
+    count = min(MOST, sum(len(r.history.readings) for r in kit.assessment.stations))
+    row = HEADER + max(1, count)
+    if count:
+        for col, style in enumerate(_STYLES):
+            sheet.write_blank(HEADER + 1, col, None, kit.format(style))
         sheet.autofilter(HEADER, 0, row, LAST)
         over = {"type": "cell", "criteria": "==", "value": '"OVER"', "format": kit.format("over")}
         sheet.conditional_format(HEADER + 1, 12, row, 12, over)
     else:
-        row += 1
         sheet.write_string(row, 0, "No reading in this book.", kit.format("mark"))
     k.page(kit, sheet, header=HEADER)
     sheet.print_area(0, 0, row, LAST)
+    return count
 
 
-def _rows(kit: k.Kit, sheet: Any) -> int:
-    """Write every station's readings; the last row written."""
-    names = ("text", "date", "time", "general", "factor", "metres", "chance", "whole")
-    ways = Ways(
-        sheet.write_formula, sheet.write_number, sheet.write_string,
-        {name: kit.format(name) for name in names},
-    )  # fmt: skip
-    readings = kit.assessment.book.readings
+def rows(assessment: Assessment, styles: list[str]) -> Iterator[str]:
+    """Every station's readings as rows of the sheet's part; `styles` as the blank row has them."""
+    readings = assessment.book.readings
     sides = (_source(readings, "inlet"), _source(readings, "outlet"))
-    row = HEADER
-    for result in kit.assessment.stations:
-        found = result.history.readings[: MOST - row]
-        row = _station(kit.assessment, ways, sides, result.station, found, row)
-    return row
+    n = HEADER + 2
+    for result in assessment.stations:
+        station = result.station
+        factor, limit = metres_per(station.unit), station.limit
+        link = escape(limit_formula(assessment, station), quote=False)
+        fixed = (k.one_line(station.name), station.unit, factor)
+        for reading in result.history.readings[: MOST + HEADER + 2 - n]:
+            yield _row(n, styles, fixed, sides, (link, limit), reading)
+            n += 1
 
 
 def _source(table: Table, key: str) -> Source:
     place = table.places.get(key)
-    linked = place is not None and not _LIKE_A_CALL.search(table.sheet)
-    address = f"={k.quoted(table.sheet)}{column_letters(place or 0)}" if linked else ""
-    return Source(address, table.raw.get(key, {}))
+    address = "" if place is None else f"{k.quoted(table.sheet)}{column_letters(place)}"
+    return Source(escape(address, quote=False), table.raw.get(key, {}))
 
 
 def is_number(value: object) -> bool:
@@ -114,117 +109,112 @@ def is_number(value: object) -> bool:
 
 
 def limit_formula(assessment: Assessment, station: Station) -> str:
-    """The formula for a station's limit: its own cell, else the farm's; '' for a constant."""
+    """The formula (without '=') for a station's limit: its own cell, else the farm's; else ''."""
     book = assessment.book
     table = book.stations
     raw = table.raw.get("drop_limit", {}).get(station.row)
-    if raw is not None:
-        linked = is_number(raw) and abs(float(str(raw)) - station.limit) <= 1e-9
-        if not linked or _LIKE_A_CALL.search(table.sheet):
+    if raw is not None and raw != "":
+        if not is_number(raw) or abs(float(str(raw)) - station.limit) > 1e-9:
             return ""
-        return f"={k.quoted(table.sheet)}{table.cell('drop_limit', station.row)}"
+        return f"{k.quoted(table.sheet)}{table.cell('drop_limit', station.row)}"
     cell = book.setting_cells.get("drop_limit")
-    same = abs(book.settings.drop_limit - station.limit) <= 1e-9
-    if not cell or not same or _LIKE_A_CALL.search(book.farm_sheet):
+    if not cell or abs(book.settings.drop_limit - station.limit) > 1e-9:
         return ""
     address = f"{k.quoted(book.farm_sheet)}{cell}"
     # The cell may be empty or hold words: then the limit that was used stands.
-    return f"=IF(ISNUMBER({address}),{address},{station.limit!r})"
+    return f"IF(ISNUMBER({address}),{address},{float(station.limit)!r})"
 
 
-def _station(
-    assessment: Assessment,
-    ways: Ways,
+def _row(
+    n: int,
+    styles: list[str],
+    fixed: tuple[str, str, float],
     sides: tuple[Source, Source],
-    station: Station,
-    readings: tuple[Reading, ...],
-    row: int,
-) -> int:
-    """Write one station's readings below `row`; the last row written."""
-    name, unit = k.one_line(station.name), station.unit
-    factor, limit = metres_per(unit), station.limit
-    limit_link = limit_formula(assessment, station)
-    for reading in readings:
-        row += 1
-        _identity(ways, row, name, unit, factor, reading)
-        inlet, note = _side(ways, row, 3, sides[0], factor, reading.inlet, reading.row)
-        outlet, more = _side(ways, row, 4, sides[1], factor, reading.outlet, reading.row)
-        _limit(ways, row, limit_link, limit)
-        if inlet is not None and outlet is not None:
-            _drop(ways, row, inlet - outlet, limit)
-        if note or more:
-            both = [f"{side}: {n}" for side, n in (("inlet", note), ("outlet", more)) if n]
-            ways.string(row, 18, k.one_line("; ".join(both)), ways.formats["text"])
-    return row
-
-
-def _identity(
-    ways: Ways, row: int, name: str, unit: str, factor: float, reading: Reading
-) -> None:
-    """Write what a reading is, and what the ladder made of it."""
-    formats, number, string = ways.formats, ways.number, ways.string
-    string(row, 0, name, formats["text"])
-    number(row, 1, k.serial(reading.date), formats["date"])
-    if reading.time is not None:
-        number(row, 2, k.serial(reading.date, reading.time) % 1, formats["time"])
-    string(row, 5, unit, formats["text"])
-    number(row, 6, factor, formats["factor"])
-    if reading.u_drop is not None and reading.u_drop == reading.u_drop:
-        number(row, 13, reading.u_drop, formats["metres"])
-    if reading.p_over is not None and reading.p_over == reading.p_over:
-        number(row, 14, reading.p_over, formats["chance"])
-    if reading.why_unusable:
-        string(row, 15, "no", formats["text"])
-        string(row, 16, k.one_line(reading.why_unusable), formats["text"])
-    else:
-        string(row, 15, "yes", formats["text"])
-    number(row, 17, reading.row, formats["whole"])
+    limit: tuple[str, float],
+    reading: Reading,
+) -> str:
+    """Row `n` of the sheet: one reading."""
+    name, unit, factor = fixed
+    typed_in, inlet, note = _side(n, 0, styles, sides[0], factor, reading.inlet, reading.row)
+    typed_out, outlet, more = _side(n, 1, styles, sides[1], factor, reading.outlet, reading.row)
+    notes = "; ".join(f"{s}: {t}" for s, t in (("inlet", note), ("outlet", more)) if t)
+    drop = None
+    if inlet is not None and outlet is not None:
+        drop = inlet - outlet
+    moment = None if reading.time is None else k.serial(reading.date, reading.time) % 1
+    return "".join((
+        f'<row r="{n}">',
+        text_cell(f"A{n}", styles[0], name),
+        number_cell(f"B{n}", styles[1], k.serial(reading.date)),
+        _number_or_blank(f"C{n}", styles[2], moment),
+        typed_in,
+        typed_out,
+        text_cell(f"F{n}", styles[5], unit),
+        number_cell(f"G{n}", styles[6], factor),
+        _metres(f"H{n}", styles[7], f"D{n}*G{n}", inlet),
+        _metres(f"I{n}", styles[8], f"E{n}*G{n}", outlet),
+        _against_limit(n, styles, drop, limit),
+        _number_or_blank(f"N{n}", styles[13], reading.u_drop),
+        _number_or_blank(f"O{n}", styles[14], reading.p_over),
+        text_cell(f"P{n}", styles[15], "no" if reading.why_unusable else "yes"),
+        text_cell(f"Q{n}", styles[16], k.one_line(reading.why_unusable or "")),
+        number_cell(f"R{n}", styles[17], reading.row),
+        text_cell(f"S{n}", styles[18], notes),
+        "</row>",
+    ))  # fmt: skip
 
 
 def _side(
-    ways: Ways,
-    row: int,
-    col: int,
+    n: int,
+    side: int,
+    styles: list[str],
     source: Source,
     factor: float,
     metres: float | None,
-    source_row: int,
-) -> tuple[float | None, str]:
-    """Write one pressure as read and in metres; its metres [m] and a note where not linked."""
+    row: int,
+) -> tuple[str, float | None, str]:
+    """One pressure as read: its cell, its metres [m], and a note where it is not linked."""
+    place, style = f"{'DE'[side]}{n}", styles[3 + side]
     if metres is None or metres != metres:
-        return None, ""
-    raw = source.raw.get(source_row)
-    typed, note = metres / factor, ""
-    if is_number(raw):
-        number = float(raw)  # type: ignore[arg-type]
-        if source.address and abs(number * factor - metres) <= 1e-9 * max(1.0, abs(metres)):
-            typed = number
-            ways.formula(
-                row, col, f"{source.address}{source_row}", ways.formats["general"], typed
-            )
-        else:
-            note = f"not linked; the cell reads {number:g}"
+        return text_cell(place, style, ""), None, ""
+    raw = source.raw.get(row)
+    if isinstance(raw, (int, float)) and not isinstance(raw, bool):
+        if source.address and abs(raw * factor - metres) <= 1e-9 * max(1.0, abs(metres)):
+            return formula_cell(place, style, f"{source.address}{row}", raw), raw * factor, ""
+        note = f"not linked; the cell reads {raw:g}"
     else:
         note = "not linked" if raw is None else f'not linked; the cell reads "{raw}"'
-    if note:
-        ways.number(row, col, typed, ways.formats["general"])
-    letter = "D" if col == 3 else "E"
-    value = typed * factor
-    ways.formula(row, col + 4, f"={letter}{row + 1}*G{row + 1}", ways.formats["metres"], value)
-    return value, note
+    typed = metres / factor
+    return number_cell(place, style, typed), typed * factor, k.one_line(note)
 
 
-def _limit(ways: Ways, row: int, link: str, limit: float) -> None:
-    if link:
-        ways.formula(row, 10, link, ways.formats["metres"], limit)
-    else:
-        ways.number(row, 10, limit, ways.formats["metres"])
+def _number_or_blank(place: str, style: str, value: float | None) -> str:
+    if value is None or not math.isfinite(value):
+        return text_cell(place, style, "")
+    return number_cell(place, style, value)
 
 
-def _drop(ways: Ways, row: int, drop: float, limit: float) -> None:
-    """Write the drop, its margin and whether it is over."""
-    formula, metres, n = ways.formula, ways.formats["metres"], row + 1
-    formula(row, 9, f"=H{n}-I{n}", metres, drop)
-    formula(row, 11, f"=K{n}-J{n}", metres, limit - drop)
-    shown = "OVER" if drop > limit + NOISE else "in range"
-    formula(row, 12, f'=IF(J{n}>K{n}+1E-6,"OVER","in range")', ways.formats["text"], shown)
+def _metres(place: str, style: str, formula: str, value: float | None) -> str:
+    if value is None:
+        return text_cell(place, style, "")
+    return formula_cell(place, style, formula, value)
+
+
+def _against_limit(
+    n: int, styles: list[str], drop: float | None, limit: tuple[str, float]
+) -> str:
+    """Drop, limit, margin, and over or not; the limit alone where there is no drop."""
+    link, metres = limit
+    place, style = f"K{n}", styles[10]
+    cell = formula_cell(place, style, link, metres) if link else number_cell(place, style, metres)
+    if drop is None:
+        blank = [text_cell(f"{c}{n}", styles[s], "") for c, s in (("J", 9), ("L", 11), ("M", 12))]
+        return blank[0] + cell + blank[1] + blank[2]
+    shown = "OVER" if drop > metres + NOISE else "in range"
+    rule = f'IF(J{n}&gt;K{n}+1E-6,"OVER","in range")'
+    return (
+        formula_cell(f"J{n}", styles[9], f"H{n}-I{n}", drop)
+        + cell
+        + formula_cell(f"L{n}", styles[11], f"K{n}-J{n}", metres - drop)
+        + formula_text_cell(f"M{n}", styles[12], rule, shown)
+    )

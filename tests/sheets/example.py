@@ -30,19 +30,117 @@ NAMES = {name: name for name in contract.RESULT_SHEETS}
 
 # Verdict -> (station, outlet pressures in bar at an inlet of 3.2 bar, reason, steps)
 CASES: dict[Verdict, tuple[str, tuple[float, ...], str, tuple[str, ...]]] = {
-    Verdict.ESCALATE: ("North 1", (2.9, 2.8, 2.6, 2.5, 2.4), "The drop is still 8.16 m after the hand cleaning of 2026-07-12; supply is fine (inlet 32.63 m), so the filter explains the low field pressure.", ("Call qualified help; bring this sheet.", "Keep the station out of service until the element was inspected.", "Read the drop again after the visit.")),
-    Verdict.HAND_CLEAN: ("North 2", (2.9, 2.8, 2.6, 2.6, 2.62), "The drop was 5.91 m after a complete flush on 2026-07-14 (limit 5.00 m).", ("Close both valves and let the pressure off by a flush cycle.", "Gauge above zero, then at zero: only then open the filter.", "Clean the element by hand.", "Read the drop again.")),
-    Verdict.CHECK_FLUSH_GEAR: ("North 3", (2.9, 2.7, 2.6, 2.5), "No click was heard at the flush of 2026-07-15.", ("Check the solenoid.", "If it is fine, check the controller; disconnect its battery before touching the wiring.", "Flush again, 3 cycles.")),
-    Verdict.CHECK_SUPPLY: ("Hillside", (2.9, 2.85, 2.8), "The inlet fell to 14.28 m (1.40 bar) during the flush of 2026-07-16.", ("Check pump, suction and valves.", "Flush again once the inlet holds 2 bar.")),
-    Verdict.CHECK_FIELD: ("Orchard east", (2.9, 2.85, 2.87), "The field pressure is 9.2 m, wanted 12.0 m; supply and filter are fine.", ("Walk the block: leak, valve, regulator or lateral beyond the filter.",)),
-    Verdict.FLUSH: ("Orchard west", (2.9, 2.8, 2.7, 2.68), "The drop is 5.30 m, over the limit of 5.00 m since 2026-07-06.", ("Flush: 3 cycles with the downstream valve closed.", "Listen for the click; see water leave the flush outlet.", "Read the drop again.")),
-    Verdict.INSPECT_SCREEN: ("Lower terrace", (2.9, 2.9, 3.18), "The drop of 0.20 m is under half of the clean drop (1.20 m) at 14 m3/h.", ("Let the pressure off, open the filter, look for a torn or missing element.",)),
-    Verdict.RE_READ: ("Upper terrace", (2.9, 2.8, 2.7), "Nothing was read after the flush of 2026-07-18.", ("Read inlet and outlet again.",)),
-    Verdict.NO_READING: ("Pond", (2.9, 2.85), "The latest reading is 42 days old; the interval is 7 days.", ("Read inlet and outlet.",)),
-    Verdict.WATCH: ("Valley 1", (2.95, 2.9, 2.85, 2.78), "The drop is 4.28 m, 86 % of the limit.", ("Read again by 2026-07-24.",)),
-    Verdict.IN_RANGE: ("Valley 2", (2.95, 2.93, 2.9, 2.92), "The drop is 2.86 m, 57 % of the limit.", ()),
-    Verdict.RESTING: ("Old well", (), "Not in service.", ()),
-}  # fmt: skip
+    Verdict.ESCALATE: (
+        "North 1",
+        (2.9, 2.8, 2.6, 2.5, 2.4),
+        "The drop is still 8.16 m after the hand cleaning of 2026-07-12; supply"
+        " is fine (inlet 32.63 m), so the filter explains the low field "
+        "pressure.",
+        (
+            "Call qualified help; bring this sheet.",
+            "Keep the station out of service until the element was inspected.",
+            "Read the drop again after the visit.",
+        ),
+    ),
+    Verdict.HAND_CLEAN: (
+        "North 2",
+        (2.9, 2.8, 2.6, 2.6, 2.62),
+        "The drop was 5.91 m after a complete flush on 2026-07-14 (limit 5.00 "
+        "m).",
+        (
+            "Close both valves and let the pressure off by a flush cycle.",
+            "Gauge above zero, then at zero: only then open the filter.",
+            "Clean the element by hand.",
+            "Read the drop again.",
+        ),
+    ),
+    Verdict.CHECK_FLUSH_GEAR: (
+        "North 3",
+        (2.9, 2.7, 2.6, 2.5),
+        "No click was heard at the flush of 2026-07-15.",
+        (
+            "Check the solenoid.",
+            "If it is fine, check the controller; disconnect its battery before"
+            " touching the wiring.",
+            "Flush again, 3 cycles.",
+        ),
+    ),
+    Verdict.CHECK_SUPPLY: (
+        "Hillside",
+        (2.9, 2.85, 2.8),
+        "The inlet fell to 14.28 m (1.40 bar) during the flush of 2026-07-16.",
+        (
+            "Check pump, suction and valves.",
+            "Flush again once the inlet holds 2 bar.",
+        ),
+    ),
+    Verdict.CHECK_FIELD: (
+        "Orchard east",
+        (2.9, 2.85, 2.87),
+        "The field pressure is 9.2 m, wanted 12.0 m; supply and filter are "
+        "fine.",
+        (
+            "Walk the block: leak, valve, regulator or lateral beyond the "
+            "filter.",
+        ),
+    ),
+    Verdict.FLUSH: (
+        "Orchard west",
+        (2.9, 2.8, 2.7, 2.68),
+        "The drop is 5.30 m, over the limit of 5.00 m since 2026-07-06.",
+        (
+            "Flush: 3 cycles with the downstream valve closed.",
+            "Listen for the click; see water leave the flush outlet.",
+            "Read the drop again.",
+        ),
+    ),
+    Verdict.INSPECT_SCREEN: (
+        "Lower terrace",
+        (2.9, 2.9, 3.18),
+        "The drop of 0.20 m is under half of the clean drop (1.20 m) at 14 "
+        "m3/h.",
+        (
+            "Let the pressure off, open the filter, look for a torn or missing "
+            "element.",
+        ),
+    ),
+    Verdict.RE_READ: (
+        "Upper terrace",
+        (2.9, 2.8, 2.7),
+        "Nothing was read after the flush of 2026-07-18.",
+        (
+            "Read inlet and outlet again.",
+        ),
+    ),
+    Verdict.NO_READING: (
+        "Pond",
+        (2.9, 2.85),
+        "The latest reading is 42 days old; the interval is 7 days.",
+        (
+            "Read inlet and outlet.",
+        ),
+    ),
+    Verdict.WATCH: (
+        "Valley 1",
+        (2.95, 2.9, 2.85, 2.78),
+        "The drop is 4.28 m, 86 % of the limit.",
+        (
+            "Read again by 2026-07-24.",
+        ),
+    ),
+    Verdict.IN_RANGE: (
+        "Valley 2",
+        (2.95, 2.93, 2.9, 2.92),
+        "The drop is 2.86 m, 57 % of the limit.",
+        (),
+    ),
+    Verdict.RESTING: (
+        "Old well",
+        (),
+        "Not in service.",
+        (),
+    ),
+}
 
 
 def build(
