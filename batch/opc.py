@@ -13,13 +13,11 @@ import zipfile
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from urllib.parse import unquote
 from xml.parsers import expat
 
 from batch.errors import BookError
 
-MAX_FILE = 500 * 2**20  # [bytes] as stored
 MAX_PARTS = 10_000
 MAX_TOTAL = 1_500_000_000  # [bytes] unpacked, all parts together
 MAX_RATIO = 200  # unpacked to packed, for parts from BIG_PART on
@@ -47,27 +45,6 @@ DAMAGE = (
 
 _OLD = b"\xd0\xcf\x11\xe0"
 _SAVE_AS = "save it as .xlsx in a spreadsheet program and give me that file"
-
-
-def read_file(path: Path) -> bytes:
-    """The bytes of a workbook file; BookError where it is a folder, absent or unreadable."""
-    if path.is_dir():
-        raise BookError(f"{path.name} is a folder, not a workbook: give the .xlsx file itself.")
-    try:
-        size = path.stat().st_size
-        if size > MAX_FILE:
-            raise BookError(
-                f"{path.name} is {size / 2**20:,.0f} MB: a workbook of at most"
-                f" {MAX_FILE // 2**20} MB is read."
-            )
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise BookError(f"{path.name} was not found: check the name and the folder.") from None
-    except (OSError, ValueError) as error:
-        raise BookError(
-            f"{path.name} cannot be opened ({getattr(error, 'strerror', None) or error}):"
-            " close it in other programs and check your rights to the file."
-        ) from None
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,8 @@ from batch import opc, sheetxml
 from batch.cells import Style
 from batch.columns import one_choice, one_number
 from batch.errors import BookError
-from batch.opc import open_package, read_file
+from batch.files import take
+from batch.opc import open_package
 from batch.parsing import date_order, date_text, decimal_mark, number_time, time_text
 from batch.reading import read_book
 from batch.workbook import format_kind, open_workbook
@@ -145,10 +146,10 @@ def test_first_bytes():
 def test_files_that_are_none(tmp_path):
     folder = tmp_path / "a.xlsx"
     folder.mkdir()
-    with pytest.raises(BookError, match=r"^a\.xlsx is a folder, not a workbook"):
-        read_file(folder)
-    with pytest.raises(BookError, match=r"^b\.xlsx was not found: check the name and the folder\."):
-        read_file(tmp_path / "b.xlsx")
+    with pytest.raises(BookError, match=r"a\.xlsx: this is a folder, not a workbook"):
+        take(folder)
+    with pytest.raises(BookError, match=r"b\.xlsx: this is not an ordinary file"):
+        take(tmp_path / "b.xlsx")
 
 
 def test_limits(monkeypatch):
@@ -251,7 +252,7 @@ def test_every_public_workbook_is_read_or_refused():
             seen += 1
             begun = time.perf_counter()
             try:
-                read_book(read_file(path), path.name)
+                read_book(take(path).data, path.name)
             except BookError as error:
                 assert path.name in str(error)  # noqa: PT017 - both outcomes are allowed
             assert time.perf_counter() - begun < 20, path
