@@ -45,7 +45,12 @@ def result_workbook(
         trends.write(kit, sheets[2], final[2])
         count = workings.write(kit, sheets[3])
         findings.write(kit, sheets[4])
-    if not count:
-        return target.getvalue()
-    make = partial(workings.rows, assessment)
-    return rows.fill(target.getvalue(), _WORKINGS_PART, workings.HEADER + 2, make)
+
+    def edit(part: str, xml: str) -> str | None:
+        if part.startswith("xl/charts/"):
+            return trends.spelt_out(xml)
+        if part == _WORKINGS_PART and count:
+            return rows.filled(xml, workings.HEADER + 2, partial(workings.rows, assessment))
+        return None
+
+    return rows.rewrite(target.getvalue(), edit)

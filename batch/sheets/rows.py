@@ -15,6 +15,7 @@ from io import BytesIO
 
 # A fixed date, as XlsxWriter's own parts have: the same input gives the same bytes.
 _STAMP = (1980, 1, 1, 0, 0, 0)
+_EDITED = ("xl/worksheets/sheet", "xl/charts/chart")
 _FAST = 1  # compression level; the part is placed into another package anyway
 
 
@@ -43,12 +44,10 @@ def formula_text_cell(place: str, style: str, formula: str, value: str) -> str:
     return f'<c r="{place}" s="{style}" t="str"><f>{formula}</f><v>{escape(value)}</v></c>'
 
 
-def fill(
-    package: bytes, part: str, row: int, make: Callable[[list[str]], Iterable[str]]
-) -> bytes:
-    """The package with `row` (1-based, blank formatted cells) of one part replaced.
+def rewrite(package: bytes, edit: Callable[[str, str], str | None]) -> bytes:
+    """The package with its sheets and charts edited; `edit` gets a part's name and text.
 
-    `make` gets the style index of each of the row's cells and gives the whole rows.
+    It gives the new text, or None to leave the part as it is.
     """
     target = BytesIO()
     with (
@@ -56,18 +55,18 @@ def fill(
         zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as new,
     ):
         for item in old.infolist():
-            data = old.read(item)
-            if item.filename == part:
-                new.writestr(
-                    zipfile.ZipInfo(part, _STAMP), _filled(data.decode(), row, make),
-                    zipfile.ZIP_DEFLATED, _FAST,
-                )  # fmt: skip
-            else:
-                new.writestr(item, data, zipfile.ZIP_DEFLATED)
+            name, data = item.filename, old.read(item)
+            made = edit(name, data.decode()) if name.startswith(_EDITED) else None
+            text = data if made is None else made
+            new.writestr(zipfile.ZipInfo(name, _STAMP), text, zipfile.ZIP_DEFLATED, _FAST)
     return target.getvalue()
 
 
-def _filled(xml: str, row: int, make: Callable[[list[str]], Iterable[str]]) -> str:
+def filled(xml: str, row: int, make: Callable[[list[str]], Iterable[str]]) -> str:
+    """A sheet's text with `row` (1-based, blank formatted cells) replaced by the rows made.
+
+    `make` gets the style index of each of the row's cells. ValueError where there is no row.
+    """
     found = re.search(rf'<row r="{row}"[^>]*>(.*?)</row>', xml)
     if found is None:
         raise ValueError(f"row {row} is not in the sheet")

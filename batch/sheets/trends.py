@@ -29,6 +29,23 @@ _MARKS = (
     ("", "Other work", "x", look.INK),
 )
 
+# What a chart leaves out is read one way in a package of the oldest version, which XlsxWriter
+# writes, and the other way in a later one, into which the sheets are placed: axes would vanish,
+# lines turn into curves, gaps drop to zero. So every such setting is spelt out.
+_SPELT_OUT = (
+    ('<c:lang val="en-US"/>', '<c:lang val="en-US"/><c:roundedCorners val="0"/>'),
+    ("<c:layout/></c:title>", '<c:layout/><c:overlay val="0"/></c:title>'),
+    ("</c:title><c:plotArea>", '</c:title><c:autoTitleDeleted val="0"/><c:plotArea>'),
+    ('<c:scatterStyle val="lineMarker"/>',
+     '<c:scatterStyle val="lineMarker"/><c:varyColors val="0"/>'),
+    ("</c:yVal></c:ser>", '</c:yVal><c:smooth val="0"/></c:ser>'),
+    ("</c:scaling><c:axPos", '</c:scaling><c:delete val="0"/><c:axPos'),
+    ('<c:legendPos val="b"/><c:layout/>',
+     '<c:legendPos val="b"/><c:layout/><c:overlay val="0"/>'),
+    ('<c:plotVisOnly val="1"/></c:chart>',
+     '<c:plotVisOnly val="1"/><c:dispBlanksAs val="gap"/></c:chart>'),
+)  # fmt: skip
+
 Point = tuple[float, float | None]
 
 
@@ -259,3 +276,10 @@ def _level_axis(font: dict[str, object]) -> dict[str, object]:
         "crossing": 0,
         "major_gridlines": {"visible": True, "line": {"color": "#E1E5EA", "width": 0.5}},
     }
+
+
+def spelt_out(xml: str) -> str:
+    """A chart's text with every setting that programs would otherwise guess."""
+    for short, long in _SPELT_OUT:
+        xml = xml.replace(short, long)
+    return xml
