@@ -13,6 +13,7 @@ import zipfile
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from urllib.parse import unquote
 from xml.parsers import expat
 
