@@ -157,7 +157,7 @@ def _row(
         _number_or_blank(f"N{n}", styles[13], reading.u_drop),
         _number_or_blank(f"O{n}", styles[14], reading.p_over),
         text_cell(f"P{n}", styles[15], "no" if reading.why_unusable else "yes"),
-        text_cell(f"Q{n}", styles[16], k.one_line(reading.why_unusable or "")),
+        text_cell(f"Q{n}", styles[16], k.one_line(reading.why_unusable) if reading.why_unusable else ""),
         number_cell(f"R{n}", styles[17], reading.row),
         text_cell(f"S{n}", styles[18], notes),
         "</row>",
