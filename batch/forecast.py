@@ -47,7 +47,7 @@ _SIGMA_PRIOR: Floats = np.array([0.45, 0.4, 0.15])
 _SIGMA_EARLIER: Floats = np.array([0.015, 0.05])  # of earlier runs, whatever the gauge
 # m = -1, 0, 1, 2, 3, then p = 1.5, 2.2, 3.2
 _SHAPE_PRIOR: Floats = np.array([0.04, 0.32, 0.22, 0.1, 0.06, 0.12, 0.08, 0.06])
-_WANDER_PRIOR: Floats = np.array([0.4, 0.3, 0.2, 0.1])
+_WANDER_PRIOR: Floats = np.array([0.55, 0.15, 0.17, 0.13])
 _PRIOR_RUNS = 2.0  # the priors above weigh as much as this many earlier runs
 _TYPICAL, _TYPICAL_SPREAD = math.log(40.0), 1.0  # full time [log days] where nothing is known
 _RUN_SPREADS: Floats = np.array([0.12, 0.25, 0.45, 0.8])  # of log full time between runs
@@ -113,13 +113,32 @@ def _first_levels(days: Floats, y: Floats, reach: float, count: int) -> Floats:
     return nodes
 
 
+def _narrow(like: Floats, count: int) -> Floats:
+    """A finer grid of full times around those that hold the weight."""
+    best = like.max(axis=(1, 2, 3, 4))
+    held = np.flatnonzero(best > best.max() - 12.0)
+    low, high = max(held[0] - 1, 0), min(held[-1] + 1, len(_FULL) - 1)
+    finer: Floats = np.geomspace(_FULL[low], _FULL[high], count)
+    return finer
+
+
 @lru_cache(maxsize=4096)
 def _lesson(run: Run, limit: float) -> Floats:
-    """What one earlier run says: likelihood, axes (full, shape, wander), largest 1."""
+    """What one earlier run says: likelihood, axes (full, shape, wander), largest 1.
+
+    A straight run pins its full time down to less than a step of the common grid, and a curve
+    that misses it for want of a finer grid would pass for unevenness: so it is fitted on a grid
+    of its own, and each step of the common grid takes its share.
+    """
     days, y = latest(np.asarray(run.days), np.asarray(run.drops) / limit)
-    grid = Grid(_FULL, _first_levels(days, y, 0.04, 5), _SIGMA_EARLIER)
-    like = fit(days, y, grid).log_likelihood
-    lesson: Floats = np.exp(like - like.max()).sum(axis=(1, 4))
+    levels = _first_levels(days, y, 0.04, 5)
+    rough = fit(days, y, Grid(_FULL, levels[2:3], _SIGMA_EARLIER[1:])).log_likelihood
+    full = _narrow(rough, 32)
+    like = fit(days, y, Grid(full, levels, _SIGMA_EARLIER)).log_likelihood
+    fine = np.exp(like - like.max()).sum(axis=(1, 4))
+    step = _LOG_FULL[1] - _LOG_FULL[0]
+    shares = np.maximum(1 - np.abs(_LOG_FULL[:, None] - np.log(full)) / step, 0.0)
+    lesson: Floats = np.tensordot(shares, fine, axes=1)
     lesson /= lesson.max()
     return lesson
 
@@ -176,15 +195,6 @@ def _level_weights(nodes: Floats, own: Sequence[Run], limit: float) -> Floats:
     near = np.exp(-0.5 * ((nodes[:, None] - starts) / spread) ** 2).mean(axis=1) + 0.05
     weights: Floats = near / near.sum()
     return weights
-
-
-def _narrow(like: Floats, full: Floats) -> Floats:
-    """A finer grid of full times around those that hold the weight."""
-    best = like.max(axis=(1, 2, 3, 4))
-    held = np.flatnonzero(best > best.max() - 12.0)
-    low, high = max(held[0] - 1, 0), min(held[-1] + 1, len(full) - 1)
-    finer: Floats = np.geomspace(full[low], full[high], len(full))
-    return finer
 
 
 def _posterior(fitted: Fit, grid: Grid, learnt: _Learnt, levels: Floats) -> Floats:
@@ -249,7 +259,7 @@ def _quantiles(
     levels = _level_weights(nodes, own, limit)
     coarse = Grid(_FULL, nodes[::3], sigma)
     rough = _posterior(fit(days, y, coarse), coarse, learnt, levels[::3])
-    grid = Grid(_narrow(rough, _FULL), nodes, sigma)
+    grid = Grid(_narrow(rough, len(_FULL)), nodes, sigma)
     fitted = fit(days, y, grid)
     left = _remaining(fitted, grid, _posterior(fitted, grid, learnt, levels))
     return float(days[-1]) + _widened(left), float(days[-1])

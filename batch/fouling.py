@@ -31,7 +31,7 @@ LOWEST, HIGHEST = 0.02, 4.0  # y is kept within these
 LAWS: Floats = np.array([-1.0, 0.0, 1.0, 2.0, 3.0])  # m of the blocking laws
 POWERS: Floats = np.array([1.5, 2.2, 3.2])  # p of the curves that count from the reset
 SHAPES = len(LAWS) + len(POWERS)
-WANDER: Floats = np.array([0.0005, 0.006, 0.04, 0.16])
+WANDER: Floats = np.array([0.0005, 0.008, 0.05, 0.2])
 MOST_READINGS = 16  # of one run; the walk forgets, so the latest ones carry nearly everything
 
 

@@ -71,9 +71,9 @@ def score(case: Case, scenario: Scenario, readings: int) -> Score:
     runs = cut_runs(case.history, 3)
     farm = [run for history in case.farm for run in cut_runs(history, 3)]
     u = next(r.u_drop for r in case.history.readings)
-    begun = time.perf_counter()
+    begun = time.process_time()
     found = forecast(runs, farm, LIMIT, case.as_of, u)
-    spent = time.perf_counter() - begun
+    spent = time.process_time() - begun
     ours = None
     if found.date is not None and found.low is not None:
         high = math.inf if found.high is None else float((found.high - case.as_of).days)
@@ -196,20 +196,101 @@ def table(rows: list[Line]) -> str:
     return "\n".join([head, *body])
 
 
+def _share(losses: list[bool]) -> str:
+    return f"{sum(losses)} of {len(losses)}"
+
+
+def verdict(rows: list[Line]) -> str:
+    """Which targets were met and which were not, in words."""
+    whole = [r for r in rows if r.readings == "all" and r.name != "overall"]
+    parts = [r for r in rows if r.readings != "all" and r.name != "overall"]
+    overall = rows[-1]
+    out = [
+        f"- Coverage within 70–90 %: {_share([0.7 <= r.coverage <= 0.9 for r in whole])} scenarios"
+        f", {_share([0.7 <= r.coverage <= 0.9 for r in parts])} combinations with a number of "
+        "readings.",
+        f"- Pinball loss overall {overall.gain:.0%} below the better habit (target 20 %).",
+        "- Pinball loss no worse than the better habit: "
+        f"{_share([r.gain >= 0 for r in whole])} scenarios, "
+        f"{_share([r.gain >= 0 for r in parts])} combinations.",
+    ]
+    for r in (*whole, *parts):
+        if not 0.7 <= r.coverage <= 0.9:
+            out.append(
+                f"- Missed: {r.name}, {r.readings} readings: coverage {r.coverage:.0%}, "
+                f"{'interval too narrow' if r.coverage < 0.7 else 'interval wider than need be'}."
+            )
+        if r.gain < 0:
+            out.append(
+                f"- Missed: {r.name}, {r.readings} readings: pinball loss {r.loss[0]:.2f} days "
+                f"against {float(np.nanmin(r.loss[1:])):.2f} of the better habit."
+            )
+    return "\n".join(out)
+
+
+_PAGE = """# How good the forecast is
+
+Written by `python -m tests.benchmarks.forecast`; run it from the root of the repository to get
+this page again, to the digit. All farms are invented (`tests/benchmarks/farms.py`). The forecast
+was tuned on seeds under 1000 only; this table is from seeds {first} and up, {cases} cases for each
+line with a number of readings.
+
+Each case is one station's log, cut into runs and forecast by the program, with 2 to 7 earlier
+runs of its own and those of three other stations ('first season': none or one, and no other
+stations). The truth is the day on which the noiseless drop passes the limit. Cases that reach the
+limit before so many readings are not drawn; a station is visited 11 to 16 times in a typical run,
+so 3 readings are early in the run and 10 are late. Drops are read with a random error and rounded
+to the gauge's division. 'Coarse gauge', 'irregular visits', 'incomplete flushes' and 'first
+season' mix straight, accelerating and stepwise farms.
+
+- coverage: share of truths inside the 80 % interval, whole days counted to their ends
+- error: median absolute error of the middle day [days]
+- pinball: mean pinball loss of the 10, 50 and 90 % quantiles [days]; less is better
+- OLS: least-squares line through the current run, with its slope's 80 % interval by Student's t
+- again: the last run's length again, one day without an interval
+- gain: how far our pinball loss lies below the better of the two; OLS and ours end at 365 days,
+  and the nearly level lines that OLS sometimes draws weigh on its mean, less on its median error
+
+## Against the targets
+
+{verdict}
+
+## The table
+
+{table}
+
+'overall' leaves 'first season' out, where there is mostly no last run to repeat.
+
+## What it does not show
+
+Invented farms are kinder than real ones: no season's turn in water quality, no readings noted on
+the wrong day, no cleaning forgotten in the log. 'Accelerating' contains an exponential and a power
+law, which the forecast's own families contain too; its third law, a knee between two slopes, and
+the stepwise farms are outside them. No open record of a station's pressure drop with its cleanings
+was at hand to replay.
+"""
+
+
 def main() -> None:
     """The command line."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--tune", action="store_true", help="seeds under 1000; writes nothing")
-    parser.add_argument("--cases", type=int, default=200, help="cases per scenario and length")
+    parser.add_argument("--cases", type=int, default=150, help="cases per scenario and length")
     chosen = parser.parse_args()
     first = 0 if chosen.tune else FIRST_REPORTING_SEED
     scores = collect(first, chosen.cases)
-    text = table(lines(scores))
-    print(text)
+    rows = lines(scores)
+    print(table(rows))
+    print(verdict(rows))
     spent = [s.seconds for s in scores]
     print(
         f"seconds per forecast: median {np.median(spent):.4f}, 90 % {np.quantile(spent, 0.9):.4f}"
     )
+    if not chosen.tune:
+        page = _PAGE.format(
+            first=first, cases=chosen.cases, verdict=verdict(rows), table=table(rows)
+        )
+        DOCUMENT.write_text(page, encoding="utf-8")
 
 
 if __name__ == "__main__":
