@@ -141,6 +141,7 @@ def _row(
     drop = None
     if inlet is not None and outlet is not None:
         drop = inlet - outlet
+    why = k.one_line(reading.why_unusable) if reading.why_unusable else ""
     moment = None if reading.time is None else k.serial(reading.date, reading.time) % 1
     return "".join((
         f'<row r="{n}">',
@@ -156,8 +157,8 @@ def _row(
         _against_limit(n, styles, drop, limit),
         _number_or_blank(f"N{n}", styles[13], reading.u_drop),
         _number_or_blank(f"O{n}", styles[14], reading.p_over),
-        text_cell(f"P{n}", styles[15], "no" if reading.why_unusable else "yes"),
-        text_cell(f"Q{n}", styles[16], k.one_line(reading.why_unusable) if reading.why_unusable else ""),
+        text_cell(f"P{n}", styles[15], "no" if why else "yes"),
+        text_cell(f"Q{n}", styles[16], why),
         number_cell(f"R{n}", styles[17], reading.row),
         text_cell(f"S{n}", styles[18], notes),
         "</row>",
