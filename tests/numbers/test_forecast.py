@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from batch.forecast import Forecast, forecast
-from batch.fouling import LAWS, SHAPES, Grid, fit, level, position
+from batch.fouling import LAWS, SHAPES, WANDER, Grid, fit, level, position
 from batch.model import Reading, Work
 from batch.runs import Run, cut_runs
 from tests.numbers.logs import log, on, read, work
@@ -210,7 +210,7 @@ def test_the_likelihood_is_the_gaussian_one() -> None:
     grid = Grid(np.array([30.0]), np.array([0.2]), np.array([0.02]))
     fitted = fit(days, y, grid)
     straight = 0.2 + 0.8 * days / 30
-    cover = 0.04 * 0.64 / 30 * np.minimum(days[:, None], days) + 0.02**2 * np.eye(4)
+    cover = WANDER[2] * 0.64 / 30 * np.minimum(days[:, None], days) + 0.02**2 * np.eye(4)
     off = y - straight
     expected = -0.5 * (off @ np.linalg.solve(cover, off) + np.linalg.slogdet(cover)[1])
     assert fitted.log_likelihood[0, 0, 1, 2, 0] == pytest.approx(expected, abs=1e-8)
