@@ -95,6 +95,20 @@ def test_work_on_the_day_of_a_reading_steps_at_that_reading() -> None:
     assert found.days_counted == 15.0
 
 
+def test_a_small_fall_after_work_is_a_step_too() -> None:
+    """From 4 m to 3.9 m of excess; level counts as no fall, and costs the same either way."""
+    found = dirt_cost(log(read(0, 5.0), work(8), read(10, 4.9)), FARM)
+    assert found.energy_kwh == pytest.approx(energy(4.0 * 8 + 3.9 * 2))
+
+
+def test_an_untimed_cleaning_does_not_turn_the_day_back() -> None:
+    """The reading after it bears an early hour; no part of the day counts twice."""
+    after = replace(read(10, 1.0, at="08:00"), occasion="after cleaning")
+    found = dirt_cost(log(read(0, 5.0), work(10), after, read(15, 1.0)), FARM)
+    assert found.energy_kwh == pytest.approx(energy(4.0 * 10))
+    assert found.days_counted == 15.0
+
+
 def test_times_of_day_count() -> None:
     """Six hours at 4 m, twelve at 1 m."""
     history = log(read(0, 5.0, at="06:00"), work(0, at="12:00"), read(1, 2.0, at="00:00"))
