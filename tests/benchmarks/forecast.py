@@ -232,7 +232,8 @@ _PAGE = """# How good the forecast is
 
 Written by `python -m tests.benchmarks.forecast`; run it from the root of the repository to get
 this page again, in about three minutes and to the digit on the same library versions. All farms
-are invented (`tests/benchmarks/farms.py`). The forecast was tuned on seeds under 1000 only; this table is from seeds {first} and up, {cases} cases for each
+are invented (`tests/benchmarks/farms.py`). The forecast was tuned on seeds under 1000 only;
+this table is from seeds {first} and up, {cases} cases for each
 line with a number of readings.
 
 Each case is one station's log, cut into runs and forecast by the program, with 2 to 7 earlier
