@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from batch.history import CLEANINGS, histories
 from batch.ladder import recurring
 from batch.model import Assessment, History, Reading, StationResult, Verdict
+from batch.outlook import Outlook, outlooks
 from batch.verdict import corrected_drop, judge
 from checks.findings import Finding, find
 from checks.gauges import smallest_excess
@@ -35,7 +36,9 @@ def assess(
 ) -> Assessment:
     """Judge every station of a book; `findings` of the reader and the checks are carried along."""
     on = as_of_date(book, as_of)
-    results = [_station(book, history, on) for history in histories(book, on)]
+    found = histories(book, on)
+    ahead = outlooks(found, book.settings, on)
+    results = [_station(book, h, o, on) for h, o in zip(found, ahead, strict=True)]
     results.sort(key=_urgency)
     own = [f for result in results for f in _own_findings(book, result)]
     return Assessment(book, on, tuple(results), (*findings, *own))
@@ -48,8 +51,8 @@ def _urgency(result: StationResult) -> tuple[int, float, str]:
     return URGENCY[result.verdict], -share, result.station.name
 
 
-def _station(book: Book, history: History, on: dt.date | None) -> StationResult:
-    judgement = judge(history, book.settings, on)
+def _station(book: Book, history: History, outlook: Outlook, on: dt.date | None) -> StationResult:
+    judgement = judge(history, book.settings, on, outlook.forecast)
     open_ = next((e for e in judgement.episodes[-1:] if e.closed is None), None)
     return StationResult(
         history=history,
@@ -58,6 +61,7 @@ def _station(book: Book, history: History, on: dt.date | None) -> StationResult:
         days_over=None if open_ is None or on is None else (on - open_.opened).days,
         last_flush=_last(history, ("flush",)),
         last_cleaning=_last(history, CLEANINGS),
+        outlook=outlook,
     )
 
 

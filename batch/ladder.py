@@ -13,6 +13,7 @@ from enum import StrEnum
 from batch.history import CLEANINGS
 from batch.model import Episode, History, Reading, Work
 
+RISE_TO_WATCH = 3.5  # [m] over the clean drop; upper end of the published 3-5 psi rise
 NOISE = 1e-6  # [m]; arithmetic noise, a drop equal to the limit is in range
 
 

@@ -5,9 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from checks.findings import Finding
 from templates.book import Book
+
+if TYPE_CHECKING:
+    from batch.outlook import Outlook
 
 
 class Verdict(StrEnum):
@@ -142,6 +146,7 @@ class StationResult:
     days_over: int | None  # days since the open episode began; None where none is open
     last_flush: dt.date | None
     last_cleaning: dt.date | None
+    outlook: Outlook | None = None
 
     @property
     def station(self) -> Station:

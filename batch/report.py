@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
+import datetime as dt
+from typing import TYPE_CHECKING, Any
 
 from batch.model import Assessment, StationResult, Verdict
 from checks.findings import Finding, Severity
+
+if TYPE_CHECKING:
+    from batch.outlook import Outlook
+    from batch.runs import Run
 
 CALM = (Verdict.IN_RANGE, Verdict.RESTING)
 
@@ -26,6 +31,46 @@ def station_json(result: StationResult) -> dict[str, Any]:
         "p_over": None if latest is None else latest.p_over,
         "steps": list(result.judgement.steps),
         "days_over": result.days_over,
+        **_outlook_json(result.outlook),
+    }
+
+
+def _iso(day: dt.date | None) -> str | None:
+    return None if day is None else day.isoformat()
+
+
+def _outlook_json(outlook: Outlook | None) -> dict[str, Any]:
+    """Runs [m/day], forecast (ISO dates) and cost of dirt [kWh, the farm's currency]."""
+    if outlook is None:
+        return {}
+    expected = outlook.forecast
+    return {
+        "forecast": {
+            "date": _iso(expected.date),
+            "low": _iso(expected.low),
+            "high": _iso(expected.high),
+            "silent": expected.silent or None,
+        },
+        "runs": [_run_json(run) for run in outlook.runs],
+        "read_by": _iso(outlook.read_by),
+        "energy_kwh": outlook.cost.energy_kwh,
+        "energy_cost": outlook.cost.energy_cost,
+    }
+
+
+def _run_json(run: Run) -> dict[str, Any]:
+    return {
+        "start": run.start.isoformat(),
+        "end": run.end.isoformat(),
+        "readings": len(run.days),
+        "rate_m_per_day": run.rate,
+        "rate_low": run.rate_low,
+        "rate_high": run.rate_high,
+        "valid": run.valid,
+        "why": run.why,
+        "ended_by": run.ended_by,
+        "inferred": run.inferred,
+        "recovered": run.recovered,
     }
 
 

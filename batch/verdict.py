@@ -10,12 +10,13 @@ import datetime as dt
 from dataclasses import dataclass
 
 from batch import words
+from batch.forecast import Forecast
 from batch.history import uncertainty
-from batch.ladder import Gear, Standing, Step, climb, is_over
+from batch.ladder import RISE_TO_WATCH, Gear, Standing, Step, climb, is_over
 from batch.model import History, Judgement, Reading, Verdict
+from batch.outlook import soon
 from templates.book import Settings
 
-RISE_TO_WATCH = 3.5  # [m] over the clean drop; upper end of the published 3-5 psi rise
 FLOW_EXPONENT = 2.0
 HALF = 0.5
 LEAK_FLOW = 1.15  # times the reference flow
@@ -32,6 +33,7 @@ class Facts:
     standing: Standing
     latest: Reading | None  # latest usable
     newest: Reading | None  # latest of all, usable or not
+    expected: Forecast | None = None
 
     @property
     def over(self) -> bool:
@@ -51,12 +53,16 @@ class Facts:
         return (self.as_of - self.latest.date).days
 
 
-def facts_of(history: History, settings: Settings, as_of: dt.date | None) -> Facts:
+def facts_of(
+    history: History, settings: Settings, as_of: dt.date | None, expected: Forecast | None = None
+) -> Facts:
     """Scan a history and pick out its latest readings."""
     readings = history.readings
     standing = climb(history, flush_cycles=settings.flush_cycles, flush_inlet=settings.flush_inlet)
     latest = next((r for r in reversed(readings) if r.usable), None)
-    return Facts(history, settings, as_of, standing, latest, readings[-1] if readings else None)
+    return Facts(
+        history, settings, as_of, standing, latest, readings[-1] if readings else None, expected
+    )
 
 
 def corrected_drop(drop: float, flow: float | None, reference: float | None) -> float:
@@ -114,13 +120,15 @@ def _too_old(facts: Facts) -> bool:
 
 
 def near_limit(facts: Facts) -> bool:
-    """In range, but at the watch share or risen far over the clean drop."""
+    """In range, but at the watch share, risen far over the clean drop, or soon at the limit."""
     if facts.latest is None or facts.over:
         return False
     station = facts.history.station
     if facts.drop >= facts.settings.watch_share * station.limit - 1e-6:
         return True
-    return station.clean_drop is not None and facts.drop - station.clean_drop > RISE_TO_WATCH
+    if station.clean_drop is not None and facts.drop - station.clean_drop > RISE_TO_WATCH:
+        return True
+    return facts.expected is not None and soon(facts.expected, facts.settings, facts.as_of)
 
 
 def _holding(facts: Facts) -> list[Verdict]:
@@ -147,12 +155,14 @@ def _holding(facts: Facts) -> list[Verdict]:
     return [verdict for verdict, holds in conditions if holds] or [Verdict.IN_RANGE]
 
 
-def judge(history: History, settings: Settings, as_of: dt.date | None) -> Judgement:
+def judge(
+    history: History, settings: Settings, as_of: dt.date | None, expected: Forecast | None = None
+) -> Judgement:
     """The verdict on one station, with its reason, its next steps and the rows it rests on.
 
-    Pure: the same history, settings and as-of date give the same judgement.
+    Pure: the same history, settings, as-of date and forecast give the same judgement.
     """
-    facts = facts_of(history, settings, as_of)
+    facts = facts_of(history, settings, as_of, expected)
     holding = list(dict.fromkeys(_holding(facts)))
     verdict = holding[0]
     p = facts.latest.p_over if facts.latest else None

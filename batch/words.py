@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from batch.ladder import Gear, Step, missing_cycles
+from batch.ladder import RISE_TO_WATCH, Gear, Step, missing_cycles
 from batch.model import Verdict
 
 if TYPE_CHECKING:
@@ -168,11 +168,23 @@ def _no_reading(facts: Facts) -> str:
 
 def _watch(facts: Facts) -> str:
     station = facts.history.station
-    share = 100.0 * facts.drop / station.limit
-    near = f"{share:.0f} % of the limit"
-    if share < 100.0 * facts.settings.watch_share and station.clean_drop is not None:
-        near = f"risen {facts.drop - station.clean_drop:.2f} m over the clean drop"
-    return _sentence(_drop(facts), near)
+    share = facts.drop / station.limit
+    rise = facts.drop - (facts.drop if station.clean_drop is None else station.clean_drop)
+    near = ""
+    if share >= facts.settings.watch_share - 1e-9:
+        near = f"{100.0 * share:.0f} % of the limit"
+    elif rise > RISE_TO_WATCH:
+        near = f"risen {rise:.2f} m over the clean drop"
+    return _sentence(_drop(facts), near, _expected(facts))
+
+
+def _expected(facts: Facts) -> str:
+    """The forecast as a clause; empty where it is silent."""
+    expected = facts.expected
+    if expected is None or expected.date is None or expected.low is None:
+        return ""
+    latest = f"and {expected.high}" if expected.high else "and later than can be told"
+    return f"expected at the limit about {expected.date} (8 in 10: between {expected.low} {latest})"
 
 
 def _plain(facts: Facts) -> str:
@@ -239,7 +251,7 @@ def _escalate_steps(facts: Facts) -> tuple[str, ...]:
         )
     return (
         "Bring in qualified help; hand over this sheet with the readings, flush and cleaning.",
-        "Until then keep watching the field pressure; do not run the element without its screen.",
+        "Until then keep watching the field pressure; do not run the filter without its element.",
         "After the repair: " + READ_AGAIN[0].lower() + READ_AGAIN[1:],
     )
 

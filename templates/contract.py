@@ -175,7 +175,7 @@ AGREED = Sheet(
 LISTS = (STATIONS, READINGS, WORK, AGREED)
 SHEETS = (FARM, *LISTS)
 
-RESULT_SHEETS = ("Actions", "Station review", "Trends", "Workings", "Findings")
+RESULT_SHEETS = ("Actions", "Station review", "Trends", "Runs", "Workings", "Findings")
 # Every result sheet carries this in cell A1's neighbour row, so that a later run knows its own
 # sheets again whatever program re-saved the book, and never replaces a person's sheet.
 RESULT_MARK = "Written by Siltbook"

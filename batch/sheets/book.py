@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from functools import partial
 from io import BytesIO
 
 from batch.model import Assessment
-from batch.sheets import actions, findings, review, rows, trends, workings
+from batch.sheets import actions, findings, review, rows, runs, trends, workings
 from batch.sheets.kit import Kit
 from templates import contract
 
@@ -17,10 +18,35 @@ _CREATED = dt.datetime(2000, 1, 1)
 _WORKINGS_PART = f"xl/worksheets/sheet{contract.RESULT_SHEETS.index('Workings') + 1}.xml"
 
 
+@dataclass(frozen=True)
+class ResultBook:
+    """The result sheets as an .xlsx; `longer` gives, by part, the pieces of a sheet with all rows.
+
+    The rows of a long sheet are made only while they are placed into the person's book: written
+    here, they would have to be taken apart again there.
+    """
+
+    package: bytes
+    longer: Mapping[str, Callable[[bytes], Iterator[bytes]]]
+
+
 def result_workbook(
     assessment: Assessment, names: Mapping[str, str], book_name: str, version: str
 ) -> bytes:
-    """The bytes of an .xlsx with exactly the contract's result sheets, in order.
+    """The bytes of an .xlsx with exactly the contract's result sheets, complete and in order."""
+    made = result_book(assessment, names, book_name, version)
+
+    def edit(part: str, xml: str) -> str | None:
+        fill = made.longer.get(part)
+        return None if fill is None else b"".join(fill(xml.encode())).decode()
+
+    return rows.rewrite(made.package, edit)
+
+
+def result_book(
+    assessment: Assessment, names: Mapping[str, str], book_name: str, version: str
+) -> ResultBook:
+    """The contract's result sheets, in order, with the rows of the long one still to be made.
 
     `names` gives each result sheet's final name in the book (its own where it is absent);
     formulas and links refer to the practitioner's sheets, which are not in this workbook.
@@ -43,14 +69,13 @@ def result_workbook(
         actions.write(kit, sheets[0])
         review.write(kit, sheets[1])
         trends.write(kit, sheets[2], final[2])
-        count = workings.write(kit, sheets[3])
-        findings.write(kit, sheets[4])
+        runs.write(kit, sheets[3])
+        count = workings.write(kit, sheets[4])
+        findings.write(kit, sheets[5])
 
     def edit(part: str, xml: str) -> str | None:
-        if part.startswith("xl/charts/"):
-            return trends.spelt_out(xml)
-        if part == _WORKINGS_PART and count:
-            return rows.filled(xml, workings.HEADER + 2, partial(workings.rows, assessment))
-        return None
+        return trends.spelt_out(xml) if part.startswith("xl/charts/") else None
 
-    return rows.rewrite(target.getvalue(), edit)
+    table = rows.LongTable(workings.HEADER + 2, count, partial(workings.rows, assessment))
+    longer = {_WORKINGS_PART: partial(rows.filled, table=table)} if count else {}
+    return ResultBook(rows.rewrite(target.getvalue(), edit), longer)

@@ -24,7 +24,12 @@ COLUMNS = (
     ("Episodes this season", 10.0),
     ("Days over limit", 8.0),
     ("Borderline", 11.0),
-    ("Also", 26.0),
+    ("Also", 20.0),
+    ("Expected at limit", 12.0),
+    ("8 in 10 between", 24.0),
+    ("Read again by", 12.0),
+    ("Dirt so far (kWh)", 9.0),
+    ("Dirt so far (money)", 9.0),
 )
 SHARE = 6
 
@@ -85,9 +90,25 @@ def _station(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> None:
     k.number(sheet, row, 12, result.days_over, whole)
     k.text(sheet, row, 13, "borderline" if result.judgement.borderline else "", kit.format("text"))
     k.text(sheet, row, 14, also, kit.format("wrap"))
+    _ahead(kit, sheet, row, result)
     wrapped = ((0, label), (1, name), (2, block), (14, also))
     most = max(k.lines(value, COLUMNS[col][1]) for col, value in wrapped)
     sheet.set_row(row, min(409.0, most * k.LINE_POINTS + 4))
+
+
+def _ahead(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> None:
+    """Forecast, next reading and cost; where one is silent, its cell says why."""
+    if result.outlook is None:
+        return
+    expected, cost = result.outlook.forecast, result.outlook.cost
+    between = expected.silent
+    if expected.low is not None:
+        between = f"{expected.low} and {expected.high or 'later than can be told'}"
+    k.date(sheet, row, 15, expected.date, kit.format("date"))
+    k.text(sheet, row, 16, between, kit.format("wrap"))
+    k.date(sheet, row, 17, result.outlook.read_by, kit.format("date"))
+    k.number(sheet, row, 18, cost.energy_kwh, kit.format("metres"))
+    k.number(sheet, row, 19, cost.energy_cost, kit.format("metres"))
 
 
 def _share(kit: k.Kit, sheet: Any, row: int, drop: float | None, limit: float) -> None:

@@ -211,7 +211,7 @@ def test_hostile_names_stay_text_everywhere() -> None:
             assert str(cell.value).strip() == kit.one_line(hostile).strip()
     assert {"=cmd|' /C calc'!A0", "+1", "abc"} <= {c.value for c in book["Workings"]["A"]}
     # openpyxl decodes this escape in shared strings only, so the part itself is read.
-    assert ">_x005F_x0041_ &amp; &lt;b&gt;</t>" in part(data, "xl/worksheets/sheet4.xml")
+    assert ">_x005F_x0041_ &amp; &lt;b&gt;</t>" in part(data, "xl/worksheets/sheet5.xml")
     assert all(c.data_type in "sn" for c in book["Workings"]["A"])
 
 

@@ -1,0 +1,90 @@
+"""What a station's runs say about the days ahead: forecast, and when to read it again."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from batch.costs import DirtCost, dirt_cost
+from batch.forecast import Forecast, forecast
+from batch.model import History, Reading
+from batch.runs import Run, cut_runs
+from templates.book import Settings
+
+WATCH_INTERVALS = 2.0  # a forecast within so many reading intervals makes a station watched
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """One station's runs, forecast, cost of dirt, and the day by which to read it again."""
+
+    runs: tuple[Run, ...]
+    forecast: Forecast
+    cost: DirtCost
+    read_by: dt.date | None
+
+
+def outlooks(
+    histories: Sequence[History], settings: Settings, as_of: dt.date | None
+) -> tuple[Outlook, ...]:
+    """One outlook per history; the runs of the farm's other stations help where one is short."""
+    runs = [cut_runs(history, settings.flush_cycles) for history in histories]
+    farm = [run for own in runs for run in own]
+    return tuple(
+        _outlook(history, own, farm, settings, as_of)
+        for history, own in zip(histories, runs, strict=True)
+    )
+
+
+def _outlook(
+    history: History,
+    own: tuple[Run, ...],
+    farm: Sequence[Run],
+    settings: Settings,
+    as_of: dt.date | None,
+) -> Outlook:
+    latest = next((r for r in reversed(history.readings) if r.usable), None)
+    expected = _forecast(history, own, farm, latest, as_of)
+    by = _read_by(history, latest, expected, settings, as_of)
+    return Outlook(own, expected, dirt_cost(history, settings), by)
+
+
+def _forecast(
+    history: History,
+    own: tuple[Run, ...],
+    farm: Sequence[Run],
+    latest: Reading | None,
+    as_of: dt.date | None,
+) -> Forecast:
+    station = history.station
+    if as_of is None or latest is None or latest.drop is None:
+        return Forecast(None, None, None, "no usable reading")
+    if not station.in_service:
+        return Forecast(None, None, None, "not in service")
+    if latest.drop > station.limit:
+        return Forecast(None, None, None, "over the limit at the latest reading")
+    return forecast(own, farm, station.limit, as_of, latest.u_drop)
+
+
+def _read_by(
+    history: History,
+    latest: Reading | None,
+    expected: Forecast,
+    settings: Settings,
+    as_of: dt.date | None,
+) -> dt.date | None:
+    """Never later than the reading interval, nor than the early end of the forecast."""
+    if as_of is None or not history.station.in_service:
+        return None
+    if latest is None:
+        return as_of
+    due = latest.date + dt.timedelta(days=int(settings.interval))
+    return max(as_of, min(due, expected.low) if expected.low else due)
+
+
+def soon(expected: Forecast, settings: Settings, as_of: dt.date | None) -> bool:
+    """Whether the limit is expected to be reached within two reading intervals."""
+    if expected.date is None or as_of is None:
+        return False
+    return (expected.date - as_of).days <= WATCH_INTERVALS * settings.interval

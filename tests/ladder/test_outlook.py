@@ -1,0 +1,83 @@
+"""The days ahead: forecast into the verdict, next reading, and how they reach the JSON."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+from batch.forecast import Forecast
+from batch.history import in_order
+from batch.model import History, Judgement, Station, Verdict
+from batch.outlook import Outlook, outlooks, soon
+from batch.verdict import judge
+from tests.ladder.histories import DAY0, SETTINGS, read, station, work
+
+RISING = tuple(read(7 * week, 1.0 + 0.4 * week) for week in range(8))  # 3.8 m on day 49
+
+
+def day(number: int) -> dt.date:
+    return DAY0 + dt.timedelta(days=number)
+
+
+def outlook(*entries: object, at: Station | None = None, as_of: int = 49) -> Outlook:
+    history = History(at or station(), in_order(entries))  # type: ignore[arg-type]
+    return outlooks([history], SETTINGS, day(as_of))[0]
+
+
+def judged(expected: Forecast, drop: float = 3.0, as_of: int = 0) -> Judgement:
+    return judge(History(station(), (read(0, drop),)), SETTINGS, day(as_of), expected)
+
+
+def test_a_steady_rise_is_expected_at_the_limit_near_its_straight_line() -> None:
+    expected = outlook(*RISING).forecast
+    assert expected.silent == ""
+    assert expected.low is not None
+    assert expected.high is not None
+    # 1.2 m more at 0.4 m a week is three weeks; dirt that speeds up brings it earlier.
+    assert expected.low <= day(70) <= expected.high
+    assert expected.low <= expected.date <= expected.high
+
+
+def test_over_resting_and_unread_stations_have_no_forecast() -> None:
+    over = outlook(*RISING, read(50, 5.5), as_of=50)
+    assert over.forecast.silent == "over the limit at the latest reading"
+    resting = outlook(*RISING, at=station(in_service=False))
+    assert (resting.forecast.silent, resting.read_by) == ("not in service", None)
+    none = outlook(as_of=3)
+    assert (none.forecast.silent, none.read_by) == ("no usable reading", day(3))
+
+
+def test_read_by_is_the_interval_or_the_early_end_of_the_forecast() -> None:
+    assert outlook(*RISING).read_by == day(56)
+    assert outlook(*RISING, as_of=60).read_by == day(60)
+    steep = (read(0, 1.0), read(3, 2.4), read(6, 3.6), read(8, 4.6))
+    ahead = outlook(*steep, as_of=8)
+    assert ahead.forecast.low is not None
+    assert ahead.read_by == max(day(8), ahead.forecast.low) < day(15)
+
+
+def test_forecast_within_two_intervals_is_watched_and_says_when() -> None:
+    near = Forecast(day(14), day(10), day(20), "")
+    watched = judged(near)
+    assert watched.verdict is Verdict.WATCH
+    assert watched.reason == (
+        "Drop 3.00 m on 2026-06-01, within the limit of 5.00 m; expected at the limit about "
+        "2026-06-15 (8 in 10: between 2026-06-11 and 2026-06-21)."
+    )
+    assert judged(replace(near, date=day(15))).verdict is Verdict.IN_RANGE
+    assert judged(Forecast(None, None, None, "too few")).verdict is Verdict.IN_RANGE
+    assert not soon(near, SETTINGS, None)
+
+
+def test_runs_are_cut_at_the_work_and_the_farm_helps_a_short_one() -> None:
+    cleaned = (*RISING, read(56, 5.2), work(57, "hand cleaning"), read(57, 1.0, "after cleaning"))
+    ahead = outlook(*cleaned, as_of=57)
+    assert [run.ended_by for run in ahead.runs] == ["hand cleaning", ""]
+    assert ahead.forecast.date is not None
+    young = History(station(name="Young"), (read(57, 1.0),))
+    old = History(station(name="Old"), in_order(cleaned))
+    alone = outlooks([young], SETTINGS, day(57))[0]
+    helped = outlooks([young, old], SETTINGS, day(57))[0]
+    assert alone.forecast.date is None
+    assert alone.forecast.silent
+    assert helped.forecast.date is not None
