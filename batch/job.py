@@ -40,15 +40,16 @@ def review_bytes(data: bytes, path: str, book_name: str, as_of: dt.date | None =
     Raises BookError (unreadable) or GraftError (cannot take new sheets), one sentence each.
     """
     from batch.graft import graft, taken_names
-    from batch.sheets.book import result_workbook
+    from batch.sheets.book import result_book
 
     assessment = assess_bytes(data, path, as_of)
     taken = taken_names(data, RESULT_SHEETS)
     names = {n: f"{n} (Siltbook)" if n in taken else n for n in RESULT_SHEETS}
     notes = (*_taken_notes(taken), *_signature_note(data))
     noted = replace(assessment, findings=(*assessment.findings, *notes))
-    results = result_workbook(noted, names, book_name, __version__)
-    return Reviewed(noted, graft(data, results, list(names.values())))
+    results = result_book(noted, names, book_name, __version__)
+    placed = graft(data, results.package, list(names.values()), results.longer)
+    return Reviewed(noted, placed)
 
 
 def _taken_notes(taken: set[str]) -> Iterator[Finding]:

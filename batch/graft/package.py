@@ -6,6 +6,7 @@ import io
 import struct
 import zipfile
 import zlib
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from batch.errors import SiltbookError
@@ -80,13 +81,23 @@ class Package:
         old = self._entries.get(key_of(part))
         if old is not None and len(data) == old.size and _unpack(old) == data:
             return
+        self.put_pieces(part, (data,))
+
+    def put_pieces(self, part: str, pieces: Iterable[bytes]) -> None:
+        """Set a part's bytes from pieces that need never stand in memory together."""
+        old = self._entries.get(key_of(part))
         packer = zlib.compressobj(6, zlib.DEFLATED, -15)
+        raw, crc, size = bytearray(), 0, 0
+        for piece in pieces:
+            raw += packer.compress(piece)
+            crc, size = zlib.crc32(piece, crc), size + len(piece)
+        raw += packer.flush()
         self._entries[key_of(part)] = Entry(
             name=old.name if old else part,
-            raw=packer.compress(data) + packer.flush(),
+            raw=bytes(raw),
             method=zipfile.ZIP_DEFLATED,
-            crc=zlib.crc32(data),
-            size=len(data),
+            crc=crc,
+            size=size,
             stamp=old.stamp if old else _NEW_STAMP,
             utf8=old.utf8 if old else not part.isascii(),
             attributes=old.attributes if old else 0,

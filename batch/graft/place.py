@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import posixpath
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from batch.graft.package import GraftError, Package, key_of
@@ -49,17 +49,21 @@ def taken_names(book: bytes, names: Sequence[str]) -> set[str]:
     return {name for name, node in wanted.items() if not _is_ours(target, node)}
 
 
-def graft(book: bytes, results: bytes, names: Sequence[str]) -> bytes:
+Longer = Mapping[str, Callable[[bytes], Iterable[bytes]]]
+
+
+def graft(book: bytes, results: bytes, names: Sequence[str], longer: Longer | None = None) -> bytes:
     """The book with the result sheets `names` in it.
 
-    `results` is a workbook that holds exactly these sheets, in this order. A sheet of the
+    `results` is a workbook that holds exactly these sheets, in this order; `longer` gives, by
+    part of it, what makes the final text out of the part's, piece by piece. A sheet of the
     same name that carries our mark is replaced where it stands; the others are added at the
     end. Every part that is not ours stays byte-identical, except the four that list sheets,
     parts and formats, which are extended. The same input gives the same bytes, and running
     again on the output changes nothing. GraftError where a person's own sheet has one of the
     names, or the file cannot be added to.
     """
-    return _Graft(Workbook(book), Workbook(results), names).run()
+    return _Graft(Workbook(book), Workbook(results), names, longer or {}).run()
 
 
 def _is_ours(book: Workbook, node: Node) -> bool:
@@ -85,8 +89,10 @@ class _Part:
 class _Graft:
     """One placing of result sheets into one book."""
 
-    def __init__(self, book: Workbook, results: Workbook, names: Sequence[str]) -> None:
-        self.book, self.results, self.names = book, results, list(names)
+    def __init__(
+        self, book: Workbook, results: Workbook, names: Sequence[str], longer: Longer
+    ) -> None:
+        self.book, self.results, self.names, self.longer = book, results, list(names), longer
         if results.names() != self.names:
             raise GraftError(
                 f"The result sheets are {results.names()} where {self.names} were announced."
@@ -289,7 +295,11 @@ class _Graft:
                 data = rewrite_table(data.decode(), number, name, book).encode()
             if self.book.strict and item.type.endswith("+xml"):
                 data = _strict_part(data)
-            self.package.put(item.name, data)
+            lengthen = self.longer.get(item.source)
+            if lengthen is None:
+                self.package.put(item.name, data)
+            else:
+                self.package.put_pieces(item.name, lengthen(data))
             self.overrides.append((item.name, item.type))
             if item.relations:
                 self._write_relations(item)

@@ -9,14 +9,17 @@ from __future__ import annotations
 
 import re
 import zipfile
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
 from html import escape
 from io import BytesIO
+from itertools import islice
 
 # A fixed date, as XlsxWriter's own parts have: the same input gives the same bytes.
 _STAMP = (1980, 1, 1, 0, 0, 0)
 _EDITED = ("xl/worksheets/sheet", "xl/charts/chart")
 _FAST = 1  # compression level; the part is placed into another package anyway
+_PIECE = 1_000  # rows handed on at once: a long sheet never stands in memory whole
 
 
 def number_cell(place: str, style: str, value: float) -> str:
@@ -62,16 +65,29 @@ def rewrite(package: bytes, edit: Callable[[str, str], str | None]) -> bytes:
     return target.getvalue()
 
 
-def filled(xml: str, row: int, make: Callable[[list[str]], Iterable[str]]) -> str:
-    """A sheet's text with `row` (1-based, blank formatted cells) replaced by the rows made.
+@dataclass(frozen=True)
+class LongTable:
+    """`count` rows that stand in for the blank, formatted `row` (1-based) of a sheet.
 
-    `make` gets the style index of each of the row's cells. ValueError where there is no row.
+    `make` gets the style index of each of the row's cells and gives every row's text.
     """
+
+    row: int
+    count: int
+    make: Callable[[list[str]], Iterable[str]]
+
+
+def filled(sheet: bytes, table: LongTable) -> Iterator[bytes]:
+    """A sheet's part, piece by piece, with its rows in place; ValueError without the blank row."""
+    xml, row = sheet.decode(), table.row
     found = re.search(rf'<row r="{row}"[^>]*>(.*?)</row>', xml)
     if found is None:
         raise ValueError(f"row {row} is not in the sheet")
     styles = re.findall(r'<c r="[A-Z]+\d+" s="(\d+)"/>', found[1])
-    made = list(make(styles))
-    last = row + len(made) - 1
+    last = row + table.count - 1
     head = re.sub(r'(<dimension ref="A1:[A-Z]+)\d+"', rf'\g<1>{last}"', xml[: found.start()])
-    return "".join((head, *made, xml[found.end() :]))
+    yield head.encode()
+    made = iter(table.make(styles))
+    while piece := "".join(islice(made, _PIECE)):
+        yield piece.encode()
+    yield xml[found.end() :].encode()
