@@ -9,15 +9,13 @@ from batch.history import CLEANINGS, histories
 from batch.ladder import recurring
 from batch.model import Assessment, History, Reading, StationResult, Verdict
 from batch.outlook import Outlook, outlooks
-from batch.verdict import corrected_drop, judge
+from batch.runs import fall_between
+from batch.verdict import judge
 from checks.findings import Finding, find
 from checks.gauges import smallest_excess
 from templates.book import Book
 
 URGENCY = {verdict: i for i, verdict in enumerate(Verdict)}
-FALL_SHARE = 0.4
-FALL_SIGMAS = 3.0
-FALL_UNKNOWN_GAUGE = 0.5  # [m]; least fall that counts where the gauge is unknown
 COARSE_SHARE = 0.2  # of the limit
 
 
@@ -104,25 +102,6 @@ def _coarse_gauge(book: Book, result: StationResult) -> Iterator[Finding]:
         )
 
 
-def _fell(history: History, before: Reading, after: Reading) -> tuple[float, float] | None:
-    """Both drops at the reference flow [m] where the second fell beyond doubt, else None."""
-    if before.drop is None or after.drop is None:
-        return None
-    reference = history.station.reference_flow
-    both_known = bool(before.flow and after.flow)
-    drops = [
-        corrected_drop(r.drop or 0.0, r.flow if both_known else None, reference)
-        for r in (before, after)
-    ]
-    fall = drops[0] - drops[1]
-    if before.u_drop is None or after.u_drop is None:
-        least = FALL_UNKNOWN_GAUGE
-    else:
-        least = FALL_SIGMAS * float((before.u_drop**2 + after.u_drop**2) ** 0.5)
-    beyond = drops[0] > 0 and fall > FALL_SHARE * drops[0] and fall > least
-    return (drops[0], drops[1]) if beyond else None
-
-
 def _unexplained_falls(book: Book, history: History) -> Iterator[Finding]:
     before: Reading | None = None
     for entry in history.entries:
@@ -131,7 +110,8 @@ def _unexplained_falls(book: Book, history: History) -> Iterator[Finding]:
             continue
         if not entry.usable:
             continue
-        fell = _fell(history, before, entry) if before is not None else None
+        reference = history.station.reference_flow
+        fell = fall_between(before, entry, reference) if before is not None else None
         if fell is not None and before is not None:
             yield find(
                 "drop-fell-unexplained",

@@ -29,7 +29,7 @@ def outlooks(
     histories: Sequence[History], settings: Settings, as_of: dt.date | None
 ) -> tuple[Outlook, ...]:
     """One outlook per history; the runs of the farm's other stations help where one is short."""
-    runs = [cut_runs(history, settings.flush_cycles) for history in histories]
+    runs = [cut_runs(history, settings.flush_cycles, settings.flush_inlet) for history in histories]
     farm = [run for own in runs for run in own]
     return tuple(
         _outlook(history, own, farm, settings, as_of)

@@ -106,17 +106,20 @@ def _moment(date: dt.date, time: dt.time | None) -> float:
     return date.toordinal() + part
 
 
-def is_complete_flush(work: Work, flush_cycles: int) -> bool:
+def is_complete_flush(work: Work, flush_cycles: int, flush_inlet: float = 0.0) -> bool:
     """Whether the log shows a flush of at least `flush_cycles` cycles with no sign missing.
 
-    A blank sign is not a no. Blank cycles are no proof, so that flush does not count.
+    Its inlet must not have fallen under `flush_inlet` [m]. A blank sign or inlet is not a no.
+    Blank cycles are no proof, so that flush does not count.
     """
     signs = work.click is not False and work.water is not False
-    return work.work == "flush" and signs and (work.cycles or 0) >= flush_cycles
+    held = work.flush_inlet is None or work.flush_inlet >= flush_inlet - 1e-6
+    return work.work == "flush" and signs and held and (work.cycles or 0) >= flush_cycles
 
 
-def _logged_reset(work: Work, flush_cycles: int) -> _Reset | None:
-    if work.work in ("hand cleaning", "screen replaced") or is_complete_flush(work, flush_cycles):
+def _logged_reset(work: Work, flush_cycles: int, flush_inlet: float) -> _Reset | None:
+    opened = work.work in ("hand cleaning", "screen replaced")
+    if opened or is_complete_flush(work, flush_cycles, flush_inlet):
         return _Reset(work.date, _moment(work.date, work.time), work.work, False)
     return None
 
@@ -132,22 +135,31 @@ def _least_fall(points: tuple[_Point, _Point], corrected: bool) -> float:
     return max(FALL_SIGMAS * math.sqrt(square), 1e-6)
 
 
-def _fell(before: _Point, after: _Point) -> bool:
+def fall_between(
+    before: Reading, after: Reading, reference_flow: float | None
+) -> tuple[float, float] | None:
+    """Both drops [m] where the second fell beyond doubt, else None.
+
+    Beyond doubt: by more than 40 % and more than three standard uncertainties (0.5 m where the
+    gauge is unknown). At the reference flow [m3/h] where both flows are known.
+    """
+    points = [(r, corrected_drop(r.drop or 0.0, r.flow, reference_flow)) for r in (before, after)]
     # A corrected drop and an uncorrected one do not compare: then both are taken as read.
-    corrected = bool(before[0].flow and after[0].flow)
-    high, low = (p[1] if corrected else p[0].drop or 0.0 for p in (before, after))
+    corrected = bool(before.flow and after.flow)
+    high, low = (drop if corrected else r.drop or 0.0 for r, drop in points)
     fall = high - low
-    return fall > FALL_SHARE * max(high, 0.0) and fall > _least_fall((before, after), corrected)
+    least = _least_fall((points[0], points[1]), corrected)
+    return (high, low) if fall > FALL_SHARE * max(high, 0.0) and fall > least else None
 
 
-def _stretches(history: History, flush_cycles: int) -> list[_Stretch]:
+def _stretches(history: History, flush_cycles: int, flush_inlet: float) -> list[_Stretch]:
     stretches = [_Stretch(None, [])]
     partial = False  # a flush that does not count on its own, since the last reading
     for entry in history.entries:
         now = stretches[-1]
         if isinstance(entry, Work):
             partial = partial or entry.work == "flush"
-            reset = _logged_reset(entry, flush_cycles)
+            reset = _logged_reset(entry, flush_cycles, flush_inlet)
             if reset is not None:
                 _close(stretches, reset)
             continue
@@ -155,7 +167,7 @@ def _stretches(history: History, flush_cycles: int) -> list[_Stretch]:
             continue
         reference = history.station.reference_flow
         point = (entry, corrected_drop(entry.drop, entry.flow, reference))
-        if now.points and _fell(now.points[-1], point):
+        if now.points and fall_between(now.points[-1][0], entry, reference):
             moment = _moment(entry.date, entry.time)
             _close(stretches, _Reset(entry.date, moment, "flush" if partial else FELL, True))
         stretches[-1].points.append(point)
@@ -233,14 +245,15 @@ def _run(stretch: _Stretch, after: float | None, clean: float | None) -> Run:
     )
 
 
-def cut_runs(history: History, flush_cycles: int) -> tuple[Run, ...]:
+def cut_runs(history: History, flush_cycles: int, flush_inlet: float = 0.0) -> tuple[Run, ...]:
     """The runs of one station in order of time; empty where there is no usable reading.
 
     `flush_cycles` (1 or more): the cycles that make one complete flush; ValueError under 1.
+    `flush_inlet` [m]: the least inlet during one.
     """
     if flush_cycles < 1:
         raise ValueError(f"a complete flush needs at least 1 cycle, not {flush_cycles}")
-    filled = [s for s in _stretches(history, flush_cycles) if s.points]
+    filled = [s for s in _stretches(history, flush_cycles, flush_inlet) if s.points]
     afters = [*(s.points[0][1] for s in filled[1:]), None][: len(filled)]
     clean = history.station.clean_drop
     return tuple(_run(s, after, clean) for s, after in zip(filled, afters, strict=True))

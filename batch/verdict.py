@@ -65,13 +65,6 @@ def facts_of(
     )
 
 
-def corrected_drop(drop: float, flow: float | None, reference: float | None) -> float:
-    """Drop at the reference flow [m]: h (Qref/Q)^2; the drop itself where a flow is unknown."""
-    if not flow or not reference:
-        return drop
-    return drop * float((reference / flow) ** FLOW_EXPONENT)
-
-
 def implausibly_low(facts: Facts) -> bool:
     """A drop too low for the flow: torn or missing element, or an open bypass.
 

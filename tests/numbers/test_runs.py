@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from batch.runs import FELL, corrected_drop, cut_runs
@@ -171,3 +173,10 @@ def test_cycles_must_make_sense() -> None:
     """No flush has none."""
     with pytest.raises(ValueError, match="at least 1 cycle, not 0"):
         cut_runs(log(read(0, 1)), 0)
+
+
+def test_a_flush_whose_inlet_fell_too_low_is_no_reset() -> None:
+    low = replace(work(11, "flush", cycles=3), flush_inlet=15.0)
+    entries = (*rising(0, 1.0, 2.0, 3.0), low, *rising(15, 3.1, 3.3))
+    assert len(cut_runs(log(*entries), 3, 20.4)) == 1
+    assert len(cut_runs(log(*entries), 3, 14.0)) == 2
