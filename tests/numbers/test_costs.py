@@ -343,6 +343,7 @@ def test_an_impossible_efficiency_is_refused(efficiency: float) -> None:
         (-1.0, 10.0, 0.5, 0.0),
         (7.5, 10.0, 0.5, 0.5),
         (10.0, 10.0, 0.5, 1.0),
+        (10.0, 10.0, 0.0, 1.0),
         (12.0, 10.0, 0.0, 1.0),
         (None, 10.0, 0.5, None),
         (5.0, None, 0.5, None),
