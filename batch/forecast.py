@@ -17,6 +17,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import islice
 
 import numpy as np
 
@@ -305,8 +306,9 @@ def forecast(
     earlier = [r for r in runs if r is not now]
     own = [r for r in earlier if _teaches(r)][-MOST_OWN:]
     mine = set(runs)
-    others = sorted((r for r in farm_runs if _teaches(r) and r not in mine), key=lambda r: r.end)
-    farm = others[-MOST_FARM:]
+    # From the latest backwards, so that a farm of many runs is not looked through whole.
+    latest = sorted(farm_runs, key=lambda r: r.end)[::-1]
+    farm = list(islice((r for r in latest if _teaches(r) and r not in mine), MOST_FARM))[::-1]
     why = _why_silent(runs, len(own) + len(farm), limit, as_of)
     if why:
         return _silent(why)

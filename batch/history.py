@@ -170,7 +170,10 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
     register = {station.name: station for station in stations(book)}
     entries: dict[str, list[Reading | Work]] = {name: [] for name in register}
     for frame, is_reading in ((book.readings.frame, True), (book.work.frame, False)):
-        for record in frame.reset_index(names="row").to_dict("records"):
+        # Whole columns to lists: one dict at a time, where `to_dict` makes them all.
+        columns = {"row": frame.index.tolist()} | {k: frame[k].tolist() for k in frame.columns}
+        for values in zip(*columns.values(), strict=True):
+            record: dict[Hashable, Any] = dict(zip(columns, values, strict=True))
             station = register.get(_text(record["station"]))
             if station is None or (as_of is not None and record["date"] > as_of):
                 continue
