@@ -63,7 +63,7 @@ def _forecast(
     if not station.in_service:
         return Forecast(None, None, None, "not in service")
     if latest.drop > station.limit:
-        return Forecast(None, None, None, "over the limit at the latest reading")
+        return Forecast(None, None, None, "already over the limit")
     return forecast(own, farm, station.limit, as_of, latest.u_drop)
 
 

@@ -25,7 +25,7 @@ WIDTH = sum(width for _, width in COLUMNS)
 # Usable height of a landscape A4 page at the scale that fits the columns [pt], and how much
 # more may be squeezed onto it before the print becomes too small for a table of people.
 PAGE_POINTS = 500 * WIDTH / 146
-SQUEEZE = 1.25
+SQUEEZE = 1.5
 
 READ_ONCE_MORE = "Read once more first: the gauge cannot tell this drop from the limit."
 OPENING = (

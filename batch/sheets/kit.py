@@ -13,7 +13,7 @@ from batch.model import Assessment
 from templates import contract, look
 
 MAX_TEXT = 32_000  # characters; a cell holds 32,767
-LINE_POINTS = 13.5  # height of one line of 10-point text [pt]
+LINE_POINTS = 13.0  # height of one line of 10-point text [pt]
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 _EPOCH = dt.date(1899, 12, 30).toordinal()
 LIST_KEYS = ("stations", "readings", "work", "agreed")
@@ -100,10 +100,10 @@ def date(sheet: Any, row: int, col: int, value: dt.date | None, style: Any) -> N
 def lines(value: str, width: float) -> int:
     """Lines that wrapped text will take in a column `width` characters wide (a safe estimate).
 
-    A width counts digits of 11 points; the text's letters of 10 points run about a fifth
+    A width counts digits of 11 points; the text's letters of 10 points run about a third
     narrower, of which words that are not split take most back.
     """
-    room = max(1.0, width * 1.05 - 1)
+    room = max(1.0, width * 1.2 - 1)
     return sum(max(1, math.ceil(len(part) / room)) for part in value.split("\n")) or 1
 
 

@@ -90,16 +90,19 @@ def _station(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> None:
     k.number(sheet, row, 12, result.days_over, whole)
     k.text(sheet, row, 13, "borderline" if result.judgement.borderline else "", kit.format("text"))
     k.text(sheet, row, 14, also, kit.format("wrap"))
-    _ahead(kit, sheet, row, result)
-    wrapped = ((0, label), (1, name), (2, block), (14, also))
+    between = _ahead(kit, sheet, row, result)
+    wrapped = ((0, label), (1, name), (2, block), (14, also), (16, between))
     most = max(k.lines(value, COLUMNS[col][1]) for col, value in wrapped)
     sheet.set_row(row, min(409.0, most * k.LINE_POINTS + 4))
 
 
-def _ahead(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> None:
-    """Forecast, next reading and cost; where one is silent, its cell says why."""
+def _ahead(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> str:
+    """Forecast, next reading and cost; where the first is silent, its cell says why.
+
+    Returns the text of the span, which may wrap.
+    """
     if result.outlook is None:
-        return
+        return ""
     expected, cost = result.outlook.forecast, result.outlook.cost
     between = expected.silent
     if expected.low is not None:
@@ -109,6 +112,7 @@ def _ahead(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> None:
     k.date(sheet, row, 17, result.outlook.read_by, kit.format("date"))
     k.number(sheet, row, 18, cost.energy_kwh, kit.format("metres"))
     k.number(sheet, row, 19, cost.energy_cost, kit.format("metres"))
+    return between
 
 
 def _share(kit: k.Kit, sheet: Any, row: int, drop: float | None, limit: float) -> None:

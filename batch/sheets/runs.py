@@ -18,8 +18,8 @@ COLUMNS = (
     ("Low (80 %)", 9.0),
     ("High (80 %)", 9.0),
     ("Valid", 7.0),
-    ("Why not", 34.0),
-    ("Ended by", 24.0),
+    ("Why not", 30.0),
+    ("Ended by", 34.0),
     ("Given back", 10.0),
 )
 DAYS_PER_WEEK = 7.0

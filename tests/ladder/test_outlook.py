@@ -40,7 +40,7 @@ def test_a_steady_rise_is_expected_at_the_limit_near_its_straight_line() -> None
 
 def test_over_resting_and_unread_stations_have_no_forecast() -> None:
     over = outlook(*RISING, read(50, 5.5), as_of=50)
-    assert over.forecast.silent == "over the limit at the latest reading"
+    assert over.forecast.silent == "already over the limit"
     resting = outlook(*RISING, at=station(in_service=False))
     assert (resting.forecast.silent, resting.read_by) == ("not in service", None)
     none = outlook(as_of=3)
