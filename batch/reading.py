@@ -142,6 +142,7 @@ class _Builder:
             setting_cells=farm.cells,
             counts=self.counts,
             sheet_names=tuple(part.name for part in self.workbook.sheets),
+            date1904=self.workbook.date1904,
         )
         return ReadResult(book, tuple(self.findings))
 

@@ -88,3 +88,4 @@ class Book:
     setting_cells: dict[str, str] = field(default_factory=dict)
     counts: dict[str, Counts] = field(default_factory=dict)
     sheet_names: tuple[str, ...] = ()
+    date1904: bool = False  # days are counted from 1904, as some older books do

@@ -16,6 +16,7 @@ MAX_TEXT = 32_000  # characters; a cell holds 32,767
 LINE_POINTS = 13.0  # height of one line of 10-point text [pt]
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 _EPOCH = dt.date(1899, 12, 30).toordinal()
+_EPOCH_1904 = dt.date(1904, 1, 1).toordinal()
 LIST_KEYS = ("stations", "readings", "work", "agreed")
 
 
@@ -36,6 +37,10 @@ class Kit:
             wanted = look.verdict_format(verdict) if verdict else look.FORMATS[kind]
             self.formats[name] = self.workbook.add_format(wanted)
         return self.formats[name]
+
+    def serial(self, date: dt.date, time: dt.time | None = None) -> float:
+        """This book's number for a date and time [days since its first day]."""
+        return serial(date, time, date1904=self.assessment.book.date1904)
 
     @property
     def as_of(self) -> str:
@@ -63,9 +68,9 @@ def quoted(sheet: str) -> str:
     return "'" + sheet.replace("'", "''") + "'!"
 
 
-def serial(date: dt.date, time: dt.time | None = None) -> float:
-    """A spreadsheet's number for a date and time [days since 1899-12-30]."""
-    days = float(date.toordinal() - _EPOCH)
+def serial(date: dt.date, time: dt.time | None = None, *, date1904: bool = False) -> float:
+    """A spreadsheet's number for a date and time [days since 1899-12-30, or since 1904-01-01]."""
+    days = float(date.toordinal() - (_EPOCH_1904 if date1904 else _EPOCH))
     if time is None:
         return days
     return days + (time.hour * 3600 + time.minute * 60 + time.second) / 86400
@@ -87,14 +92,14 @@ def number(sheet: Any, row: int, col: int, value: float | None, style: Any) -> N
         sheet.write_number(row, col, value, style)
 
 
-def date(sheet: Any, row: int, col: int, value: dt.date | None, style: Any) -> None:
-    """Write a date as a number; as text before 1900-03-01, where spreadsheets disagree."""
+def date(kit: Kit, sheet: Any, row: int, col: int, value: dt.date | None, style: Any) -> None:
+    """Write a date as a number; as text before 1904-01-02, where spreadsheets disagree."""
     if value is None:
         sheet.write_blank(row, col, None, style)
-    elif value < dt.date(1900, 3, 1):
+    elif value < dt.date(1904, 1, 2):
         sheet.write_string(row, col, value.isoformat(), style)
     else:
-        sheet.write_number(row, col, serial(value), style)
+        sheet.write_number(row, col, kit.serial(value), style)
 
 
 def lines(value: str, width: float) -> int:

@@ -84,7 +84,7 @@ def _station(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> None:
     k.number(sheet, row, 7, station.clean_drop, metres)
     days = (latest.date if latest else None, result.last_flush, result.last_cleaning)
     for col, day in enumerate(days, 8):
-        k.date(sheet, row, col, day, kit.format("date"))
+        k.date(kit, sheet, row, col, day, kit.format("date"))
     whole = kit.format("whole")
     k.number(sheet, row, 11, float(len(result.judgement.episodes)), whole)
     k.number(sheet, row, 12, result.days_over, whole)
@@ -107,9 +107,9 @@ def _ahead(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> str:
     between = expected.silent
     if expected.low is not None:
         between = f"{expected.low} and {expected.high or 'later than can be told'}"
-    k.date(sheet, row, 15, expected.date, kit.format("date"))
+    k.date(kit, sheet, row, 15, expected.date, kit.format("date"))
     k.text(sheet, row, 16, between, kit.format("wrap"))
-    k.date(sheet, row, 17, result.outlook.read_by, kit.format("date"))
+    k.date(kit, sheet, row, 17, result.outlook.read_by, kit.format("date"))
     k.number(sheet, row, 18, cost.energy_kwh, kit.format("metres"))
     k.number(sheet, row, 19, cost.energy_cost, kit.format("metres"))
     return between

@@ -51,8 +51,8 @@ def write(kit: k.Kit, sheet: Any) -> None:
 def _run(kit: k.Kit, sheet: Any, row: int, station: str, run: Run) -> None:
     metres, text = kit.format("metres"), kit.format("text")
     k.text(sheet, row, 0, k.one_line(station), kit.format("name"))
-    k.date(sheet, row, 1, run.start, kit.format("date"))
-    k.date(sheet, row, 2, run.end, kit.format("date"))
+    k.date(kit, sheet, row, 1, run.start, kit.format("date"))
+    k.date(kit, sheet, row, 2, run.end, kit.format("date"))
     k.number(sheet, row, 3, float(len(run.days)), kit.format("whole"))
     k.number(sheet, row, 4, run.start_level, metres)
     for col, rate in enumerate((run.rate, run.rate_low, run.rate_high), 5):

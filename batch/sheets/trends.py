@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 from dataclasses import dataclass, field
 from typing import Any
@@ -107,29 +106,29 @@ def _page(kit: k.Kit, sheet: Any, charts: int) -> None:
 def _series(kit: k.Kit, result: StationResult) -> dict[str, list[Point]]:
     """Every series' points (day number, level [m]); a level of None breaks the line."""
     gap = 3 * kit.assessment.book.settings.interval
-    found: dict[str, list[Point]] = {"drop": _drops(result, gap)}
+    found: dict[str, list[Point]] = {"drop": _drops(kit, result, gap)}
     for work, shown, _, _ in _MARKS:
         known = [w for w, *_ in _MARKS if w]
         found[shown] = [
-            (k.serial(w.date, w.time), 0.0)
+            (kit.serial(w.date, w.time), 0.0)
             for w in result.history.work[-MOST_READINGS:]
             if (w.work == work if work else w.work not in known)
         ]
     days = [x for points in found.values() for x, _ in points]
     if days:
-        low, high = _window(min(days), max(days), kit.assessment.as_of)
+        low, high = _window(kit, min(days), max(days))
         found["limit"] = [(low, result.station.limit), (high, result.station.limit)]
         clean_drop = result.station.clean_drop
         found["clean"] = [] if clean_drop is None else [(low, clean_drop), (high, clean_drop)]
     return found
 
 
-def _drops(result: StationResult, gap: float) -> list[Point]:
+def _drops(kit: k.Kit, result: StationResult, gap: float) -> list[Point]:
     """The readings' drops; an unusable reading and a long gap [days] each break the line."""
     points: list[Point] = []
     before: float | None = None
     for reading in result.history.readings[-MOST_READINGS:]:
-        day = k.serial(reading.date, reading.time)
+        day = kit.serial(reading.date, reading.time)
         usable = reading.usable and reading.drop is not None and reading.drop == reading.drop
         if not usable or (before is not None and day - before > gap):
             points.append((day if before is None or not usable else (before + day) / 2, None))
@@ -139,9 +138,10 @@ def _drops(result: StationResult, gap: float) -> list[Point]:
     return points if any(level is not None for _, level in points) else []
 
 
-def _window(first: float, last: float, as_of: dt.date | None) -> tuple[float, float]:
+def _window(kit: k.Kit, first: float, last: float) -> tuple[float, float]:
     """First and last day of a chart's date axis: to the as-of date, so that silence shows."""
-    end = max(last, k.serial(as_of)) if as_of else last
+    as_of = kit.assessment.as_of
+    end = max(last, kit.serial(as_of)) if as_of else last
     pad = max(1.0, round((end - first) * 0.02))
     return float(int(first)) - pad, float(int(end)) + pad
 

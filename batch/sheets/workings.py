@@ -91,7 +91,7 @@ def rows(assessment: Assessment, styles: list[str]) -> Iterator[str]:
         station = result.station
         factor, limit = metres_per(station.unit), station.limit
         link = escape(limit_formula(assessment, station), quote=False)
-        fixed = (k.one_line(station.name), station.unit, factor)
+        fixed = (k.one_line(station.name), station.unit, factor, assessment.book.date1904)
         for reading in result.history.readings[: MOST + HEADER + 2 - n]:
             yield _row(n, styles, fixed, sides, (link, limit), reading)
             n += 1
@@ -128,13 +128,13 @@ def limit_formula(assessment: Assessment, station: Station) -> str:
 def _row(
     n: int,
     styles: list[str],
-    fixed: tuple[str, str, float],
+    fixed: tuple[str, str, float, bool],
     sides: tuple[Source, Source],
     limit: tuple[str, float],
     reading: Reading,
 ) -> str:
     """Row `n` of the sheet: one reading."""
-    name, unit, factor = fixed
+    name, unit, factor, old = fixed
     typed_in, inlet, note = _side(n, 0, styles, sides[0], factor, reading.inlet, reading.row)
     typed_out, outlet, more = _side(n, 1, styles, sides[1], factor, reading.outlet, reading.row)
     notes = "; ".join(f"{s}: {t}" for s, t in (("inlet", note), ("outlet", more)) if t)
@@ -146,7 +146,7 @@ def _row(
     return "".join((
         f'<row r="{n}">',
         text_cell(f"A{n}", styles[0], name),
-        number_cell(f"B{n}", styles[1], k.serial(reading.date)),
+        number_cell(f"B{n}", styles[1], k.serial(reading.date, date1904=old)),
         _number_or_blank(f"C{n}", styles[2], moment),
         typed_in,
         typed_out,
@@ -201,9 +201,7 @@ def _metres(place: str, style: str, formula: str, value: float | None) -> str:
     return formula_cell(place, style, formula, value)
 
 
-def _against_limit(
-    n: int, styles: list[str], drop: float | None, limit: tuple[str, float]
-) -> str:
+def _against_limit(n: int, styles: list[str], drop: float | None, limit: tuple[str, float]) -> str:
     """Drop, limit, margin, and over or not; the limit alone where there is no drop."""
     link, metres = limit
     place, style = f"K{n}", styles[10]

@@ -45,8 +45,7 @@ CASES: dict[Verdict, tuple[str, tuple[float, ...], str, tuple[str, ...]]] = {
     Verdict.HAND_CLEAN: (
         "North 2",
         (2.9, 2.8, 2.6, 2.6, 2.62),
-        "The drop was 5.91 m after a complete flush on 2026-07-14 (limit 5.00 "
-        "m).",
+        "The drop was 5.91 m after a complete flush on 2026-07-14 (limit 5.00 m).",
         (
             "Close both valves and let the pressure off by a flush cycle.",
             "Gauge above zero, then at zero: only then open the filter.",
@@ -77,12 +76,8 @@ CASES: dict[Verdict, tuple[str, tuple[float, ...], str, tuple[str, ...]]] = {
     Verdict.CHECK_FIELD: (
         "Orchard east",
         (2.9, 2.85, 2.87),
-        "The field pressure is 9.2 m, wanted 12.0 m; supply and filter are "
-        "fine.",
-        (
-            "Walk the block: leak, valve, regulator or lateral beyond the "
-            "filter.",
-        ),
+        "The field pressure is 9.2 m, wanted 12.0 m; supply and filter are fine.",
+        ("Walk the block: leak, valve, regulator or lateral beyond the filter.",),
     ),
     Verdict.FLUSH: (
         "Orchard west",
@@ -97,36 +92,26 @@ CASES: dict[Verdict, tuple[str, tuple[float, ...], str, tuple[str, ...]]] = {
     Verdict.INSPECT_SCREEN: (
         "Lower terrace",
         (2.9, 2.9, 3.18),
-        "The drop of 0.20 m is under half of the clean drop (1.20 m) at 14 "
-        "m3/h.",
-        (
-            "Let the pressure off, open the filter, look for a torn or missing "
-            "element.",
-        ),
+        "The drop of 0.20 m is under half of the clean drop (1.20 m) at 14 m3/h.",
+        ("Let the pressure off, open the filter, look for a torn or missing element.",),
     ),
     Verdict.RE_READ: (
         "Upper terrace",
         (2.9, 2.8, 2.7),
         "Nothing was read after the flush of 2026-07-18.",
-        (
-            "Read inlet and outlet again.",
-        ),
+        ("Read inlet and outlet again.",),
     ),
     Verdict.NO_READING: (
         "Pond",
         (2.9, 2.85),
         "The latest reading is 42 days old; the interval is 7 days.",
-        (
-            "Read inlet and outlet.",
-        ),
+        ("Read inlet and outlet.",),
     ),
     Verdict.WATCH: (
         "Valley 1",
         (2.95, 2.9, 2.85, 2.78),
         "The drop is 4.28 m, 86 % of the limit.",
-        (
-            "Read again by 2026-07-24.",
-        ),
+        ("Read again by 2026-07-24.",),
     ),
     Verdict.IN_RANGE: (
         "Valley 2",

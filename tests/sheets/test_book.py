@@ -244,12 +244,14 @@ def test_a_chart_leaves_no_setting_to_be_guessed(package: bytes) -> None:
 
 
 def test_unusable_readings_and_long_gaps_break_the_line() -> None:
-    result = build(verdicts=[Verdict.FLUSH]).stations[0]
+    assessment = build(verdicts=[Verdict.FLUSH])
+    result = assessment.stations[0]
+    pen = kit.Kit(None, assessment, "demo.xlsx", "0")
     days = (1, 5, 9, 40)
     drops = [plain(date=dt.date(2026, 5, 1) + dt.timedelta(days=d), drop=float(d)) for d in days]
     drops[1] = dataclasses.replace(drops[1], why_unusable="outlet above inlet")
     history = dataclasses.replace(result.history, entries=tuple(drops))
-    points = trends._drops(dataclasses.replace(result, history=history), 21.0)
+    points = trends._drops(pen, dataclasses.replace(result, history=history), 21.0)
     assert [level for _, level in points] == [1.0, None, 9.0, None, 40.0]
 
 
@@ -299,3 +301,16 @@ def test_text_is_cleaned_and_cut() -> None:
     assert kit.clean("a\x00\x1b\ud800b") == "ab"
     assert len(kit.clean("x" * 40_000)) == 32_000
     assert kit.one_line("a\n\tb") == "a b"
+
+
+def test_a_book_that_counts_from_1904_gets_its_dates_so() -> None:
+    usual = build()
+    old = dataclasses.replace(usual, book=dataclasses.replace(usual.book, date1904=True))
+    for sheet, cell in (("Workings", "B6"), ("Station review", "I4")):
+        now, then = (opened(made(a))[sheet][cell].value for a in (usual, old))
+        assert (now - then).days == 1462, sheet
+    x_axes = [
+        re.findall(r'<c:min val="(\d+)', part(made(a), "xl/charts/chart1.xml"))[0]
+        for a in (usual, old)
+    ]
+    assert int(x_axes[0]) - int(x_axes[1]) == 1462
