@@ -5,14 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from batch import __version__
-
-if TYPE_CHECKING:
-    from batch.model import Assessment
 
 EXIT_FINDINGS = 1
 EXIT_BOOK = 3
@@ -120,64 +117,44 @@ def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> 
     type=click.Path(path_type=Path, file_okay=False),
     help="Collect results in this folder.",
 )
+@click.option(
+    "--jobs", type=click.IntRange(min=1), default=1, show_default=True, help="Processes to use."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of text.")
 def run(
     books: tuple[Path, ...],
     as_of: dt.datetime | None,
     in_place: bool,
     out: Path | None,
+    jobs: int,
     as_json: bool,
 ) -> None:
     """Judge BOOKs (or all books in a folder) and write result sheets into a copy of each.
 
     The result goes to NAME.reviewed.xlsx beside the book, unless --in-place or --out is given.
     """
-    from batch.errors import SiltbookError
+    from batch.errors import BookError
     from batch.files import find_books
-    from batch.report import book_json, short_table
+    from batch.many import fulfil_all, orders
 
     if in_place and out is not None:
         raise click.UsageError("--in-place and --out exclude each other. Give one of them.")
     paths = _found(find_books, books)
-    done: list[dict[str, Any]] = []
-    failures: list[dict[str, str]] = []
-    used: set[Path] = set()
-    lines: list[str] = []
-    with click.progressbar(paths, label="Books", file=sys.stderr, hidden=len(paths) < 2) as bar:
-        for path in bar:
-            try:
-                assessment, written = _run_one(path, _day(as_of), in_place, out, used)
-            except SiltbookError as error:
-                failures.append(_failure(path, error))
-                continue
-            done.append(book_json(assessment, str(path), str(written)))
-            lines += [*short_table(assessment, str(path)), f"  Result: {written}"]
+    try:
+        todo = orders(paths, out, in_place, _day(as_of))
+    except BookError as error:
+        _fail(str(error))
+        raise click.exceptions.Exit(EXIT_BOOK) from error
+    outcomes = fulfil_all(todo, jobs)
+    with click.progressbar(
+        outcomes, len(todo), label="Books", file=sys.stderr, hidden=len(todo) < 2
+    ) as bar:
+        done = list(bar)
     if not as_json:
-        for line in lines:
+        for line in (line for outcome in done for line in outcome.lines):
             click.echo(line)
-    _finish(done, failures, as_json, 0)
-
-
-def _run_one(
-    path: Path, as_of: dt.date | None, in_place: bool, out: Path | None, used: set[Path]
-) -> tuple[Assessment, Path]:
-    from batch.errors import BookError
-    from batch.files import replace_book, reviewed_path, take, write_whole
-    from batch.job import review_bytes
-
-    taken = take(path)
-    reviewed = review_bytes(taken.data, str(path), path.name, as_of)
-    if in_place:
-        replace_book(taken, reviewed.package)
-        return reviewed.assessment, path
-    if out is not None:
-        try:
-            out.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise BookError(f"{out}: cannot be made ({error.strerror}). Choose another.") from error
-    target = reviewed_path(path, out, used)
-    write_whole(target, reviewed.package)
-    return reviewed.assessment, target
+    failures = [{"path": str(o.path), "message": o.failure} for o in done if o.failure]
+    _finish([o.entry for o in done if not o.failure], failures, as_json, 0)
 
 
 def _day(moment: dt.datetime | None) -> dt.date | None:

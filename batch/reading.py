@@ -222,9 +222,15 @@ class _Builder:
                 made[column.key] = read_column(block, column, unit)
         keep = self._keep(sheet, block, made)
         self.findings.extend(sorted(block.findings, key=_reading_order))
-        self.counts[sheet.name] = Counts(len(keep), int(keep.sum()), int((~keep).sum()))
+        used = int((keep & self._known(made["station"])).sum())
+        self.counts[sheet.name] = Counts(len(keep), used, len(keep) - used)
         frame = _data_frame(sheet, block.rows, made, keep)
         return Table(block.sheet, header.row, block.places, frame, block.raw, header.units)
+
+    def _known(self, names: NDArray[np.object_]) -> NDArray[np.bool_]:
+        """Whose station is in the register: others stay in the frame for the checks to name."""
+        register = set(self.register.values())
+        return np.array([name in register for name in names.tolist()], dtype=bool)
 
     def _unit(self, kind: Kind, row_units: NDArray[np.object_]) -> str | NDArray[np.object_]:
         if kind is Kind.PRESSURE:

@@ -54,6 +54,13 @@ def test_two_runs_give_the_same_bytes_and_a_run_on_the_result_the_same_verdicts(
     assert verdicts(once) == verdicts(data)
 
 
+def test_the_rows_add_up() -> None:
+    counts = assess_bytes((SAMPLES / NAMES[1]).read_bytes(), "book").book.counts
+    assert all(c.read == c.used + c.set_aside for c in counts.values())
+    # The reading of a station that is not in the register is judged nowhere.
+    assert (counts["Readings"].read, counts["Readings"].set_aside) == (51, 1)
+
+
 def test_json_document(tmp_path: Path) -> None:
     runner = CliRunner()
     book = str(SAMPLES / NAMES[0])
