@@ -1,0 +1,163 @@
+"""How fast and how lean: whole processes beside the least that the same work can cost.
+
+`python -m tests.benchmarks.speed` makes its own books, runs everything in processes of their own
+and prints the table that docs/performance.md shows. It asserts nothing: a busy machine is no
+fault of the code. Ratios are of processor time, which other programs disturb least.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import subprocess
+import sys
+import tempfile
+import time
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from templates.blank import BlankOptions, build
+
+_RUN = "from batch.cli import main; main()"
+_MAKE = """
+import sys
+from pathlib import Path
+from tests.benchmarks.speed import make_book
+make_book(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]))
+"""
+_OPENPYXL = """
+import sys, openpyxl
+openpyxl.load_workbook(sys.argv[1]).save(sys.argv[2])
+"""
+# The least that a program with these libraries can do: read every cell, write as many as we do.
+_FLOOR = """
+import sys
+import lxml.etree, pandas, pandera.pandas, pint, xlsxwriter
+from python_calamine import CalamineWorkbook
+book = CalamineWorkbook.from_path(sys.argv[1])
+for name in book.sheet_names:
+    book.get_sheet_by_name(name).to_python()
+with xlsxwriter.Workbook(sys.argv[2], {"in_memory": True}) as out:
+    sheet = out.add_worksheet()
+    for i in range(int(sys.argv[3])):
+        sheet.write_number(i // 19, i % 19, i / 7)
+"""
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What one process took."""
+
+    wall: float  # [s]
+    cpu: float  # [s], user and system together
+    peak: float  # [MB], resident
+
+    def __str__(self) -> str:
+        return f"{self.cpu:.2f} s processor, {self.wall:.2f} s clock, {self.peak:.0f} MB"
+
+
+def cost(code: str, *arguments: str, times: int = 1) -> Cost:
+    """The cheapest of `times` runs of a Python program; CalledProcessError where one fails."""
+    return min((_once([sys.executable, "-c", code, *arguments]) for _ in range(times)), key=_cpu)
+
+
+def _cpu(one: Cost) -> float:
+    return one.cpu
+
+
+def _once(command: list[str]) -> Cost:
+    begin = time.perf_counter()
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+    _, status, usage = os.wait4(process.pid, 0)
+    wall = time.perf_counter() - begin
+    process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode:
+        raise subprocess.CalledProcessError(process.returncode, command[:2])
+    return Cost(wall, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024)
+
+
+def make_book(path: Path, readings: int, stations: int) -> None:
+    """An invented book: every station's drop climbs from 1 m to 5 m in 40 readings, then falls."""
+    names = [f"N{i:03d}" for i in range(stations)]
+    register = [
+        {
+            "station": name, "clean_drop": 1.0, "gauges": "one gauge", "gauge_class": 1.6,
+            "full_scale": 6.0, "division": 0.05, "reference_flow": 40.0,
+        }
+        for name in names
+    ]  # fmt: skip
+    rounds = readings // stations
+    first = dt.date(2026, 1, 1)
+    rows = [
+        {
+            "station": name, "date": first + dt.timedelta(days=i * 360 // rounds),
+            "time": dt.time(i % 24), "inlet": 3.2, "outlet": round(3.1 - i % 40 * 0.01, 3),
+            "flow": 40.0, "occasion": "routine", "read_by": "A",
+        }
+        for i in range(rounds)
+        for name in names
+    ]  # fmt: skip
+    sheets = {"Stations": register, "Readings": rows}
+    path.write_bytes(build(BlankOptions(farm="Invented"), sheets))
+
+
+def _made(path: Path, readings: int, stations: int) -> Path:
+    # In a process of its own: a child's peak counts what its parent held when it was started.
+    cost(_MAKE, str(path), str(readings), str(stations))
+    return path
+
+
+def result_cells(reviewed: Path) -> int:
+    """Cells of the result sheets in a reviewed book."""
+    with zipfile.ZipFile(reviewed) as package:
+        parts = [n for n in package.namelist() if n.startswith("xl/worksheets/siltbook")]
+        return sum(package.read(part).count(b"<c ") for part in parts)
+
+
+def _season(folder: Path) -> Iterator[str]:
+    book = _made(folder / "season.xlsx", 2_500, 12)
+    ours = cost(_RUN, "run", str(book), times=3)
+    cells = result_cells(folder / "season.reviewed.xlsx")
+    floor = cost(_FLOOR, str(book), str(folder / "floor.xlsx"), str(cells), times=3)
+    yield f"Season book, 2,500 readings, {cells:,} result cells"
+    yield from _beside(ours, "the floor", floor, aim=1.5)
+
+
+def _large(folder: Path) -> Iterator[str]:
+    book = _made(folder / "large.xlsx", 100_000, 100)
+    ours = cost(_RUN, "run", str(book))
+    theirs = cost(_OPENPYXL, str(book), str(folder / "copy.xlsx"))
+    yield "Large book, 100,000 readings, 100 stations"
+    yield from _beside(ours, "openpyxl load and save", theirs, aim=1.0)
+    yield f"   memory ratio {ours.peak / theirs.peak:.2f} (aim: at most 1.00)"
+    tenth = cost(_RUN, "run", str(_made(folder / "tenth.xlsx", 10_000, 100)))
+    yield "Growth from 10,000 to 100,000 readings"
+    yield f"   10,000: {tenth}"
+    yield f"   ratio {ours.cpu / tenth.cpu:.2f} (in step with the readings: at most 10)"
+
+
+def _help() -> Iterator[str]:
+    ours, click = cost(_RUN, "--help", times=7), cost("import click", times=7)
+    yield "`siltbook --help`"
+    yield from _beside(ours, "`import click`", click, aim=None)
+
+
+def _beside(ours: Cost, name: str, theirs: Cost, aim: float | None) -> Iterator[str]:
+    wanted = "" if aim is None else f" (aim: at most {aim:.2f})"
+    yield f"   siltbook: {ours}"
+    yield f"   {name}: {theirs}"
+    yield f"   ratio {ours.cpu / theirs.cpu:.2f}{wanted}"
+
+
+def main() -> None:
+    """Measure everything and print it."""
+    with tempfile.TemporaryDirectory() as name:
+        for part in (_season(Path(name)), _large(Path(name)), _help()):
+            for line in part:
+                print(line, flush=True)
+
+
+if __name__ == "__main__":
+    main()
