@@ -14,10 +14,9 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import islice
 
 import numpy as np
 
@@ -87,6 +86,11 @@ def _teaches(run: Run) -> bool:
         return False
     falls = run.rate_high is not None and run.rate_high < 0
     return not falls and float(np.diff(days).max()) <= LONGEST_GAP
+
+
+def teachers(runs: Iterable[Run]) -> list[Run]:
+    """The runs that others can learn from, in order of their end."""
+    return sorted((r for r in runs if _teaches(r)), key=lambda r: r.end)
 
 
 def _normal(x: Floats, mean: Floats | float, spread: Floats | float) -> Floats:
@@ -306,9 +310,7 @@ def forecast(
     earlier = [r for r in runs if r is not now]
     own = [r for r in earlier if _teaches(r)][-MOST_OWN:]
     mine = set(runs)
-    # From the latest backwards, so that a farm of many runs is not looked through whole.
-    latest = sorted(farm_runs, key=lambda r: r.end)[::-1]
-    farm = list(islice((r for r in latest if _teaches(r) and r not in mine), MOST_FARM))[::-1]
+    farm = [r for r in teachers(farm_runs) if r not in mine][-MOST_FARM:]
     why = _why_silent(runs, len(own) + len(farm), limit, as_of)
     if why:
         return _silent(why)

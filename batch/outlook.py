@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from batch.costs import DirtCost, dirt_cost
-from batch.forecast import Forecast, forecast
+from batch.forecast import MOST_FARM, Forecast, forecast, teachers
 from batch.model import History, Reading
 from batch.runs import Run, cut_runs
 from templates.book import Settings
@@ -30,9 +30,10 @@ def outlooks(
 ) -> tuple[Outlook, ...]:
     """One outlook per history; the runs of the farm's other stations help where one is short."""
     runs = [cut_runs(history, settings.flush_cycles, settings.flush_inlet) for history in histories]
-    farm = [run for own in runs for run in own]
+    farm = teachers(run for own in runs for run in own)
     return tuple(
-        _outlook(history, own, farm, settings, as_of)
+        # A forecast learns from the farm's latest runs, of which its own are passed over.
+        _outlook(history, own, farm[-(MOST_FARM + len(own)) :], settings, as_of)
         for history, own in zip(histories, runs, strict=True)
     )
 
