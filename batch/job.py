@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-import gc
 import zipfile
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from io import BytesIO
 
@@ -36,19 +34,6 @@ def assess_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Assess
     return assess(result.book, as_of=on, findings=findings)
 
 
-@contextmanager
-def _one_sweep() -> Iterator[None]:
-    """A book's objects live until it is written: searching them for waste meanwhile finds none."""
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
-
-
-@_one_sweep()
 def review_bytes(data: bytes, path: str, book_name: str, as_of: dt.date | None = None) -> Reviewed:
     """Judge one book and place the result sheets into its package.
 
