@@ -9,7 +9,7 @@ from collections.abc import Hashable, Iterable, Sequence
 from typing import Any
 
 from batch.model import History, Reading, Station, Work
-from checks.gauges import Z_95_ONE_SIDED, drop_uncertainty, probability_over
+from checks.gauges import drop_uncertainty, outlet_slack, probability_over
 from templates.book import Book
 
 CLEANINGS = ("hand cleaning", "screen replaced")
@@ -79,8 +79,13 @@ def _why_unusable(
     if top is not None and max(inlet, outlet) > top + 1e-6:
         return "pressure beyond the gauge's full scale"
     # A drop a little under zero is what an honest reading of a clean filter can give.
-    spread = Z_95_ONE_SIDED * (uncertainty(station, 0.0) or 0.0)
-    if outlet - inlet > spread + 1e-6:
+    slack = outlet_slack(
+        gauges=station.gauges,
+        full_scale=station.full_scale,
+        gauge_class=station.gauge_class,
+        division=station.division,
+    )
+    if outlet - inlet > slack:
         return "outlet above inlet"
     if flow is not None and flow <= 0:
         return "no flow"

@@ -13,6 +13,7 @@ import math
 
 ROOT_3 = math.sqrt(3.0)
 Z_95_ONE_SIDED = 1.6448536269514722
+NOISE = 1e-6  # [m], arithmetic only
 
 
 def drop_uncertainty(
@@ -36,6 +37,26 @@ def drop_uncertainty(
     if full_scale is None:
         return None
     return math.sqrt(reading + 2.0 * (gauge_class * full_scale / (100.0 * ROOT_3)) ** 2)
+
+
+def outlet_slack(
+    *,
+    gauges: str | None,
+    full_scale: float | None,
+    gauge_class: float | None,
+    division: float | None,
+) -> float:
+    """How far an outlet may read above its inlet [m] on a clean filter, with 95 % confidence.
+
+    From the division alone where the rest of the gauge data is missing; arithmetic noise only
+    where that is missing too. Units as in `drop_uncertainty`.
+    """
+    u = drop_uncertainty(
+        0.0, gauges=gauges, full_scale=full_scale, gauge_class=gauge_class, division=division
+    )
+    if u is None:
+        u = (division or 0.0) / math.sqrt(6.0)
+    return NOISE + Z_95_ONE_SIDED * u
 
 
 def probability_over(drop: float, limit: float, u: float) -> float:

@@ -17,7 +17,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _NUMERIC = (Kind.PRESSURE, Kind.METRES, Kind.FLOW, Kind.NUMBER)
-_FROM_REGISTER = ("full_scale", "division", "reference_flow", "in_service", "unit")
+_FROM_REGISTER = (
+    "full_scale", "division", "gauges", "gauge_class", "reference_flow", "in_service", "unit",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 from checks.findings import Finding
-from checks.ground import Ground, finding, hits
+from checks.gauges import outlet_slack
+from checks.ground import Ground, Listed, finding, hits
 from checks.wording import number, with_unit
 from templates.contract import FLOW_UNITS, PRESSURE_UNITS
 from templates.units import cubic_metres_per_hour_per, metres_per
@@ -25,18 +26,35 @@ NOISE = 1e-9  # [m], arithmetic only
 def outlet_over_inlet(ground: Ground) -> list[Finding]:
     """Outlet above inlet by more than the two readings can tell.
 
-    What they can tell is two gauge divisions where the station's division is known, else
-    nothing but arithmetic noise. Readings with either side missing are left out.
+    What they can tell follows from the station's gauge data (`gauges.outlet_slack`), as for the
+    ladder: what is found here is what it does not use. Readings with either side missing are
+    left out.
     """
     place = ground.readings
-    slack = NOISE + 2 * place.frame["division"].astype("float64").clip(lower=0).fillna(0)
+    above = place.frame["outlet"] - place.frame["inlet"]
     found = []
-    for row in hits(place.frame["outlet"] - place.frame["inlet"] > slack):
+    for row in hits(above > NOISE):
+        if above[row] <= _slack(place, row):
+            continue
         inlet = f"inlet {ground.read(place, 'inlet', row)} in {place.table.cell('inlet', row)}"
         read = f"outlet {ground.read(place, 'outlet', row)}, {inlet}"
         accepted = "outlet at or below inlet"
         found.append(finding(place, "outlet-over-inlet", "outlet", row, read, accepted))
     return found
+
+
+def _slack(place: Listed, row: int) -> float:
+    def known(column: str) -> float | None:
+        value = place.frame.at[row, column]
+        return value if isinstance(value, float) and value >= 0 else None
+
+    gauges = place.frame.at[row, "gauges"]
+    return outlet_slack(
+        gauges=gauges if isinstance(gauges, str) else None,
+        full_scale=known("full_scale"),
+        gauge_class=known("gauge_class"),
+        division=known("division"),
+    )
 
 
 def pressure_beyond_gauge(ground: Ground) -> list[Finding]:

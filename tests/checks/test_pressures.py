@@ -24,9 +24,10 @@ def test_outlet_over_inlet_names_both_cells_values() -> None:
 
 def test_outlet_within_the_gauges_resolution_is_accepted() -> None:
     register = [{"station": "North 1", "division": 0.1}]
-    assert messages(book([reading(1, 3.0, 3.2)], stations=register), "outlet-over-inlet") == []
-    (message,) = messages(book([reading(1, 3.0, 3.21)], stations=register), "outlet-over-inlet")
-    assert "read outlet 3.21 bar" in message
+    # Two readings to half of 0.1 bar: u = 0.041 bar, of which 1.645 times are 0.067 bar.
+    assert messages(book([reading(1, 3.0, 3.06)], stations=register), "outlet-over-inlet") == []
+    (message,) = messages(book([reading(1, 3.0, 3.07)], stations=register), "outlet-over-inlet")
+    assert "read outlet 3.07 bar" in message
 
 
 def test_equal_or_missing_sides_are_accepted() -> None:
