@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from batch.ladder import RISE_TO_WATCH, Gear, Step, missing_cycles
 from batch.model import Verdict
+from templates.units import metres_per
 
 if TYPE_CHECKING:
     from batch.model import Work
@@ -232,10 +233,11 @@ def _low_field(verdict: Verdict, facts: Facts) -> str:
 
 def _flush_steps(facts: Facts) -> tuple[str, ...]:
     cycles = facts.settings.flush_cycles
-    least = facts.settings.flush_inlet
+    unit = facts.history.station.unit
+    least = facts.settings.flush_inlet / metres_per(unit)
     return (
         f"Close the downstream valve and run {cycles} flush cycles.",
-        f"Watch the inlet: it must stay at or above {least:.1f} m ({least * 0.0980665:.1f} bar).",
+        f"Watch the inlet: it must stay at or above {least:.1f} {unit}.",
         "Note the signs: click of the solenoid, water in the filter, water at the flush outlet.",
         f"Open the valve, then: {READ_AGAIN[0].lower()}{READ_AGAIN[1:]}",
     )
