@@ -93,7 +93,9 @@ def put(sheet: Worksheet, row: int, col: int, value: object, cell: Format) -> No
     if value is None or value == "" or (isinstance(value, float) and math.isnan(value)):
         sheet.write_blank(row, col, None, cell)
     elif isinstance(value, str):
-        sheet.write_string(row, col, value, cell)
+        # XlsxWriter takes text of the shape '<r>...</r>' for markup; a space behind keeps it text.
+        markup = value.startswith("<r>") and value.endswith("</r>")
+        sheet.write_string(row, col, value + " " if markup else value, cell)
     elif isinstance(value, bool):
         sheet.write_string(row, col, "yes" if value else "no", cell)
     elif isinstance(value, (int, float)):
