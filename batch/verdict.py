@@ -15,9 +15,9 @@ from batch.history import uncertainty
 from batch.ladder import RISE_TO_WATCH, Gear, Standing, Step, climb, is_over
 from batch.model import History, Judgement, Reading, Verdict
 from batch.outlook import soon
+from batch.runs import FLOW_EXPONENT
 from templates.book import Settings
 
-FLOW_EXPONENT = 2.0
 HALF = 0.5
 LEAK_FLOW = 1.15  # times the reference flow
 BORDER = 0.05  # probability on either side
