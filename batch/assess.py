@@ -55,7 +55,7 @@ def _station(book: Book, history: History, outlook: Outlook, on: dt.date | None)
     return StationResult(
         history=history,
         judgement=judgement,
-        latest=next((r for r in reversed(history.readings) if r.usable), None),
+        latest=history.latest,
         days_over=None if open_ is None or on is None else (on - open_.opened).days,
         last_flush=_last(history, ("flush",)),
         last_cleaning=_last(history, CLEANINGS),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -53,7 +55,6 @@ def template(
     force: bool,
 ) -> None:
     """Write a blank workbook to PATH, ready to be filled."""
-    from batch.errors import BookError
     from batch.files import write_whole
     from templates.blank import BlankOptions, build
 
@@ -65,11 +66,8 @@ def template(
         data = build(BlankOptions(pressure_unit, flow_unit, farm, stations))
     except ValueError as error:
         raise click.UsageError(str(error)) from error
-    try:
+    with _refusals():
         write_whole(path, data)
-    except BookError as error:
-        _fail(str(error))
-        raise click.exceptions.Exit(EXIT_BOOK) from error
     click.echo(f"Blank workbook: {path}")
 
 
@@ -88,11 +86,13 @@ def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> 
     done: list[dict[str, Any]] = []
     failures: list[dict[str, str]] = []
     errors = False
-    for path in _found(find_books, books):
+    with _refusals():
+        paths = find_books(books)
+    for path in paths:
         try:
             assessment = assess_bytes(take(path).data, str(path), _day(as_of))
         except SiltbookError as error:
-            failures.append(_failure(path, error))
+            failures.append(_failure(path, str(error)))
             continue
         findings = assessment.findings
         errors |= any(f.severity is Severity.ERROR for f in findings)
@@ -133,18 +133,13 @@ def run(
 
     The result goes to NAME.reviewed.xlsx beside the book, unless --in-place or --out is given.
     """
-    from batch.errors import BookError
     from batch.files import find_books
     from batch.many import fulfil_all, orders
 
     if in_place and out is not None:
         raise click.UsageError("--in-place and --out exclude each other. Give one of them.")
-    paths = _found(find_books, books)
-    try:
-        todo = orders(paths, out, in_place, _day(as_of))
-    except BookError as error:
-        _fail(str(error))
-        raise click.exceptions.Exit(EXIT_BOOK) from error
+    with _refusals():
+        todo = orders(find_books(books), out, in_place, _day(as_of))
     outcomes = fulfil_all(todo, jobs)
     with click.progressbar(
         outcomes, len(todo), label="Books", file=sys.stderr, hidden=len(todo) < 2
@@ -153,7 +148,7 @@ def run(
     if not as_json:
         for line in (line for outcome in done for line in outcome.lines):
             click.echo(line)
-    failures = [{"path": str(o.path), "message": o.failure} for o in done if o.failure]
+    failures = [_failure(o.path, o.failure) for o in done if o.failure]
     _finish([o.entry for o in done if not o.failure], failures, as_json, 0)
 
 
@@ -161,19 +156,20 @@ def _day(moment: dt.datetime | None) -> dt.date | None:
     return None if moment is None else moment.date()
 
 
-def _found(find_books: Any, books: tuple[Path, ...]) -> list[Path]:
-    from batch.errors import BookError
+@contextmanager
+def _refusals() -> Iterator[None]:
+    """A refusal of the library becomes its one line and the documented exit code."""
+    from batch.errors import SiltbookError
 
     try:
-        found: list[Path] = find_books(books)
-    except BookError as error:
+        yield
+    except SiltbookError as error:
         _fail(str(error))
         raise click.exceptions.Exit(EXIT_BOOK) from error
-    return found
 
 
-def _failure(path: Path, error: Exception) -> dict[str, str]:
-    return {"path": str(path), "message": str(error)}
+def _failure(path: Path, message: str) -> dict[str, str]:
+    return {"path": str(path), "message": message}
 
 
 def _fail(message: str) -> None:

@@ -25,6 +25,7 @@ from dataclasses import dataclass, replace
 
 from batch.history import in_order
 from batch.model import History, Reading, Work
+from batch.runs import moment
 from templates.book import Settings
 from templates.units import PASCAL_PER_METRE
 
@@ -115,12 +116,6 @@ def discharge_share_lost(
     return float(1.0 - left**exponent) if left > 0 else 1.0
 
 
-def _moment(entry: Reading | Work) -> float:
-    time = entry.time
-    part = 0.5 if time is None else (time.hour + time.minute / 60 + time.second / 3600) / 24
-    return entry.date.toordinal() + part
-
-
 def _excess(reading: Reading, clean: float) -> float:
     return max(0.0, (reading.drop or 0.0) - clean)
 
@@ -152,7 +147,7 @@ def _line(history: History, clean: float, longest: float) -> _Line:
     now = 0.0
     for entry in in_order(history.entries):
         # An untimed entry counts as noon, yet nothing may run backwards within a day.
-        now = max(now, _moment(entry))
+        now = max(now, moment(entry.date, entry.time))
         if isinstance(entry, Work):
             if entry.work in _CLEARS:
                 steps.append((_CLEARS[entry.work], now))

@@ -12,9 +12,9 @@ from enum import StrEnum
 
 from batch.history import CLEANINGS
 from batch.model import Episode, History, Reading, Work
+from checks.gauges import NOISE
 
 RISE_TO_WATCH = 3.5  # [m] over the clean drop; upper end of the published 3-5 psi rise
-NOISE = 1e-6  # [m]; arithmetic noise, a drop equal to the limit is in range
 
 
 class Step(StrEnum):
@@ -46,7 +46,6 @@ class Standing:
     supply_low: Work | None = None  # the flush whose inlet fell too low
     partial: Work | None = None  # the last flush with too few cycles
     opened: Reading | None = None  # the reading that opened the episode
-    last_over: Reading | None = None
     flushed: Work | None = None  # the complete flush of this episode
     cleaned: Work | None = None
     failed: Work | None = None  # the last flush without its signs
@@ -103,13 +102,10 @@ def _read(standing: Standing, reading: Reading, drop: float, limit: float) -> St
             standing,
             step=step,
             opened=reading,
-            last_over=reading,
             episodes=(*standing.episodes, opened),
             rows=(*_gear_rows(standing), ("readings", reading.row)),
         )
-    return replace(
-        standing, step=step, last_over=reading, rows=_noted(standing, "readings", reading.row)
-    )
+    return replace(standing, step=step, rows=_noted(standing, "readings", reading.row))
 
 
 def _gear_rows(standing: Standing) -> tuple[tuple[str, int], ...]:

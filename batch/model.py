@@ -31,6 +31,9 @@ class Verdict(StrEnum):
     RESTING = "resting"
 
 
+CALM = (Verdict.IN_RANGE, Verdict.RESTING)  # nothing to do now
+
+
 @dataclass(frozen=True)
 class Station:
     """One row of the register with the farm's defaults filled in; pressures [m], flow [m3/h]."""
@@ -102,6 +105,12 @@ class History:
     def readings(self) -> tuple[Reading, ...]:
         """The readings, in order."""
         return tuple(e for e in self.entries if isinstance(e, Reading))
+
+    @property
+    def latest(self) -> Reading | None:
+        """The latest reading that the ladder may use."""
+        usable = (e for e in reversed(self.entries) if isinstance(e, Reading) and e.usable)
+        return next(usable, None)
 
     @property
     def work(self) -> tuple[Work, ...]:

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from batch.costs import DirtCost, dirt_cost
 from batch.forecast import MOST_FARM, Forecast, forecast, teachers
-from batch.model import History, Reading
+from batch.ladder import is_over
+from batch.model import History
 from batch.runs import Run, cut_runs
 from templates.book import Settings
 
@@ -45,9 +46,8 @@ def _outlook(
     settings: Settings,
     as_of: dt.date | None,
 ) -> Outlook:
-    latest = next((r for r in reversed(history.readings) if r.usable), None)
-    expected = _forecast(history, own, farm, latest, as_of)
-    by = _read_by(history, latest, expected, settings, as_of)
+    expected = _forecast(history, own, farm, as_of)
+    by = _read_by(history, expected, settings, as_of)
     return Outlook(own, expected, dirt_cost(history, settings), by)
 
 
@@ -55,22 +55,20 @@ def _forecast(
     history: History,
     own: tuple[Run, ...],
     farm: Sequence[Run],
-    latest: Reading | None,
     as_of: dt.date | None,
 ) -> Forecast:
-    station = history.station
+    station, latest = history.station, history.latest
     if as_of is None or latest is None or latest.drop is None:
         return Forecast(None, None, None, "no usable reading")
     if not station.in_service:
         return Forecast(None, None, None, "not in service")
-    if latest.drop > station.limit:
+    if is_over(latest.drop, station.limit):
         return Forecast(None, None, None, "already over the limit")
     return forecast(own, farm, station.limit, as_of, latest.u_drop)
 
 
 def _read_by(
     history: History,
-    latest: Reading | None,
     expected: Forecast,
     settings: Settings,
     as_of: dt.date | None,
@@ -78,6 +76,7 @@ def _read_by(
     """Never later than the reading interval, nor than the early end of the forecast."""
     if as_of is None or not history.station.in_service:
         return None
+    latest = history.latest
     if latest is None:
         return as_of
     due = latest.date + dt.timedelta(days=int(settings.interval))

@@ -5,14 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING, Any
 
-from batch.model import Assessment, StationResult, Verdict
+from batch.model import CALM, Assessment, StationResult
 from checks.findings import Finding, Severity
 
 if TYPE_CHECKING:
     from batch.outlook import Outlook
     from batch.runs import Run
 
-CALM = (Verdict.IN_RANGE, Verdict.RESTING)
 
 
 def station_json(result: StationResult) -> dict[str, Any]:

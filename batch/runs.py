@@ -101,7 +101,8 @@ def corrected_drop(
     return float(drop * (reference_flow / flow) ** exponent)
 
 
-def _moment(date: dt.date, time: dt.time | None) -> float:
+def moment(date: dt.date, time: dt.time | None) -> float:
+    """A day number with its part of the day [days]; noon where no time is logged."""
     part = 0.5 if time is None else (time.hour + time.minute / 60 + time.second / 3600) / 24
     return date.toordinal() + part
 
@@ -120,7 +121,7 @@ def is_complete_flush(work: Work, flush_cycles: int, flush_inlet: float = 0.0) -
 def _logged_reset(work: Work, flush_cycles: int, flush_inlet: float) -> _Reset | None:
     opened = work.work in ("hand cleaning", "screen replaced")
     if opened or is_complete_flush(work, flush_cycles, flush_inlet):
-        return _Reset(work.date, _moment(work.date, work.time), work.work, False)
+        return _Reset(work.date, moment(work.date, work.time), work.work, False)
     return None
 
 
@@ -168,8 +169,8 @@ def _stretches(history: History, flush_cycles: int, flush_inlet: float) -> list[
         reference = history.station.reference_flow
         point = (entry, corrected_drop(entry.drop, entry.flow, reference))
         if now.points and fall_between(now.points[-1][0], entry, reference):
-            moment = _moment(entry.date, entry.time)
-            _close(stretches, _Reset(entry.date, moment, "flush" if partial else FELL, True))
+            at = moment(entry.date, entry.time)
+            _close(stretches, _Reset(entry.date, at, "flush" if partial else FELL, True))
         stretches[-1].points.append(point)
         partial = False
     return stretches
@@ -220,9 +221,9 @@ def _rates(
 def _run(stretch: _Stretch, after: float | None, clean: float | None) -> Run:
     first = stretch.points[0][0]
     opened = stretch.opened
-    begun = _moment(first.date, first.time) if opened is None else opened.moment
+    begun = moment(first.date, first.time) if opened is None else opened.moment
     # A reading timed before an untimed reset of the same day stands at the start, not before it.
-    raw = [max(_moment(r.date, r.time) - begun, 0.0) for r, _ in stretch.points]
+    raw = [max(moment(r.date, r.time) - begun, 0.0) for r, _ in stretch.points]
     days = tuple(float(d) for d in np.maximum.accumulate(raw))
     drops = tuple(drop for _, drop in stretch.points)
     rate, low, high = _rates(days, drops)

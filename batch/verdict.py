@@ -16,6 +16,7 @@ from batch.ladder import RISE_TO_WATCH, Gear, Standing, Step, climb, is_over
 from batch.model import History, Judgement, Reading, Verdict
 from batch.outlook import soon
 from batch.runs import FLOW_EXPONENT
+from checks.gauges import NOISE
 from templates.book import Settings
 
 HALF = 0.5
@@ -59,9 +60,14 @@ def facts_of(
     """Scan a history and pick out its latest readings."""
     readings = history.readings
     standing = climb(history, flush_cycles=settings.flush_cycles, flush_inlet=settings.flush_inlet)
-    latest = next((r for r in reversed(readings) if r.usable), None)
     return Facts(
-        history, settings, as_of, standing, latest, readings[-1] if readings else None, expected
+        history,
+        settings,
+        as_of,
+        standing,
+        history.latest,
+        readings[-1] if readings else None,
+        expected,
     )
 
 
@@ -84,7 +90,7 @@ def implausibly_low(facts: Facts) -> bool:
 
 
 def _under(value: float | None, least: float | None) -> bool:
-    return value is not None and least is not None and value < least - 1e-6
+    return value is not None and least is not None and value < least - NOISE
 
 
 def inlet_low(facts: Facts) -> bool:
@@ -117,7 +123,7 @@ def near_limit(facts: Facts) -> bool:
     if facts.latest is None or facts.over:
         return False
     station = facts.history.station
-    if facts.drop >= facts.settings.watch_share * station.limit - 1e-6:
+    if facts.drop >= facts.settings.watch_share * station.limit - NOISE:
         return True
     if station.clean_drop is not None and facts.drop - station.clean_drop > RISE_TO_WATCH:
         return True

@@ -6,11 +6,10 @@ import re
 from collections import Counter
 from typing import Any
 
-from batch.model import Judgement, StationResult, Verdict
+from batch.model import CALM, Judgement, StationResult, Verdict
 from batch.sheets import kit as k
 from templates import look
 
-CALM = (Verdict.IN_RANGE, Verdict.RESTING)
 COLUMNS = (
     ("Verdict", 20.0),
     ("Station", 15.0),

@@ -30,19 +30,6 @@ class ResultBook:
     longer: Mapping[str, Callable[[bytes], Iterator[bytes]]]
 
 
-def result_workbook(
-    assessment: Assessment, names: Mapping[str, str], book_name: str, version: str
-) -> bytes:
-    """The bytes of an .xlsx with exactly the contract's result sheets, complete and in order."""
-    made = result_book(assessment, names, book_name, version)
-
-    def edit(part: str, xml: str) -> str | None:
-        fill = made.longer.get(part)
-        return None if fill is None else b"".join(fill(xml.encode())).decode()
-
-    return rows.rewrite(made.package, edit)
-
-
 def result_book(
     assessment: Assessment, names: Mapping[str, str], book_name: str, version: str
 ) -> ResultBook:

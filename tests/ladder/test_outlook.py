@@ -47,6 +47,11 @@ def test_over_resting_and_unread_stations_have_no_forecast() -> None:
     assert (none.forecast.silent, none.read_by) == ("no usable reading", day(3))
 
 
+def test_a_drop_at_the_limit_within_arithmetic_noise_is_not_over() -> None:
+    at_limit = outlook(*RISING, read(50, 5.0 + 1e-9), as_of=50)
+    assert at_limit.forecast.silent != "already over the limit"
+
+
 def test_read_by_is_the_interval_or_the_early_end_of_the_forecast() -> None:
     assert outlook(*RISING).read_by == day(56)
     assert outlook(*RISING, as_of=60).read_by == day(60)

@@ -14,8 +14,8 @@ import pytest
 from openpyxl.worksheet.worksheet import Worksheet
 
 from batch.model import Assessment, Reading, Verdict
-from batch.sheets import actions, findings, kit, trends, workings
-from batch.sheets.book import result_workbook
+from batch.sheets import actions, findings, kit, rows, trends, workings
+from batch.sheets.book import result_book
 from checks.findings import find
 from templates import contract, look
 from tests.sheets.example import BAR, NAMES, build
@@ -26,7 +26,13 @@ HOSTILE = (
 
 
 def made(assessment: Assessment, names: dict[str, str] = NAMES, book: str = "demo.xlsx") -> bytes:
-    return result_workbook(assessment, names, book, "0.1.0")
+    parts = result_book(assessment, names, book, "0.1.0")
+
+    def edit(part: str, xml: str) -> str | None:
+        fill = parts.longer.get(part)
+        return None if fill is None else b"".join(fill(xml.encode())).decode()
+
+    return rows.rewrite(parts.package, edit)
 
 
 def opened(data: bytes, values: bool = False) -> openpyxl.Workbook:
