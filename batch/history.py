@@ -53,6 +53,9 @@ def stations(book: Book) -> tuple[Station, ...]:
             division=_number(record["division"]),
             unit=_text(record["unit"]) or book.settings.pressure_unit,
             in_service=_yes(record["in_service"]) is not False,
+            flush_flow=_number(record["flush_flow"]),
+            emitter_exponent=_number(record["emitter_exponent"]),
+            emitter_passage=_number(record["emitter_passage"]),
         )
     return tuple(found.values())
 

@@ -54,6 +54,9 @@ class Station:
     division: float | None
     unit: str
     in_service: bool
+    flush_flow: float | None = None  # [m3/h]
+    emitter_exponent: float | None = None
+    emitter_passage: float | None = None  # [mm]
 
 
 @dataclass(frozen=True)

@@ -213,7 +213,7 @@ def _farm(writer: _Writer) -> None:
     for n, column in enumerate(FARM.columns):
         row = n + 2 + (n > 5)  # one blank row among the settings
         sheet.write_string(row, 0, column.header.upper() if n == 4 else column.header)
-        _put(writer, sheet, (row, 1), values[column.key])
+        _put(writer, sheet, (row, 1), values.get(column.key))
         if column.key == "flush_inlet":
             sheet.write_string(row, 2, "psi")
         if column.key == "drop_limit":

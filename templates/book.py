@@ -63,6 +63,11 @@ class Settings:
     efficiency: float | None = None
     price: float | None = None
     currency: str = ""
+    cleaning_hours: float | None = None  # [h]
+    labour_price: float | None = None  # [per h]
+    cycle_minutes: float | None = None  # [min]
+    clogging_table: str = "Haman 2017"
+    passage_rule: str = "one tenth"
 
 
 @dataclass(frozen=True)

@@ -68,6 +68,9 @@ FLOW_UNITS = ("m3/h", "L/s", "L/min", "gpm")
 YES_NO = ("yes", "no")
 FILTER_TYPES = ("screen", "disc", "media", "other")
 GAUGES = ("one gauge", "two gauges")
+CLOGGING_TABLES = ("Haman 2017", "Ayers and Westcot 1985", "Bucks 1979", "Pitts 1990")
+# In words: a cell would take '1/10' for a date.
+PASSAGE_RULES = ("one tenth", "one eighth", "one seventh")
 OCCASIONS = ("routine", "after flush", "after cleaning")
 WORKS = (
     "flush",
@@ -100,6 +103,11 @@ FARM = Sheet(
         Column("efficiency", "Pump efficiency", _N, "Pump and motor together, 0 to 1.", low=0.05, high=1),
         Column("price", "Energy price", _N, "Price of one kWh.", low=0, unit="per kWh"),
         Column("currency", "Currency", _T, "Shown beside money."),
+        Column("cleaning_hours", "Hours per hand cleaning", _N, "One person's hours to clean one filter by hand.", low=0, high=100, unit="hours"),
+        Column("labour_price", "Labour price", _N, "Price of one hour of work.", low=0, unit="per hour"),
+        Column("cycle_minutes", "Minutes per flush cycle", _N, "How long the flush outlet stays open in one cycle.", low=0, high=120, unit="minutes"),
+        Column("clogging_table", "Clogging table", _C, "The published table that rates the water; they disagree.", choices=CLOGGING_TABLES, default="Haman 2017"),
+        Column("passage_rule", "Passage rule", _C, "Largest opening of the filter as a share of the emitter's passage.", choices=PASSAGE_RULES, default="one tenth"),
     ),
 )  # fmt: skip
 
@@ -121,6 +129,9 @@ STATIONS = Sheet(
         Column("division", "Gauge division", _P, "Smallest step that is really read.", low=0),
         Column("unit", "Pressure unit", _C, "Only where it differs from the farm's.", choices=PRESSURE_UNITS),
         Column("in_service", "In service", _C, "no while the station rests.", choices=YES_NO),
+        Column("flush_flow", "Flush flow", _F, "Flow out of the flush outlet, in the farm's flow unit.", low=0),
+        Column("emitter_exponent", "Emitter exponent", _N, "x in q = k H^x: 0 compensating, about 0.5 turbulent, 1 laminar.", low=0, high=1),
+        Column("emitter_passage", "Emitter passage (mm)", _N, "The smallest opening in the emitter.", low=0.05, high=20),
         Column("remark", "Remark", _T, "Anything.", width=24),
     ),
     computed=("Metres per unit", "Limit used (m)"),

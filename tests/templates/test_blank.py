@@ -50,7 +50,7 @@ def test_list_headers_are_the_contract_s(blank: Workbook, sheet: contract.Sheet)
 @pytest.mark.parametrize(
     ("name", "table", "last"),
     [
-        ("Stations", "StationsTable", "R101"),
+        ("Stations", "StationsTable", "U101"),
         ("Readings", "ReadingsTable", "L2001"),
         ("Work done", "WorkTable", "K501"),
         ("Agreed", "AgreedTable", "F201"),

@@ -1,0 +1,1 @@
+"""The commands, one module per subject: thin calls of the library."""

@@ -1,0 +1,45 @@
+"""The command that writes a blank workbook."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from batch.commands.shared import EPILOG, refusals
+
+
+@click.command(epilog=EPILOG)
+@click.argument("path", type=click.Path(path_type=Path))
+@click.option(
+    "--pressure-unit", default="bar", show_default=True, help="bar, kPa, psi, m or kgf/cm2."
+)
+@click.option("--flow-unit", default="m3/h", show_default=True, help="m3/h, L/s, L/min or gpm.")
+@click.option("--farm", default="", help="Farm name to fill in.")
+@click.option(
+    "--station", "stations", multiple=True, help="A station name; give it again for more."
+)
+@click.option("--force", is_flag=True, help="Overwrite PATH if it exists.")
+def template(
+    path: Path,
+    pressure_unit: str,
+    flow_unit: str,
+    farm: str,
+    stations: tuple[str, ...],
+    force: bool,
+) -> None:
+    """Write a blank workbook to PATH, ready to be filled."""
+    from batch.files import write_whole
+    from templates.blank import BlankOptions, build
+
+    if path.suffix.lower() != ".xlsx":
+        raise click.UsageError(f"{path}: a blank workbook ends in .xlsx. Add the ending.")
+    if path.exists() and not force:
+        raise click.UsageError(f"{path} exists. Choose another name, or add --force.")
+    try:
+        data = build(BlankOptions(pressure_unit, flow_unit, farm, stations))
+    except ValueError as error:
+        raise click.UsageError(str(error)) from error
+    with refusals():
+        write_whole(path, data)
+    click.echo(f"Blank workbook: {path}")
