@@ -6,6 +6,8 @@ import datetime as dt
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from templates.contract import WATER, Kind
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -43,6 +45,18 @@ class Table:
     def cell(self, key: str, row: int) -> str:
         """Address of one cell, for example D7; of the row's first cell where the key is absent."""
         return f"{column_letters(self.places.get(key, 0))}{row}"
+
+
+def no_water() -> Table:
+    """The list of water tests of a book that has none."""
+    import pandas as pd
+
+    dated = {c.key for c in WATER.columns if c.kind is not Kind.NUMBER}
+    frame = pd.DataFrame(
+        {c.key: pd.Series(dtype="object" if c.key in dated else "float64") for c in WATER.columns},
+        index=pd.Index([], dtype="int64"),
+    )
+    return Table(WATER.name, 1, {}, frame)
 
 
 @dataclass(frozen=True)
@@ -93,4 +107,14 @@ class Book:
     setting_cells: dict[str, str] = field(default_factory=dict)
     counts: dict[str, Counts] = field(default_factory=dict)
     sheet_names: tuple[str, ...] = ()
+    water: Table = field(default_factory=no_water)
     date1904: bool = False  # days are counted from 1904, as some older books do
+
+    def lists(self) -> dict[str, Table]:
+        """The list sheets by the contract's names, in its order."""
+        return {
+            "Stations": self.stations,
+            "Readings": self.readings,
+            "Work done": self.work,
+            "Agreed": self.agreed,
+        }
