@@ -117,4 +117,5 @@ class Book:
             "Readings": self.readings,
             "Work done": self.work,
             "Agreed": self.agreed,
+            "Water tests": self.water,
         }
