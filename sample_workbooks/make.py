@@ -15,7 +15,7 @@ HERE = Path(__file__).resolve().parent
 if str(HERE.parent) not in sys.path:
     sys.path.insert(0, str(HERE.parent))
 
-from sample_workbooks import mixed, real_life, rows, twelve  # noqa: E402
+from sample_workbooks import mixed, portfolio, real_life, rows, twelve  # noqa: E402
 from sample_workbooks.dirt import Dirt, Reset  # noqa: E402
 from sample_workbooks.season import Episode, Gauge, Season, TrueReading  # noqa: E402
 from templates.blank import BlankOptions, build  # noqa: E402
@@ -95,7 +95,8 @@ def files() -> dict[str, bytes]:
 
 def main() -> None:
     """Write the sample workbooks beside this file."""
-    for name, content in files().items():
+    (HERE / portfolio.FOLDER).mkdir(exist_ok=True)
+    for name, content in {**files(), **portfolio.files()}.items():
         (HERE / name).write_bytes(content)
         print(f"{HERE.name}/{name}: {len(content)} bytes")
 
