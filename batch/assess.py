@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
+from dataclasses import replace
 
-from batch.history import CLEANINGS, histories
+from batch.history import CLEANINGS, histories, station_gauge
 from batch.ladder import recurring
 from batch.model import Assessment, History, Reading, StationResult, Verdict
 from batch.outlook import Outlook, outlooks
 from batch.runs import fall_between
 from batch.verdict import judge
 from checks.findings import Finding, find
-from checks.gauges import smallest_excess
+from checks.gauges import gauge_advice
 from templates.book import Book
 
 URGENCY = {verdict: i for i, verdict in enumerate(Verdict)}
@@ -42,11 +43,12 @@ def assess(
     return Assessment(book, on, tuple(results), (*findings, *own))
 
 
-def _urgency(result: StationResult) -> tuple[int, float, str]:
+def _urgency(result: StationResult) -> tuple[int, dt.date, float, str]:
     share = 0.0
     if result.latest is not None and result.latest.drop is not None:
         share = result.latest.drop / result.station.limit
-    return URGENCY[result.verdict], -share, result.station.name
+    expected = result.outlook.forecast.date if result.outlook else None
+    return URGENCY[result.verdict], expected or dt.date.max, -share, result.station.name
 
 
 def _station(book: Book, history: History, outlook: Outlook, on: dt.date | None) -> StationResult:
@@ -83,23 +85,18 @@ def _own_findings(book: Book, result: StationResult) -> Iterator[Finding]:
 
 
 def _coarse_gauge(book: Book, result: StationResult) -> Iterator[Finding]:
-    station = result.station
-    excess = smallest_excess(
-        station.limit,
-        gauges=station.gauges,
-        full_scale=station.full_scale,
-        gauge_class=station.gauge_class,
-        division=station.division,
-    )
-    if excess is not None and excess > COARSE_SHARE * station.limit:
-        yield find(
+    station, fitness = result.station, station_gauge(result.station)
+    least = COARSE_SHARE * station.limit
+    if fitness.now is not None and fitness.now > least:
+        found = find(
             "gauge-too-coarse",
             sheet=book.stations.sheet,
             cell=book.stations.cell("division", station.row),
-            read=f"a gauge that can tell no excess under {excess:.2f} m",
-            accepted=f"at most {COARSE_SHARE * station.limit:.2f} m, a fifth of the limit",
+            read=f"a gauge that can tell no excess under {fitness.now:.2f} m",
+            accepted=f"at most {least:.2f} m, a fifth of the limit",
             station=station.name,
         )
+        yield replace(found, message=f"{found.message} {gauge_advice(fitness, least)}")
 
 
 def _unexplained_falls(book: Book, history: History) -> Iterator[Finding]:
@@ -111,7 +108,8 @@ def _unexplained_falls(book: Book, history: History) -> Iterator[Finding]:
         if not entry.usable:
             continue
         reference = history.station.reference_flow
-        fell = fall_between(before, entry, reference) if before is not None else None
+        n = history.exponent
+        fell = fall_between(before, entry, reference, n) if before is not None else None
         if fell is not None and before is not None:
             yield find(
                 "drop-fell-unexplained",

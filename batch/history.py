@@ -8,8 +8,15 @@ from collections import defaultdict
 from collections.abc import Hashable, Iterable, Sequence
 from typing import Any
 
+from batch.flowfit import fit_exponent
 from batch.model import History, Reading, Station, Work
-from checks.gauges import drop_uncertainty, outlet_slack, probability_over
+from checks.gauges import (
+    GaugeFitness,
+    drop_uncertainty,
+    gauge_fitness,
+    outlet_slack,
+    probability_over,
+)
 from templates.book import Book
 
 CLEANINGS = ("hand cleaning", "screen replaced")
@@ -64,6 +71,17 @@ def uncertainty(station: Station, drop: float) -> float | None:
     """Standard uncertainty of one drop at this station [m]; None without gauge data."""
     return drop_uncertainty(
         drop,
+        gauges=station.gauges,
+        full_scale=station.full_scale,
+        gauge_class=station.gauge_class,
+        division=station.division,
+    )
+
+
+def station_gauge(station: Station) -> GaugeFitness:
+    """What this station's gauge can tell at its limit, and what a better one would."""
+    return gauge_fitness(
+        station.limit,
         gauges=station.gauges,
         full_scale=station.full_scale,
         gauge_class=station.gauge_class,
@@ -187,4 +205,10 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
                 continue
             entry = _reading(station, record) if is_reading else _work(record)
             entries[station.name].append(entry)
-    return tuple(History(register[n], in_order(found)) for n, found in entries.items())
+    return tuple(_history(book, register[n], in_order(found)) for n, found in entries.items())
+
+
+def _history(book: Book, station: Station, entries: tuple[Reading | Work, ...]) -> History:
+    settings = book.settings
+    fit = fit_exponent(station, entries, settings.flush_cycles, settings.flush_inlet)
+    return History(station, entries, fit)

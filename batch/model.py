@@ -32,6 +32,7 @@ class Verdict(StrEnum):
 
 
 CALM = (Verdict.IN_RANGE, Verdict.RESTING)  # nothing to do now
+FLOW_EXPONENT = 2.0  # of h ~ Q^n, where a station's own readings do not fix it better
 
 
 @dataclass(frozen=True)
@@ -98,11 +99,36 @@ class Work:
 
 
 @dataclass(frozen=True)
+class FlowFit:
+    """The exponent `n` of h ~ Q^n [-] that a station uses, and the evidence for it.
+
+    `estimate` with its 80 % interval `low`, `high` is what its own clean readings say, None
+    where they say nothing; `why_default` says why 2 was kept all the same, empty where it was
+    not. `readings`: clean readings with a flow; `flow_low`, `flow_high`: their flows [m3/h].
+    """
+
+    n: float = FLOW_EXPONENT
+    estimate: float | None = None
+    low: float | None = None
+    high: float | None = None
+    readings: int = 0
+    flow_low: float | None = None
+    flow_high: float | None = None
+    why_default: str = "not looked for"
+
+
+@dataclass(frozen=True)
 class History:
     """Everything logged for one station up to the as-of date, in the ladder's order."""
 
     station: Station
     entries: tuple[Reading | Work, ...]
+    flow_fit: FlowFit = FlowFit()
+
+    @property
+    def exponent(self) -> float:
+        """The exponent [-] by which this station's drops are taken to the reference flow."""
+        return self.flow_fit.n
 
     @property
     def readings(self) -> tuple[Reading, ...]:
@@ -173,7 +199,11 @@ class StationResult:
 
 @dataclass(frozen=True)
 class Assessment:
-    """One book, judged. `stations` most urgent first, then by share of limit, then by name."""
+    """One book, judged.
+
+    `stations` most urgent verdict first; among equals the one that is expected at its limit
+    first, then those without a forecast by share of limit, then by name.
+    """
 
     book: Book
     as_of: dt.date | None

@@ -11,6 +11,7 @@ from batch.forecast import MOST_FARM, Forecast, forecast, teachers
 from batch.ladder import is_over
 from batch.model import History
 from batch.runs import Run, cut_runs
+from batch.worth import Worth, worth
 from templates.book import Settings
 
 WATCH_INTERVALS = 2.0  # a forecast within so many reading intervals makes a station watched
@@ -18,12 +19,13 @@ WATCH_INTERVALS = 2.0  # a forecast within so many reading intervals makes a sta
 
 @dataclass(frozen=True)
 class Outlook:
-    """One station's runs, forecast, cost of dirt, and the day by which to read it again."""
+    """One station's runs and all that follows from them; `worth` is that of its cleaning work."""
 
     runs: tuple[Run, ...]
     forecast: Forecast
     cost: DirtCost
     read_by: dt.date | None
+    worth: Worth
 
 
 def outlooks(
@@ -48,7 +50,8 @@ def _outlook(
 ) -> Outlook:
     expected = _forecast(history, own, farm, as_of)
     by = _read_by(history, expected, settings, as_of)
-    return Outlook(own, expected, dirt_cost(history, settings), by)
+    value = worth(history.station, own, settings.interval)
+    return Outlook(own, expected, dirt_cost(history, settings), by, value)
 
 
 def _forecast(

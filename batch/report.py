@@ -5,13 +5,15 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING, Any
 
-from batch.model import CALM, Assessment, StationResult
+from batch.history import station_gauge
+from batch.model import CALM, Assessment, FlowFit, StationResult
 from checks.findings import Finding, Severity
 
 if TYPE_CHECKING:
     from batch.outlook import Outlook
     from batch.runs import Run
-
+    from batch.worth import GiveBack, Worth
+    from checks.gauges import GaugeFitness
 
 
 def station_json(result: StationResult) -> dict[str, Any]:
@@ -31,6 +33,32 @@ def station_json(result: StationResult) -> dict[str, Any]:
         "steps": list(result.judgement.steps),
         "days_over": result.days_over,
         **_outlook_json(result.outlook),
+        "flow_exponent": _exponent_json(result.history.flow_fit),
+        "gauge": _gauge_json(station_gauge(result.station)),
+    }
+
+
+def _exponent_json(fit: FlowFit) -> dict[str, Any]:
+    """The exponent of h ~ Q^n with its evidence; flows in [m3/h]."""
+    return {
+        "n": fit.n,
+        "estimate": fit.estimate,
+        "low": fit.low,
+        "high": fit.high,
+        "readings": fit.readings,
+        "flow_low": fit.flow_low,
+        "flow_high": fit.flow_high,
+        "why_default": fit.why_default or None,
+    }
+
+
+def _gauge_json(fitness: GaugeFitness) -> dict[str, Any]:
+    """Smallest excess told [m]: now, with half the division, with a selector, with both."""
+    return {
+        "smallest_excess_m": fitness.now,
+        "half_division_m": fitness.finer,
+        "one_gauge_m": fitness.selector,
+        "both_m": fitness.both,
     }
 
 
@@ -54,6 +82,34 @@ def _outlook_json(outlook: Outlook | None) -> dict[str, Any]:
         "read_by": _iso(outlook.read_by),
         "energy_kwh": outlook.cost.energy_kwh,
         "energy_cost": outlook.cost.energy_cost,
+        **_worth_json(outlook.worth),
+    }
+
+
+def _worth_json(worth: Worth) -> dict[str, Any]:
+    """Shares given back [-] and the creep of the clean drop [m/day]."""
+    creep = worth.creep
+    return {
+        "flush_worth": _give_back_json(worth.flush),
+        "cleaning_worth": _give_back_json(worth.cleaning),
+        "clean_creep_m_per_day": creep.m_per_day,
+        "clean_creep": {
+            "low": creep.low,
+            "high": creep.high,
+            "cleanings": creep.levels,
+            "silent": creep.silent or None,
+        },
+        "notes": list(worth.notes),
+    }
+
+
+def _give_back_json(shares: GiveBack) -> dict[str, Any]:
+    return {
+        "count": shares.count,
+        "median": shares.median,
+        "low": shares.low,
+        "high": shares.high,
+        "silent": shares.silent or None,
     }
 
 

@@ -19,14 +19,13 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from batch.model import History, Reading, Work
+from batch.model import FLOW_EXPONENT, History, Reading, Work
 from batch.robust import theil_sen
 
-FLOW_EXPONENT = 2.0
 FALL_SHARE = 0.4  # a fall by more than this share of the drop ...
 FALL_SIGMAS = 3.0  # ... and by more than this many standard uncertainties is a reset
 FALL_UNKNOWN_GAUGE = 0.5  # [m]; least fall that counts where the gauge data are missing
@@ -47,7 +46,8 @@ class Run:
     slope with its 80 % interval. `valid` says whether the rate may be believed, `why` why not.
     `ended_by` is empty while the run is open. `inferred`: the reset at its end was concluded from
     the drop, not logged as complete work. `recovered`: what that reset gave back, as a share of
-    the excess over the clean drop (1 = clean again); None where it cannot be known.
+    the excess over the clean drop (1 = clean again); None where it cannot be known. `opened_by`
+    is the reset at its start, empty for a first run that no reset is known to have opened.
     """
 
     start: dt.date
@@ -63,6 +63,7 @@ class Run:
     ended_by: str
     inferred: bool
     recovered: float | None
+    opened_by: str = ""
 
     @property
     def open(self) -> bool:
@@ -118,9 +119,14 @@ def is_complete_flush(work: Work, flush_cycles: int, flush_inlet: float = 0.0) -
     return work.work == "flush" and signs and held and (work.cycles or 0) >= flush_cycles
 
 
-def _logged_reset(work: Work, flush_cycles: int, flush_inlet: float) -> _Reset | None:
+def is_reset(work: Work, flush_cycles: int, flush_inlet: float) -> bool:
+    """Whether this work takes dirt away: the element was opened, or flushed completely."""
     opened = work.work in ("hand cleaning", "screen replaced")
-    if opened or is_complete_flush(work, flush_cycles, flush_inlet):
+    return opened or is_complete_flush(work, flush_cycles, flush_inlet)
+
+
+def _logged_reset(work: Work, flush_cycles: int, flush_inlet: float) -> _Reset | None:
+    if is_reset(work, flush_cycles, flush_inlet):
         return _Reset(work.date, moment(work.date, work.time), work.work, False)
     return None
 
@@ -137,14 +143,20 @@ def _least_fall(points: tuple[_Point, _Point], corrected: bool) -> float:
 
 
 def fall_between(
-    before: Reading, after: Reading, reference_flow: float | None
+    before: Reading,
+    after: Reading,
+    reference_flow: float | None,
+    exponent: float = FLOW_EXPONENT,
 ) -> tuple[float, float] | None:
     """Both drops [m] where the second fell beyond doubt, else None.
 
     Beyond doubt: by more than 40 % and more than three standard uncertainties (0.5 m where the
     gauge is unknown). At the reference flow [m3/h] where both flows are known.
     """
-    points = [(r, corrected_drop(r.drop or 0.0, r.flow, reference_flow)) for r in (before, after)]
+    points = [
+        (r, corrected_drop(r.drop or 0.0, r.flow, reference_flow, exponent))
+        for r in (before, after)
+    ]
     # A corrected drop and an uncorrected one do not compare: then both are taken as read.
     corrected = bool(before.flow and after.flow)
     high, low = (drop if corrected else r.drop or 0.0 for r, drop in points)
@@ -166,9 +178,9 @@ def _stretches(history: History, flush_cycles: int, flush_inlet: float) -> list[
             continue
         if not entry.usable or entry.drop is None:
             continue
-        reference = history.station.reference_flow
-        point = (entry, corrected_drop(entry.drop, entry.flow, reference))
-        if now.points and fall_between(now.points[-1][0], entry, reference):
+        reference, n = history.station.reference_flow, history.exponent
+        point = (entry, corrected_drop(entry.drop, entry.flow, reference, n))
+        if now.points and fall_between(now.points[-1][0], entry, reference, n):
             at = moment(entry.date, entry.time)
             _close(stretches, _Reset(entry.date, at, "flush" if partial else FELL, True))
         stretches[-1].points.append(point)
@@ -183,7 +195,8 @@ def _close(stretches: list[_Stretch], reset: _Reset) -> None:
         stretches.append(_Stretch(reset, []))
         return
     # Nothing was read since the last reset: both count as one, under the stronger name.
-    now.opened = reset
+    kind = max((r.kind for r in (now.opened, reset) if r), key=_STRENGTH.__getitem__)
+    now.opened = replace(reset, kind=kind)
     if len(stretches) > 1:
         before = stretches[-2]
         if before.closed is None or _STRENGTH[reset.kind] >= _STRENGTH[before.closed.kind]:
@@ -243,6 +256,7 @@ def _run(stretch: _Stretch, after: float | None, clean: float | None) -> Run:
         ended_by="" if closed is None else closed.kind,
         inferred=closed is not None and closed.inferred,
         recovered=None if closed is None else _recovered(drops[-1], after, clean),
+        opened_by="" if opened is None else opened.kind,
     )
 
 

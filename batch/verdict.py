@@ -15,7 +15,6 @@ from batch.history import uncertainty
 from batch.ladder import RISE_TO_WATCH, Gear, Standing, Step, climb, is_over
 from batch.model import History, Judgement, Reading, Verdict
 from batch.outlook import soon
-from batch.runs import FLOW_EXPONENT
 from checks.gauges import NOISE
 from templates.book import Settings
 
@@ -83,7 +82,7 @@ def implausibly_low(facts: Facts) -> bool:
         return False
     if latest.flow < HALF * reference:
         return False
-    scale = float((reference / latest.flow) ** FLOW_EXPONENT)
+    scale = float((reference / latest.flow) ** facts.history.exponent)
     u = uncertainty(station, latest.drop) or 0.0
     at_reference = latest.drop * scale
     return at_reference < HALF * clean and clean - at_reference > 2.0 * u * scale

@@ -10,6 +10,7 @@ for the meaning of the class.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 ROOT_3 = math.sqrt(3.0)
 Z_95_ONE_SIDED = 1.6448536269514722
@@ -71,3 +72,67 @@ def smallest_excess(limit: float, **gauge: float | str | None) -> float | None:
     """Smallest excess over the limit [m] that this gauge tells with 95 % confidence (one-sided)."""
     u = drop_uncertainty(limit, **gauge)  # type: ignore[arg-type]
     return None if u is None else Z_95_ONE_SIDED * u
+
+
+@dataclass(frozen=True)
+class GaugeFitness:
+    """Smallest excess over the limit [m] told with 95 % confidence, now and with a better gauge.
+
+    `now`: None without gauge data. `finer`: with half the division. `selector`: with one gauge
+    of the same class and division behind a selector valve instead of two gauges; None where
+    there is one already. `both`: with both, None likewise.
+    """
+
+    now: float | None
+    finer: float | None
+    selector: float | None
+    both: float | None
+
+
+def gauge_fitness(
+    limit: float,
+    *,
+    gauges: str | None,
+    full_scale: float | None,
+    gauge_class: float | None,
+    division: float | None,
+) -> GaugeFitness:
+    """What this gauge can tell at the limit [m], and what a better one would; units as above.
+
+    A finer division is only worth what it says where the pointer really stands still enough.
+    """
+
+    def told(arrangement: str | None, step: float | None) -> float | None:
+        return smallest_excess(
+            limit,
+            gauges=arrangement,
+            full_scale=full_scale,
+            gauge_class=gauge_class,
+            division=step,
+        )
+
+    half = None if division is None else division / 2.0
+    now = told(gauges, division)
+    two = gauges == "two gauges" and now is not None
+    return GaugeFitness(
+        now,
+        told(gauges, half),
+        told("one gauge", division) if two else None,
+        told("one gauge", half) if two else None,
+    )
+
+
+def gauge_advice(fitness: GaugeFitness, least: float) -> str:
+    """What would change, in one sentence; `least` [m] is the excess that is wanted. '' unknown."""
+    options = (
+        ("half the division", fitness.finer),
+        ("one gauge with a selector instead of two", fitness.selector),
+        ("both", fitness.both),
+    )
+    known = [(what, value) for what, value in options if value is not None]
+    if fitness.now is None or not known:
+        return ""
+    said = "; ".join(f"{what}: {value:.2f} m" for what, value in known)
+    enough = next((what for what, value in known if value <= least + NOISE), "")
+    verdict = f"enough is {enough}" if enough else "none of it is enough: take a better class"
+    return f"Smallest excess told now {fitness.now:.2f} m; with {said}; {verdict}."
