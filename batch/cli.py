@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from batch import __version__
+from batch.commands.archive import archive, verify
 from batch.commands.blank import template
 from batch.commands.judge import check, run
 from batch.commands.shared import EPILOG
@@ -16,5 +17,5 @@ def main() -> None:
     """Judge drip-irrigation filter stations from a workbook and write the verdicts into it."""
 
 
-for command in (template, check, run):
+for command in (template, check, run, archive, verify):
     main.add_command(command)

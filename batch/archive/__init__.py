@@ -1,0 +1,1 @@
+"""The season's archive: open formats, to be read, checked and compared in later years."""

@@ -1,0 +1,142 @@
+"""The files of one archived season, made in memory and then put into place as one folder."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import os
+import shutil
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+from batch import __version__
+from batch.archive import manifest
+from batch.archive.descriptor import descriptor, path_of
+from batch.archive.summary import summary
+from batch.archive.tables import as_csv, tables
+from batch.errors import BookError
+from batch.files import reviewed_path
+from batch.job import review_bytes
+from batch.model import Assessment
+from batch.report import book_json
+
+PACKAGE, VERDICTS, SUMMARY, ABOUT = (
+    "datapackage.json",
+    "verdicts.json",
+    "season-summary.pdf",
+    "READ-ME-FIRST.txt",
+)
+_ABOUT = """\
+A season of filter-station readings, kept in open formats.
+
+{book}
+    the workbook as it was, byte for byte.
+{reviewed}
+    the same workbook with the result sheets.
+season-summary.pdf
+    the season on one page.
+data/*.csv
+    every sheet that people filled, as it was read, and the verdicts, runs, drops and findings.
+    UTF-8, commas, one header line. Lengths of water in metres (9 806.65 Pa each), flows in m3/h.
+    'row' is the row of the workbook's sheet. Text that begins with = + - or @ has an apostrophe
+    in front of it, so that no spreadsheet takes it for a formula. Own columns and own sheets of
+    the farm are in the workbook only.
+datapackage.json
+    what each column of data/*.csv means: a Data Package (Frictionless Data, version 1).
+verdicts.json
+    the verdicts as one document for programs.
+manifest.json
+    the SHA-256 of every file, the version that made them, and a seal over the list.
+
+Nothing here needs a special program to be read. 'siltbook verify' checks every file against the
+manifest and judges the workbook again. Keep the seal somewhere else, for example in the minutes
+of the meeting: with it, even a list that was made anew is found out.
+
+Made by siltbook {version} from {book}, as of {as_of}.
+"""
+
+
+@dataclass(frozen=True)
+class Season:
+    """One archived season: its assessment, and path inside the archive -> bytes of every file."""
+
+    assessment: Assessment
+    files: dict[str, bytes]
+    seal: str
+
+
+def season(data: bytes, book: str, as_of: dt.date | None = None) -> Season:
+    """Everything that the archive of one book holds; the same book gives the same bytes.
+
+    `book` is the file name of the workbook. BookError or GraftError, one sentence, where the
+    book cannot be read or cannot take the result sheets.
+    """
+    reviewed = review_bytes(data, book, book, as_of)
+    assessment = reviewed.assessment
+    made = tables(assessment)
+    csv = {table.name: as_csv(table) for table in made}
+    settings = assessment.book.settings
+    title = " ".join(t for t in (settings.farm, settings.season) if t) or book
+    document = book_json(assessment, book, _reviewed_name(book))
+    files = {
+        book: data,
+        _reviewed_name(book): reviewed.package,
+        PACKAGE: manifest.as_json(descriptor(made, csv, book, title, __version__)),
+        VERDICTS: manifest.as_json(document),
+        SUMMARY: summary(assessment, book, __version__),
+        ABOUT: _about(book, assessment).encode(),
+        **{path_of(table): csv[table.name] for table in made},
+    }
+    listed = manifest.Manifest(
+        version=__version__,
+        book=book,
+        as_of=assessment.as_of.isoformat() if assessment.as_of else None,
+        files={path: manifest.digest(content) for path, content in files.items()},
+    )
+    files[manifest.NAME] = manifest.write(listed)
+    return Season(assessment, files, manifest.seal(listed))
+
+
+def _reviewed_name(book: str) -> str:
+    return reviewed_path(Path(book), None, set()).name
+
+
+def _about(book: str, assessment: Assessment) -> str:
+    as_of = assessment.as_of.isoformat() if assessment.as_of else "no date (no dated entry)"
+    return _ABOUT.format(book=book, reviewed=_reviewed_name(book), version=__version__, as_of=as_of)
+
+
+def put(files: dict[str, bytes], target: Path) -> None:
+    """Write an archive's folder in one step: it is there whole or not at all.
+
+    BookError where the folder exists already, or cannot be written; nothing is left behind then.
+    """
+    if target.exists() or target.is_symlink():
+        raise BookError(
+            f"{target}: there is something of this name already. An archive is never overwritten: "
+            "choose another folder, or move that one away."
+        )
+    made = ""
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        made = tempfile.mkdtemp(prefix=".siltbook-", dir=target.parent)
+        for path, content in files.items():
+            _write(Path(made, *path.split("/")), content)
+        os.chmod(made, 0o755)
+        os.rename(made, target)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            shutil.rmtree(made)
+        reason = error.strerror or str(error)
+        raise BookError(
+            f"{target}: cannot be written ({reason}). Check the space and the permissions."
+        ) from error
+
+
+def _write(path: Path, content: bytes) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())

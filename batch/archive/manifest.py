@@ -1,0 +1,82 @@
+"""The list of an archive's files with their SHA-256, and a seal over the list itself."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+NAME = "manifest.json"
+FORMAT = 1
+
+
+class ManifestError(ValueError):
+    """The manifest is not one, or not as it was written; the text says what is wrong."""
+
+
+@dataclass(frozen=True)
+class Manifest:
+    """What a manifest says. `files` maps a path inside the archive to its SHA-256 (hex)."""
+
+    version: str  # of the program that made it
+    book: str  # file name of the workbook
+    as_of: str | None  # ISO date
+    files: Mapping[str, str]
+
+
+def digest(data: bytes) -> str:
+    """SHA-256 of some bytes, in hexadecimal."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def as_json(document: object) -> bytes:
+    """A document as the archive stores it: sorted, indented, the same bytes each time."""
+    text = json.dumps(document, ensure_ascii=False, indent=2, sort_keys=True, allow_nan=False)
+    return (text + "\n").encode()
+
+
+def _document(manifest: Manifest) -> dict[str, Any]:
+    return {
+        "format": FORMAT,
+        "made_by": f"siltbook {manifest.version}",
+        "book": manifest.book,
+        "as_of": manifest.as_of,
+        "files": [{"path": p, "sha256": h} for p, h in sorted(manifest.files.items())],
+    }
+
+
+def seal(manifest: Manifest) -> str:
+    """One figure for the whole archive: SHA-256 over the list of files and their hashes."""
+    return digest(as_json(_document(manifest)))
+
+
+def write(manifest: Manifest) -> bytes:
+    """The manifest with its seal, as bytes."""
+    return as_json({**_document(manifest), "seal": seal(manifest)})
+
+
+def read(data: bytes) -> Manifest:
+    """The manifest; ManifestError where it cannot be read or any byte of it was changed."""
+    try:
+        found = json.loads(data)
+        files = {str(f["path"]): str(f["sha256"]) for f in found["files"]}
+        made_by, book, as_of = str(found["made_by"]), str(found["book"]), found["as_of"]
+        if as_of is not None:
+            dt.date.fromisoformat(as_of)
+    except (ValueError, KeyError, TypeError, RecursionError):
+        raise ManifestError("it is not a manifest that this program wrote") from None
+    manifest = Manifest(made_by.removeprefix("siltbook "), book, as_of, files)
+    if write(manifest) != data:
+        raise ManifestError("it was changed after it was written")
+    unsafe = [p for p in (*files, book) if not _inside(p)]
+    if unsafe or book not in files:
+        raise ManifestError("it names files outside the archive, or not its own book")
+    return manifest
+
+
+def _inside(path: str) -> bool:
+    parts = path.split("/")
+    return not (set(parts) & {"", ".", ".."}) and "\\" not in path and ":" not in path

@@ -1,0 +1,120 @@
+"""One station's season in figures, and what a season leaves open for the next."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+from statistics import median
+
+from batch.history import CLEANINGS
+from batch.model import CALM, Assessment, StationResult
+from templates.look import VERDICTS
+
+
+@dataclass(frozen=True)
+class StationSeason:
+    """What happened at one station.
+
+    `days_over` [days] with the limit exceeded, from the reading that opened each stretch to the
+    one that closed it; `rate` [m/day], the median of the valid runs, of which there are `runs`.
+    """
+
+    result: StationResult
+    episodes: int
+    days_over: int
+    flushes: int
+    cleanings: int
+    runs: int
+    rate: float | None
+    rate_low: float | None
+    rate_high: float | None
+    energy_kwh: float | None
+    energy_cost: float | None
+
+
+@dataclass(frozen=True)
+class Open:
+    """Something left open: at which station, what, and who was to do it."""
+
+    station: str
+    what: str
+    who: str = ""
+    due: dt.date | None = None
+
+
+def days_over(result: StationResult, as_of: dt.date | None) -> int:
+    """Days over the limit [days] in all of a station's stretches, the open one up to `as_of`."""
+    total = 0
+    for episode in result.judgement.episodes:
+        end = episode.closed or as_of
+        total += 0 if end is None else (end - episode.opened).days
+    return total
+
+
+def station_seasons(assessment: Assessment) -> tuple[StationSeason, ...]:
+    """Every station's season, most urgent first."""
+    return tuple(_season(result, assessment.as_of) for result in assessment.stations)
+
+
+def _season(result: StationResult, as_of: dt.date | None) -> StationSeason:
+    work = result.history.work
+    outlook = result.outlook
+    runs = outlook.runs if outlook else ()
+    rates = sorted(run.rate for run in runs if run.valid and run.rate is not None)
+    low, high = span_of_median(rates)
+    return StationSeason(
+        result=result,
+        episodes=len(result.judgement.episodes),
+        days_over=days_over(result, as_of),
+        flushes=sum(w.work == "flush" for w in work),
+        cleanings=sum(w.work in CLEANINGS for w in work),
+        runs=len(rates),
+        rate=median(rates) if rates else None,
+        rate_low=low,
+        rate_high=high,
+        energy_kwh=outlook.cost.energy_kwh if outlook else None,
+        energy_cost=outlook.cost.energy_cost if outlook else None,
+    )
+
+
+def span_of_median(ordered: list[float], share: float = 0.8) -> tuple[float | None, float | None]:
+    """Two of the ordered values between which the median lies with at least `share` (0 to 1).
+
+    The sign interval: the k-th smallest and k-th largest of n hold the median with
+    1 - 2 P(B < k), B binomial (n, 1/2). Both None where even the extremes are not sure enough.
+    Source: Conover, Practical Nonparametric Statistics, 3rd ed. 1999, section 3.2 (from memory).
+    """
+    from math import comb
+
+    n = len(ordered)
+    best: tuple[float | None, float | None] = (None, None)
+    tail = 0.0
+    for k in range(1, n // 2 + 1):
+        tail += comb(n, k - 1) / 2**n
+        if 1 - 2 * tail < share:
+            break
+        best = (ordered[k - 1], ordered[n - k])
+    return best
+
+
+def left_open(assessment: Assessment) -> list[Open]:
+    """Agreed actions with no done date, then the stations that need something and why."""
+    return [*_agreed(assessment), *_needing(assessment)]
+
+
+def _agreed(assessment: Assessment) -> Iterator[Open]:
+    frame = assessment.book.agreed.frame
+    for row in frame[frame["done"].isna()].to_dict("records"):
+        due = row["due"]
+        until = f", due {due.isoformat()}" if due is not None else ""
+        who = row["who"] or ""
+        by = f" ({who}{until})" if who or until else ""
+        yield Open(row["station"], f"agreed, not done: {row['action']}{by}", who, due)
+
+
+def _needing(assessment: Assessment) -> Iterator[Open]:
+    for result in assessment.stations:
+        if result.verdict not in CALM:
+            shown = VERDICTS[result.verdict].shown
+            yield Open(result.station.name, f"{shown}: {result.judgement.reason}")

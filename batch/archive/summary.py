@@ -1,0 +1,263 @@
+"""The season on one page, as a PDF that needs no other program to be made.
+
+The same assessment gives the same bytes: no clock, no compression.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from io import BytesIO
+from typing import TYPE_CHECKING
+
+from batch.archive.season import StationSeason, station_seasons
+from batch.model import CALM, Assessment
+from batch.sheets.kit import one_line
+from templates import look
+
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
+
+_MOST_ROWS = 26
+_MOST_OPEN = 7
+_MARGIN = 36.0  # [pt]
+_ROW = 12.5  # [pt]
+_COLUMNS = (
+    ("Station", 92.0),
+    ("Last verdict", 88.0),
+    ("Drop (m)", 44.0),
+    ("Limit (m)", 44.0),
+    ("Times over", 46.0),
+    ("Days over", 150.0),
+    ("Flushes", 42.0),
+    ("Cleanings", 48.0),
+    ("Rate (m/day)", 56.0),
+    ("Dirt (kWh)", 52.0),
+    ("Dirt (money)", 58.0),
+)
+_BAR = 5  # the column with a bar
+_CAUTION = (
+    "Local codes, the maker's manual and licensed practice come first. A filter holds pressure: "
+    "close both valves, let the pressure off, and see the gauge above zero first and then at zero "
+    "before opening it."
+)
+
+
+@dataclass(frozen=True)
+class _Page:
+    """The page being drawn: canvas, size [pt] and the height that is left [pt from below]."""
+
+    canvas: Canvas
+    width: float
+    height: float
+
+
+def summary(assessment: Assessment, book: str, version: str) -> bytes:
+    """One A4 page, landscape: the season's figures, every station, and what remained open."""
+    from reportlab.lib.pagesizes import A4, landscape
+    from reportlab.pdfgen.canvas import Canvas
+
+    target = BytesIO()
+    size = landscape(A4)
+    canvas = Canvas(target, pagesize=size, pageCompression=0, invariant=1)
+    _fonts()
+    canvas.setTitle(_shown(f"Season summary {assessment.book.settings.farm}"))
+    canvas.setCreator(f"siltbook {version}")
+    page = _Page(canvas, *size)
+    seasons = station_seasons(assessment)
+    y = _heading(page, assessment, book, version)
+    y = _figures(page, assessment, seasons, y - 22)
+    y = _table(page, assessment, seasons, y - 16)
+    _still_open(page, assessment, y - 8)
+    _foot(page)
+    canvas.showPage()
+    canvas.save()
+    return target.getvalue()
+
+
+def _fonts() -> None:
+    """The library's own free fonts, embedded, so that the page looks the same in thirty years."""
+    from reportlab.pdfbase.pdfmetrics import getRegisteredFontNames, registerFont
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    for name, file in (("Vera", "Vera.ttf"), ("VeraBd", "VeraBd.ttf")):
+        if name not in getRegisteredFontNames():
+            registerFont(TTFont(name, file))
+
+
+def _shown(text: object) -> str:
+    """Text as the page's font can show it; a letter that it has not becomes '?'."""
+    return one_line(text).encode("cp1252", "replace").decode("cp1252")
+
+
+def _put(
+    page: _Page,
+    x: float,
+    y: float,
+    text: object,
+    size: float = 8,
+    *,
+    bold: bool = False,
+    colour: str = look.INK,
+    right: bool = False,
+    width: float | None = None,
+) -> None:
+    """Write one line at x, y [pt]; cut to `width` [pt] where one is given."""
+    font = "VeraBd" if bold else "Vera"
+    page.canvas.setFont(font, size)
+    page.canvas.setFillColor(colour)
+    shown = _shown(text)
+    if width is not None:
+        shown = _cut(page, shown, font, size, width)
+    (page.canvas.drawRightString if right else page.canvas.drawString)(x, y, shown)
+
+
+def _cut(page: _Page, text: str, font: str, size: float, width: float) -> str:
+    """The text, or as much of it as the width [pt] takes, with three dots behind."""
+    if page.canvas.stringWidth(text, font, size) <= width:
+        return text
+    while text and page.canvas.stringWidth(text + "...", font, size) > width:
+        text = text[:-1]
+    return text + "..."
+
+
+def _heading(page: _Page, assessment: Assessment, book: str, version: str) -> float:
+    settings = assessment.book.settings
+    y = page.height - _MARGIN - 14
+    name = " - ".join(t for t in (settings.farm, settings.season) if t) or book
+    wide = page.width - 2 * _MARGIN
+    _put(page, _MARGIN, y, f"Season summary: {name}", 16, bold=True, width=wide)
+    as_of = assessment.as_of.isoformat() if assessment.as_of else "no entry"
+    line = f"From the workbook {book}, as of {as_of}. Made by siltbook {version}."
+    _put(page, _MARGIN, y - 14, line, 8, colour=look.QUIET, width=wide)
+    return y - 14
+
+
+def _figures(
+    page: _Page, assessment: Assessment, seasons: Sequence[StationSeason], y: float
+) -> float:
+    """A row of figures with their words beneath."""
+    wide = (page.width - 2 * _MARGIN) / 7
+    for i, (figure, words) in enumerate(_totals(assessment, seasons)):
+        x = _MARGIN + i * wide
+        _put(page, x, y - 6, figure, 14, bold=True, width=wide - 6)
+        _put(page, x, y - 18, words, 7, colour=look.QUIET, width=wide - 6)
+    return y - 18
+
+
+def _totals(assessment: Assessment, seasons: Sequence[StationSeason]) -> Iterator[tuple[str, str]]:
+    doing = sum(s.result.verdict not in CALM for s in seasons)
+    counts = assessment.book.counts.get("Readings")
+    yield f"{len(seasons)}", "stations"
+    yield f"{doing}", "needed something at the end"
+    yield f"{counts.used} of {counts.read}" if counts else "-", "readings used"
+    yield f"{sum(s.episodes for s in seasons)}", "times over the limit"
+    yield f"{sum(s.days_over for s in seasons)}", "station days over the limit"
+    energy = [s.energy_kwh for s in seasons if s.energy_kwh is not None]
+    money = [s.energy_cost for s in seasons if s.energy_cost is not None]
+    known = f"{len(energy)} of {len(seasons)} stations"
+    yield f"{sum(energy):.0f} kWh" if energy else "not known", f"energy that dirt cost, {known}"
+    currency = assessment.book.settings.currency
+    yield f"{sum(money):.2f} {currency}" if money else "not known", "its price"
+
+
+def _table(
+    page: _Page, assessment: Assessment, seasons: Sequence[StationSeason], y: float
+) -> float:
+    x = _MARGIN
+    page.canvas.setFillColor(look.HEAD_FILL)
+    page.canvas.rect(x, y - 4, page.width - 2 * _MARGIN, _ROW + 1, stroke=0, fill=1)
+    for i, (words, width) in enumerate(_COLUMNS):
+        right = i > 1 and i != _BAR
+        _put(page, x + (width - 4 if right else 3), y, words, 7, bold=True, right=right)
+        x += width
+    longest = max((s.days_over for s in seasons), default=0)
+    for season in seasons[:_MOST_ROWS]:
+        y -= _ROW
+        _line(page, season, y, longest)
+    more = len(seasons) - _MOST_ROWS
+    if more > 0:
+        y -= _ROW
+        _put(page, _MARGIN + 3, y, f"and {more} more in data/verdicts.csv", 7.5, colour=look.QUIET)
+    return y
+
+
+def _line(page: _Page, season: StationSeason, y: float, longest: int) -> None:
+    x = _MARGIN
+    station = season.result.station
+    latest = season.result.latest
+    shown = look.VERDICTS[season.result.verdict]
+    cells: tuple[object, ...] = (
+        station.name,
+        shown.shown,
+        _figure(latest.drop if latest else None, 2),
+        _figure(station.limit, 2),
+        season.episodes,
+        season.days_over,
+        season.flushes,
+        season.cleanings,
+        _figure(season.rate, 3),
+        _figure(season.energy_kwh, 0),
+        _figure(season.energy_cost, 2),
+    )
+    for i, (value, (_, width)) in enumerate(zip(cells, _COLUMNS, strict=True)):
+        if i == 1:
+            _verdict(page, x, y, width, shown)
+        elif i == _BAR:
+            _bar(page, x, y, width, season.days_over, longest)
+        elif i == 0:
+            _put(page, x + 3, y, value, 7.5, bold=True, width=width - 6)
+        else:
+            _put(page, x + width - 4, y, value, 7.5, right=True)
+        x += width
+    page.canvas.setStrokeColor(look.RULE)
+    page.canvas.setLineWidth(0.4)
+    page.canvas.line(_MARGIN, y - 3.5, page.width - _MARGIN, y - 3.5)
+
+
+def _figure(value: float | None, digits: int) -> str:
+    return "-" if value is None else f"{value:.{digits}f}"
+
+
+def _verdict(page: _Page, x: float, y: float, width: float, shown: look.VerdictLook) -> None:
+    page.canvas.setFillColor(shown.fill)
+    page.canvas.rect(x + 1, y - 3, width - 3, _ROW - 1.5, stroke=0, fill=1)
+    _put(page, x + 4, y, shown.shown, 7.5, bold=True, colour=shown.text, width=width - 8)
+
+
+def _bar(page: _Page, x: float, y: float, width: float, days: int, longest: int) -> None:
+    room = width - 34
+    if longest:
+        page.canvas.setFillColor(look.BAR_FILL)
+        page.canvas.rect(x + 3, y - 1.5, room * days / longest, 8, stroke=0, fill=1)
+    _put(page, x + 6 + (room * days / longest if longest else 0), y, days, 7.5)
+
+
+def _still_open(page: _Page, assessment: Assessment, y: float) -> None:
+    """What the season leaves to the next: agreed and not done, and stations that need work."""
+    from batch.archive.season import left_open
+
+    entries = left_open(assessment)
+    room = int((y - _MARGIN - 30) / 11)
+    if room < 2:
+        return
+    y -= 8
+    _put(page, _MARGIN, y, "Left open", 9, bold=True)
+    if not entries:
+        _put(page, _MARGIN + 60, y, "nothing", 8)
+    most = min(_MOST_OPEN, room - 1)
+    for entry in entries[:most]:
+        y -= 11
+        text = f"{entry.station}: {entry.what}"
+        _put(page, _MARGIN, y, text, 7.5, width=page.width - 2 * _MARGIN)
+    if len(entries) > most:
+        y -= 11
+        more = f"and {len(entries) - most} more: data/verdicts.csv and data/agreed.csv"
+        _put(page, _MARGIN, y, more, 7.5, colour=look.QUIET)
+
+
+def _foot(page: _Page) -> None:
+    wide = page.width - 2 * _MARGIN
+    _put(page, _MARGIN, _MARGIN - 4, _CAUTION, 6.5, colour=look.QUIET, width=wide)
+    note = "Every figure can be followed in data/ and in the reviewed workbook beside this page."
+    _put(page, _MARGIN, _MARGIN - 13, note, 6.5, colour=look.QUIET)

@@ -1,0 +1,99 @@
+"""The commands for whoever keeps a season: archive, verify and season."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import click
+
+from batch.commands.shared import (
+    AS_OF,
+    EPILOG,
+    EXIT_FINDINGS,
+    JSON,
+    PATHS,
+    day,
+    failure,
+    finish,
+    refusals,
+)
+
+
+@click.command(epilog=EPILOG)
+@PATHS
+@AS_OF
+@click.option(
+    "--to",
+    type=click.Path(path_type=Path, file_okay=False),
+    required=True,
+    metavar="DIR",
+    help="Where to write; every book gets a folder of its own in it.",
+)
+def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> None:
+    """Keep the season of BOOKs in open formats, one folder for each in DIR."""
+    from batch.archive.folder import put, season
+    from batch.errors import SiltbookError
+    from batch.files import find_books, take
+    from batch.report import printable
+
+    failures: list[dict[str, str]] = []
+    with refusals():
+        paths = find_books(books)
+    for path in paths:
+        target = to / path.stem
+        try:
+            made = season(take(path).data, path.name, day(as_of))
+            put(made.files, target)
+        except SiltbookError as error:
+            failures.append(failure(path, str(error)))
+            continue
+        click.echo(printable(f"{path}: {len(made.files)} files in {target}"))
+        click.echo(f"  Seal: {made.seal}")
+    finish([], failures, as_json=False, code=0)
+
+
+@click.command(epilog=EPILOG)
+@click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
+@click.option("--seal", default="", help="The seal that was noted when the archive was made.")
+@JSON
+def verify(folder: Path, seal: str, as_json: bool) -> None:
+    """Say whether the archive DIR (or every archive in DIR) is whole and unchanged."""
+    from batch.archive.verify import find_archives, verify
+    from batch.errors import BookError
+    from batch.report import printable
+
+    with refusals():
+        found = find_archives(folder)
+        if seal and len(found) > 1:
+            raise BookError(f"{folder}: a seal is of one archive, and here are {len(found)}.")
+        results = [verify(path, seal) for path in found]
+    if as_json:
+        click.echo(_document(results))
+    for result in () if as_json else results:
+        said = "whole and unchanged" if not result.troubles else "NOT as it was archived"
+        click.echo(printable(f"{result.path}: {said}; {result.files} files"))
+        for line in (*result.troubles, *(f"note: {note}" for note in result.notes)):
+            click.echo(printable(f"  {line}"))
+        if result.seal:
+            click.echo(f"  Seal: {result.seal}")
+    if any(result.troubles for result in results):
+        raise click.exceptions.Exit(EXIT_FINDINGS)
+
+
+def _document(results: list[Any]) -> str:
+    import json
+
+    archives = [
+        {
+            "path": str(r.path),
+            "whole": not r.troubles,
+            "seal": r.seal,
+            "files": r.files,
+            "troubles": list(r.troubles),
+            "notes": list(r.notes),
+        }
+        for r in results
+    ]
+    return json.dumps({"archives": archives}, ensure_ascii=False, indent=2)
