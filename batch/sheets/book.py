@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from functools import partial
 from io import BytesIO
 
+from batch.fingerprint import fingerprint
 from batch.model import Assessment
-from batch.sheets import actions, findings, review, rows, runs, trends, workings
+from batch.sheets import actions, costs, findings, review, rows, runs, trends, workings
 from batch.sheets.kit import Kit
 from templates import contract
 
@@ -50,15 +51,16 @@ def result_book(
     }
     with xlsxwriter.Workbook(target, options) as workbook:
         workbook.set_properties({"title": "Siltbook results", "created": _CREATED})
-        kit = Kit(workbook, assessment, book_name, version)
-        final = [names.get(default, default) for default in contract.RESULT_SHEETS]
-        sheets = [workbook.add_worksheet(name) for name in final]
-        actions.write(kit, sheets[0])
-        review.write(kit, sheets[1])
-        trends.write(kit, sheets[2], final[2])
-        runs.write(kit, sheets[3])
-        count = workings.write(kit, sheets[4])
-        findings.write(kit, sheets[5])
+        kit = Kit(workbook, assessment, book_name, version, fingerprint(assessment.book))
+        final = {default: names.get(default, default) for default in contract.RESULT_SHEETS}
+        sheets = {default: workbook.add_worksheet(name) for default, name in final.items()}
+        actions.write(kit, sheets["Actions"])
+        review.write(kit, sheets["Station review"])
+        trends.write(kit, sheets["Trends"], final["Trends"])
+        runs.write(kit, sheets["Runs"])
+        costs.write(kit, sheets["Costs"], final["Costs"])
+        count = workings.write(kit, sheets["Workings"])
+        findings.write(kit, sheets["Findings"])
 
     def edit(part: str, xml: str) -> str | None:
         return trends.spelt_out(xml) if part.startswith("xl/charts/") else None

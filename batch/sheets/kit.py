@@ -17,7 +17,7 @@ LINE_POINTS = 13.0  # height of one line of 10-point text [pt]
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 _EPOCH = dt.date(1899, 12, 30).toordinal()
 _EPOCH_1904 = dt.date(1904, 1, 1).toordinal()
-LIST_KEYS = ("stations", "readings", "work", "agreed")
+LIST_KEYS = ("stations", "readings", "work", "agreed", "water")
 
 
 @dataclass(frozen=True)
@@ -28,6 +28,7 @@ class Kit:
     assessment: Assessment
     book_name: str
     version: str
+    inputs: str = ""  # fingerprint of the cells used
     formats: dict[str, Any] = field(default_factory=dict)
 
     def format(self, name: str) -> Any:
@@ -125,9 +126,10 @@ def heading(kit: Kit, sheet: Any, title: str) -> None:
     """Write A1, the title, and A2, the line by which a later run knows its own sheets."""
     farm = one_line(kit.assessment.book.settings.farm)
     sheet.write_string(0, 0, clean(f"{title} – {farm}" if farm else title), kit.format("title"))
+    inputs = f" · inputs {kit.inputs}" if kit.inputs else ""
     mark = (
         f"{contract.RESULT_MARK} {kit.version} · {one_line(kit.book_name)} · as of {kit.as_of}"
-        " · replaced at every run"
+        f"{inputs} · replaced at every run"
     )
     sheet.write_string(1, 0, clean(mark), kit.format("mark"))
     sheet.set_row(0, 22)

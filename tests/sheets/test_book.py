@@ -13,6 +13,7 @@ import openpyxl
 import pytest
 from openpyxl.worksheet.worksheet import Worksheet
 
+from batch.fingerprint import fingerprint
 from batch.model import Assessment, Reading, Verdict
 from batch.sheets import actions, findings, kit, rows, trends, workings
 from batch.sheets.book import result_book
@@ -75,7 +76,8 @@ def test_every_sheet_is_marked_and_set_up_for_print(formulas: openpyxl.Workbook)
     for sheet in formulas:
         assert str(sheet["A1"].value).startswith(sheet.title)
         assert sheet["A2"].value == (
-            "Written by Siltbook 0.1.0 · demo.xlsx · as of 2026-07-20 · replaced at every run"
+            "Written by Siltbook 0.1.0 · demo.xlsx · as of 2026-07-20 · inputs "
+            f"{fingerprint(build().book)} · replaced at every run"
         )
         assert sheet.page_setup.orientation == "landscape"
         assert sheet.page_setup.paperSize == 9

@@ -1,0 +1,57 @@
+"""A short fingerprint of the cells that a judgement rests on."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from typing import TYPE_CHECKING
+
+from templates.book import Book, Table
+from templates.contract import AGREED, LISTS, Sheet
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+LENGTH = 12  # hexadecimal digits that a person can still compare by eye
+_NOT_USED = ("remark", "read_by", "done_by")  # names and remarks change no verdict
+
+
+def fingerprint(book: Book) -> str:
+    """The first 12 hexadecimal digits of the SHA-256 of settings and lists.
+
+    Values in canonical units with their rows, 12 significant digits; remarks, names of people
+    and the sheet Agreed do not count, nor do columns without a value: a book does not change
+    because a later version knows more columns.
+    """
+    digest = hashlib.sha256()
+    for key in sorted(book.setting_cells):
+        value = getattr(book.settings, key, None)
+        if value is not None and value != "":
+            digest.update(f"{key}={_said(value)}\n".encode())
+    lists = book.lists()
+    for sheet in LISTS:
+        if sheet is not AGREED:
+            for line in _columns(sheet, lists[sheet.name]):
+                digest.update(line.encode())
+    return digest.hexdigest()[:LENGTH]
+
+
+def _columns(sheet: Sheet, table: Table) -> list[str]:
+    """One text per column that holds anything: sheet, key, and row=value of each filled cell."""
+    frame = table.frame
+    found = []
+    for column in sheet.columns:
+        if column.key in _NOT_USED or column.key not in frame:
+            continue
+        filled: pd.Series = frame[column.key].dropna()
+        if len(filled):
+            cells = zip(filled.index.tolist(), filled.tolist(), strict=True)
+            values = ",".join(f"{row}={_said(value)}" for row, value in cells)
+            found.append(f"{sheet.name}/{column.key}:{values}\n")
+    return found
+
+
+def _said(value: object) -> str:
+    if isinstance(value, (int, float)):
+        return f"{float(value):.12g}"
+    return value.isoformat() if isinstance(value, (dt.date, dt.time)) else str(value)
