@@ -5,10 +5,11 @@ from __future__ import annotations
 import click
 
 from batch import __version__
-from batch.commands.archive import archive, verify
+from batch.commands.archive import archive, season, verify
 from batch.commands.blank import template
 from batch.commands.judge import check, run
 from batch.commands.shared import EPILOG
+from batch.commands.watch import watch
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]}, epilog=EPILOG)
@@ -17,5 +18,5 @@ def main() -> None:
     """Judge drip-irrigation filter stations from a workbook and write the verdicts into it."""
 
 
-for command in (template, check, run, archive, verify):
+for command in (template, check, run, archive, verify, season, watch):
     main.add_command(command)

@@ -25,6 +25,7 @@ DROP_LINE = "#0B3C7D"
 LIMIT_LINE = "#A8430F"
 CLEAN_LINE = "#6B7785"
 BAR_FILL = "#8FB4DD"
+BAND_LINE = "#C7D9EE"  # of a forecast; pale, for lines are drawn over it
 
 
 @dataclass(frozen=True)
@@ -79,6 +80,7 @@ FORMATS: dict[str, dict[str, object]] = {
         **_BASE, "text_wrap": True, "bold": True, "left": 5, "left_color": LIMIT_LINE,
         "indent": 1,
     },
+    "section": {**_BASE, "font_size": 12, "bold": True},
     "head": {
         **_BASE, "bold": True, "text_wrap": True, "bg_color": HEAD_FILL, "bottom": 1,
         "bottom_color": INK, "valign": "vcenter", "align": "left", "indent": 1,
@@ -92,6 +94,9 @@ FORMATS: dict[str, dict[str, object]] = {
     "time": {**_LEFT, "num_format": TIME_FORMAT},
     "metres": {**_BOX, "num_format": METRE_FORMAT},
     "share": {**_BOX, "num_format": "0%"},
+    "rate": {**_BOX, "num_format": "0.000"},
+    "amount": {**_BOX, "num_format": "#,##0.0"},
+    "total": {**_BOX, "num_format": "#,##0.0", "bold": True, "top": 1, "top_color": INK},
     "whole": {**_BOX, "num_format": "0"},
     "general": _BOX,
     "factor": {**_BOX, "num_format": "0.00000"},

@@ -78,7 +78,7 @@ def season(data: bytes, book: str, as_of: dt.date | None = None) -> Season:
     csv = {table.name: as_csv(table) for table in made}
     settings = assessment.book.settings
     title = " ".join(t for t in (settings.farm, settings.season) if t) or book
-    document = book_json(assessment, book, _reviewed_name(book))
+    document = _rounded(book_json(assessment, book, _reviewed_name(book)))
     files = {
         book: data,
         _reviewed_name(book): reviewed.package,
@@ -96,6 +96,15 @@ def season(data: bytes, book: str, as_of: dt.date | None = None) -> Season:
     )
     files[manifest.NAME] = manifest.write(listed)
     return Season(assessment, files, manifest.seal(listed))
+
+
+def _rounded(value: object) -> object:
+    """A document with its numbers to ten digits, the same on every machine."""
+    if isinstance(value, float):
+        return float(f"{value:.10g}")
+    if isinstance(value, dict):
+        return {key: _rounded(held) for key, held in value.items()}
+    return [_rounded(held) for held in value] if isinstance(value, list) else value
 
 
 def _reviewed_name(book: str) -> str:

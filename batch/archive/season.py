@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from statistics import median
 
 from batch.history import CLEANINGS
 from batch.model import CALM, Assessment, StationResult
+from batch.runs import Run
 from templates.look import VERDICTS
 
 
@@ -31,16 +33,26 @@ class StationSeason:
     rate_high: float | None
     energy_kwh: float | None
     energy_cost: float | None
+    by_flush: float | None  # median share of the rise that flushes gave back
+    by_cleaning: float | None  # the same of hand cleanings and new screens
+    clean_level: float | None  # drop after the season's last cleaning [m]
 
 
 @dataclass(frozen=True)
 class Open:
-    """Something left open: at which station, what, and who was to do it."""
+    """Something left open: at which station, what, and who was to do it by when."""
 
     station: str
-    what: str
+    action: str
     who: str = ""
     due: dt.date | None = None
+
+    @property
+    def line(self) -> str:
+        """The whole in one line."""
+        until = f"due {self.due.isoformat()}" if self.due else ""
+        by = ", ".join(part for part in (self.who, until) if part)
+        return f"{self.station}: {self.action}{f' ({by})' if by else ''}"
 
 
 def days_over(result: StationResult, as_of: dt.date | None) -> int:
@@ -75,7 +87,20 @@ def _season(result: StationResult, as_of: dt.date | None) -> StationSeason:
         rate_high=high,
         energy_kwh=outlook.cost.energy_kwh if outlook else None,
         energy_cost=outlook.cost.energy_cost if outlook else None,
+        by_flush=_given_back(runs, ("flush",)),
+        by_cleaning=_given_back(runs, CLEANINGS),
+        clean_level=_clean_level(runs),
     )
+
+
+def _given_back(runs: Sequence[Run], works: tuple[str, ...]) -> float | None:
+    shares = [r.recovered for r in runs if r.ended_by in works and r.recovered is not None]
+    return median(shares) if shares else None
+
+
+def _clean_level(runs: Sequence[Run]) -> float | None:
+    starts = [after.start_level for run, after in pairwise(runs) if run.ended_by in CLEANINGS]
+    return starts[-1] if starts else None
 
 
 def span_of_median(ordered: list[float], share: float = 0.8) -> tuple[float | None, float | None]:
@@ -106,11 +131,7 @@ def left_open(assessment: Assessment) -> list[Open]:
 def _agreed(assessment: Assessment) -> Iterator[Open]:
     frame = assessment.book.agreed.frame
     for row in frame[frame["done"].isna()].to_dict("records"):
-        due = row["due"]
-        until = f", due {due.isoformat()}" if due is not None else ""
-        who = row["who"] or ""
-        by = f" ({who}{until})" if who or until else ""
-        yield Open(row["station"], f"agreed, not done: {row['action']}{by}", who, due)
+        yield Open(row["station"], row["action"], row["who"] or "", row["due"])
 
 
 def _needing(assessment: Assessment) -> Iterator[Open]:

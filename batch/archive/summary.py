@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from io import BytesIO
 from typing import TYPE_CHECKING
 
-from batch.archive.season import StationSeason, station_seasons
+from batch.archive.season import StationSeason, left_open, station_seasons
 from batch.model import CALM, Assessment
 from batch.sheets.kit import one_line
 from templates import look
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
 _MOST_ROWS = 26
-_MOST_OPEN = 7
 _MARGIN = 36.0  # [pt]
 _ROW = 12.5  # [pt]
 _COLUMNS = (
@@ -235,8 +234,6 @@ def _bar(page: _Page, x: float, y: float, width: float, days: int, longest: int)
 
 def _still_open(page: _Page, assessment: Assessment, y: float) -> None:
     """What the season leaves to the next: agreed and not done, and stations that need work."""
-    from batch.archive.season import left_open
-
     entries = left_open(assessment)
     room = int((y - _MARGIN - 30) / 11)
     if room < 2:
@@ -245,11 +242,10 @@ def _still_open(page: _Page, assessment: Assessment, y: float) -> None:
     _put(page, _MARGIN, y, "Left open", 9, bold=True)
     if not entries:
         _put(page, _MARGIN + 60, y, "nothing", 8)
-    most = min(_MOST_OPEN, room - 1)
+    most = room - 1
     for entry in entries[:most]:
         y -= 11
-        text = f"{entry.station}: {entry.what}"
-        _put(page, _MARGIN, y, text, 7.5, width=page.width - 2 * _MARGIN)
+        _put(page, _MARGIN, y, entry.line, 7.5, width=page.width - 2 * _MARGIN)
     if len(entries) > most:
         y -= 11
         more = f"and {len(entries) - most} more: data/verdicts.csv and data/agreed.csv"

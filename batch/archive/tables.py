@@ -237,7 +237,8 @@ def plain(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, float):
-        return repr(value)
+        # Ten digits: the same on every machine, and far beyond what a gauge can tell.
+        return f"{value:.10g}"
     if isinstance(value, dt.time):
         return value.strftime("%H:%M:%S")
     if isinstance(value, dt.date):

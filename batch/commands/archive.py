@@ -97,3 +97,37 @@ def _document(results: list[Any]) -> str:
         for r in results
     ]
     return json.dumps({"archives": archives}, ensure_ascii=False, indent=2)
+
+
+@click.command(epilog=EPILOG)
+@click.argument(
+    "archives", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="ARCHIVE..."
+)
+@click.option(
+    "--template",
+    "target",
+    type=click.Path(path_type=Path, dir_okay=False),
+    required=True,
+    metavar="NEXT.xlsx",
+    help="The next season's workbook to write.",
+)
+@click.option("--force", is_flag=True, help="Overwrite NEXT.xlsx if it exists.")
+def season(archives: tuple[Path, ...], target: Path, force: bool) -> None:
+    """Begin the next season of one farm from its ARCHIVEs, and compare the seasons.
+
+    Register, settings, clean drops and what remained open are carried over from the latest one;
+    the sheet Seasons compares them all.
+    """
+    from batch.archive.next import begin
+    from batch.files import write_whole
+    from batch.report import printable
+
+    if target.suffix.lower() != ".xlsx":
+        raise click.UsageError(f"{target}: a workbook to fill ends in .xlsx. Add the ending.")
+    if target.exists() and not force:
+        raise click.UsageError(f"{target} exists. Choose another name, or add --force.")
+    with refusals():
+        begun = begin(archives, target.name)
+        write_whole(target, begun.package)
+    click.echo(printable(f"{target}: {begun.stations} stations, {begun.open} left open"))
+    click.echo(printable(f"  Seasons compared: {', '.join(begun.seasons)}"))

@@ -1,0 +1,89 @@
+"""The next season's workbook: register, settings, clean drops and what remained open."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from batch.archive.season import left_open
+from batch.model import Assessment
+from templates.blank import BlankOptions, build
+from templates.contract import FARM, STATIONS, Column, Kind
+from templates.units import cubic_metres_per_hour_per, metres_per
+
+if TYPE_CHECKING:
+    from templates.blank import Row
+
+_BAR = metres_per("bar")
+_NOT_CARRIED = ("season", "review_date")
+
+
+def next_book(last: Assessment) -> bytes:
+    """The blank of the next season with everything in it that does not begin anew.
+
+    Pressures and flows stand in the people's own units again. ValueError, one sentence, where
+    the register holds what a blank cannot take.
+    """
+    settings = dict(_settings(last))
+    options = BlankOptions(last.book.settings.pressure_unit, last.book.settings.flow_unit)
+    rows = {"Stations": list(_register(last)), "Agreed": list(_agreed(last))}
+    return build(options, rows, settings)
+
+
+def following(season: str) -> str:
+    """The season after this one: 2026 -> 2027, 2026/27 -> 2027/28; empty where it is no year."""
+    match = re.fullmatch(r"(\d{4})(?:(\s*[/–-]\s*)(\d{2}|\d{4}))?", season.strip())
+    if match is None:
+        return ""
+    first = str(int(match[1]) + 1)
+    if match[2] is None:
+        return first
+    digits = len(match[3])
+    return f"{first}{match[2]}{(int(match[3]) + 1) % 10**digits:0{digits}d}"
+
+
+def _settings(last: Assessment) -> Iterator[tuple[str, object]]:
+    held = last.book.settings
+    for column in FARM.columns:
+        value = getattr(held, column.key)
+        if column.key in _NOT_CARRIED or value is None or value == "":
+            continue
+        # The blank takes the lowest flush inlet in bar, whatever the farm's unit.
+        yield column.key, _tidy(value / _BAR) if column.key == "flush_inlet" else value
+    yield "season", following(held.season)
+
+
+def _tidy(value: float) -> float:
+    """A number without the noise of its way into metres and back."""
+    return float(f"{value:.10g}")
+
+
+def _register(last: Assessment) -> Iterator[Row]:
+    settings = last.book.settings
+    for record in last.book.stations.frame.to_dict("records"):
+        pressure = metres_per(record["unit"] or settings.pressure_unit)
+        flow = cubic_metres_per_hour_per(settings.flow_unit)
+        yield {c.key: _own(c, record[c.key], pressure, flow) for c in STATIONS.columns}
+
+
+def _own(column: Column, value: object, pressure: float, flow: float) -> object:
+    """One value of the register in the people's own unit."""
+    if not isinstance(value, float) or math.isnan(value):
+        return None if isinstance(value, float) else value
+    factors = {Kind.PRESSURE: pressure, Kind.FLOW: flow}
+    return _tidy(value / factors.get(column.kind, 1.0))
+
+
+def _agreed(last: Assessment) -> Iterator[Row]:
+    """What remained open, as rows of the sheet Agreed that the first review will look at."""
+    season = last.book.settings.season or "last season"
+    for entry in left_open(last):
+        yield {
+            "station": entry.station,
+            "action": entry.action,
+            "who": entry.who or None,
+            "due": entry.due,
+            "remark": f"left open from {season}",
+        }
