@@ -4,11 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from batch.amounts import (
+    MESH,
+    canonical,
+    factor_of,
+    mesh_code,
+    mesh_words,
+    reported_below,
+    units_of,
+)
 from batch.cells import Cells, ErrorText, IsoDate, NoValue, Style, Value
 from batch.parsing import (
     choice,
@@ -24,8 +33,8 @@ from batch.parsing import (
 )
 from checks.findings import CATALOGUE, Finding, Severity, find
 from templates.book import column_letters
-from templates.contract import FLOW_UNITS, PRESSURE_UNITS, Column, Kind
-from templates.units import cubic_metres_per_hour_per, known_unit, metres_per
+from templates.contract import Column, Kind
+from templates.units import amount_factor, known_unit
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -39,11 +48,11 @@ _SUFFIXES: dict[str, dict[str, float]] = {
     "hours": {"h": 1, "hour": 1, "hours": 1},
     "cycles": {"x": 1, "cycle": 1, "cycles": 1},
     "flush_cycles": {"x": 1, "cycle": 1, "cycles": 1},
-    "grade": {"um": 1, "μm": 1, "micron": 1, "microns": 1},
     "gauge_class": {"%": 1},
     "watch_share": {"%": 0.01},
     "efficiency": {"%": 0.01},
 }
+_READ = ("cell-text-number", "cell-other-unit")
 _PLAIN = (float, bool)
 NOTES = 100  # a whole column typed as text would otherwise drown every other finding
 LARGEST = 1e12  # no measured or counted value comes near it; beyond it conversions overflow
@@ -77,18 +86,6 @@ def plain(number: float) -> str:
     return str(int(number)) if number == int(number) and abs(number) < 1e15 else repr(number)
 
 
-def units_of(kind: Kind) -> tuple[str, ...]:
-    """The units that a column of this kind can be typed in; empty where it has none."""
-    if kind in (Kind.PRESSURE, Kind.METRES):
-        return PRESSURE_UNITS
-    return FLOW_UNITS if kind is Kind.FLOW else ()
-
-
-def factor_of(unit: str) -> float:
-    """Canonical units in one `unit`: metres of water [m] or cubic metres per hour [m3/h]."""
-    return metres_per(unit) if unit in PRESSURE_UNITS else cubic_metres_per_hour_per(unit)
-
-
 def one_number(column: Column, value: Value, style: int, mark: str = "") -> Number:
     """One cell of a number column; `style` is the cell format's Style, `mark` the decimal mark."""
     if type(value) is float:
@@ -100,20 +97,32 @@ def one_number(column: Column, value: Value, style: int, mark: str = "") -> Numb
         return Number(value * 100 if share else value)
     if type(value) is not str:
         return Number(None, code=odd_code(value, "cell-not-number"))
-    parsed = number_text(value, mark)
+    below = reported_below(column, value)
+    parsed = number_text(tidy(value)[1:] if below else value, mark)
     if parsed.ambiguous:
         return Number(None, code="cell-ambiguous-number")
     if parsed.value is None or abs(parsed.value) > LARGEST:
         return Number(None, code="cell-not-number")
-    if not parsed.rest:
-        return Number(parsed.value, code="cell-text-number")
-    unit = known_unit(parsed.rest)
+    number = _with_rest(column, parsed.value, parsed.rest)
+    return replace(number, code="cell-below-limit") if below and number.code in _READ else number
+
+
+def _with_rest(column: Column, value: float, rest: str) -> Number:
+    """A number with what was typed behind it: nothing, a unit, a word."""
+    if not rest:
+        return Number(value, code="cell-text-number")
+    unit = known_unit(rest)
     if unit is not None and unit in units_of(column.kind):
-        return Number(parsed.value, unit, "cell-other-unit")
-    factor = _SUFFIXES.get(column.key, {}).get(parsed.rest.casefold())
+        return Number(value, unit, "cell-other-unit")
+    amount = amount_factor(column.amount, rest)
+    if amount is not None:
+        return Number(value, rest, "cell-text-number" if amount == 1 else "cell-other-unit")
+    if column.key == "grade" and rest.casefold() == MESH:
+        return Number(value, MESH, mesh_code(value))
+    factor = _SUFFIXES.get(column.key, {}).get(rest.casefold())
     if factor is None:
         return Number(None, code="cell-not-number")
-    return Number(parsed.value * factor, code="cell-text-number")
+    return Number(value * factor, code="cell-text-number")
 
 
 def odd_code(value: Value, otherwise: str) -> str:
@@ -193,16 +202,19 @@ def accepted_text(column: Column, unit: str = "") -> str:
 def read_numbers(block: Block, column: Column, unit: str | Objects = "") -> Floats:
     """A column's numbers in canonical units, NaN where missing or unreadable.
 
-    `unit` is the column's unit, or one unit per row; '' where the column has none.
+    `unit` is the column's unit, or one unit per row; '' where the column has none, or a number
+    column is in its own.
     """
     out: Floats = np.full(len(block.rows), np.nan)
     cells = block.cells.get(column.key)
     if cells is None or not cells.rows:
         return out
     at = block.positions(column.key)
-    if column.kind is not Kind.NUMBER:
-        raws = (str(v) if isinstance(v, str) else v for v in cells.values)
-        block.raw[column.key] = dict(zip(cells.rows, raws, strict=True))
+    block.raw[column.key] = {
+        row: str(value) if isinstance(value, str) else value
+        for row, value in zip(cells.rows, cells.values, strict=True)
+        if column.kind is not Kind.NUMBER or isinstance(value, str)
+    }
     own: dict[int, str] = {}
     clean = set(map(type, cells.values)) == {float} and not block.has_dates(cells)
     if clean:
@@ -210,15 +222,29 @@ def read_numbers(block: Block, column: Column, unit: str | Objects = "") -> Floa
     if not clean or np.nanmax(np.abs(out)) > LARGEST:
         out[:] = np.nan
         own = _odd_numbers(block, column, at, out, unit)
-    if isinstance(unit, str):
-        factors = factor_of(unit) if unit else 1.0
-        canonical = out * factors
-    else:
+    if not isinstance(unit, str):
         by_unit = {name: factor_of(name) for name in set(unit.tolist())}
-        canonical = out * np.array([by_unit[name] for name in unit.tolist()], dtype=float)
+        made: Floats = out * np.array([by_unit[name] for name in unit.tolist()], dtype=float)
+    elif unit == MESH:
+        made = out
+        bare = [at_row for at_row in at.tolist() if at_row not in own]
+        own |= _meshes(block, column, bare, out)
+    else:
+        made = out * canonical(column, 1.0, unit) if unit else out.copy()
     for position, name in own.items():
-        canonical[position] = out[position] * factor_of(name)
-    return canonical
+        made[position] = canonical(column, out[position], name)
+    return made
+
+
+def _meshes(block: Block, column: Column, at: list[int], out: Floats) -> dict[int, str]:
+    """The positions of plain numbers in a column of mesh numbers, each with its note."""
+    for position in at:
+        value = float(out[position])
+        if value != value:
+            continue
+        read = f"{plain(value)}, in a column of mesh numbers"
+        block.flag(mesh_code(value), column, position, read, mesh_words(value))
+    return dict.fromkeys(at, MESH)
 
 
 def _odd_numbers(
@@ -245,6 +271,10 @@ def accepted_number(column: Column, number: Number, unit: str) -> str:
     """What a number cell accepts, for a message."""
     if number.code == "cell-ambiguous-number":
         return "a number that can be read one way only, for example 1234 or 1.23"
+    if number.unit == MESH and number.value is not None:
+        return mesh_words(number.value)
+    if number.code == "cell-below-limit":
+        return "a number; it is known only that the value is lower"
     return accepted_text(column, unit)
 
 

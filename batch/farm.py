@@ -8,19 +8,18 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from batch.amounts import factor_of, units_of
 from batch.cells import Cells, SheetCells, Value, Workbook
 from batch.columns import (
     Block,
     accepted_number,
     accepted_text,
-    factor_of,
     odd_code,
     one_choice,
     one_number,
     read_dates,
     read_texts,
     shown,
-    units_of,
 )
 from batch.parsing import tidy
 from checks.findings import Finding

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from batch.amounts import header_unit, units_of
 from batch.cells import SheetCells
-from batch.columns import units_of
 from batch.parsing import tidy
-from templates.contract import Sheet, bare
+from templates.contract import Column, Kind, Sheet, bare
 from templates.units import known_unit
 
 HEADER_ROWS = 30  # a header row is looked for in the first 30 rows
@@ -21,6 +21,7 @@ class Header:
     places: dict[str, int]
     units: dict[str, str]
     twice: tuple[tuple[str, int], ...]  # (header, column) of repeated headers
+    odd: tuple[tuple[str, int, str], ...] = ()  # (header, column, key): a unit that is not known
 
 
 def _headers_by_row(cells: SheetCells) -> dict[int, list[tuple[int, str]]]:
@@ -52,7 +53,7 @@ def _as_header(
 ) -> Header:
     places: dict[str, int] = {}
     units: dict[str, str] = {}
-    twice = []
+    twice, odd = [], []
     for column, text in texts:
         text = tidy(text)
         key = names.get(bare(text).rstrip(" :*"))
@@ -61,16 +62,27 @@ def _as_header(
         if key in places:
             twice.append((text, column))
             continue
+        unit = _unit(sheet.column(key), _bracket(text))
+        if unit is None:
+            odd.append((text, column, key))
+            continue
         places[key] = column
-        unit = _bracket_unit(text)
-        if unit is not None and unit in units_of(sheet.column(key).kind):
+        if unit:
             units[key] = unit
-    return Header(row, places, units, tuple(twice))
+    return Header(row, places, units, tuple(twice), tuple(odd))
 
 
-def _bracket_unit(header: str) -> str | None:
-    """The unit that a header states in a trailing bracket: 'Inlet pressure [psi]' -> psi."""
+def _unit(column: Column, bracket: str) -> str | None:
+    """The unit that a header's bracket states; '' where none, None where it is not known."""
+    if column.kind is Kind.NUMBER:
+        return header_unit(column, bracket)
+    unit = known_unit(bracket)
+    return unit if unit in units_of(column.kind) else ""
+
+
+def _bracket(header: str) -> str:
+    """What a header says in a trailing bracket: 'Inlet pressure [psi]' -> psi."""
     for opening, closing in ("()", "[]"):
         if header.endswith(closing) and opening in header:
-            return known_unit(header[header.rindex(opening) + 1 : -1])
-    return None
+            return header[header.rindex(opening) + 1 : -1]
+    return ""

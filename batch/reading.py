@@ -21,6 +21,7 @@ from batch.cells import (
 from batch.columns import Block, accepted_text, read_column, read_dates, read_times
 from batch.errors import BookError
 from batch.farm import read_farm
+from batch.foreign import as_xlsx
 from batch.headers import HEADER_ROWS, Header, find_header
 from batch.opc import DAMAGE, damaged, open_package
 from batch.sheetxml import read_sheet
@@ -34,12 +35,14 @@ from templates.contract import (
     READINGS,
     RESULT_SHEETS,
     STATIONS,
+    WATER,
     WORK,
     Column,
     Kind,
     Sheet,
     bare,
 )
+from templates.units import amount_spellings
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -58,6 +61,7 @@ def read_book(data: bytes, path: str) -> ReadResult:
     """Read a workbook; BookError with one sentence that names the file where it cannot be read."""
     name = Path(path).name or path
     try:
+        data, _ = as_xlsx(data, name)
         workbook = open_workbook(open_package(data, name), name)
         parts = {sheet.name: _part(workbook, sheet) for sheet in (FARM, *LISTS)}
         for sheet in (STATIONS, READINGS):
@@ -138,6 +142,7 @@ class _Builder:
             readings=tables[READINGS.name],
             work=tables[WORK.name],
             agreed=tables[AGREED.name],
+            water=tables[WATER.name],
             farm_sheet=farm_name,
             setting_cells=farm.cells,
             counts=self.counts,
@@ -162,9 +167,20 @@ class _Builder:
             self.findings.append(
                 find("column-twice", sheet=title, cell=place, read=read, accepted=accepted)
             )
+        self._note_odd_units(sheet, header, title)
         block = _block(cells, header, sheet, title, self.workbook)
         self._note_merged(cells, header, block)
         return self._frame(sheet, header, block)
+
+    def _note_odd_units(self, sheet: Sheet, header: Header, title: str) -> None:
+        """A column whose header names a unit that cannot be turned into its own is not read."""
+        for text, column, key in header.odd:
+            place = f"{column_letters(column)}{header.row}"
+            known = ", ".join(amount_spellings(sheet.column(key).amount))
+            self.findings.append(
+                find("unit-unknown", sheet=title, cell=place,
+                     read=f"'{text}', so the column was not read", accepted=known)
+            )  # fmt: skip
 
     def _header(self, cells: SheetCells, sheet: Sheet, title: str) -> Header | None:
         header = find_header(cells, sheet)
@@ -173,7 +189,7 @@ class _Builder:
         if not missing:
             return header
         listed = ", ".join(missing)
-        if sheet is AGREED:
+        if sheet in (AGREED, WATER):  # neither decides a verdict
             self.findings.append(
                 find("column-missing", sheet=title, cell="", read="no header " + listed,
                      accepted=f"these headers in one of the first {HEADER_ROWS} rows")
@@ -203,12 +219,13 @@ class _Builder:
 
     def _frame(self, sheet: Sheet, header: Header, block: Block) -> Table:
         made: dict[str, NDArray[np.object_]] = {}
-        made["station"] = self._stations(sheet, block)
-        block.stations = made["station"]
+        names = np.full(len(block.rows), None, dtype=object)
+        if sheet.has("station"):
+            names = made["station"] = block.stations = self._stations(sheet, block)
         if sheet is STATIONS:
             made["unit"] = read_column(block, sheet.column("unit"))
-            self._learn_units(made["station"], made["unit"])
-        units = self._row_units(made["station"])
+            self._learn_units(names, made["unit"])
+        units = self._row_units(names)
         from_dates: dict[int, dt.time] = {}
         for column in sheet.columns:
             if column.key in made:
@@ -222,7 +239,7 @@ class _Builder:
                 made[column.key] = read_column(block, column, unit)
         keep = self._keep(sheet, block, made)
         self.findings.extend(sorted(block.findings, key=_reading_order))
-        used = int((keep & self._known(made["station"])).sum())
+        used = int((keep & self._known(names)).sum() if sheet.has("station") else keep.sum())
         self.counts[sheet.name] = Counts(len(keep), used, len(keep) - used)
         frame = _data_frame(sheet, block.rows, made, keep)
         return Table(block.sheet, header.row, block.places, frame, block.raw, header.units)

@@ -56,6 +56,8 @@ _RULES = (
     Rule("cell-no-value", _E, "Formula without a stored value", "Open and save the book in a spreadsheet program."),
     Rule("cell-looks-like-date", _E, "Number turned into a date", "Format the cell as a number and type it again."),
     Rule("cell-other-unit", _N, "Unit typed in the cell", "Nothing to do: the cell's own unit was used."),
+    Rule("grade-in-mesh", _N, "Grade given in mesh", "Nothing to do, unless the element says another opening: then type that."),
+    Rule("cell-below-limit", _N, "Below what the laboratory can tell", "Nothing to do: it counts as at most that much."),
     Rule("cell-text-number", _N, "Number stored as text", "Nothing to do: it was read without doubt."),
     Rule("cells-merged", _N, "Merged cells in the list", "Unmerge them and fill every row."),
     Rule("unit-unknown", _E, "Unit not known", "Write one of the units listed."),
@@ -67,6 +69,7 @@ _RULES = (
     Rule("column-twice", _D, "Header stands twice", "Rename one of them; the first was used."),
     Rule("name-taken", _N, "A sheet of yours has a result sheet's name", "Nothing to do: yours was left alone."),
     Rule("signature-broken", _N, "The book carries a digital signature", "Sign the reviewed copy again if it must be signed."),
+    Rule("book-carried-over", _N, "The book is of another format", "Nothing to do: your own file was not touched."),
     # register
     Rule("station-repeated", _E, "Station stands twice in the register", "Keep one row per station."),
     Rule("station-unknown", _E, "Station not in the register", "Correct the name, or add it to the sheet Stations."),

@@ -30,7 +30,7 @@ def check_book(book: Book, as_of: dt.date | None) -> tuple[Finding, ...]:
     The book is never changed. `as_of` None means the latest entry in the book.
     """
     basis = ground(book, as_of)
-    lists = (basis.stations, basis.readings, basis.work, basis.agreed)
+    lists = (basis.stations, basis.readings, basis.work, basis.agreed, basis.water)
     found = check_settings(book)
     for place in lists:
         found += check_list(basis, place)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from checks.findings import Finding, find
 from checks.wording import shown
 from templates.book import Book, Table
-from templates.contract import AGREED, READINGS, STATIONS, WORK, Kind, Sheet
+from templates.contract import AGREED, READINGS, STATIONS, WATER, WORK, Kind, Sheet
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,7 +27,8 @@ class Listed:
     """One list sheet with, per row: `key` (the station as it is compared), `name` (as the
     register spells it), `known` (in the register), `unit` of pressure and, on every list but
     the register, the station's gauge and flow data [m, m3/h]. Lists with dates also have
-    `day` (datetime64) and `second` (of the day, NaN where no time is given).
+    `day` (datetime64), and with times `second` (of the day, NaN where no time is given). A list
+    without stations has no `key` and no `known`, and its names are missing.
     """
 
     sheet: Sheet
@@ -48,7 +49,7 @@ class Listed:
 
 @dataclass(frozen=True)
 class Ground:
-    """The four lists, joined. `as_of` is None only where the book holds no entry."""
+    """The lists, joined. `as_of` is None only where the book holds no entry."""
 
     book: Book
     as_of: dt.date | None
@@ -56,6 +57,7 @@ class Ground:
     readings: Listed
     work: Listed
     agreed: Listed
+    water: Listed
 
     def read(self, place: Listed, column: str, row: int) -> str:
         """One cell as a person typed it, with its unit."""
@@ -98,7 +100,10 @@ def _typed(sheet: Sheet, table: Table) -> pd.DataFrame:
     for column in sheet.columns:
         if column.kind in _NUMERIC:
             frame[column.key] = pd.to_numeric(frame[column.key], errors="coerce").astype("float64")
-    frame["key"] = frame["station"].map(station_key).astype("object")
+    if "station" in frame:
+        frame["key"] = frame["station"].map(station_key).astype("object")
+    if "date" in frame:
+        frame["day"] = pd.to_datetime(frame["date"], errors="coerce")
     return frame
 
 
@@ -117,8 +122,6 @@ def _register(book: Book) -> pd.DataFrame:
 
 
 def _joined(sheet: Sheet, table: Table, register: pd.DataFrame, pressure_unit: str) -> Listed:
-    import pandas as pd
-
     frame = _typed(sheet, table)
     # The first of a repeated station counts; the repetition has its own finding.
     first = register[register["key"].notna()].drop_duplicates("key").set_index("key")
@@ -128,8 +131,14 @@ def _joined(sheet: Sheet, table: Table, register: pd.DataFrame, pressure_unit: s
         frame[column] = frame["key"].map(first[column])
     frame["unit"] = frame["unit"].where(frame["known"], pressure_unit)
     if "date" in frame:
-        frame["day"] = pd.to_datetime(frame["date"], errors="coerce")
         frame["second"] = frame["time"].map(_second).astype("float64")
+    return Listed(sheet, table, frame)
+
+
+def _of_the_farm(sheet: Sheet, table: Table) -> Listed:
+    """A list without stations: its rows belong to the whole farm."""
+    frame = _typed(sheet, table)
+    frame["name"], frame["unit"] = None, ""
     return Listed(sheet, table, frame)
 
 
@@ -151,4 +160,5 @@ def ground(book: Book, as_of: dt.date | None) -> Ground:
         readings=readings,
         work=work,
         agreed=_joined(AGREED, book.agreed, register, unit),
+        water=_of_the_farm(WATER, book.water),
     )

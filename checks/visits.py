@@ -30,7 +30,7 @@ def season_years(text: str) -> tuple[int, ...]:
 
 
 def date_outside_season(ground: Ground) -> list[Finding]:
-    """Readings and work dated in a year that the season does not name.
+    """Readings, work and water tests dated in a year that the season does not name.
 
     A season over the turn of the year covers both years. One finding per sheet and foreign
     year, at its first row. Due and done dates of agreed actions may lie beyond the season.
@@ -42,7 +42,7 @@ def date_outside_season(ground: Ground) -> list[Finding]:
     named = " or ".join(map(str, years))
     accepted = f"dates in {named}, the season on the sheet {ground.book.farm_sheet}"
     found = []
-    for place in (ground.readings, ground.work):
+    for place in (ground.readings, ground.work, ground.water):
         year = place.frame["day"].dt.year
         outside = place.frame[year.notna() & ~year.isin(years)]
         for _, group in outside.groupby(year, sort=False):
@@ -54,14 +54,14 @@ def date_outside_season(ground: Ground) -> list[Finding]:
 
 
 def date_after_review(ground: Ground) -> list[Finding]:
-    """Readings and work dated after the as-of date, counted in one finding per sheet.
+    """Readings, work and water tests dated after the as-of date, counted in one finding per sheet.
 
     An entry on the as-of date itself belongs to the judgement.
     """
     if ground.as_of is None:
         return []
     found = []
-    for place in (ground.readings, ground.work):
+    for place in (ground.readings, ground.work, ground.water):
         rows = hits(place.frame["date"].notna() & (place.frame["day"] > str(ground.as_of)))
         if not rows:
             continue

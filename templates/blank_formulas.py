@@ -27,6 +27,7 @@ TABLES = {
     "Readings": "ReadingsTable",
     "Work done": "WorkTable",
     "Agreed": "AgreedTable",
+    "Water tests": "WaterTable",
 }
 UNITS_SHEET = "Units"
 

@@ -22,8 +22,12 @@ if TYPE_CHECKING:
 Row = Mapping[str, object]
 
 # Rows that a table has from the start; people in programs without growing tables need them.
-TABLE_ROWS = {"Stations": 100, "Readings": 2000, "Work done": 500, "Agreed": 200}
-SPARE_ROWS = {"Stations": 50, "Readings": 500, "Work done": 500, "Agreed": 200}
+TABLE_ROWS = {
+    "Stations": 100, "Readings": 2000, "Work done": 500, "Agreed": 200, "Water tests": 100,
+}  # fmt: skip
+SPARE_ROWS = {
+    "Stations": 50, "Readings": 500, "Work done": 500, "Agreed": 200, "Water tests": 50,
+}  # fmt: skip
 _DEEP = 20000  # lists and warnings reach below the table, for programs where it does not grow
 
 STEPS = (

@@ -46,6 +46,12 @@ class Column:
     unit: str = ""  # what the Farm sheet's unit column shows
     width: int = 12
 
+    @property
+    def amount(self) -> str:
+        """The unit in a number column's bracket: mg/L, µm; empty for any other column."""
+        found = re.search(r"\((.*)\)$", self.header)
+        return found.group(1) if found and self.kind is Kind.NUMBER else ""
+
 
 @dataclass(frozen=True)
 class Sheet:
@@ -54,6 +60,10 @@ class Sheet:
     name: str
     columns: tuple[Column, ...]
     computed: tuple[str, ...] = ()  # the template's own calculated columns, never read
+
+    def has(self, key: str) -> bool:
+        """Whether the sheet has a column with this key; one sheet lists no stations."""
+        return any(column.key == key for column in self.columns)
 
     def column(self, key: str) -> Column:
         """The column with this key; KeyError where there is none."""
@@ -183,10 +193,27 @@ AGREED = Sheet(
     ),
 )  # fmt: skip
 
-LISTS = (STATIONS, READINGS, WORK, AGREED)
+# The farm's water, not a station's: this list has no column Station.
+WATER = Sheet(
+    "Water tests",
+    (
+        Column("date", "Date", _D, "Day on which the sample was taken.", required=True),
+        Column("source", "Source", _T, "Where it was taken: well, pond, canal. The same name each time.", width=18),
+        Column("suspended_solids", "Suspended solids (mg/L)", _N, "Solids that a fine filter holds back.", low=0, high=100_000),
+        Column("ph", "pH", _N, "Best measured on the spot.", low=0, high=14),
+        Column("dissolved_solids", "Dissolved solids (mg/L)", _N, "Not the conductivity: ask the laboratory for mg/L.", low=0, high=200_000),
+        Column("iron", "Iron (mg/L)", _N, "Total iron.", low=0, high=1000),
+        Column("manganese", "Manganese (mg/L)", _N, "Total manganese.", low=0, high=1000),
+        Column("sulphide", "Hydrogen sulphide (mg/L)", _N, "Best measured on the spot: it escapes.", low=0, high=1000),
+        Column("bacteria", "Bacteria (per mL)", _N, "Number in one millilitre, not in 100.", low=0, high=1e9),
+        Column("remark", "Remark", _T, "Laboratory, depth, weather; anything.", width=24),
+    ),
+)  # fmt: skip
+
+LISTS = (STATIONS, READINGS, WORK, AGREED, WATER)
 SHEETS = (FARM, *LISTS)
 
-RESULT_SHEETS = ("Actions", "Station review", "Trends", "Runs", "Workings", "Findings")
+RESULT_SHEETS = ("Actions", "Station review", "Trends", "Runs", "Costs", "Workings", "Findings")
 # Every result sheet carries this in cell A1's neighbour row, so that a later run knows its own
 # sheets again whatever program re-saved the book, and never replaces a person's sheet.
 RESULT_MARK = "Written by Siltbook"

@@ -42,6 +42,41 @@ _PINT = {
 }
 
 
+# Amounts that stand in a number column's bracket: unit -> spelling -> factor to that unit.
+_AMOUNTS: dict[str, dict[str, float]] = {
+    "mg/L": {
+        "mg/l": 1, "mg/dm3": 1, "mg/dm³": 1, "g/m3": 1, "g/m³": 1, "ppm": 1, "ug/l": 1e-3,
+        "μg/l": 1e-3, "mg/m3": 1e-3, "mg/m³": 1e-3, "ppb": 1e-3, "g/l": 1e3, "kg/m3": 1e3,
+    },
+    "per mL": {
+        "per ml": 1, "/ml": 1, "cfu/ml": 1, "no./ml": 1, "per 100 ml": 0.01, "/100 ml": 0.01,
+        "/100ml": 0.01, "cfu/100 ml": 0.01, "cfu/100ml": 0.01, "mpn/100 ml": 0.01,
+        "mpn/100ml": 0.01, "per l": 1e-3, "per litre": 1e-3, "cfu/l": 1e-3,
+    },
+    "µm": {
+        "um": 1, "μm": 1, "micron": 1, "microns": 1, "micrometre": 1, "micrometres": 1,
+        "micrometer": 1, "micrometers": 1, "mm": 1e3,
+    },
+    "mm": {"mm": 1, "um": 1e-3, "μm": 1e-3, "micron": 1e-3, "microns": 1e-3, "cm": 10.0,
+           "in": 25.4, "inch": 25.4},
+}  # fmt: skip
+
+
+def amount_factor(unit: str, text: str) -> float | None:
+    """How many `unit` one of the amount spelt `text` is, or None where that is not known.
+
+    `unit` is what a column's bracket says: mg/L, per mL, µm or mm. 1 ppm is taken as 1 mg/L,
+    as for water.
+    """
+    plain = text.replace("\u00a0", " ").strip().casefold()  # folds the micro sign as well
+    return _AMOUNTS.get(unit, {}).get(plain)
+
+
+def amount_spellings(unit: str) -> tuple[str, ...]:
+    """The spellings that `amount_factor` knows for a unit."""
+    return tuple(_AMOUNTS.get(unit, {}))
+
+
 def known_unit(text: str) -> str | None:
     """The unit that a person's spelling means, or None: never a guess."""
     return _BY_SPELLING.get(text.replace("\u00a0", " ").strip().casefold())
