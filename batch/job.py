@@ -7,6 +7,7 @@ import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from io import BytesIO
+from pathlib import Path
 
 from batch import __version__
 from batch.assess import as_of_date, assess
@@ -39,13 +40,15 @@ def review_bytes(data: bytes, path: str, book_name: str, as_of: dt.date | None =
 
     Raises BookError (unreadable) or GraftError (cannot take new sheets), one sentence each.
     """
+    from batch.foreign import as_xlsx
     from batch.graft import graft, taken_names
     from batch.sheets.book import result_book
 
+    data, was = as_xlsx(data, Path(path).name)
     assessment = assess_bytes(data, path, as_of)
     taken = taken_names(data, RESULT_SHEETS)
     names = {n: f"{n} (Siltbook)" if n in taken else n for n in RESULT_SHEETS}
-    notes = (*_taken_notes(taken), *_signature_note(data))
+    notes = (*_taken_notes(taken), *_signature_note(data), *_carried_note(was))
     noted = replace(assessment, findings=(*assessment.findings, *notes))
     results = result_book(noted, names, book_name, __version__)
     placed = graft(data, results.package, list(names.values()), results.longer)
@@ -74,4 +77,17 @@ def _signature_note(data: bytes) -> Iterator[Finding]:
             cell="",
             read="a digital signature, which the reviewed copy cannot keep",
             accepted="any book",
+        )
+
+
+def _carried_note(was: str) -> Iterator[Finding]:
+    """A book of another format keeps its values at their addresses, and nothing else."""
+    if was:
+        yield find(
+            "book-carried-over",
+            sheet="(whole book)",
+            cell="",
+            read=was,
+            accepted="any book; this new .xlsx holds the values of its sheets at the same cells,"
+            " without formulas, colours or charts",
         )

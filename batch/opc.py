@@ -44,7 +44,6 @@ DAMAGE = (
     MemoryError,
 )
 
-_OLD = b"\xd0\xcf\x11\xe0"
 _SAVE_AS = "save it as .xlsx in a spreadsheet program and give me that file"
 
 
@@ -144,11 +143,6 @@ def _check_first_bytes(data: bytes, name: str) -> None:
             f"{name} is the lock file of an open workbook, not the workbook: give the file"
             " whose name lacks the ~$."
         )
-    if data[:4] == _OLD:
-        raise BookError(
-            f"{name} is protected by a password or is an old .xls: save it as .xlsx without"
-            " a password."
-        )
     if data[:2] != b"PK":
         raise BookError(f"{name} is not an .xlsx workbook: {_SAVE_AS}.")
 
@@ -178,7 +172,7 @@ def _check_limits(entries: list[zipfile.ZipInfo], name: str) -> None:
 
 
 def save_as_xlsx(name: str, kind: str) -> BookError:
-    """The sentence for a workbook of another format, for example an .ods or .xlsb."""
+    """The sentence for a workbook of a format that is not read, for example an .xlsb."""
     return BookError(f"{name} is {kind}, not an .xlsx workbook: {_SAVE_AS}.")
 
 

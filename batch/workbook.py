@@ -39,8 +39,6 @@ def _main_part(package: Package, name: str) -> str:
             return rel.target
     if package.has("xl/workbook.xml"):
         return "xl/workbook.xml"
-    if package.has("content.xml"):
-        raise save_as_xlsx(name, "an OpenDocument file (.ods)")
     raise save_as_xlsx(name, "another kind of file")
 
 

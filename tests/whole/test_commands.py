@@ -161,7 +161,7 @@ def test_check_changes_nothing(book: Path) -> None:
         (["template", "blank.ods"], "a blank workbook ends in .xlsx"),
         (["template", "b.xlsx", "--pressure-unit", "furlong"], "furlong"),
         (["run", "x.xlsx", "--in-place", "--out", "y"], "exclude each other"),
-        (["run", "."], "no workbook (.xlsx or .xlsm) in this folder"),
+        (["run", "."], "no workbook (.xlsx, .xlsm, .ods, .xls) in this folder"),
     ],
 )
 def test_wrong_use_gives_one_clear_sentence(
