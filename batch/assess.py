@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import replace
 
+from batch.bill import farm_bill
 from batch.history import CLEANINGS, histories, station_gauge
 from batch.ladder import recurring
 from batch.model import Assessment, History, Reading, StationResult, Verdict
@@ -40,7 +41,8 @@ def assess(
     results = [_station(book, h, o, on) for h, o in zip(found, ahead, strict=True)]
     results.sort(key=_urgency)
     own = [f for result in results for f in _own_findings(book, result)]
-    return Assessment(book, on, tuple(results), (*findings, *own))
+    bill = farm_bill(results, book.settings)
+    return Assessment(book, on, tuple(results), (*findings, *own), bill)
 
 
 def _urgency(result: StationResult) -> tuple[int, dt.date, float, str]:

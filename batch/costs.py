@@ -54,7 +54,7 @@ class DirtCost:
 
 
 @dataclass(frozen=True)
-class _Stretch:
+class Stretch:
     """A straight piece of the excess head: moments [days], excess [m], flow [m3/h]."""
 
     start: float
@@ -65,13 +65,15 @@ class _Stretch:
 
     @property
     def days(self) -> float:
+        """How long it lasts [days]."""
         return self.end - self.start
 
     @property
     def mean(self) -> float:
+        """Its mean excess [m]."""
         return (self.first + self.last) / 2
 
-    def cut(self, start: float, end: float) -> _Stretch:
+    def cut(self, start: float, end: float) -> Stretch:
         """The part of the line between two moments inside it."""
         slope = (self.last - self.first) / self.days
         # Rounding must not give a drop under zero its own small credit.
@@ -80,10 +82,10 @@ class _Stretch:
 
 
 @dataclass(frozen=True)
-class _Line:
+class Line:
     """The excess head of one station, and the gaps in it: when each begins and ends."""
 
-    stretches: tuple[_Stretch, ...]
+    stretches: tuple[Stretch, ...]
     gaps: tuple[tuple[float, float], ...]
 
 
@@ -126,7 +128,7 @@ def _flow(before: Reading, after: Reading, reference: float | None) -> float | N
     return sum(known) / len(known) if known else None
 
 
-def _between(line: _Stretch, step: float | None) -> list[_Stretch]:
+def _between(line: Stretch, step: float | None) -> list[Stretch]:
     """The line itself, or two level pieces that meet at the moment of the work."""
     if step is None or line.last >= line.first:
         pieces = [line]
@@ -138,9 +140,10 @@ def _between(line: _Stretch, step: float | None) -> list[_Stretch]:
     return [piece for piece in pieces if piece.days > 0]
 
 
-def _line(history: History, clean: float, longest: float) -> _Line:
-    """The excess over `clean` [m]; gaps over `longest` [days, by the calendar] left out."""
-    stretches: list[_Stretch] = []
+def excess_line(history: History, clean: float, interval: float) -> Line:
+    """The excess over `clean` [m]; gaps over three times `interval` [days] left out."""
+    longest = LONGEST_GAP * interval
+    stretches: list[Stretch] = []
     gaps: list[tuple[float, float]] = []
     before: tuple[float, Reading] | None = None
     steps: list[tuple[int, float]] = []
@@ -160,12 +163,12 @@ def _line(history: History, clean: float, longest: float) -> _Line:
             flow = _flow(before[1], entry, history.station.reference_flow)
             ends = _excess(before[1], clean), _excess(entry, clean)
             step = max(steps)[1] if steps else None
-            stretches += _between(_Stretch(before[0], now, *ends, flow), step)
+            stretches += _between(Stretch(before[0], now, *ends, flow), step)
         before, steps = (now, entry), []
-    return _Line(tuple(stretches), tuple(gaps))
+    return Line(tuple(stretches), tuple(gaps))
 
 
-def _no_energy(stretches: Sequence[_Stretch], settings: Settings) -> str:
+def _no_energy(stretches: Sequence[Stretch], settings: Settings) -> str:
     missing = []
     if settings.hours is None:
         missing.append("no irrigation hours per day on the Farm sheet")
@@ -179,7 +182,7 @@ def _no_energy(stretches: Sequence[_Stretch], settings: Settings) -> str:
     return "; ".join(missing)
 
 
-def _cost(stretches: Sequence[_Stretch], gaps: int, settings: Settings, nothing: str) -> DirtCost:
+def _cost(stretches: Sequence[Stretch], gaps: int, settings: Settings, nothing: str) -> DirtCost:
     """The sum over stretches; `nothing` is the reason given where there are none."""
     if not stretches:
         return DirtCost(None, None, None, 0.0, gaps, nothing)
@@ -215,7 +218,7 @@ def dirt_cost(history: History, settings: Settings) -> DirtCost:
     if why or clean is None:
         return DirtCost(None, None, None, 0.0, 0, why)
     longest = LONGEST_GAP * settings.interval
-    line = _line(history, clean, longest)
+    line = excess_line(history, clean, settings.interval)
     nothing = "all usable readings were taken at the same time"
     if line.gaps:
         nothing = f"no two readings in a row lie within {longest:g} days"
@@ -232,7 +235,7 @@ def _next_month(moment: float) -> int:
     return dt.date(day.year + day.month // 12, day.month % 12 + 1, 1).toordinal()
 
 
-def _by_month(stretch: _Stretch) -> Iterator[tuple[str, _Stretch]]:
+def _by_month(stretch: Stretch) -> Iterator[tuple[str, Stretch]]:
     start = stretch.start
     while start < stretch.end:
         end = min(stretch.end, float(_next_month(start)))
@@ -240,7 +243,7 @@ def _by_month(stretch: _Stretch) -> Iterator[tuple[str, _Stretch]]:
         start = end
 
 
-def _months(line: _Line) -> list[str]:
+def _months(line: Line) -> list[str]:
     """Every calendar month from the first usable reading to the last, with none left out."""
     spans = [*((s.start, s.end) for s in line.stretches), *line.gaps]
     start, last = min(a for a, _ in spans), max(b for _, b in spans)
@@ -261,10 +264,10 @@ def monthly(history: History, settings: Settings) -> tuple[tuple[str, DirtCost],
     if _why_no_line(history) or clean is None:
         return ()
     longest = LONGEST_GAP * settings.interval
-    line = _line(history, clean, longest)
+    line = excess_line(history, clean, settings.interval)
     if not line.stretches:
         return ()
-    parts: dict[str, list[_Stretch]] = defaultdict(list)
+    parts: dict[str, list[Stretch]] = defaultdict(list)
     for stretch in line.stretches:
         for month, part in _by_month(stretch):
             parts[month].append(part)

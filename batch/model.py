@@ -11,6 +11,7 @@ from checks.findings import Finding
 from templates.book import Book
 
 if TYPE_CHECKING:
+    from batch.bill import FarmBill
     from batch.outlook import Outlook
 
 
@@ -209,3 +210,4 @@ class Assessment:
     as_of: dt.date | None
     stations: tuple[StationResult, ...]
     findings: tuple[Finding, ...]
+    bill: FarmBill | None = None  # what dirt cost the farm

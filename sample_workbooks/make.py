@@ -77,14 +77,14 @@ def mess() -> dict[str, tuple[str, str]]:
 def _twelve() -> bytes:
     seasons, gauges = _seasons(TWELVE)
     options = BlankOptions("bar", "m3/h", twelve.FARM)
-    settings = rows.settings(twelve.FARM, "bar", "m3/h", twelve.REVIEW)
+    settings = {**rows.settings(twelve.FARM, "bar", "m3/h", twelve.REVIEW), **rows.COSTS}
     return build(options, rows.sheets(seasons, gauges, "bar", _AGREED), settings)
 
 
 def _mixed() -> bytes:
     seasons, gauges = _seasons(MIXED)
     options = BlankOptions("bar", "L/s", mixed.FARM)
-    settings = rows.settings(mixed.FARM, "bar", "L/s", mixed.REVIEW)
+    settings = {**rows.settings(mixed.FARM, "bar", "L/s", mixed.REVIEW), **rows.COSTS}
     return build(options, rows.sheets(seasons, gauges, "bar"), settings)
 
 

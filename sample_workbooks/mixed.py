@@ -29,7 +29,7 @@ NAMES = ("U1 in bar", "U2 in kPa", "U3 in psi", "U4 in kgf")
 _PLAN = Plan(
     "", "Block M", "hand-clean", Dirt(1.5, 0.034, 0.0006, 10.0),
     {4: Visit(missed=True), 13: Visit(flow=1.08, flush_share=0.02, clean_by_hand=False)},
-    base=0.8, filter_type="disc", grade=100.0,
+    base=0.8, filter_type="disc", grade=100.0, flush_flow=2.0, emitter=(0.5, 1.1),
 )  # fmt: skip
 
 

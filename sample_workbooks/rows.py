@@ -23,6 +23,10 @@ def station_row(plan: Plan, gauge: Gauge, farm_unit: str) -> dict[str, object]:
         "division": gauge.division, "in_service": "yes" if plan.in_service else "no",
         "remark": plan.remark,
     }  # fmt: skip
+    if plan.flush_flow is not None:
+        row["flush_flow"] = plan.flush_flow
+    if plan.emitter is not None:
+        row["emitter_exponent"], row["emitter_passage"] = plan.emitter
     if gauge.unit != farm_unit:
         row["unit"] = gauge.unit
     return filled(row)
@@ -63,3 +67,7 @@ def settings(farm: str, unit: str, flow_unit: str, review: dt.date) -> dict[str,
         "interval": 7, "review_date": review, "hours": 6.0, "efficiency": 0.65, "price": 0.2,
         "currency": "units",
     }  # fmt: skip
+
+
+# What cleaning and flushing take; some sample farms have filled it in, some have not.
+COSTS: Row = {"cleaning_hours": 1.5, "labour_price": 12.0, "cycle_minutes": 1.0}

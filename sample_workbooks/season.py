@@ -74,6 +74,8 @@ class Plan:
     grade: float = 130.0
     in_service: bool = True
     remark: str = ""
+    flush_flow: float | None = None  # in the farm's flow unit
+    emitter: tuple[float, float] | None = None  # exponent, passage [mm]
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,179 @@
+"""The part of the Costs sheet that weighs energy against labour: its chart and its table."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from batch.sheets import kit as k
+from batch.tradeoff import Priced, TradeOff
+from templates import look
+
+LAST = 13
+ALL = 20.0 + LAST * 9.5
+CHART_POINTS = 225.0  # height of the chart's row, so that it stands whatever rows are above
+CHART = {"width": 760, "height": 290}
+FAR = 0.25  # share of days beyond the readings over which a drop is named above the chart
+NEAR = 0.1  # totals within this share of the least count as level
+MOST_NAMED = 6
+HEADS = (
+    "Cleaned by hand at (m)", "Hand cleanings", "Days between", "Energy (kWh)",
+    "Energy (money)", "Labour (money)", "Total (money)", "Beyond the readings",
+)  # fmt: skip
+ASSUMES = (
+    "Every station's own runs are replayed from its clean drop to the drop at which one would"
+    " clean by hand, in turn over the days counted; what a run lacks at its foot or end is filled"
+    " by its own robust rate ('beyond the readings'). The pump makes up for the drop, one cleans on the very day, nobody flushes in between. Only"
+    " energy and labour are weighed: what the emitters lose, and what a high drop does to an"
+    " element, are not. A low total is therefore no reason to raise a limit."
+)
+_SERIES = (
+    (4, "Energy", "triangle", look.DROP_LINE, "dash"),
+    (5, "Labour", "square", look.CLEAN_LINE, "dash"),
+    (6, "Total", "circle", look.LIMIT_LINE, "solid"),
+)
+
+
+def write(
+    kit: k.Kit, sheet: Any, row: int, name: str, weighed: TradeOff, price: str, cleaning: str
+) -> int:
+    """Write the trade-off from `row` on and return the next free row.
+
+    `name` is the sheet's name in the book; `price` and `cleaning` are the cells with the energy
+    price and the price of one hand cleaning.
+    """
+    sheet.write_string(row, 0, "Cleaning by hand at another drop", kit.format("section"))
+    sheet.set_row(row, 18)
+    for line in said(weighed):
+        row += 1
+        k.spread(sheet, row, LAST, line, kit.format("line"), ALL)
+    if weighed.silent:
+        return row + 1
+    row += 1
+    chart_row, header = row, row + 1
+    sheet.set_row(chart_row, CHART_POINTS)
+    style = kit.format("head")
+    for col, head in enumerate(HEADS):
+        sheet.write_string(header, col, head, style)
+    sheet.merge_range(header, len(HEADS), header, LAST, "Note", style)
+    sheet.set_row(header, max(k.lines(head, 9.5) for head in HEADS) * k.LINE_POINTS + 4)
+    for row, priced in enumerate(weighed.priced, header + 1):
+        _priced(kit, sheet, row, priced, price, cleaning)
+    rows = (header + 1, row)
+    if weighed.was is not None:
+        row += 1
+        _priced(kit, sheet, row, weighed.was, price, cleaning)
+    options = {"description": alt_text(weighed), "object_position": 1, "x_offset": 4, "y_offset": 4}
+    sheet.insert_chart(chart_row, 0, _chart(kit, name, rows, weighed), options)
+    return row + 1
+
+
+def said(weighed: TradeOff) -> list[str]:
+    """What stands above the chart: the answer, what it rests on, and what was left out."""
+    lines = []
+    if weighed.silent:
+        lines.append(f"Not worked out: {weighed.silent}.")
+    else:
+        lines += [_answer(weighed), ASSUMES]
+        lines.append(
+            f"Rests on {_count(weighed.runs, 'run')} of {_count(len(weighed.stations), 'station')}"
+            f" over {weighed.days:,.0f} station days."
+        )
+        far = [f"{p.drop:g}" for p in weighed.priced if p.total and (p.beyond or 0.0) > FAR]
+        if far:
+            lines.append(
+                f"Take with care: at {' and '.join(far)} m over a quarter of the days lie beyond"
+                " the readings."
+            )
+    if weighed.left_out:
+        named = "; ".join(f"{k.one_line(n)}: {why}" for n, why in weighed.left_out[:MOST_NAMED])
+        more = len(weighed.left_out) - MOST_NAMED
+        rest = f"; and {more} more" if more > 0 else ""
+        lines.append(f"Left out: {named}{rest}.")
+    return lines
+
+
+def _count(n: int, word: str) -> str:
+    return f"{n:,} {word}{'' if n == 1 else 's'}"
+
+
+def _answer(weighed: TradeOff) -> str:
+    best = weighed.cheapest
+    known = [p for p in weighed.priced if p.total is not None]
+    if best is None or best.total is None:
+        return "None of these drops can be priced; the notes below say why."
+    least = best.total
+    level = [p.drop or 0.0 for p in known if (p.total or 0.0) <= (1 + NEAR) * least]
+    line = f"Energy and labour together are least at {best.drop:g} m, of {len(known)} drops priced"
+    if len(level) > 1:
+        line += f"; from {min(level):g} to {max(level):g} m they differ by no more than a tenth"
+    edges = (known[0].drop, known[-1].drop)
+    if best.drop in edges and len(known) > 1:
+        line += "; it is the last drop that could be priced on this side, so the least may lie past it"
+    return line + "."
+
+
+def _priced(
+    kit: k.Kit, sheet: Any, row: int, priced: Priced, price: str, cleaning: str
+) -> None:
+    amount, at = kit.format("amount"), row + 1
+    if priced.drop is None:
+        k.text(sheet, row, 0, "As it was", kit.format("name"))
+    else:
+        k.number(sheet, row, 0, priced.drop, amount)
+    k.number(sheet, row, 1, priced.cleanings, amount)
+    k.number(sheet, row, 2, priced.days_between, amount)
+    k.number(sheet, row, 3, priced.energy_kwh, amount)
+    formulas = (f"=D{at}*{price}", f"=B{at}*{cleaning}", f"=E{at}+F{at}")
+    values = (priced.energy_cost, priced.labour_cost, priced.total)
+    for col, (formula, value) in enumerate(zip(formulas, values, strict=True), 4):
+        if value is None:
+            k.number(sheet, row, col, None, amount)
+        else:
+            sheet.write_formula(row, col, formula, amount, value)
+    k.number(sheet, row, 7, priced.beyond, kit.format("share"))
+    note = priced.silent
+    if priced.drop is None:
+        note = "with the flushes that were logged, whose labour is not priced"
+    sheet.merge_range(row, len(HEADS), row, LAST, "", kit.format("wrap"))
+    k.text(sheet, row, len(HEADS), note, kit.format("wrap"))
+    wide = (LAST - len(HEADS) + 1) * 9.5
+    sheet.set_row(row, k.lines(note, wide) * k.LINE_POINTS + 4)
+
+
+def alt_text(weighed: TradeOff) -> str:
+    """The chart in one sentence, for those who cannot see it."""
+    return f"Energy, labour and their total against the drop at which one cleans. {_answer(weighed)}"
+
+
+def _chart(kit: k.Kit, name: str, rows: tuple[int, int], weighed: TradeOff) -> Any:
+    chart = kit.workbook.add_chart({"type": "scatter", "subtype": "straight_with_markers"})
+    first, last = rows
+    for col, shown, shape, colour, dash in _SERIES:
+        ink = {"color": colour}
+        chart.add_series({
+            "name": shown,
+            "categories": [name, first, 0, last, 0],
+            "values": [name, first, col, last, col],
+            "line": {"color": colour, "width": 2 if dash == "solid" else 1.5, "dash_type": dash},
+            "marker": {"type": shape, "size": 7, "fill": ink, "border": ink},
+        })  # fmt: skip
+    small = {"name": look.FONT, "size": 9, "color": look.INK}
+    axis = {"name_font": {**small, "bold": False}, "num_font": small}
+    title = {"name": look.FONT, "size": 11, "bold": True, "color": look.INK}
+    chart.set_title({"name": "Energy against labour", "name_font": title, "overlay": False})
+    drops = [p.drop or 0.0 for p in weighed.priced]
+    chart.set_x_axis({
+        **axis, "name": "Drop at which one cleans by hand (m)", "num_format": "0",
+        "min": min(drops) - 1, "max": max(drops) + 1, "major_unit": 1,
+        "major_gridlines": {"visible": False},
+    })  # fmt: skip
+    currency = k.one_line(kit.assessment.book.settings.currency)[:20] or "money"
+    chart.set_y_axis({
+        **axis, "name": f"For the days counted ({currency})", "num_format": "#,##0", "min": 0,
+        "major_gridlines": {"visible": True, "line": {"color": "#E1E5EA", "width": 0.5}},
+    })  # fmt: skip
+    chart.set_legend({"position": "bottom", "font": small})
+    chart.show_blanks_as("gap")
+    chart.set_size(CHART)
+    chart.set_chartarea({"border": {"color": look.RULE}})
+    return chart
