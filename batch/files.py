@@ -1,17 +1,27 @@
-"""Files: which books to take, where results go, and writing so that nothing is ever half there."""
+"""Files: which books to take, where results go, and writing so that nothing is ever half there.
+
+Everything is first written whole into a hidden draft beside its target and then put in place by
+one rename. A process that is killed leaves at most such a draft; `sweep` takes it away later.
+"""
 
 from __future__ import annotations
 
 import contextlib
 import os
 import tempfile
+import time
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from batch.errors import BookError
+from batch.foreign import refuse_in_place
 
-BOOK_ENDINGS = (".xlsx", ".xlsm")
+OTHER_ENDINGS = (".ods", ".xls")  # read only: the results go to a new .xlsx
+BOOK_ENDINGS = (".xlsx", ".xlsm", *OTHER_ENDINGS)
 LARGEST = 512 * 1024 * 1024  # [bytes]
+DRAFT_STALE = 3_600.0  # [s]; nobody writes on one draft for so long: its process is gone
+_DRAFT = (".siltbook-", ".tmp")
 
 
 @dataclass(frozen=True)
@@ -35,11 +45,16 @@ def find_books(paths: tuple[Path, ...]) -> list[Path]:
         if not path.is_dir():
             books.append(path)
             continue
-        inside = sorted(p for p in path.iterdir() if _is_book(p))
+        inside = books_in(path)
         if not inside:
-            raise BookError(f"{path}: no workbook (.xlsx or .xlsm) in this folder.")
+            raise BookError(f"{path}: no workbook ({', '.join(BOOK_ENDINGS)}) in this folder.")
         books += inside
     return list(dict.fromkeys(books))
+
+
+def books_in(folder: Path) -> list[Path]:
+    """The books of a folder, sorted; results, kept books, locks and hidden files left out."""
+    return sorted(p for p in folder.iterdir() if _is_book(p))
 
 
 def _is_book(path: Path) -> bool:
@@ -53,7 +68,8 @@ def _is_book(path: Path) -> bool:
     )
 
 
-def _stamp(path: Path) -> tuple[int, int, int]:
+def stamp_of(path: Path) -> tuple[int, int, int]:
+    """What changes when a file is saved: time of the last change, size, and which file it is."""
     status = path.stat()
     return status.st_mtime_ns, status.st_size, status.st_ino
 
@@ -65,12 +81,12 @@ def take(path: Path) -> Taken:
             raise BookError(f"{path}: this is a folder, not a workbook. Name the file in it.")
         if not path.is_file():
             raise BookError(f"{path}: this is not an ordinary file. Name a saved workbook.")
-        before = _stamp(path)
+        before = stamp_of(path)
         if before[1] > LARGEST:
             size = before[1] // 2**20
             raise BookError(f"{path}: {size} MiB; accepted: up to {LARGEST // 2**20} MiB.")
         data = path.read_bytes()
-        after = _stamp(path)
+        after = stamp_of(path)
     except OSError as error:
         reason = error.strerror or str(error)
         raise BookError(
@@ -85,10 +101,13 @@ def reviewed_path(book: Path, out: Path | None, used: set[Path]) -> Path:
     """Where the result of `book` goes; a number is added where this batch used the name."""
     folder = book.parent if out is None else out
     ending = ".xlsm" if book.suffix.lower() == ".xlsm" else ".xlsx"
-    target = folder / f"{book.stem}.reviewed{ending}"
+    stem = book.stem
+    if book.suffix.lower() in OTHER_ENDINGS and book.with_suffix(".xlsx").exists():
+        stem = book.name  # the plain name belongs to the result of the .xlsx beside it
+    target = folder / f"{stem}.reviewed{ending}"
     number = 2
     while target in used:
-        target = folder / f"{book.stem}-{number}.reviewed{ending}"
+        target = folder / f"{stem}-{number}.reviewed{ending}"
         number += 1
     used.add(target)
     return target
@@ -99,26 +118,41 @@ def write_whole(target: Path, data: bytes) -> None:
 
     Raises BookError; nothing is left behind then.
     """
-    temporary = ""
+    with _refusal(target), _draft(target, data) as draft:
+        os.replace(draft, target)
+        _settle(target.parent)
+
+
+@contextlib.contextmanager
+def _refusal(target: Path) -> Iterator[None]:
     try:
-        handle, temporary = tempfile.mkstemp(
-            prefix=f".{target.name[:40]}.", suffix=".tmp", dir=target.parent
-        )
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        mode = target.stat().st_mode if target.exists() else 0o666 & ~_umask()
-        os.chmod(temporary, mode & 0o777)
-        os.replace(temporary, target)
+        yield
     except OSError as error:
-        with contextlib.suppress(OSError):
-            os.unlink(temporary)
         reason = error.strerror or str(error)
         raise BookError(
             f"{target}: cannot be written ({reason}). Close it in other programs, check the "
             "space and the permissions."
         ) from error
+
+
+@contextlib.contextmanager
+def _draft(target: Path, data: bytes) -> Iterator[Path]:
+    """A hidden file beside `target` with `data` safely on the disk; gone at the end if still there.
+
+    It has the permissions of `target`, or those of any new file where there is none yet.
+    """
+    handle, name = tempfile.mkstemp(prefix=_DRAFT[0], suffix=_DRAFT[1], dir=target.parent)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        mode = target.stat().st_mode if target.exists() else 0o666 & ~_umask()
+        os.chmod(name, mode & 0o777)
+        yield Path(name)
+    finally:
+        with contextlib.suppress(OSError):
+            os.unlink(name)
 
 
 def _umask() -> int:
@@ -127,20 +161,79 @@ def _umask() -> int:
     return mask
 
 
+def _settle(folder: Path) -> None:
+    """Bring a rename to the disk, where the system can: then it outlasts a power cut as well."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def sweep(folder: Path) -> None:
+    """Take away the drafts that killed processes left in a folder an hour ago or longer."""
+    with contextlib.suppress(OSError):
+        for draft in folder.glob(f"{_DRAFT[0]}*{_DRAFT[1]}"):
+            with contextlib.suppress(OSError):
+                if time.time() - draft.stat().st_mtime > DRAFT_STALE:
+                    draft.unlink()
+
+
 def replace_book(taken: Taken, data: bytes) -> Path:
     """Replace a book in place and keep the previous one beside it; returns the kept one's path.
 
-    Raises BookError where the book changed since it was read; then nothing is replaced.
+    A copy that is already kept, byte for byte, is not kept twice: so a run that was killed
+    between the two renames and is run again ends as if it had never been killed.
+
+    Raises BookError where the book changed since it was read, or is of a format that results
+    cannot be put into; then nothing is replaced.
     """
+    refuse_in_place(taken.data, taken.path)
     book = taken.path.resolve()
-    kept = book.with_name(f"{book.stem}.previous{book.suffix}")
-    number = 2
-    while kept.exists():
+    with _refusal(book), _alone(book), _draft(book, data) as new:
+        kept, found = _kept(taken, book)
+        with contextlib.nullcontext() if found else _draft(book, taken.data) as old:
+            if stamp_of(book) != taken.stamp:
+                raise BookError(
+                    f"{book}: changed while it was judged. Save and close it, then run again."
+                )
+            if old is not None:
+                os.replace(old, kept)
+            try:
+                os.replace(new, book)
+            except OSError:
+                if old is not None:
+                    kept.unlink()
+                raise
+        _settle(book.parent)
+    return kept
+
+
+def _kept(taken: Taken, book: Path) -> tuple[Path, bool]:
+    """Where the previous book goes, and whether the very same is kept there already."""
+    kept, number = book.with_name(f"{book.stem}.previous{book.suffix}"), 2
+    while os.path.lexists(kept):
+        with contextlib.suppress(OSError):
+            if kept.stat().st_size == len(taken.data) and kept.read_bytes() == taken.data:
+                return kept, True
         kept = book.with_name(f"{book.stem}.previous-{number}{book.suffix}")
         number += 1
-    write_whole(kept, taken.data)
-    if _stamp(book) != taken.stamp:
-        kept.unlink()
-        raise BookError(f"{book}: changed while it was judged. Save and close it, then run again.")
-    write_whole(book, data)
-    return kept
+    return kept, False
+
+
+@contextlib.contextmanager
+def _alone(book: Path) -> Iterator[None]:
+    """Hold the book's present file against other runs, where the system can lock it.
+
+    A run that waited here finds another file under the book's name and refuses.
+    """
+    try:
+        import fcntl
+    except ImportError:
+        yield
+        return
+    with book.open("rb") as file:
+        with contextlib.suppress(OSError):
+            fcntl.flock(file, fcntl.LOCK_EX)
+        yield

@@ -1,14 +1,27 @@
-"""Many books: one after the other, or on several processes; one bad book never stops the rest."""
+"""Many books: one after the other, on several processes, or on a cluster.
+
+Wherever a book is judged, its bytes are read here and its result is written here, in the order
+of the books. Workers get bytes and hand back bytes: one that dies can neither lose a book nor
+write one twice. Only a few books are under way at once, so memory does not grow with their number.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor, Future
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from batch.errors import BookError, SiltbookError
+
+if TYPE_CHECKING:
+    from batch.files import Taken
+
+AHEAD = 4  # books under way for each worker: enough to keep it busy, few enough for memory
 
 
 @dataclass(frozen=True)
@@ -21,6 +34,27 @@ class Order:
 
 
 @dataclass(frozen=True)
+class Job:
+    """What a worker gets: a book's bytes and the words it needs; no path that it could follow."""
+
+    data: bytes
+    path: str
+    name: str
+    written: str
+    as_of: dt.date | None
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What a worker hands back: the book with its results, and what to say of it."""
+
+    package: bytes
+    entry: dict[str, Any]
+    lines: tuple[str, ...] = ()
+    failure: str = ""
+
+
+@dataclass(frozen=True)
 class Outcome:
     """What became of one order: the `--json` entry and the terminal's lines, or why it failed."""
 
@@ -30,34 +64,72 @@ class Outcome:
     failure: str = ""
 
 
-def fulfil(order: Order) -> Outcome:
-    """Judge one book and write its result; every expected failure becomes an outcome."""
-    from batch.files import replace_book, take, write_whole
+Judge = Callable[[Job], Judged]
+Done = Callable[["Future[Judged]", Order], Judged]
+
+
+def judge(job: Job) -> Judged:
+    """Judge one book's bytes; touches no file. Every expected failure is in what comes back."""
     from batch.job import review_bytes
     from batch.report import book_json, short_table
 
-    path = order.path
     try:
-        taken = take(path)
-        reviewed = review_bytes(taken.data, str(path), path.name, order.as_of)
-        if order.target is None:
-            replace_book(taken, reviewed.package)
-        else:
-            write_whole(order.target, reviewed.package)
+        reviewed = review_bytes(job.data, job.path, job.name, job.as_of)
     except SiltbookError as error:
-        return Outcome(path, {}, failure=str(error))
+        return Judged(b"", {}, failure=str(error))
     except MemoryError:
-        return Outcome(path, {}, failure=f"{path}: too large for this machine's memory.")
-    written = str(order.target or path)
-    lines = (*short_table(reviewed.assessment, str(path)), f"  Result: {written}")
-    return Outcome(path, book_json(reviewed.assessment, str(path), written), lines)
+        return Judged(b"", {}, failure=f"{job.path}: too large for this machine's memory.")
+    lines = (*short_table(reviewed.assessment, job.path), f"  Result: {job.written}")
+    entry = book_json(reviewed.assessment, job.path, job.written)
+    return Judged(reviewed.package, entry, lines)
+
+
+def fulfil(order: Order) -> Outcome:
+    """Judge one book and write its result; every expected failure becomes an outcome."""
+    taken = _take(order)
+    if isinstance(taken, Outcome):
+        return taken
+    return _write(order, taken, judge(_job(order, taken)))
+
+
+def _take(order: Order) -> Taken | Outcome:
+    from batch.files import take
+
+    try:
+        return take(order.path)
+    except SiltbookError as error:
+        return Outcome(order.path, {}, failure=str(error))
+    except MemoryError:
+        return Outcome(
+            order.path, {}, failure=f"{order.path}: too large for this machine's memory."
+        )
+
+
+def _job(order: Order, taken: Taken) -> Job:
+    path = order.path
+    return Job(taken.data, str(path), path.name, str(order.target or path), order.as_of)
+
+
+def _write(order: Order, taken: Taken, judged: Judged) -> Outcome:
+    from batch.files import replace_book, write_whole
+
+    if judged.failure:
+        return Outcome(order.path, {}, failure=judged.failure)
+    try:
+        if order.target is None:
+            replace_book(taken, judged.package)
+        else:
+            write_whole(order.target, judged.package)
+    except SiltbookError as error:
+        return Outcome(order.path, {}, failure=str(error))
+    return Outcome(order.path, judged.entry, judged.lines)
 
 
 def orders(
     paths: Sequence[Path], out: Path | None, in_place: bool, as_of: dt.date | None
 ) -> list[Order]:
     """One order per book, with targets that do not collide. BookError where `out` is no folder."""
-    from batch.files import reviewed_path
+    from batch.files import reviewed_path, sweep
 
     if out is not None:
         try:
@@ -66,27 +138,83 @@ def orders(
             reason = error.strerror or str(error)
             raise BookError(f"{out}: cannot be made ({reason}). Choose another folder.") from error
     used: set[Path] = set()
-    return [Order(p, None if in_place else reviewed_path(p, out, used), as_of) for p in paths]
+    made = [Order(p, None if in_place else reviewed_path(p, out, used), as_of) for p in paths]
+    for folder in {(order.target or order.path).parent for order in made}:
+        sweep(folder)
+    return made
 
 
-def fulfil_all(todo: Sequence[Order], jobs: int) -> Iterator[Outcome]:
-    """Outcomes in the order asked for; on `jobs` processes where that is more than one.
+def fulfil_all(todo: Sequence[Order], jobs: int, how: Judge = judge) -> Iterator[Outcome]:
+    """Outcomes in the order asked for; judged on `jobs` processes where that is more than one.
 
-    A process that dies takes no book with it: the orders it left are done again here, which is
-    safe because a result is either written whole or not at all.
+    A process that dies takes no book with it: the book is judged once more in a process of its
+    own, and only one that ends that process too is given up, with a sentence that says so.
     """
     if jobs <= 1 or len(todo) <= 1:
         yield from map(fulfil, todo)
         return
-    from concurrent.futures import ProcessPoolExecutor
     from concurrent.futures.process import BrokenProcessPool
+
+    rest = deque(todo)
+    while rest:
+        try:
+            with _processes(min(jobs, len(rest))) as pool:
+                yield from through(pool, rest, AHEAD * jobs, how, lambda done, _: done.result())
+        except BrokenProcessPool:
+            with _processes(1) as pool:
+                yield from through(pool, deque([rest.popleft()]), 1, how, _last_try)
+
+
+def _last_try(done: Future[Judged], order: Order) -> Judged:
+    from concurrent.futures.process import BrokenProcessPool
+
+    try:
+        return done.result()
+    except BrokenProcessPool:
+        return Judged(b"", {}, failure=gave_up(order))
+
+
+def gave_up(order: Order) -> str:
+    """The sentence for a book that ended every process that judged it."""
+    return (
+        f"{order.path}: judging it ended the process more than once, so it was given up. Run it "
+        "on its own, on a machine with more memory."
+    )
+
+
+def _processes(jobs: int) -> Executor:
+    from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
     # A fresh interpreter per worker: a fork would carry the parent's threads half over.
-    with ProcessPoolExecutor(min(jobs, len(todo)), mp_context=get_context("spawn")) as pool:
-        futures = [pool.submit(fulfil, order) for order in todo]
-        for order, future in zip(todo, futures, strict=True):
-            try:
-                yield future.result()
-            except BrokenProcessPool:
-                yield fulfil(order)
+    return ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_no_interrupt)
+
+
+def _no_interrupt() -> None:
+    """Ctrl-C reaches the whole group; the parent alone answers it."""
+    import signal
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def through(
+    pool: Executor, rest: deque[Order], ahead: int, how: Judge, result: Done
+) -> Iterator[Outcome]:
+    """Outcomes of `rest` in its order, judged by `pool` with at most `ahead` books under way.
+
+    Orders leave `rest` as they are done. What `result` raises ends it, with the order that
+    raised it first in `rest`.
+    """
+    under_way: deque[Outcome | tuple[Taken, Future[Judged]]] = deque()
+    while rest:
+        for order in list(islice(rest, len(under_way), ahead)):
+            taken = _take(order)
+            if isinstance(taken, Outcome):
+                under_way.append(taken)
+            else:
+                under_way.append((taken, pool.submit(how, _job(order, taken))))
+        order, first = rest[0], under_way.popleft()
+        if not isinstance(first, Outcome):
+            first = _write(order, first[0], result(first[1], order))
+        rest.popleft()
+        yield first

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import sys
+from collections.abc import Iterable, Iterator
+from contextlib import AbstractContextManager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -20,6 +22,10 @@ from batch.commands.shared import (
     finish,
     refusals,
 )
+from batch.commands.stream import Stream
+
+if TYPE_CHECKING:
+    from batch.many import Outcome
 
 
 @click.command(epilog=EPILOG)
@@ -71,6 +77,11 @@ def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> 
 @click.option(
     "--jobs", type=click.IntRange(min=1), default=1, show_default=True, help="Processes to use."
 )
+@click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Judge on the Dask cluster with its scheduler at ADDRESS, for example tcp://host:8786.",
+)
 @JSON
 def run(
     books: tuple[Path, ...],
@@ -78,6 +89,7 @@ def run(
     in_place: bool,
     out: Path | None,
     jobs: int,
+    cluster: str | None,
     as_json: bool,
 ) -> None:
     """Judge BOOKs (or all books in a folder) and write result sheets into a copy of each.
@@ -89,15 +101,24 @@ def run(
 
     if in_place and out is not None:
         raise click.UsageError("--in-place and --out exclude each other. Give one of them.")
+    if cluster is not None and jobs > 1:
+        raise click.UsageError("--cluster and --jobs exclude each other. Give one of them.")
     with refusals():
         todo = orders(find_books(books), out, in_place, day(as_of))
-    outcomes = fulfil_all(todo, jobs)
-    with click.progressbar(
-        outcomes, len(todo), label="Books", file=sys.stderr, hidden=len(todo) < 2
-    ) as bar:
-        done = list(bar)
-    if not as_json:
-        for line in (line for outcome in done for line in outcome.lines):
-            click.echo(line)
-    failures = [failure(o.path, o.failure) for o in done if o.failure]
-    finish([o.entry for o in done if not o.failure], failures, as_json, 0)
+    if cluster is None:
+        outcomes = fulfil_all(todo, jobs)
+    else:
+        from batch.cluster import fulfil_on
+
+        outcomes = fulfil_on(todo, cluster)
+    stream = Stream(as_json)
+    with _progress(outcomes, len(todo)) as bar, stream, refusals():
+        for outcome in bar:
+            stream.tell(outcome)
+    stream.end()
+
+
+def _progress(outcomes: Iterator[Outcome], count: int) -> AbstractContextManager[Iterable[Outcome]]:
+    """A bar on the terminal where the results themselves go elsewhere and show nothing there."""
+    hidden = count < 2 or sys.stdout.isatty()
+    return click.progressbar(outcomes, count, label="Books", file=sys.stderr, hidden=hidden)

@@ -8,14 +8,12 @@ import os
 import shutil
 import subprocess
 import sys
-from concurrent.futures import Future
-from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
-from batch import files, many
+from batch import files
 from batch.cli import main
 from batch.errors import BookError
 from tests.samples.load import SAMPLES
@@ -112,31 +110,6 @@ def test_several_processes_give_the_same_as_one(book: Path, tmp_path: Path) -> N
     for name in results:
         assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()
     assert one.stdout.replace("/one/", "/two/") == two.stdout
-
-
-def test_a_worker_that_dies_takes_no_book_with_it(
-    book: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    twin = Path(shutil.copy(book, tmp_path / "twin.xlsx"))
-    todo = many.orders([book, twin], tmp_path / "out", False, None)
-
-    class Dying:
-        def __init__(self, *_: object, **__: object) -> None: ...
-
-        def __enter__(self) -> Dying:
-            return self
-
-        def __exit__(self, *_: object) -> None: ...
-
-        def submit(self, *_: object) -> Future[many.Outcome]:
-            future: Future[many.Outcome] = Future()
-            future.set_exception(BrokenProcessPool("killed"))
-            return future
-
-    monkeypatch.setattr("concurrent.futures.ProcessPoolExecutor", Dying)
-    outcomes = list(many.fulfil_all(todo, 2))
-    assert [o.failure for o in outcomes] == ["", ""]
-    assert all(o.target and o.target.exists() for o in todo)
 
 
 def test_check_exit_codes(book: Path) -> None:

@@ -1,0 +1,134 @@
+"""Many books on an existing Dask cluster, through its executor interface.
+
+The scheduler and its workers get bytes and hand back bytes; every file is read and written here.
+A cluster can run code in this process's name and see every book: use only one that you trust.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections import deque
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from batch import __version__
+from batch.errors import SiltbookError
+from batch.many import AHEAD, Judge, Judged, Order, Outcome, gave_up, judge, through
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
+
+    from distributed import Client
+
+PATIENCE = 10  # [s] to reach the scheduler, and to find a worker there
+_PIP = "pip install 'siltbook[cluster]'"
+
+
+class ClusterError(SiltbookError):
+    """The cluster cannot be used; one sentence that says why and what to do."""
+
+
+def fulfil_on(todo: Sequence[Order], address: str, how: Judge = judge) -> Iterator[Outcome]:
+    """Outcomes in the order asked for, judged on the cluster at `address`.
+
+    A worker that dies loses no book: its books go to the others. A book that ends one worker
+    after another is given up, with a sentence. ClusterError where the cluster cannot be used or
+    goes away; what was written until then is whole, and the other books are as they were.
+    """
+    try:
+        import dask
+        from distributed import KilledWorker
+    except ImportError as error:
+        raise ClusterError(
+            f"--cluster needs the Dask library 'distributed', which is not installed: {_PIP}"
+        ) from error
+
+    def result(done: Future[Judged], order: Order) -> Judged:
+        try:
+            return done.result()
+        except KilledWorker:
+            return Judged(b"", {}, failure=gave_up(order))
+
+    rest = deque(todo)
+    # Books are what is sent here: a large one is no mistake that would need a warning.
+    no_warning = dask.config.set({"distributed.admin.large-graph-warning-threshold": "4GiB"})
+    with no_warning, _client(address) as client:
+        try:
+            # Not pure: two books with the same bytes are still two books.
+            with client.get_executor(pure=False) as pool:  # type: ignore[no-untyped-call]
+                yield from through(pool, rest, AHEAD * _threads(client), how, result)
+        except Exception as error:
+            raise _lost(address, len(todo) - len(rest), len(todo), error) from error
+
+
+def _threads(client: Client) -> int:
+    counts: dict[str, int] = client.nthreads()  # type: ignore[no-untyped-call]
+    return max(1, sum(counts.values()))
+
+
+def _lost(address: str, done: int, count: int, error: Exception) -> ClusterError:
+    return ClusterError(
+        f"{address}: the cluster failed after {done} of {count} books ({_short(error)}). What was "
+        "written is whole; run the other books again."
+    )
+
+
+def _short(error: Exception) -> str:
+    return f"{type(error).__name__}: {error}".splitlines()[0][:200]
+
+
+@contextmanager
+def _client(address: str) -> Iterator[Client]:
+    """A connection to a cluster whose workers run this very version; else ClusterError."""
+    from distributed import Client
+
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        try:
+            client = Client(  # type: ignore[no-untyped-call]
+                address, timeout=PATIENCE, set_as_default=False
+            )
+        except Exception as error:
+            raise ClusterError(
+                f"{address}: no Dask scheduler could be reached there ({_short(error)}). Check "
+                "the address and that the scheduler runs."
+            ) from error
+    with client:
+        _check(client, address, [str(w.message) for w in said])
+        yield client
+
+
+def _check(client: Client, address: str, warned: list[str]) -> None:
+    """ClusterError unless there is a worker, and every one has the versions found here."""
+    try:
+        client.wait_for_workers(1, timeout=PATIENCE)
+    except TimeoutError as error:
+        raise ClusterError(
+            f"{address}: this scheduler has no worker. Start workers and run again."
+        ) from error
+    mismatch = [text for text in warned if "mismatch" in text.casefold()]
+    if mismatch:
+        differing = ", ".join(sorted(set(_packages(mismatch[0]))))
+        raise ClusterError(
+            f"{address}: the cluster has other versions of {differing} than this machine. Install "
+            f"the same on both: {_PIP}"
+        )
+    found = client.run(siltbook_version, on_error="return")
+    others = {str(v) for v in found.values() if v != __version__}
+    if others:
+        raise ClusterError(
+            f"{address}: the workers have no Siltbook {__version__} ({min(others)[:200]}). "
+            f"Install the same version on every worker: {_PIP}"
+        )
+
+
+def _packages(warning: str) -> list[str]:
+    """The packages in Dask's table of differing versions."""
+    rows = [line.split("|") for line in warning.splitlines() if line.startswith("|")]
+    return [row[1].strip() for row in rows if len(row) > 2 and row[1].strip() != "Package"]
+
+
+def siltbook_version() -> str:
+    """The version of Siltbook where this is run."""
+    return __version__

@@ -1,0 +1,63 @@
+"""Which books of a folder have been saved and are ready to be judged: the rule, without a clock.
+
+The folder itself is looked at each time, whatever woke us: a save in place, a temporary file
+renamed over the book, and a change on a shared drive that nobody announced are all the same then.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+SETTLED = 1.0  # [s] without a change before a book counts as saved to its end
+Stamp = tuple[int, int, int]
+
+
+class Saves:
+    """Remembers each book as it was last judged, and since when it has been as it is now."""
+
+    def __init__(self) -> None:
+        self._judged: dict[Path, Stamp] = {}
+        self._since: dict[Path, tuple[Stamp, float]] = {}
+
+    def judged(self, book: Path, stamp: Stamp) -> None:
+        """Note that the book was judged as it is with this stamp."""
+        self._judged[book] = stamp
+
+    def ready(self, books: Mapping[Path, Stamp], now: float) -> list[Path]:
+        """Books that changed since they were judged and then stayed the same for SETTLED [s].
+
+        `books` is the folder as it is `now` [s, any clock that only goes forward]; a book that is
+        gone is forgotten.
+        """
+        changed = {b: s for b, s in books.items() if self._judged.get(b) != s}
+        before, self._since = self._since, {}
+        found = []
+        for book, stamp in changed.items():
+            seen, since = before.get(book, (stamp, now))
+            self._since[book] = (stamp, since if seen == stamp else now)
+            if now - self._since[book][1] >= SETTLED:
+                found.append(book)
+        self._judged = {b: s for b, s in self._judged.items() if b in books}
+        return found
+
+
+def stamps(folder: Path) -> dict[Path, Stamp]:
+    """The books of a folder, each with its stamp; OSError where the folder cannot be listed."""
+    from batch.files import books_in, stamp_of
+
+    found = {}
+    for book in books_in(folder):
+        try:
+            found[book] = stamp_of(book)
+        except OSError:
+            continue  # renamed or deleted in between: the next look will tell
+    return found
+
+
+def up_to_date(book: Path, stamp: Stamp, reviewed: Path) -> bool:
+    """Whether the reviewed copy is there and younger than the book."""
+    try:
+        return reviewed.stat().st_mtime_ns >= stamp[0]
+    except OSError:
+        return False

@@ -1,0 +1,145 @@
+"""A kill, or a full disk, at every call that makes, fills, settles, renames or removes a file."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from batch import files
+from tests.faults.support import Driver, reviewed, small_book
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="children are forked")
+MANY = 40  # more calls than any run here makes
+
+
+@pytest.fixture(scope="module")
+def driver(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Driver]:
+    made = Driver(tmp_path_factory.mktemp("driver"))
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="module")
+def old(driver: Driver) -> bytes:
+    return small_book(driver.said.parent)
+
+
+@pytest.fixture(scope="module")
+def new(old: bytes) -> bytes:
+    made = reviewed(old)
+    assert made != old
+    return made
+
+
+def laid(folder: Path, old: bytes) -> Path:
+    folder.mkdir()
+    book = folder / "farm.xlsx"
+    book.write_bytes(old)
+    return book
+
+
+def seen(folder: Path) -> dict[str, bytes]:
+    """What a person sees in a folder: a draft's name begins with a dot."""
+    return {p.name: p.read_bytes() for p in folder.iterdir() if not p.name.startswith(".siltbook-")}
+
+
+def age_drafts(folder: Path) -> int:
+    drafts = list(folder.glob(".siltbook-*.tmp"))
+    for draft in drafts:
+        os.utime(draft, (time.time() - files.DRAFT_STALE - 1,) * 2)
+    return len(drafts)
+
+
+def test_a_kill_at_any_call_in_place_leaves_the_old_book_or_the_new(
+    driver: Driver, old: bytes, new: bytes, tmp_path: Path
+) -> None:
+    both = {"farm.xlsx": new, "farm.previous.xlsx": old}
+    allowed = ({"farm.xlsx": old}, {"farm.xlsx": old, "farm.previous.xlsx": old}, both)
+    met, drafts = set(), 0
+    for at in range(1, MANY):
+        book = laid(tmp_path / str(at), old)
+        end = driver.run(at, "kill", "run", "--in-place", book)
+        left = seen(book.parent)
+        assert left in allowed, (at, sorted(left))
+        if not end.killed:
+            break
+        met.add(allowed.index(left))
+        drafts += age_drafts(book.parent)
+        if left != both:
+            assert driver.run(0, "kill", "run", "--in-place", book).code == 0
+        else:
+            files.sweep(book.parent)
+        # As if nothing had happened: no third file, no draft.
+        assert {p.name: p.read_bytes() for p in book.parent.iterdir()} == both, at
+    assert (end.code, left) == (0, both)
+    assert at > 12
+    assert met == {0, 1, 2}
+    assert drafts > 5
+
+
+def test_a_kill_at_any_call_into_a_folder_leaves_the_old_result_or_the_new(
+    driver: Driver, old: bytes, new: bytes, tmp_path: Path
+) -> None:
+    for at in range(1, MANY):
+        book = laid(tmp_path / str(at), old)
+        out = tmp_path / f"{at}-out"
+        out.mkdir()
+        (out / "farm.reviewed.xlsx").write_bytes(b"an earlier result")
+        end = driver.run(at, "kill", "run", "--out", out, book)
+        assert seen(book.parent) == {"farm.xlsx": old}
+        assert [p.name for p in book.parent.iterdir()] == ["farm.xlsx"]
+        assert seen(out) in (
+            {"farm.reviewed.xlsx": b"an earlier result"},
+            {"farm.reviewed.xlsx": new},
+        )
+        if not end.killed:
+            break
+    assert (end.code, seen(out)) == (0, {"farm.reviewed.xlsx": new})
+    assert at > 6
+
+
+@pytest.mark.parametrize("how", ["--in-place", "--out"])
+def test_a_full_disk_at_any_call_gives_one_sentence_and_loses_nothing(
+    driver: Driver, old: bytes, new: bytes, tmp_path: Path, how: str
+) -> None:
+    refused = 0
+    for at in range(1, MANY):
+        book = laid(tmp_path / str(at), old)
+        out = tmp_path / f"{at}-out"
+        where = [how] if how == "--in-place" else [how, out]
+        end = driver.run(at, "full", "run", *where, book)
+        assert not end.killed
+        assert "Traceback" not in end.said
+        assert not age_drafts(book.parent)
+        done = {"farm.xlsx": new, "farm.previous.xlsx": old}
+        if end.code == 0:
+            # The call was one that may fail: settling a folder, taking away what is gone already.
+            assert seen(book.parent) == (done if how == "--in-place" else {"farm.xlsx": old})
+            assert how == "--in-place" or seen(out) == {"farm.reviewed.xlsx": new}
+            if end.calls < at:
+                break
+            continue
+        refused += 1
+        assert end.code == 3
+        assert "cannot be written (No space left on device). Close it in other" in end.said
+        assert len(end.said.strip().splitlines()) == 1
+        assert seen(book.parent) == {"farm.xlsx": old}
+        assert how == "--in-place" or not list(out.iterdir())
+    assert end.calls < at
+    assert refused > 4
+
+
+def test_only_drafts_that_nobody_can_still_be_writing_are_swept(tmp_path: Path) -> None:
+    stale, fresh = tmp_path / ".siltbook-a.tmp", tmp_path / ".siltbook-b.tmp"
+    theirs = tmp_path / ".other.tmp"
+    for path in (stale, fresh, theirs):
+        path.write_bytes(b"x")
+    for path in (stale, theirs):
+        os.utime(path, (time.time() - files.DRAFT_STALE - 1,) * 2)
+    files.sweep(tmp_path)
+    assert sorted(p.name for p in tmp_path.iterdir()) == [".other.tmp", ".siltbook-b.tmp"]
