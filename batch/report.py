@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING, Any
 
+from batch.billjson import farm_costs_json, station_loss_json
 from batch.history import station_gauge
 from batch.model import CALM, Assessment, FlowFit, StationResult
 from checks.findings import Finding, Severity
@@ -146,14 +147,18 @@ def book_json(assessment: Assessment, path: str, output: str | None) -> dict[str
         sheet: {"read": c.read, "used": c.used, "set_aside": c.set_aside}
         for sheet, c in assessment.book.counts.items()
     }
+    bill = assessment.bill
+    lost = {} if bill is None else {b.station: station_loss_json(b) for b in bill.stations}
+    stations = [{**station_json(r), **lost.get(r.station.name, {})} for r in assessment.stations]
     return {
         "path": path,
         "farm": assessment.book.settings.farm,
         "as_of": None if assessment.as_of is None else assessment.as_of.isoformat(),
-        "stations": [station_json(r) for r in assessment.stations],
+        "stations": stations,
         "findings": [finding_json(f) for f in assessment.findings],
         "output": output,
         "rows": rows,
+        "costs": None if bill is None else farm_costs_json(bill, assessment.book.settings.currency),
     }
 
 
