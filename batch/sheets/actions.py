@@ -17,16 +17,18 @@ COLUMNS = (
     ("Why", 48.0),
     ("What to do next", 56.0),
     ("Days over limit", 9.0),
+    ("Expected at limit", 12.0),
+    ("Read again by", 12.0),
     ("Who", 14.0),
     ("By when", 12.0),
 )
+LAST = len(COLUMNS) - 1
 WIDTH = sum(width for _, width in COLUMNS)
 # Usable height of a landscape A4 page at the scale that fits the columns [pt], and how much
 # more may be squeezed onto it before the print becomes too small for a table of people.
 PAGE_POINTS = 500 * WIDTH / 146
 SQUEEZE = 1.5
 
-READ_ONCE_MORE = "Read once more first: the gauge cannot tell this drop from the limit."
 OPENING = (
     "Before a filter is opened: close both valves, let the pressure off by a flush cycle, and"
     " see the gauge above zero and then at zero."
@@ -41,10 +43,10 @@ def write(kit: k.Kit, sheet: Any) -> None:
     results = kit.assessment.stations
     urgent = [result for result in results if result.verdict not in CALM]
     k.heading(kit, sheet, "Actions")
-    height = 40.0 + k.spread(sheet, 2, 7, summary(results), kit.format("strong"), WIDTH)
+    height = 40.0 + k.spread(sheet, 2, LAST, summary(results), kit.format("strong"), WIDTH)
     row = 3
     for caution in cautions(urgent):
-        height += k.spread(sheet, row, 7, caution, kit.format("caution"), WIDTH)
+        height += k.spread(sheet, row, LAST, caution, kit.format("caution"), WIDTH)
         row += 1
     header = row
     k.header_row(kit, sheet, header, COLUMNS)
@@ -54,12 +56,13 @@ def write(kit: k.Kit, sheet: Any) -> None:
         height += _station(kit, sheet, row, result)
     if not urgent and results:
         row += 1
-        height += k.spread(sheet, row, 7, "No station needs anything.", kit.format("line"), WIDTH)
+        said = "No station needs anything."
+        height += k.spread(sheet, row, LAST, said, kit.format("line"), WIDTH)
     for line in calm_lines(results):
         row += 1
-        height += k.spread(sheet, row, 7, line, kit.format("line"), WIDTH)
+        height += k.spread(sheet, row, LAST, line, kit.format("line"), WIDTH)
     k.page(kit, sheet, header=header, tall=1 if height <= PAGE_POINTS * SQUEEZE else 0)
-    sheet.print_area(0, 0, row, len(COLUMNS) - 1)
+    sheet.print_area(0, 0, row, LAST)
 
 
 def summary(results: tuple[StationResult, ...]) -> str:
@@ -96,13 +99,17 @@ def calm_lines(results: tuple[StationResult, ...]) -> list[str]:
 
 
 def steps_text(judgement: Judgement) -> str:
-    """The next steps as numbered lines, 'read once more' first where the case is borderline."""
+    """The judgement's next steps as numbered lines."""
     steps = [k.one_line(step) for step in judgement.steps]
-    if judgement.borderline and not any("once more" in step.casefold() for step in steps[:1]):
-        steps.insert(0, READ_ONCE_MORE)
     if len(steps) < 2:
         return "".join(steps)
     return "\n".join(f"{n}. {step}" for n, step in enumerate(steps, 1))
+
+
+def why_text(result: StationResult) -> str:
+    """The reason, and below it where flushing stopped helping or the element stays dirty."""
+    notes = result.outlook.worth.notes if result.outlook else ()
+    return "\n".join(k.one_line(said) for said in (result.judgement.reason, *notes))
 
 
 def _station(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> float:
@@ -112,7 +119,7 @@ def _station(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> float:
         (look.VERDICTS[result.verdict].label, f"verdict:{result.verdict}"),
         (k.one_line(station.name), "name"),
         (k.one_line(station.block), "wrap"),
-        (k.one_line(judgement.reason), "wrap"),
+        (k.clean(why_text(result)), "wrap"),
         (k.clean(steps_text(judgement)), "wrap"),
     )
     most = 1
@@ -121,7 +128,11 @@ def _station(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> float:
         most = max(most, k.lines(value, COLUMNS[col][1]))
     days = result.days_over
     k.number(sheet, row, 5, None if days is None else float(days), kit.format("whole"))
-    for col in (6, 7):
+    ahead = result.outlook
+    date = kit.format("date")
+    k.date(kit, sheet, row, 6, ahead.forecast.date if ahead else None, date)
+    k.date(kit, sheet, row, 7, ahead.read_by if ahead else None, date)
+    for col in (8, 9):
         sheet.write_blank(row, col, None, kit.format("fill-in"))
     height = min(409.0, most * k.LINE_POINTS + 4)
     sheet.set_row(row, height)

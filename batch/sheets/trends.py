@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass, field
 from typing import Any
@@ -45,6 +46,13 @@ _SPELT_OUT = (
      '<c:plotVisOnly val="1"/><c:dispBlanksAs val="gap"/></c:chart>'),
 )  # fmt: skip
 
+# The band is a zigzag of level strokes, close enough together to read as a surface: an area
+# beside a scatter needs a second kind of chart, which programs place by different rules.
+BAND = "band"
+EXPECTED = "expected"
+STROKES = 60  # of a band as high as the limit
+LONGEST_AHEAD = 0.6  # of the time already drawn: a far forecast must not crush the readings
+
 Point = tuple[float, float | None]
 
 
@@ -82,8 +90,8 @@ def write(kit: k.Kit, sheet: Any, name: str) -> None:
 def _third_line(results: tuple[StationResult, ...]) -> str:
     if not results:
         return "No station in this book."
-    said = "Most urgent first. Readings that cannot be used are not drawn; a line stops at a gap"
-    said += " longer than three reading intervals."
+    said = "Most urgent first. Unusable readings are not drawn; a line stops at a gap over three"
+    said += " reading intervals. Shaded: forecast, 8 in 10, in straight lines to the limit."
     if any(len(r.history.readings) > MOST_READINGS for r in results):
         said += f" A chart shows the latest {MOST_READINGS} readings."
     if len(results) > MOST:
@@ -116,7 +124,10 @@ def _series(kit: k.Kit, result: StationResult) -> dict[str, list[Point]]:
         ]
     days = [x for points in found.values() for x, _ in points]
     if days:
-        low, high = _window(kit, min(days), max(days))
+        ahead = _ahead(kit, result)
+        first, last = min(days), max(days)
+        low, high = _window(kit, first, last, ahead[2] if ahead else last)
+        found |= _forecast(kit, result, ahead, high)
         found["limit"] = [(low, result.station.limit), (high, result.station.limit)]
         clean_drop = result.station.clean_drop
         found["clean"] = [] if clean_drop is None else [(low, clean_drop), (high, clean_drop)]
@@ -138,10 +149,50 @@ def _drops(kit: k.Kit, result: StationResult, gap: float) -> list[Point]:
     return points if any(level is not None for _, level in points) else []
 
 
-def _window(kit: k.Kit, first: float, last: float) -> tuple[float, float]:
-    """First and last day of a chart's date axis: to the as-of date, so that silence shows."""
+def _ahead(kit: k.Kit, result: StationResult) -> tuple[float, float, float] | None:
+    """Early, expected and late day at the limit; the late one never where it cannot be told."""
+    expected = result.outlook.forecast if result.outlook else None
+    if expected is None or expected.date is None or expected.low is None or result.latest is None:
+        return None
+    late = math.inf if expected.high is None else kit.serial(expected.high)
+    return kit.serial(expected.low), kit.serial(expected.date), late
+
+
+def _forecast(
+    kit: k.Kit, result: StationResult, ahead: tuple[float, float, float] | None, end: float
+) -> dict[str, list[Point]]:
+    """From the latest reading to the limit: the band of the 80 % span, and the expected way.
+
+    Both run in straight lines and stop at `end`, the last day of the axis.
+    """
+    latest = result.latest
+    if ahead is None or latest is None or latest.drop is None:
+        return {}
+    now, drop, limit = kit.serial(latest.date, latest.time), latest.drop, result.station.limit
+    early, middle, late = (max(day, now) for day in ahead)
+    band: list[Point] = []
+    strokes = max(4, math.ceil(STROKES * min(1.0, (limit - drop) / limit)))
+    for stroke in range(strokes):
+        part = (stroke + 0.5) / strokes
+        left = now + part * (early - now)
+        right = min(now + part * (late - now), end)
+        if left >= end:
+            break
+        sides = (left, right) if stroke % 2 else (right, left)
+        band += [(day, drop + part * (limit - drop)) for day in sides]
+    reach = min(1.0, (end - now) / (middle - now)) if middle > now else 1.0
+    tip = (now + reach * (middle - now), drop + reach * (limit - drop))
+    return {BAND: band, EXPECTED: [(now, drop), tip]}
+
+
+def _window(kit: k.Kit, first: float, last: float, ahead: float) -> tuple[float, float]:
+    """First and last day of a chart's date axis: to the as-of date, so that silence shows.
+
+    And on to the late end of the forecast, within reason.
+    """
     as_of = kit.assessment.as_of
     end = max(last, kit.serial(as_of)) if as_of else last
+    end = max(end, min(ahead, end + max(14.0, LONGEST_AHEAD * (end - first))))
     pad = max(1.0, round((end - first) * 0.02))
     return float(int(first)) - pad, float(int(end)) + pad
 
@@ -193,6 +244,9 @@ def alt_text(result: StationResult) -> str:
         said = f"no usable reading; {limit}"
     else:
         said = f"latest drop {latest.drop:.2f} m on {latest.date.isoformat()}; {limit}"
+    expected = result.outlook.forecast.date if result.outlook else None
+    if expected is not None:
+        said += f"; expected at the limit about {expected.isoformat()}"
     name = k.one_line(result.station.name)[:60]
     return f"Pressure drop over time at station {name}: {said}; verdict: {shown}."
 
@@ -229,6 +283,10 @@ def _styles() -> list[tuple[str, dict[str, Any]]]:
     """Name, line and marker of every series, in drawing order."""
     none = {"type": "none"}
     found: list[tuple[str, dict[str, Any]]] = [
+        (BAND, {"name": "Forecast, 8 in 10", "marker": none,
+                "line": {"color": look.BAND_LINE, "width": 2.25}}),
+        (EXPECTED, {"name": "Expected", "marker": none,
+                    "line": {"color": look.DROP_LINE, "width": 1.25, "dash_type": "dash"}}),
         ("limit", {"name": "Limit", "marker": none,
                    "line": {"color": look.LIMIT_LINE, "width": 2}}),
         ("clean", {"name": "Clean drop", "marker": none,

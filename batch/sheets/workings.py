@@ -13,11 +13,12 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any
 
-from batch.model import Assessment, Reading, Station
+from batch.model import Assessment, History, Reading, Station
+from batch.runs import corrected_drop
 from batch.sheets import kit as k
 from batch.sheets.rows import formula_cell, formula_text_cell, number_cell, text_cell
 from templates.book import Table, column_letters
-from templates.units import metres_per
+from templates.units import cubic_metres_per_hour_per, metres_per
 
 HEADER = 3
 NOISE = 1e-6  # [m]; more than this above the limit is over
@@ -38,24 +39,54 @@ COLUMNS = (
     ("Standard uncertainty (m)", 12.0),
     ("Probability of over", 11.0),
     ("Used by the ladder", 9.0),
-    ("Why not", 28.0),
+    ("Why not", 24.0),
     ("Row in Readings", 9.0),
-    ("Note", 24.0),
+    ("Note", 18.0),
+    ("Flow as read", 8.0),
+    ("Flow unit", 7.0),
+    ("Reference flow", 9.0),
+    ("Flow exponent", 8.0),
+    ("Drop at reference flow (m)", 10.0),
+    ("Clean drop (m)", 8.0),
+    ("Rise over clean (m)", 8.0),
 )
 LAST = len(COLUMNS) - 1
 MOST = 1_048_000  # rows that a sheet can hold below the header and a closing line
 _STYLES = (
     "text", "date", "time", "general", "general", "text", "factor", "metres", "metres",
     "metres", "metres", "metres", "text", "metres", "chance", "text", "text", "whole", "text",
+    "general", "text", "general", "metres", "metres", "metres", "metres",
 )  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Source:
-    """Where the pressures of one side stand: the start of their address and what was read."""
+    """Where one column's values stand: the start of their address and what was read."""
 
     address: str  # with sheet and column letters, the row follows; '' where no link is possible
     raw: dict[int, object]
+
+
+@dataclass(frozen=True)
+class Fixed:
+    """What stays the same over one station's rows; formulas without '=', escaped.
+
+    `limit`, `reference` and `clean` are a link ('' where none is possible) and the value that
+    was used [m, the farm's flow unit, m]. `u` is the formula of the uncertainty, to be joined by
+    the drop's cell, or a single piece where it does not depend on the drop; empty if unknown.
+    """
+
+    name: str
+    unit: str
+    factor: float  # [m per unit]
+    date1904: bool
+    limit: tuple[str, float]
+    reference: tuple[str, float | None]
+    clean: tuple[str, float | None]
+    flow_unit: str
+    flow_factor: float  # [m3/h per unit]
+    exponent: float
+    u: tuple[str, ...]
 
 
 def write(kit: k.Kit, sheet: Any) -> int:
@@ -63,7 +94,8 @@ def write(kit: k.Kit, sheet: Any) -> int:
     k.heading(kit, sheet, "Workings")
     line = (
         "Drop = inlet - outlet, in metres of water. Over: drop > limit by more than 0.000001 m."
-        " Formulas lead to the cells that were filled in."
+        " Drop at reference flow = drop x (reference flow / flow) ^ exponent; as read where no flow"
+        " is known. Rise = drop - clean drop. Formulas lead to the cells that were filled in."
     )
     sheet.write_string(2, 0, line, kit.format("mark"))
     k.header_row(kit, sheet, HEADER, COLUMNS)
@@ -85,16 +117,70 @@ def write(kit: k.Kit, sheet: Any) -> int:
 def rows(assessment: Assessment, styles: list[str]) -> Iterator[str]:
     """Every station's readings as rows of the sheet's part; `styles` as the blank row has them."""
     readings = assessment.book.readings
-    sides = (_source(readings, "inlet"), _source(readings, "outlet"))
+    sources = tuple(_source(readings, key) for key in ("inlet", "outlet", "flow"))
     n = HEADER + 2
     for result in assessment.stations:
-        station = result.station
-        factor, limit = metres_per(station.unit), station.limit
-        link = escape(limit_formula(assessment, station), quote=False)
-        fixed = (k.one_line(station.name), station.unit, factor, assessment.book.date1904)
+        fixed = _fixed(assessment, result.history)
         for reading in result.history.readings[: MOST + HEADER + 2 - n]:
-            yield _row(n, styles, fixed, sides, (link, limit), reading)
+            yield _row(n, styles, fixed, sources, reading)
             n += 1
+
+
+def _fixed(assessment: Assessment, history: History) -> Fixed:
+    station, book = history.station, assessment.book
+    flow_unit = book.settings.flow_unit
+    per_flow = cubic_metres_per_hour_per(flow_unit)
+    reference = station.reference_flow
+    return Fixed(
+        name=k.one_line(station.name),
+        unit=station.unit,
+        factor=metres_per(station.unit),
+        date1904=book.date1904,
+        limit=(escape(limit_formula(assessment, station), quote=False), station.limit),
+        reference=(
+            _station_cell(book.stations, "reference_flow", station.row, per_flow, reference),
+            reference / per_flow if reference else None,
+        ),
+        clean=(
+            _station_cell(book.stations, "clean_drop", station.row, 1.0, station.clean_drop),
+            station.clean_drop,
+        ),
+        flow_unit=flow_unit,
+        flow_factor=per_flow,
+        exponent=history.exponent,
+        u=_uncertainty_formula(book.stations, station),
+    )
+
+
+def _station_cell(table: Table, key: str, row: int, factor: float, value: float | None) -> str:
+    """The address of a station's cell where it holds, times `factor`, the `value` used; else ''."""
+    raw = table.raw.get(key, {}).get(row)
+    if value is None or key not in table.places or not is_number(raw):
+        return ""
+    if abs(float(str(raw)) * factor - value) > 1e-9 * max(1.0, abs(value)):
+        return ""
+    return escape(f"{k.quoted(table.sheet)}{table.cell(key, row)}", quote=False)
+
+
+def _uncertainty_formula(table: Table, station: Station) -> tuple[str, ...]:
+    """The formula of a drop's standard uncertainty, as in `checks.gauges.drop_uncertainty`."""
+    factor = metres_per(station.unit)
+
+    def metres(key: str, value: float) -> str:
+        link = _station_cell(table, key, station.row, factor, value)
+        return f"({link}*{factor!r})" if link else f"{float(value)!r}"
+
+    if station.gauges is None or station.gauge_class is None or station.division is None:
+        return ()
+    linked = _station_cell(table, "gauge_class", station.row, 1.0, station.gauge_class)
+    share = linked or f"{float(station.gauge_class)!r}"
+    reading = f"{metres('division', station.division)}^2/6"
+    if station.gauges == "one gauge":
+        return f"SQRT({reading}+({share}*", "/(100*SQRT(3)))^2)"
+    if station.full_scale is None:
+        return ()
+    scale = metres("full_scale", station.full_scale)
+    return (f"SQRT({reading}+2*({share}*{scale}/(100*SQRT(3)))^2)",)
 
 
 def _source(table: Table, key: str) -> Source:
@@ -126,18 +212,17 @@ def limit_formula(assessment: Assessment, station: Station) -> str:
 
 
 def _row(
-    n: int,
-    styles: list[str],
-    fixed: tuple[str, str, float, bool],
-    sides: tuple[Source, Source],
-    limit: tuple[str, float],
-    reading: Reading,
+    n: int, styles: list[str], fixed: Fixed, sources: tuple[Source, ...], reading: Reading
 ) -> str:
     """Row `n` of the sheet: one reading."""
-    name, unit, factor, old = fixed
-    typed_in, inlet, note = _side(n, 0, styles, sides[0], factor, reading.inlet, reading.row)
-    typed_out, outlet, more = _side(n, 1, styles, sides[1], factor, reading.outlet, reading.row)
-    notes = "; ".join(f"{s}: {t}" for s, t in (("inlet", note), ("outlet", more)) if t)
+    row, factor = reading.row, fixed.factor
+    typed_in, inlet, note = _linked(f"D{n}", styles[3], sources[0], factor, reading.inlet, row)
+    typed_out, outlet, more = _linked(f"E{n}", styles[4], sources[1], factor, reading.outlet, row)
+    flow_cell, flow, other = _linked(
+        f"T{n}", styles[19], sources[2], fixed.flow_factor, reading.flow, row
+    )
+    said = (("inlet", note), ("outlet", more), ("flow", other))
+    notes = "; ".join(f"{s}: {t}" for s, t in said if t)
     drop = None
     if inlet is not None and outlet is not None:
         drop = inlet - outlet
@@ -145,48 +230,81 @@ def _row(
     moment = None if reading.time is None else k.serial(reading.date, reading.time) % 1
     return "".join((
         f'<row r="{n}">',
-        text_cell(f"A{n}", styles[0], name),
-        number_cell(f"B{n}", styles[1], k.serial(reading.date, date1904=old)),
+        text_cell(f"A{n}", styles[0], fixed.name),
+        number_cell(f"B{n}", styles[1], k.serial(reading.date, date1904=fixed.date1904)),
         _number_or_blank(f"C{n}", styles[2], moment),
         typed_in,
         typed_out,
-        text_cell(f"F{n}", styles[5], unit),
+        text_cell(f"F{n}", styles[5], fixed.unit),
         number_cell(f"G{n}", styles[6], factor),
         _metres(f"H{n}", styles[7], f"D{n}*G{n}", inlet),
         _metres(f"I{n}", styles[8], f"E{n}*G{n}", outlet),
-        _against_limit(n, styles, drop, limit),
-        _number_or_blank(f"N{n}", styles[13], reading.u_drop),
-        _number_or_blank(f"O{n}", styles[14], reading.p_over),
+        _against_limit(n, styles, drop, fixed.limit),
+        _chance(n, styles, fixed, drop, reading),
         text_cell(f"P{n}", styles[15], "no" if why else "yes"),
         text_cell(f"Q{n}", styles[16], why),
-        number_cell(f"R{n}", styles[17], reading.row),
+        number_cell(f"R{n}", styles[17], row),
         text_cell(f"S{n}", styles[18], notes),
+        flow_cell,
+        _at_reference(n, styles, fixed, drop, flow),
         "</row>",
     ))  # fmt: skip
 
 
-def _side(
-    n: int,
-    side: int,
-    styles: list[str],
-    source: Source,
-    factor: float,
-    metres: float | None,
-    row: int,
+def _linked(
+    place: str, style: str, source: Source, factor: float, value: float | None, row: int
 ) -> tuple[str, float | None, str]:
-    """One pressure as read: its cell, its metres [m], and a note where it is not linked."""
-    place, style = f"{'DE'[side]}{n}", styles[3 + side]
-    if metres is None or metres != metres:
+    """One value as read: its cell, its canonical value, and a note where it is not linked."""
+    if value is None or value != value:
         return text_cell(place, style, ""), None, ""
     raw = source.raw.get(row)
     if isinstance(raw, (int, float)) and not isinstance(raw, bool):
-        if source.address and abs(raw * factor - metres) <= 1e-9 * max(1.0, abs(metres)):
+        if source.address and abs(raw * factor - value) <= 1e-9 * max(1.0, abs(value)):
             return formula_cell(place, style, f"{source.address}{row}", raw), raw * factor, ""
         note = f"not linked; the cell reads {raw:g}"
     else:
         note = "not linked" if raw is None else f'not linked; the cell reads "{raw}"'
-    typed = metres / factor
+    typed = value / factor
     return number_cell(place, style, typed), typed * factor, k.one_line(note)
+
+
+def _link_or_number(place: str, style: str, link: str, value: float | None) -> str:
+    if value is None:
+        return text_cell(place, style, "")
+    return formula_cell(place, style, link, value) if link else number_cell(place, style, value)
+
+
+def _chance(n: int, styles: list[str], fixed: Fixed, drop: float | None, reading: Reading) -> str:
+    """Standard uncertainty and probability of over, live where the gauge data allow them."""
+    u, p = reading.u_drop, reading.p_over
+    places = (f"N{n}", f"O{n}")
+    if drop is None or not fixed.u or u is None or p is None or not (u > 0 and p == p):
+        return _number_or_blank(places[0], styles[13], u) + _number_or_blank(
+            places[1], styles[14], p
+        )
+    return formula_cell(places[0], styles[13], f"J{n}".join(fixed.u), u) + formula_cell(
+        places[1], styles[14], f"NORMSDIST((J{n}-K{n})/N{n})", p
+    )
+
+
+def _at_reference(
+    n: int, styles: list[str], fixed: Fixed, drop: float | None, flow: float | None
+) -> str:
+    """Reference flow, exponent, the drop that they give, the clean drop and the rise over it."""
+    (to_flow, reference), (to_clean, clean) = fixed.reference, fixed.clean
+    known = bool(flow and flow > 0 and reference and reference > 0)
+    shown = flow / fixed.flow_factor if flow else None
+    corrected = None if drop is None else corrected_drop(drop, shown, reference, fixed.exponent)
+    formula = f"J{n}*(V{n}/T{n})^W{n}" if known else f"J{n}"
+    rise = None if drop is None or clean is None else drop - clean
+    return (
+        text_cell(f"U{n}", styles[20], fixed.flow_unit if flow is not None else "")
+        + _link_or_number(f"V{n}", styles[21], to_flow, reference)
+        + _number_or_blank(f"W{n}", styles[22], fixed.exponent if known else None)
+        + _metres(f"X{n}", styles[23], formula, corrected)
+        + _link_or_number(f"Y{n}", styles[24], to_clean, clean)
+        + _metres(f"Z{n}", styles[25], f"J{n}-Y{n}", rise)
+    )
 
 
 def _number_or_blank(place: str, style: str, value: float | None) -> str:
@@ -205,7 +323,7 @@ def _against_limit(n: int, styles: list[str], drop: float | None, limit: tuple[s
     """Drop, limit, margin, and over or not; the limit alone where there is no drop."""
     link, metres = limit
     place, style = f"K{n}", styles[10]
-    cell = formula_cell(place, style, link, metres) if link else number_cell(place, style, metres)
+    cell = _link_or_number(place, style, link, metres)
     if drop is None:
         blank = [text_cell(f"{c}{n}", styles[s], "") for c, s in (("J", 9), ("L", 11), ("M", 12))]
         return blank[0] + cell + blank[1] + blank[2]
