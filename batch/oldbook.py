@@ -75,9 +75,8 @@ def _endless(name: str) -> BookError:
 
 def convert(data: bytes, name: str) -> bytes:
     """The .xlsx of an .xls, in this process; BookError for a password, anything on damage."""
-    with _Silent() as log:
-        source = _opened(data, name, log)
-        book = PlainBook(name, date1904=source.datemode == 1)
+    source = _opened(data, name)
+    with PlainBook(name, date1904=source.datemode == 1) as book:
         grid = 0
         for number in range(source.nsheets):
             sheet = source.sheet_by_index(number)
@@ -96,12 +95,6 @@ def convert(data: bytes, name: str) -> bytes:
 class _Silent:
     """Where the parser's chatter goes: nowhere."""
 
-    def __enter__(self) -> _Silent:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        return None
-
     def write(self, text: str) -> int:
         return len(text)
 
@@ -109,13 +102,13 @@ class _Silent:
         return None
 
 
-def _opened(data: bytes, name: str, log: _Silent) -> Any:
+def _opened(data: bytes, name: str) -> Any:
     """The book with its formats, merged ranges and hidden rows; without where they are broken."""
     import xlrd
 
     def opened(formats: bool) -> Any:
         return xlrd.open_workbook(
-            file_contents=data, logfile=log, on_demand=True, ragged_rows=True,
+            file_contents=data, logfile=_Silent(), on_demand=True, ragged_rows=True,
             formatting_info=formats,
         )  # fmt: skip
 

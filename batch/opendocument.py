@@ -54,10 +54,10 @@ def plain_from_ods(package: Package, name: str) -> tuple[bytes, int]:
     ValueError and others of `batch.opc.DAMAGE` on damage.
     """
     _refuse_password(package, name)
-    book = PlainBook(name)
-    reader = _Reader(book)
-    feed(package.chunks("content.xml"), reader.start, reader.end, reader.data)
-    return book.finish(), book.cut
+    with PlainBook(name) as book:
+        reader = _Reader(book)
+        feed(package.chunks("content.xml"), reader.start, reader.end, reader.data)
+        return book.finish(), book.cut
 
 
 def _refuse_password(package: Package, name: str) -> None:

@@ -10,6 +10,7 @@ import re
 import zipfile
 from collections.abc import Iterable, Sequence
 from html import escape
+from typing import IO
 
 from batch.cells import MAX_COLUMN, MAX_ROW, ErrorText, NoValue, Value
 from batch.errors import BookError
@@ -62,17 +63,27 @@ class PlainBook:
         self.cut = 0  # texts that were too long for a cell
         self._target = io.BytesIO()
         self._zip = zipfile.ZipFile(self._target, "w", zipfile.ZIP_DEFLATED, compresslevel=1)
+        self._part: IO[bytes] | None = None
         self._sheets: list[tuple[str, bool]] = []
         self._strings: dict[str, int] = {}
         self._filled = 0
         self._rows: list[str] = []
         self._letters = [column_letters(i) for i in range(64)]
 
+    def __enter__(self) -> PlainBook:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Let go of what a broken source left half written."""
+        self._leave()
+        self._zip.close()
+
     def begin(self, title: str, hidden: bool = False) -> None:
         """Begin a sheet; its name is made one that an .xlsx accepts."""
         if len(self._sheets) >= MAX_SHEETS:
             raise BookError(f"{self.name} holds more than {MAX_SHEETS:,} sheets: it was not read.")
         self._sheets.append((self._free_name(title), hidden))
+        self._leave()
         self._part = self._zip.open(_info(f"xl/worksheets/sheet{len(self._sheets)}.xml"), "w")
         head = f'<cols><col min="1" max="{MAX_COLUMN}" width="14" customWidth="1"/></cols>'
         self._write(f'{_DECLARED}<worksheet xmlns="{_MAIN}">{head}<sheetData>')
@@ -100,7 +111,7 @@ class PlainBook:
         listed = "".join(f'<mergeCell ref="{ref}"/>' for ref in refs)
         merges = f'<mergeCells count="{len(refs)}">{listed}</mergeCells>' if refs else ""
         self._write(f"</sheetData>{merges}</worksheet>")
-        self._part.close()
+        self._leave()
 
     def finish(self) -> bytes:
         """The package's bytes. BookError where it holds no sheet."""
@@ -118,7 +129,14 @@ class PlainBook:
         self._rows.clear()
 
     def _write(self, text: str) -> None:
+        if self._part is None:
+            raise ValueError("no sheet has begun")
         self._part.write(text.encode())
+
+    def _leave(self) -> None:
+        if self._part is not None:
+            self._part.close()
+        self._part = None
 
     def _cell(self, row: int, column: int, value: Value, style: int) -> str:
         letters = self._letters[column] if column < 64 else column_letters(column)

@@ -23,6 +23,7 @@ from batch.errors import BookError
 from batch.farm import read_farm
 from batch.foreign import as_xlsx
 from batch.headers import HEADER_ROWS, Header, find_header
+from batch.lookalike import missing_sheet, plain_name, unread_sheets
 from batch.opc import DAMAGE, damaged, open_package
 from batch.sheetxml import read_sheet
 from batch.workbook import open_workbook
@@ -33,7 +34,6 @@ from templates.contract import (
     FARM,
     LISTS,
     READINGS,
-    RESULT_SHEETS,
     STATIONS,
     WATER,
     WORK,
@@ -66,46 +66,23 @@ def read_book(data: bytes, path: str) -> ReadResult:
         parts = {sheet.name: _part(workbook, sheet) for sheet in (FARM, *LISTS)}
         for sheet in (STATIONS, READINGS):
             if parts[sheet.name] is None:
-                raise _missing_sheet(workbook, sheet, name)
+                raise missing_sheet(workbook, sheet, name)
         cells = {
             key: read_sheet(workbook, part) if part else SheetCells() for key, part in parts.items()
         }
+        unread = list(unread_sheets(workbook, parts))
     except BookError:
         raise
     except DAMAGE:
         raise damaged(name) from None
-    return _Builder(workbook, parts, cells, name).build(path)
-
-
-def _plain_name(name: str) -> str:
-    return "".join(name.replace("\u00a0", " ").split()).casefold()
+    return _Builder(workbook, parts, cells, name, unread).build(path)
 
 
 def _part(workbook: Workbook, sheet: Sheet) -> SheetPart | None:
-    alike = [s for s in workbook.sheets if _plain_name(s.name) == _plain_name(sheet.name)]
+    alike = [s for s in workbook.sheets if plain_name(s.name) == plain_name(sheet.name)]
     exact = [s for s in alike if s.name == sheet.name]
     found = exact or alike
     return found[0] if found else None
-
-
-def _missing_sheet(workbook: Workbook, sheet: Sheet, name: str) -> BookError:
-    names = ", ".join(part.name for part in workbook.sheets[:12])
-    more = len(workbook.sheets) - 12
-    names += f" and {more} more" if more > 0 else ""
-    text = f"{name} has no sheet {sheet.name} (its sheets: {names}): "
-    best, score = "", 0
-    taken = {_plain_name(s) for s in (*RESULT_SHEETS, *(s.name for s in LISTS))}
-    for part in workbook.sheets[:60]:
-        if _plain_name(part.name) in taken:
-            continue
-        header = find_header(read_sheet(workbook, part, HEADER_ROWS), sheet)
-        if header and len(header.places) > score:
-            best, score = part.name, len(header.places)
-    if score >= 2:
-        return BookError(
-            f"{text}the sheet {best} looks like it by its headers, rename it to {sheet.name}."
-        )
-    return BookError(f"{text}copy the sheet {sheet.name} from a blank template.")
 
 
 class _Builder:
@@ -117,12 +94,13 @@ class _Builder:
         parts: dict[str, SheetPart | None],
         cells: dict[str, SheetCells],
         name: str,
+        unread: list[Finding],
     ) -> None:
         self.workbook = workbook
         self.parts = parts
         self.cells = cells
         self.name = name
-        self.findings: list[Finding] = []
+        self.findings = unread
         self.counts: dict[str, Counts] = {}
         self.register: dict[str, str] = {}
         self.station_units: dict[str, str] = {}
@@ -134,6 +112,12 @@ class _Builder:
         farm = read_farm(self.cells[FARM.name], farm_name, self.workbook)
         self.settings = farm.settings
         self.findings.extend(farm.findings)
+        if self.cells[FARM.name].columns and not farm.cells:
+            # Labels in other words would leave every default, the unit too, in force unsaid.
+            self.findings.append(
+                find("column-missing", sheet=farm_name, cell="", read="no setting that is known",
+                     accepted="the labels of the template, for example Pressure unit")
+            )  # fmt: skip
         tables = {sheet.name: self.table(sheet) for sheet in LISTS}
         book = Book(
             path=path,

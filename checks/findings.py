@@ -65,6 +65,7 @@ _RULES = (
     Rule("value-out-of-bounds", _E, "Value outside what is possible", "Check the value and its unit."),
     # sheets
     Rule("sheet-missing", _E, "Sheet not found", "Copy the sheet from a blank template."),
+    Rule("sheet-not-read", _D, "Sheet was not read", "Rename it, or move its rows, if they are meant to count."),
     Rule("column-missing", _E, "Column not found", "Add the header, spelt as in the template."),
     Rule("column-twice", _D, "Header stands twice", "Rename one of them; the first was used."),
     Rule("name-taken", _N, "A sheet of yours has a result sheet's name", "Nothing to do: yours was left alone."),
