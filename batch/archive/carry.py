@@ -23,8 +23,7 @@ _NOT_CARRIED = ("season", "review_date")
 def next_book(last: Assessment) -> bytes:
     """The blank of the next season with everything in it that does not begin anew.
 
-    Pressures and flows stand in the people's own units again. ValueError, one sentence, where
-    the register holds what a blank cannot take.
+    Pressures and flows stand in the people's own units again.
     """
     settings = dict(_settings(last))
     options = BlankOptions(last.book.settings.pressure_unit, last.book.settings.flow_unit)

@@ -121,7 +121,8 @@ def _unmet(table: ArchiveTable) -> Iterator[tuple[str, str]]:
         for name, limit in _limits(field).items():
             broken = sum(_breaks(name, limit, value) for value in values)
             if broken:
-                said = f"{field.name}: {name} {limit}: not kept in {broken} of {len(values)} rows"
+                wanted = name if name == "required" else f"{name} {limit}"
+                said = f"{field.name}: {wanted}: not kept in {broken} of {len(values)} rows"
                 yield f"{field.name}.{name}", said
     if table.key:
         values = table.column(table.key)

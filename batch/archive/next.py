@@ -39,12 +39,8 @@ def begin(paths: Sequence[Path], book_name: str) -> Begun:
     _one_farm(folders, seasons)
     ordered = years(seasons)
     last = ordered[-1].assessment
-    try:
-        blank = next_book(last)
-    except ValueError as error:
-        raise BookError(f"{last.book.path}: its register cannot be carried over: {error}") from None
     return Begun(
-        package=with_seasons(blank, seasons, book_name),
+        package=with_seasons(next_book(last), seasons, book_name),
         stations=len(last.book.stations.frame),
         open=len(left_open(last)),
         seasons=tuple(year.label for year in ordered),
