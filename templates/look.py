@@ -25,7 +25,7 @@ DROP_LINE = "#0B3C7D"
 LIMIT_LINE = "#A8430F"
 CLEAN_LINE = "#6B7785"
 BAR_FILL = "#8FB4DD"
-BAND_LINE = "#C7D9EE"  # of a forecast; pale, for lines are drawn over it
+BAND_LINE = "#6FA0D8"  # of a forecast; drawn half transparent
 
 
 @dataclass(frozen=True)
@@ -105,6 +105,11 @@ FORMATS: dict[str, dict[str, object]] = {
     "factor": {**_BOX, "num_format": "0.00000"},
     "chance": {**_BOX, "num_format": "0.0%"},
     "link": {**_LEFT, "font_color": "#0B3C7D", "underline": 1},
+    "tested": {**_BOX, "num_format": "[>=1000]#,##0;General"},
+    # The clogging hazard of water: a ramp of lightness too, each with its sign and word.
+    "hazard low": {**_LEFT, "bold": True, "bg_color": "#DCE9F7"},
+    "hazard moderate": {**_LEFT, "bold": True, "bg_color": "#E8AF47"},
+    "hazard severe": {**_LEFT, "bold": True, "bg_color": "#7D2C1B", "font_color": WHITE},
     "over": {"bold": True, "bg_color": "#043176", "font_color": WHITE},
     "data": {**_BASE, "font_color": QUIET},
     "data-date": {**_BASE, "font_color": QUIET, "num_format": DATE_FORMAT},

@@ -46,11 +46,12 @@ _SPELT_OUT = (
      '<c:plotVisOnly val="1"/><c:dispBlanksAs val="gap"/></c:chart>'),
 )  # fmt: skip
 
+# Programs differ in which series they draw on top, so the band lets the others shine through.
 # The band is a zigzag of level strokes, close enough together to read as a surface: an area
 # beside a scatter needs a second kind of chart, which programs place by different rules.
 BAND = "band"
 EXPECTED = "expected"
-STROKES = 60  # of a band as high as the limit
+STROKES, LEAST_STROKES = 60, 20  # of a band as high as the limit; of any
 LONGEST_AHEAD = 0.6  # of the time already drawn: a far forecast must not crush the readings
 
 Point = tuple[float, float | None]
@@ -171,7 +172,7 @@ def _forecast(
     now, drop, limit = kit.serial(latest.date, latest.time), latest.drop, result.station.limit
     early, middle, late = (max(day, now) for day in ahead)
     band: list[Point] = []
-    strokes = max(4, math.ceil(STROKES * min(1.0, (limit - drop) / limit)))
+    strokes = max(LEAST_STROKES, math.ceil(STROKES * min(1.0, (limit - drop) / limit)))
     for stroke in range(strokes):
         part = (stroke + 0.5) / strokes
         left = now + part * (early - now)
@@ -284,7 +285,7 @@ def _styles() -> list[tuple[str, dict[str, Any]]]:
     none = {"type": "none"}
     found: list[tuple[str, dict[str, Any]]] = [
         (BAND, {"name": "Forecast, 8 in 10", "marker": none,
-                "line": {"color": look.BAND_LINE, "width": 2.25}}),
+                "line": {"color": look.BAND_LINE, "width": 2.25, "transparency": 50}}),
         (EXPECTED, {"name": "Expected", "marker": none,
                     "line": {"color": look.DROP_LINE, "width": 1.25, "dash_type": "dash"}}),
         ("limit", {"name": "Limit", "marker": none,

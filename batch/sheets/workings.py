@@ -45,7 +45,7 @@ COLUMNS = (
     ("Flow as read", 8.0),
     ("Flow unit", 7.0),
     ("Reference flow", 9.0),
-    ("Flow exponent", 8.0),
+    ("Flow exponent", 9.5),
     ("Drop at reference flow (m)", 10.0),
     ("Clean drop (m)", 8.0),
     ("Rise over clean (m)", 8.0),
