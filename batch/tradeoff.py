@@ -23,6 +23,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from statistics import fmean
 
 from batch.costs import DirtCost, pump_energy
@@ -120,7 +121,7 @@ def replayed(run: Run, clean: float, drop: float) -> Cycle:
     foot = min(clean, run.drops[0])
     points = [(start, foot), *zip(run.days, run.drops, strict=True)]
     metre_days = 0.0
-    for (t0, h0), (t1, h1) in zip(points, points[1:], strict=False):
+    for (t0, h0), (t1, h1) in pairwise(points):
         if h1 >= drop:
             end = t0 + (t1 - t0) * (drop - h0) / (h1 - h0) if h1 > h0 else t0
             metre_days += _area(end - t0, h0 - clean, drop - clean)

@@ -79,7 +79,8 @@ def _summary(kit: k.Kit, sheet: Any, bill: FarmBill) -> int:
         ("Energy that dirt took", energy, "", "kWh", counted),
         ("Energy price", settings.price, setting(kit, "price", settings.price),
          f"{money} per kWh", ""),
-        ("Price of that energy", bill.energy_cost, f"D{_FIRST + 1}*{PRICE}", money, "energy x price"),
+        ("Price of that energy", bill.energy_cost, f"D{_FIRST + 1}*{PRICE}", money,
+         "energy x price"),
         ("Hand cleanings logged", float(bill.cleanings), "", "", "all days, gaps included"),
         ("One hand cleaning", each, _cleaning(kit), money, "hours x labour price"),
         ("Price of the cleanings", bill.labour_cost, f"D{_FIRST + 4}*{CLEANING}", money,
@@ -184,7 +185,7 @@ def _stations(kit: k.Kit, sheet: Any, row: int, bills: Sequence[StationBill]) ->
         _station(kit, sheet, row, bill)
     row = first + len(bills)
     sheet.write_string(row, 0, "Farm", kit.format("total-name"))
-    sums = {
+    sums: dict[int, list[float | None]] = {
         1: [b.cost.days_counted for b in bills],
         2: [float(b.cost.gaps_left_out) for b in bills],
         4: [b.cost.energy_kwh for b in bills],

@@ -22,9 +22,10 @@ HEADS = (
 ASSUMES = (
     "Every station's own runs are replayed from its clean drop to the drop at which one would"
     " clean by hand, in turn over the days counted; what a run lacks at its foot or end is filled"
-    " by its own robust rate ('beyond the readings'). The pump makes up for the drop, one cleans on the very day, nobody flushes in between. Only"
-    " energy and labour are weighed: what the emitters lose, and what a high drop does to an"
-    " element, are not. A low total is therefore no reason to raise a limit."
+    " by its own robust rate ('beyond the readings'). The pump makes up for the drop, one cleans on"
+    " the very day, nobody flushes in between. Only energy and labour are weighed: what the"
+    " emitters lose, and what a high drop does to an element, are not. A low total is therefore no"
+    " reason to raise a limit."
 )
 _SERIES = (
     (4, "Energy", "triangle", look.DROP_LINE, "dash"),
@@ -108,7 +109,7 @@ def _answer(weighed: TradeOff) -> str:
         line += f"; from {min(level):g} to {max(level):g} m they differ by no more than a tenth"
     edges = (known[0].drop, known[-1].drop)
     if best.drop in edges and len(known) > 1:
-        line += "; it is the last drop that could be priced on this side, so the least may lie past it"
+        line += "; no drop past it could be priced, so the least may lie further on"
     return line + "."
 
 
@@ -142,7 +143,8 @@ def _priced(
 
 def alt_text(weighed: TradeOff) -> str:
     """The chart in one sentence, for those who cannot see it."""
-    return f"Energy, labour and their total against the drop at which one cleans. {_answer(weighed)}"
+    shown = "Energy, labour and their total against the drop at which one cleans."
+    return f"{shown} {_answer(weighed)}"
 
 
 def _chart(kit: k.Kit, name: str, rows: tuple[int, int], weighed: TradeOff) -> Any:
