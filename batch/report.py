@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from batch.billjson import farm_costs_json, station_loss_json
 from batch.history import station_gauge
 from batch.model import CALM, Assessment, FlowFit, StationResult
+from batch.waterjson import grade_json, water_json
 from checks.findings import Finding, Severity
 
 if TYPE_CHECKING:
@@ -149,7 +150,11 @@ def book_json(assessment: Assessment, path: str, output: str | None) -> dict[str
     }
     bill = assessment.bill
     lost = {} if bill is None else {b.station: station_loss_json(b) for b in bill.stations}
-    stations = [{**station_json(r), **lost.get(r.station.name, {})} for r in assessment.stations]
+    rule = assessment.book.settings.passage_rule
+    stations = [
+        {**station_json(r), **lost.get(r.station.name, {}), **grade_json(r.station, rule)}
+        for r in assessment.stations
+    ]
     return {
         "path": path,
         "farm": assessment.book.settings.farm,
@@ -159,6 +164,7 @@ def book_json(assessment: Assessment, path: str, output: str | None) -> dict[str
         "output": output,
         "rows": rows,
         "costs": None if bill is None else farm_costs_json(bill, assessment.book.settings.currency),
+        "water": water_json(assessment),
     }
 
 

@@ -78,7 +78,8 @@ def _twelve() -> bytes:
     seasons, gauges = _seasons(TWELVE)
     options = BlankOptions("bar", "m3/h", twelve.FARM)
     settings = {**rows.settings(twelve.FARM, "bar", "m3/h", twelve.REVIEW), **rows.COSTS}
-    return build(options, rows.sheets(seasons, gauges, "bar", _AGREED), settings)
+    lists = rows.sheets(seasons, gauges, "bar", _AGREED)
+    return build(options, {**lists, "Water tests": list(twelve.WATER_TESTS)}, settings)
 
 
 def _mixed() -> bytes:

@@ -10,7 +10,7 @@ from io import BytesIO
 
 from batch.fingerprint import fingerprint
 from batch.model import Assessment
-from batch.sheets import actions, costs, findings, review, rows, runs, trends, workings
+from batch.sheets import actions, costs, findings, review, rows, runs, trends, water, workings
 from batch.sheets.kit import Kit
 from templates import contract
 
@@ -59,6 +59,7 @@ def result_book(
         trends.write(kit, sheets["Trends"], final["Trends"])
         runs.write(kit, sheets["Runs"])
         costs.write(kit, sheets["Costs"], final["Costs"])
+        water.write(kit, sheets["Water review"])
         count = workings.write(kit, sheets["Workings"])
         findings.write(kit, sheets["Findings"])
 
