@@ -48,10 +48,11 @@ class Cells:
 
 @dataclass
 class SheetCells:
-    """One sheet: 0-based column -> its filled cells, and the merged ranges."""
+    """One sheet: 0-based column -> its filled cells, the merged ranges and the hidden rows."""
 
     columns: dict[int, Cells] = field(default_factory=dict)
     merged: list[str] = field(default_factory=list)
+    hidden: list[int] = field(default_factory=list)
 
 
 @dataclass(frozen=True)

@@ -6,12 +6,14 @@ translated sheet is recognised too. Such a sheet is named, never read: that woul
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from batch.cells import Cells, IsoDate, SheetCells, SheetPart, Style, Value, Workbook
 from batch.errors import BookError
 from batch.headers import find_header
+from batch.opc import DAMAGE
 from batch.parsing import date_text, number_text, serial_date, tidy
 from batch.sheetxml import read_sheet
 from checks.findings import Finding, find
@@ -37,10 +39,11 @@ def missing_sheet(workbook: Workbook, sheet: Sheet, name: str) -> BookError:
     more = len(workbook.sheets) - 12
     names += f" and {more} more" if more > 0 else ""
     text = f"{name} has no sheet {sheet.name} (its sheets: {names}): "
-    others = list(_others(workbook))
+    others = list(_others(workbook, set()))
+    taken = {plain_name(one.name) for one in (FARM, *LISTS)}
     best, score = "", 1
     for part, cells in others:
-        header = find_header(cells, sheet)
+        header = None if plain_name(part.name) in taken else find_header(cells, sheet)
         if header and len(header.places) > score:
             best, score = part.name, len(header.places)
     if best:
@@ -59,10 +62,7 @@ def missing_sheet(workbook: Workbook, sheet: Sheet, name: str) -> BookError:
 def unread_sheets(workbook: Workbook, parts: Parts) -> Iterator[Finding]:
     """A finding for every sheet that looks like a list and is not read as one."""
     read = {part.part for part in parts.values() if part is not None}
-    taken = {plain_name(sheet.name) for sheet in (FARM, *LISTS)}
-    for part, cells in _others(workbook):
-        if part.part in read or (plain_name(part.name) in taken and not cells.columns):
-            continue
+    for part, cells in _others(workbook, read):
         sheet, how = _like_a_list(workbook, parts, cells)
         if sheet is None:
             continue
@@ -76,13 +76,17 @@ def unread_sheets(workbook: Workbook, parts: Parts) -> Iterator[Finding]:
         )
 
 
-def _others(workbook: Workbook) -> Iterator[tuple[SheetPart, SheetCells]]:
-    """The upper rows of every sheet that is not a result sheet."""
+def _others(workbook: Workbook, read: set[str]) -> Iterator[tuple[SheetPart, SheetCells]]:
+    """The upper rows of every sheet that is no result sheet and whose part is not in `read`.
+
+    A damaged one is passed over: a sheet that is not needed cannot spoil the book.
+    """
     ours = {plain_name(name) for name in RESULT_SHEETS}
     ours |= {plain_name(f"{name} (Siltbook)") for name in RESULT_SHEETS}
     for part in workbook.sheets[:_SHEETS]:
-        if plain_name(part.name) not in ours:
-            yield part, read_sheet(workbook, part, _ROWS)
+        if plain_name(part.name) not in ours and part.part not in read:
+            with contextlib.suppress(*DAMAGE):
+                yield part, read_sheet(workbook, part, _ROWS)
 
 
 def _like_a_list(

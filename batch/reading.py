@@ -28,6 +28,7 @@ from batch.opc import DAMAGE, damaged, open_package
 from batch.sheetxml import read_sheet
 from batch.workbook import open_workbook
 from checks.findings import Finding, find
+from checks.wording import rows_named
 from templates.book import Book, Counts, Settings, Table, column_letters
 from templates.contract import (
     AGREED,
@@ -154,6 +155,7 @@ class _Builder:
         self._note_odd_units(sheet, header, title)
         block = _block(cells, header, sheet, title, self.workbook)
         self._note_merged(cells, header, block)
+        _note_hidden(cells, block)
         return self._frame(sheet, header, block)
 
     def _note_odd_units(self, sheet: Sheet, header: Header, title: str) -> None:
@@ -287,6 +289,17 @@ class _Builder:
             filled[block.positions(column.key)] = True
         for position in np.flatnonzero(absent & ~filled).tolist():
             block.flag("cell-missing", column, position, "nothing", accepted_text(column))
+
+
+def _note_hidden(cells: SheetCells, block: Block) -> None:
+    """Hidden and filtered rows count as any other; whoever hid them should know."""
+    hidden = sorted(set(block.rows.tolist()) & set(cells.hidden))
+    if hidden:
+        block.findings.append(
+            find("rows-hidden", sheet=block.sheet, cell=f"A{hidden[0]}",
+                 read=f"{rows_named(hidden)} hidden or filtered",
+                 accepted="any row: hidden ones count as well")
+        )  # fmt: skip
 
 
 def _reading_order(finding: Finding) -> tuple[int, int]:

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import contextlib
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from itertools import islice
 
 from batch.cells import (
     MAX_COLUMN,
@@ -43,6 +44,8 @@ _LOCAL = {
     "si": ITEM,
 }
 _CODES = {space + local: code for space in _MAIN for local, code in _LOCAL.items()}
+
+_TRUE = ("1", "true")
 
 code_of = _CODES.get
 
@@ -112,6 +115,8 @@ class _SheetParser:
             raise ValueError(f"row {self.row} lies beyond the last row")
         if self.row > self.last_row:
             raise _Enough
+        if attrs.get("hidden", "0") in _TRUE:
+            self.cells.hidden.append(self.row)
 
     def _start_cell(self, attrs: dict[str, str]) -> None:
         ref = attrs.get("r")
@@ -175,7 +180,7 @@ def cell_value(kind: str, text: str, formula: bool, strings: list[str]) -> Value
     if not text.strip():
         return NoValue("") if formula else None
     if kind == "b":
-        return text.strip() in ("1", "true")
+        return text.strip() in _TRUE
     if kind == "e":
         return ErrorText(clean_text(text))
     return IsoDate(clean_text(text)) if kind == "d" else clean_text(text)
@@ -199,10 +204,21 @@ def read_sheet(book: Workbook, sheet: SheetPart, last_row: int = MAX_ROW) -> She
         feed([data], handlers.start, handlers.end, handlers.data)
         return handlers.cells
     with contextlib.suppress(_Enough):
-        feed(book.package.chunks(sheet.part), handlers.start, handlers.end, handlers.data)
+        chunks = book.package.chunks(sheet.part)
+        if last_row < MAX_ROW:
+            chunks = _first(chunks)
+        feed(chunks, handlers.start, handlers.end, handlers.data)
     return handlers.cells
 
 
+def _first(chunks: Iterator[bytes]) -> Iterator[bytes]:
+    """The first pieces of a part: what a few rows take, unless somebody means harm."""
+    yield from islice(chunks, _PIECES)
+    if next(chunks, None) is not None:
+        raise _Enough
+
+
+_PIECES = 4  # of a mebibyte
 _WHOLE = 256 * 2**20  # [bytes]; larger parts are streamed through the XML parser
 _BLOCK = 2**20  # [characters] taken apart at once, so that memory stays small
 _HEAD = re.compile(
@@ -213,6 +229,7 @@ _CELL = re.compile(
     r'<c r="([A-Z]{1,3})([1-9][0-9]{0,6})"(?: s="([0-9]{1,5})")?(?: t="([a-zA-Z]{1,9})")?'
     r"(?:/>|>(?:(<f>[^<]*</f>)?<v>([^<&]*)</v>)?</c>)"
 )
+_HIDDEN = re.compile(r'<row(?=[^<>]* r="([0-9]{1,7})")[^<>]* hidden="(?:1|true)"')
 _BETWEEN = re.compile(r'(?:</row>|<row(?: [a-zA-Z0-9:]+="[^<>"&]*")*/?>|\s)*')
 _FIELDS = 7  # the text before a cell and the six groups of the cell
 
@@ -242,6 +259,8 @@ def _quick_block(text: str, into: _SheetParser, strings: list[str]) -> bool:
     parts = _CELL.split(text)
     if not all(map(_BETWEEN.fullmatch, filter(None, parts[::_FIELDS]))):
         return False
+    if ' hidden="' in text:
+        into.cells.hidden.extend(map(int, _HIDDEN.findall(text)))
     columns = into.cells.columns
     at = {letters: address(f"{letters}1")[1] for letters in set(parts[1::_FIELDS])}
     fields = [parts[i::_FIELDS] for i in range(1, _FIELDS)]

@@ -60,6 +60,7 @@ _RULES = (
     Rule("cell-below-limit", _N, "Below what the laboratory can tell", "Nothing to do: it counts as at most that much."),
     Rule("cell-text-number", _N, "Number stored as text", "Nothing to do: it was read without doubt."),
     Rule("cells-merged", _N, "Merged cells in the list", "Unmerge them and fill every row."),
+    Rule("rows-hidden", _N, "Hidden rows in the list", "Nothing to do; delete the rows if they are not meant to count."),
     Rule("unit-unknown", _E, "Unit not known", "Write one of the units listed."),
     Rule("cell-missing", _E, "Required cell is empty", "Fill the cell or delete the row."),
     Rule("value-out-of-bounds", _E, "Value outside what is possible", "Check the value and its unit."),

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
+import zipfile
 
 import pytest
 
@@ -10,7 +12,7 @@ from batch.errors import BookError
 from batch.reading import read_book
 from checks.findings import CATALOGUE
 from templates.units import cubic_metres_per_hour_per, metres_per
-from tests.reading.books import NAME, clean_sheets, reading, workbook
+from tests.reading.books import NAME, clean_sheets, reading, workbook, zipped
 
 DAY = dt.date(2026, 5, 31)
 
@@ -125,3 +127,99 @@ def test_settings_that_cannot_be_used_keep_their_default_and_say_so():
         "Farm!B4: unit not known: read 'inch'; accepted: bar, kPa, psi, m, kgf/cm2; until then 2"
         " bar is used. Write one of the units listed.",
     ]
+
+
+def findings_of(sheets: dict, rule: str) -> list[str]:
+    found = read_book(workbook(sheets), NAME).findings
+    return [finding.message for finding in found if finding.rule == rule]
+
+
+def test_a_renamed_list_is_named_and_not_silently_left_out():
+    sheets = clean_sheets()
+    sheets["Work log"] = sheets.pop("Work done")
+    assert findings_of(sheets, "sheet-not-read") == [
+        "Work log: sheet was not read: read a sheet that looks like Work done by its headers;"
+        " accepted: the name Work done. Rename it, or move its rows, if they are meant to count."
+    ]
+
+
+def test_a_second_list_beside_the_one_that_is_read_is_named():
+    sheets = clean_sheets()
+    sheets["Readings May"] = sheets["Readings"]
+    (message,) = findings_of(sheets, "sheet-not-read")
+    assert "looks like Readings by its headers; accepted: rows on the sheet Readings." in message
+
+
+def test_a_renamed_farm_sheet_is_named():
+    sheets = clean_sheets()
+    sheets["My farm"] = sheets.pop("Farm")
+    (message,) = findings_of(sheets, "sheet-not-read")
+    assert message.startswith("My farm: sheet was not read: read a sheet that looks like Farm by")
+
+
+def test_a_farm_sheet_in_other_words_is_no_silent_default():
+    sheets = clean_sheets()
+    sheets["Farm"] = [["Naam", "Boerderij"], ["Drukeenheid", "psi"]]
+    assert findings_of(sheets, "column-missing") == [
+        "Farm: column not found: read no setting that is known; accepted: the labels of the"
+        " template, for example Pressure unit. Add the header, spelt as in the template."
+    ]
+
+
+def translated(*rows: list[object]) -> list[list[object]]:
+    return [["Estación", "Fecha", "Entrada", "Salida"], *rows]
+
+
+NAMES = ("F1", "F2", "F3") * 3
+VISITS = translated(*[[n, dt.date(2026, 5, i), 3.0, 2.5] for i, n in enumerate(NAMES, 1)])
+
+
+def test_translated_readings_are_known_by_what_they_hold():
+    sheets = clean_sheets()
+    del sheets["Readings"]
+    sheets["Lecturas"] = VISITS
+    with pytest.raises(BookError) as caught:
+        read_book(workbook(sheets), NAME)
+    assert str(caught.value).endswith(
+        "the sheet Lecturas looks like it by what it holds (a column of dates, one of names and"
+        " two of numbers), rename it to Readings and give it the headers of the template."
+    )
+
+
+def test_a_translated_register_is_known_by_what_it_holds():
+    sheets = clean_sheets()
+    del sheets["Stations"]
+    sheets["Notas"] = [["Nota"], ["a"], ["b"], ["c"]]
+    sheets["Estaciones"] = [["Nombre", "Tipo"], *[[f"F{i}", "malla"] for i in range(1, 4)]]
+    visits = [[name, day, None, inlet, outlet] for name, day, inlet, outlet in VISITS[1:]]
+    sheets["Readings"] = [sheets["Readings"][0], *visits]
+    with pytest.raises(BookError) as caught:
+        read_book(workbook(sheets), NAME)
+    assert "the sheet Estaciones looks like it by what it holds (every name of the" in str(
+        caught.value
+    )
+
+
+def test_a_translated_work_log_is_known_by_what_it_holds():
+    sheets = clean_sheets()
+    del sheets["Work done"]
+    rows = [["F1" if i % 2 else "F2", dt.date(2026, 5, i), "lavado"] for i in range(1, 6)]
+    sheets["Trabajos"] = [["Estación", "Fecha", "Trabajo"], *rows]
+    (message,) = findings_of(sheets, "sheet-not-read")
+    assert "looks like Work done by its content (dates, stations and a few words" in message
+
+
+def test_your_own_sheets_are_nobody_elses_business():
+    sheets = clean_sheets()
+    sheets["Weather"] = [["Date", "Rain (mm)"], *[[dt.date(2026, 5, i), 1.5] for i in range(1, 9)]]
+    sheets["Phone list"] = [["Name", "Number"], ["Ana", 12], ["Bo", 13], ["Cy", 14]]
+    assert read_book(workbook(sheets), NAME).findings == ()
+
+
+def test_a_damaged_sheet_that_is_not_read_does_not_spoil_the_book():
+    sheets = clean_sheets()
+    sheets["Spare"] = [["x"]]
+    with zipfile.ZipFile(io.BytesIO(workbook(sheets))) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist()}
+    parts["xl/worksheets/sheet6.xml"] = b"<worksheet><broken"
+    assert read_book(zipped(parts), NAME).findings == ()
