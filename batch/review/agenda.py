@@ -1,0 +1,166 @@
+"""The Agenda: the few stations that need a decision, on one page, with room to write."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from batch.assess import URGENCY
+from batch.model import CALM, StationResult, Verdict
+from batch.review.agreed import Agreed, Kept, agreed_rows
+from batch.review.farm import FarmMonth
+from batch.review.page import Column, Pack, finish, heading, style, table
+from batch.sheets import kit as k
+from batch.sheets.actions import cautions
+from templates import look
+
+MOST = 14  # rows; more do not fit one page that people can read
+SPARE = 3  # empty rows for what else the meeting agrees
+TITLE = "Agenda"
+FARM, STATION, ACTION, WHO, DUE, BOOK = (
+    "Farm", "Station", "Action", "Who", "By when", "Book",
+)  # fmt: skip
+COLUMNS = (
+    Column(FARM, 19, "wrap"),
+    Column(STATION, 14, "name"),
+    Column("Then", 17, "wrap"),
+    Column("Now", 17, "wrap"),
+    Column("Why", 52, "wrap"),
+    Column("Days over", 8, "whole"),
+    Column("Expected at limit", 12, "date"),
+    Column(ACTION, 36, "fill-in"),
+    Column(WHO, 13, "fill-in"),
+    Column(DUE, 12, "day"),
+    Column(BOOK, 6, "rows"),  # outside the print: tells `siltbook agree` whose row it is
+)
+PRINTED = len(COLUMNS) - 1
+_UNKEPT = (Kept.NOT_DONE, Kept.WITHOUT_EFFECT)
+
+
+@dataclass(frozen=True)
+class Item:
+    """One station that needs a decision, with the agreed actions that were not kept."""
+
+    farm: FarmMonth
+    result: StationResult
+    unkept: tuple[Agreed, ...]
+
+    @property
+    def why(self) -> str:
+        """The reason in one sentence, and what was agreed and not kept."""
+        said = [k.one_line(self.result.judgement.reason)]
+        for row in self.unkept:
+            who = [k.one_line(row.who), f"due {row.due}" if row.due else ""]
+            whose = f" ({', '.join(t for t in who if t)})" if any(who) else ""
+            said.append(f"Agreed: {k.one_line(row.action)}{whose}: {row.kept}.")
+        return "\n".join(said)
+
+
+def items(pack: Pack) -> tuple[Item, ...]:
+    """The stations that need a decision, most urgent first, over all farms.
+
+    A station that is only watched needs none, unless what was agreed for it was not kept.
+    """
+    found = []
+    for farm in pack.farms:
+        unkept = [a for a in agreed_rows(farm.now) if _unkept(a, pack)]
+        for result in farm.now.stations:
+            own = tuple(a for a in unkept if a.station == result.station.name)
+            if own or result.verdict not in (*CALM, Verdict.WATCH):
+                found.append(Item(farm, result, own))
+    return tuple(sorted(found, key=_urgency))
+
+
+def _unkept(row: Agreed, pack: Pack) -> bool:
+    return row.kept in _UNKEPT and row.concerns(pack.month)
+
+
+def _urgency(item: Item) -> tuple[int, int, str, str]:
+    days = item.result.days_over or 0
+    return URGENCY[item.result.verdict], -days, item.farm.farm, item.result.station.name
+
+
+def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
+    """Write the Agenda."""
+    heading(kit, sheet, pack, TITLE)
+    listed = items(pack)
+    row = 2
+    for line, kind in (*_totals(pack, listed), *_cautions(listed)):
+        width = sum(c.width for c in COLUMNS[:PRINTED])
+        k.spread(sheet, row, PRINTED - 1, line, kit.format(kind), width)
+        row += 1
+    last = table(kit, sheet, row, COLUMNS, _rows(listed))
+    for spare in range(last + 1, last + 1 + SPARE):
+        for col, column in enumerate(COLUMNS[:PRINTED]):
+            kind = "day" if column.header == DUE else "fill-in"
+            sheet.write_blank(spare, col, None, style(kit, kind))
+        sheet.set_row(spare, 20)
+    last += SPARE
+    _ask_for_dates(sheet, row + 1, last)
+    finish(kit, sheet, row, last, PRINTED, tall=1)
+    sheet.freeze_panes(row + 1, 2)
+
+
+def _ask_for_dates(sheet: Any, first: int, last: int) -> None:
+    col = [c.header for c in COLUMNS].index(DUE)
+    options = {
+        "validate": "date", "criteria": ">=", "value": 36526, "error_type": "warning",
+        "error_title": "Is this a date?", "error_message": "A date is expected, like 2026-05-31.",
+    }  # fmt: skip
+    sheet.data_validation(first, col, last, col, options)
+
+
+def _rows(listed: Sequence[Item]) -> Iterator[tuple[object, ...]]:
+    for item in listed[:MOST]:
+        before = item.farm.before(item.result.station.name)
+        outlook = item.result.outlook
+        yield (
+            k.one_line(item.farm.farm), k.one_line(item.result.station.name),
+            before.verdict if before else "not in the book", item.result.verdict, item.why,
+            item.result.days_over, outlook.forecast.date if outlook else None,
+            None, None, None, str(item.farm.number),
+        )  # fmt: skip
+
+
+def _totals(pack: Pack, listed: Sequence[Item]) -> Iterator[tuple[str, str]]:
+    """The totals lines: verdicts now and then, agreed actions, and what did not fit."""
+    now = [r for f in pack.farms for r in f.now.stations]
+    then = [r for f in pack.farms for r in f.then.stations]
+    stations = f"{len(now)} station{'' if len(now) == 1 else 's'}"
+    yield f"{pack.month.last}, {stations}:   {_counted(now)}", "strong"
+    yield f"{pack.month.eve}:   {_counted(then)}", "line"
+    agreed = agreed_line(pack)
+    if agreed:
+        yield agreed, "line"
+    watched = sum(r.verdict is Verdict.WATCH for r in now)
+    if watched:
+        stand = "station is" if watched == 1 else "stations are"
+        yield f"{watched} {stand} watched: the days to come stand on the sheet Forecast.", "line"
+    if len(listed) > MOST:
+        yield (
+            f"The {MOST} most urgent of {len(listed)} stations that need a decision; "
+            "the others stand on the sheet What changed.",
+            "strong",
+        )
+    if not listed:
+        yield "No station needs a decision.", "strong"
+
+
+def _counted(results: Sequence[StationResult]) -> str:
+    counts = Counter(r.verdict for r in results)
+    return "   ".join(f"{look.VERDICTS[v].label} {counts[v]}" for v in Verdict if counts[v])
+
+
+def agreed_line(pack: Pack) -> str:
+    """How many agreed actions came to what, in one line; empty where there are none."""
+    rows = [a for f in pack.farms for a in agreed_rows(f.now) if a.concerns(pack.month)]
+    counts = Counter(a.kept for a in rows)
+    said = ", ".join(f"{counts[kept]} {kept}" for kept in Kept if counts[kept])
+    return f"Agreed before: {said} (sheet Agreed)." if said else ""
+
+
+def _cautions(listed: Sequence[Item]) -> Iterator[tuple[str, str]]:
+    for line in cautions([item.result for item in listed]):
+        yield line, "caution"

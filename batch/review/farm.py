@@ -1,0 +1,98 @@
+"""One farm's month: its book read once and judged twice, at the end of two months."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from batch.model import Assessment, StationResult
+from batch.review.month import Month
+from templates.book import Book
+
+FRESH = 62  # [days]; a book without a season whose latest entry is older is not this month's
+
+
+@dataclass(frozen=True)
+class FarmMonth:
+    """A book as it stood at the end of the month before (`then`) and of the month (`now`)."""
+
+    file: str  # the book's file name
+    fingerprint: str  # SHA-256 of the book as read
+    month: Month
+    then: Assessment
+    now: Assessment
+    number: int = 1  # the book's number in the pack
+
+    @property
+    def book(self) -> Book:
+        """The book as read."""
+        return self.now.book
+
+    @property
+    def farm(self) -> str:
+        """The farm's name as the pack shows it; the file's where the book names none."""
+        return " ".join(self.book.settings.farm.split()) or Path(self.file).stem
+
+    def before(self, station: str) -> StationResult | None:
+        """How the station stood at the end of the month before."""
+        return next((r for r in self.then.stations if r.station.name == station), None)
+
+
+def fingerprint(data: bytes) -> str:
+    """SHA-256 of a book's bytes, in hexadecimal."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def read_month(data: bytes, path: str, month: Month) -> FarmMonth:
+    """Read a book once and judge it at both ends of the month; BookError as when judging it."""
+    from batch.assess import assess
+    from batch.reading import read_book
+    from checks.fitness import check_book
+
+    result = read_book(data, path)
+    then, now = (
+        assess(
+            result.book,
+            as_of=day,
+            findings=(*result.findings, *check_book(result.book, day)),
+        )
+        for day in (month.eve, month.last)
+    )
+    return FarmMonth(Path(path).name, fingerprint(data), month, then, now)
+
+
+def why_outside(book: Book, month: Month) -> str:
+    """Why the month is none of this book's, as a clause; empty where it is.
+
+    By the season that the Farm sheet names, else by the entries.
+    """
+    from checks.visits import season_years
+
+    years = season_years(book.settings.season)
+    if years:
+        return "" if month.year in years else f"its season is {book.settings.season}"
+    days = [day for frame in (book.readings.frame, book.work.frame) for day in frame["date"]]
+    if not days:
+        return "it has no dated entry"
+    if min(days) > month.last:
+        return f"its first entry is of {min(days)}"
+    if max(days) < month.last - dt.timedelta(days=FRESH):
+        return f"its latest entry is of {max(days)}"
+    return ""
+
+
+def rows_text(
+    book: Book, readings: Iterable[int] = (), work: Iterable[int] = (), agreed: Iterable[int] = ()
+) -> str:
+    """Where figures come from: 'Readings 45, 52; Work done 12'. Row 0 stands for none."""
+    parts = []
+    for sheet, given in (
+        (book.readings.sheet, readings), (book.work.sheet, work), (book.agreed.sheet, agreed),
+    ):  # fmt: skip
+        rows = sorted({row for row in given if row})
+        if rows:
+            parts.append(f"{sheet} {', '.join(map(str, rows))}")
+    return "; ".join(parts)

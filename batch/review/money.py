@@ -1,0 +1,179 @@
+"""The sheet Cost of dirt: pump energy that the drop over the clean drop took, month by month."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from batch.costs import DirtCost, monthly
+from batch.model import StationResult
+from batch.review.farm import FarmMonth, rows_text
+from batch.review.month import Month
+from batch.review.page import Column, Pack, bars, finish, heading, note, solid, style, table
+from batch.sheets import kit as k
+
+TITLE = "Cost of dirt"
+MOST_MONTHS = 12
+MOST_FARMS = 9  # of the table by month, and series of the chart
+CHART_ROWS = 16
+_COLOURS = ("#0B3C7D", "#DC7A2C", "#52ACF6", "#7D2C1B", "#A0D1FF", "#E8AF47")
+_COLUMNS = (
+    Column("Farm", 20, "wrap"),
+    Column("Station", 15, "name"),
+    Column("Mean excess drop (m)", 13, "metres"),
+    Column("Energy (kWh)", 13, "energy"),
+    Column("Month before (kWh)", 13, "energy"),
+    Column("Money", 12, "metres"),
+    Column("Currency", 12, "wrap"),
+    Column("Days counted", 10, "days"),
+    Column("Why there is no number", 36, "wrap"),
+    Column("Rows of the book", 34, "rows"),
+)
+
+
+@dataclass(frozen=True)
+class StationCost:
+    """One station's cost in the month and in the month before; None where not listed."""
+
+    farm: FarmMonth
+    result: StationResult
+    now: DirtCost | None
+    before: DirtCost | None
+    by_month: dict[str, DirtCost]
+
+    @property
+    def why(self) -> str:
+        """Why a number is missing, as a clause."""
+        if self.now is None:
+            whole = self.result.outlook.cost.silent if self.result.outlook else ""
+            return whole or "no two usable readings cover this month"
+        why = self.now.silent
+        if not why and self.now.energy_cost is None:
+            why = "no energy price on the Farm sheet"
+        gaps = self.now.gaps_left_out
+        return why + (f"{'; ' if why else ''}{gaps} long gap left out" if gaps else "")
+
+
+def station_costs(pack: Pack) -> list[StationCost]:
+    """Every station's cost, dearest in energy first; those that cannot be known last."""
+    found = []
+    month = pack.month
+    for farm in pack.farms:
+        for result in farm.now.stations:
+            by_month = dict(monthly(result.history, farm.book.settings))
+            before = by_month.get(str(_previous(month)))
+            found.append(StationCost(farm, result, by_month.get(str(month)), before, by_month))
+    return sorted(found, key=lambda c: (_energy(c.now) is None, -(_energy(c.now) or 0.0)))
+
+
+def _previous(month: Month) -> Month:
+    return Month(month.eve.year, month.eve.month)
+
+
+def _energy(cost: DirtCost | None) -> float | None:
+    return None if cost is None else cost.energy_kwh
+
+
+def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
+    """Farms and months first, as a chart and a table, then every station."""
+    costs = station_costs(pack)
+    heading(kit, sheet, pack, TITLE)
+    note(
+        kit, sheet, 2, _COLUMNS,
+        "What the pump spends to push water through dirt: the drop above the clean drop, in a "
+        "straight line between two readings, at the flow read, over the farm's irrigation hours. "
+        f"Money is in each farm's own currency and is not added up over farms. {_sum(pack, costs)}",
+    )  # fmt: skip
+    months, top = _months(pack, costs), 3
+    if months:
+        top = _by_month(kit, sheet, pack, costs, months, CHART_ROWS + 3) + 2
+    last = table(kit, sheet, top, _COLUMNS, (_row(c) for c in costs))
+    finish(kit, sheet, 1, last, len(_COLUMNS))
+
+
+def _sum(pack: Pack, costs: Sequence[StationCost]) -> str:
+    """For each farm the month's energy and money, or why there is none."""
+    return " ".join(farm_line(farm, costs) for farm in pack.farms)
+
+
+def farm_line(farm: FarmMonth, costs: Sequence[StationCost]) -> str:
+    """One farm's month in one sentence."""
+    own = [c for c in costs if c.farm is farm]
+    energy = [e for c in own if (e := _energy(c.now)) is not None]
+    money = [c.now.energy_cost for c in own if c.now and c.now.energy_cost is not None]
+    name = k.one_line(farm.farm)
+    if not energy:
+        return f"{name}: cannot be told."
+    said = f"{name}: {sum(energy):,.0f} kWh"
+    if len(money) == len(energy):
+        currency = k.one_line(farm.book.settings.currency)
+        said += f", {sum(money):,.2f} {currency}".rstrip()
+    few = "" if len(energy) == len(own) else f" ({len(energy)} of {len(own)} stations)"
+    return f"{said}{few}."
+
+
+def _row(cost: StationCost) -> tuple[object, ...]:
+    now, name = cost.now, cost.farm.book.settings.currency
+    return (
+        k.one_line(cost.farm.farm), k.one_line(cost.result.station.name),
+        now.mean_excess_m if now else None, now.energy_kwh if now else None,
+        cost.before.energy_kwh if cost.before else None, now.energy_cost if now else None,
+        k.one_line(name) if now and now.energy_cost is not None else "",
+        now.days_counted if now else None, cost.why,
+        rows_text(cost.farm.book, _readings(cost)),
+    )  # fmt: skip
+
+
+def _readings(cost: StationCost) -> Iterator[int]:
+    """Rows of the month's usable readings and of the one before, where the first line starts."""
+    usable = [r for r in cost.result.history.readings if r.usable]
+    month = cost.farm.month
+    earlier = [r.row for r in usable if r.date < month.first]
+    yield from earlier[-1:]
+    yield from (r.row for r in usable if r.date in month)
+
+
+def _months(pack: Pack, costs: Sequence[StationCost]) -> list[str]:
+    known = {m for c in costs for m, cost in c.by_month.items() if cost.energy_kwh is not None}
+    return sorted(m for m in known if m <= str(pack.month))[-MOST_MONTHS:]
+
+
+def _by_month(
+    kit: k.Kit, sheet: Any, pack: Pack, costs: Sequence[StationCost], months: list[str], top: int
+) -> int:
+    """Energy by month and farm as a table with its chart; the last row used."""
+    sheet.write_string(top, 0, "Energy by month (kWh)", style(kit, "section"))
+    names = ["Month", *(k.one_line(f.farm) for f in pack.farms)]
+    head = style(kit, "head")
+    for col, name in enumerate(names[: MOST_FARMS + 1]):
+        sheet.write_string(top + 1, col, name, head)
+    sheet.set_row(top + 1, 2 * k.LINE_POINTS + 4)
+    farms = pack.farms[:MOST_FARMS]
+    for row, month in enumerate(months, top + 2):
+        k.text(sheet, row, 0, month, style(kit, "text"))
+        for col, farm in enumerate(farms, 1):
+            own = [_energy(c.by_month.get(month)) for c in costs if c.farm is farm]
+            known = [e for e in own if e is not None]
+            k.number(sheet, row, col, math.fsum(known) if known else None, style(kit, "energy"))
+    last = top + 1 + len(months)
+    _chart(kit, sheet, farms, (top + 2, last))
+    return last
+
+
+def _chart(kit: k.Kit, sheet: Any, farms: Sequence[FarmMonth], rows: tuple[int, int]) -> None:
+    first, last = rows
+    chart = bars(kit, "Pump energy spent on dirt by month (kWh)", "column")
+    for number, farm in enumerate(farms):
+        chart.add_series({
+            "name": k.one_line(farm.farm)[:60].lstrip("=") or f"Book {farm.number}",
+            "categories": [TITLE, first, 0, last, 0],
+            "values": [TITLE, first, number + 1, last, number + 1],
+            "gap": 60, **solid(_COLOURS[number % len(_COLOURS)]),
+        })  # fmt: skip
+    chart.set_size({"width": 1000, "height": 310})
+    said = "Columns of pump energy spent on dirt, by month; the table below has the numbers."
+    sheet.insert_chart(3, 0, chart, {"description": said, "object_position": 1, "y_offset": 4})
+
+

@@ -1,0 +1,75 @@
+"""The pack of a monthly review: a new workbook, the Agenda first."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from io import BytesIO
+from typing import Any
+
+from batch.errors import BookError
+from batch.review import across, agenda, ahead, logs, money, questions, stations
+from batch.review.farm import FarmMonth, why_outside
+from batch.review.month import Month
+from batch.review.page import Pack, new_kit
+from batch.sheets.kit import Kit
+
+# The same books must give the same bytes, so the file carries no clock.
+_CREATED = dt.datetime(2000, 1, 1)
+_SHEETS: tuple[tuple[str, Callable[[Kit, Any, Pack], None]], ...] = (
+    (agenda.TITLE, agenda.write),
+    (stations.CHANGED, stations.write_changed),
+    (stations.OVER, stations.write_over),
+    (logs.EPISODES, logs.write_episodes),
+    (logs.FLUSHES, logs.write_flushes),
+    (logs.AGREED, logs.write_agreed),
+    (money.TITLE, money.write),
+    (ahead.TITLE, ahead.write),
+    (questions.QUESTIONS, questions.write_questions),
+    (across.TITLE, across.write),
+    (questions.ABOUT, questions.write_about),
+)
+
+
+def make_pack(books: Iterable[FarmMonth], month: Month, version: str) -> Pack:
+    """The pack of these books; those of other seasons serve the comparison alone.
+
+    BookError, one sentence, where no book is of the month.
+    """
+    taken: list[FarmMonth] = []
+    others: list[FarmMonth] = []
+    reasons: list[str] = []
+    for book in books:
+        why = why_outside(book.book, month)
+        if why:
+            others.append(replace(book, number=0))
+            reasons.append(f"{book.file}: {why}")
+        else:
+            taken.append(replace(book, number=len(taken) + 1))
+    if not taken:
+        raise BookError(
+            f"No book is of {month} ({'; '.join(reasons[:5])}). Give another month or other books."
+        )
+    return Pack(month, tuple(taken), tuple(others), version)
+
+
+def pack_bytes(pack: Pack) -> bytes:
+    """The pack as an .xlsx; the same books give the same bytes."""
+    import xlsxwriter
+
+    target = BytesIO()
+    options = {
+        "in_memory": True,
+        "strings_to_urls": False,
+        "strings_to_formulas": False,
+        "strings_to_numbers": False,
+    }
+    with xlsxwriter.Workbook(target, options) as workbook:
+        title = f"Filter stations: review of {pack.month.words}"
+        workbook.set_properties({"title": title, "created": _CREATED})
+        kit = new_kit(workbook, pack)
+        for name, write in _SHEETS:
+            write(kit, workbook.add_worksheet(name), pack)
+        workbook.worksheets()[0].activate()
+    return target.getvalue()

@@ -1,0 +1,130 @@
+"""What the terminal says of a pack: its path, a few lines, and a small JSON document."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from batch.errors import BookError
+from batch.model import Verdict
+from batch.review.agenda import Item, agreed_line, items
+from batch.review.carry import Carried
+from batch.review.logs import agreed, episodes, flushes
+from batch.review.money import farm_line, station_costs
+from batch.review.month import Month
+from batch.review.page import Pack
+from batch.review.questions import questions
+
+BADGE = ".review-"  # stands in a pack's name, so that no pack is taken for a book
+
+
+def pack_path(books: Sequence[Path], month: Month, out: Path | None) -> Path:
+    """Where the pack goes: `out` itself where it ends in .xlsx, else a name in that folder.
+
+    Without `out` it goes beside the book, or into the folder of books. BookError where the
+    folder cannot be made.
+    """
+    if out is not None and out.suffix.lower() == ".xlsx":
+        folder, target = out.parent, out
+    else:
+        first = books[0]
+        single = len(books) == 1
+        name = (first.stem if first.is_file() else first.resolve().name) if single else "portfolio"
+        folder = out or (first.parent if first.is_file() else first)
+        target = folder / f"{name}{BADGE}{month}.xlsx"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise BookError(f"{folder}: cannot be made ({reason}). Choose another folder.") from error
+    return target
+
+
+def lines(pack: Pack) -> Iterator[str]:
+    """The review in a few lines: stations that need a decision, what was agreed, the cost."""
+    from templates.look import VERDICTS
+
+    books = f"{len(pack.farms)} book{'' if len(pack.farms) == 1 else 's'}"
+    also = f", {len(pack.others)} of other seasons for comparison" if pack.others else ""
+    yield f"Review of {pack.month.words} · {books}{also} · as of {pack.month.last}"
+    listed = items(pack)
+    for item in listed:
+        shown = VERDICTS[item.result.verdict].shown
+        name = item.result.station.name
+        yield f"  {shown:<16} {item.farm.farm}, {name}: {item.result.judgement.reason}"
+    total = sum(len(f.now.stations) for f in pack.farms)
+    yield f"  {len(listed)} of {total} stations need a decision"
+    if said := agreed_line(pack):
+        yield f"  {said}"
+    costs = station_costs(pack)
+    yield "  Cost of dirt: " + " ".join(farm_line(farm, costs) for farm in pack.farms)
+
+
+def pack_json(pack: Pack, target: Path, pdf: Path | None, failed: Sequence[str]) -> dict[str, Any]:
+    """The counts of a pack as one document; energy [kWh]."""
+    proofs = Counter(str(fact.proof) for _, _, fact in flushes(pack))
+    ends = Counter(spell.ending for _, _, spell in episodes(pack))
+    energy = [c.now.energy_kwh for c in station_costs(pack) if c.now]
+    return {
+        "month": str(pack.month),
+        "as_of": pack.month.last.isoformat(),
+        "books": [
+            {"file": f.file, "farm": f.farm, "sha256": f.fingerprint,
+             "stations": len(f.now.stations), "verdicts": _verdicts(f.now.stations),
+             "verdicts_before": _verdicts(f.then.stations)}
+            for f in pack.farms
+        ],
+        "compared_only": [f.file for f in pack.others],
+        "agenda": [_item_json(item) for item in items(pack)],
+        "agreed": dict(Counter(str(row.kept) for _, row in agreed(pack))),
+        "episodes": dict(ends),
+        "flushes": dict(proofs),
+        "energy_kwh": sum(e for e in energy if e is not None),
+        "data_questions": sum(len(q.findings) for q in questions(pack)),
+        "output": str(target),
+        "pdf": None if pdf is None else str(pdf),
+        "failed": list(failed),
+    }  # fmt: skip
+
+
+def _verdicts(results: Sequence[Any]) -> dict[str, int]:
+    counts = Counter(r.verdict for r in results)
+    return {str(v): counts[v] for v in Verdict if counts[v]}
+
+
+def _item_json(item: Item) -> dict[str, Any]:
+    before = item.farm.before(item.result.station.name)
+    return {
+        "farm": item.farm.farm,
+        "station": item.result.station.name,
+        "then": str(before.verdict) if before else None,
+        "now": str(item.result.verdict),
+        "reason": item.result.judgement.reason,
+        "days_over": item.result.days_over,
+        "unkept": [row.action for row in item.unkept],
+    }
+
+
+def carried_lines(carried: Carried, book: Path, kept: Path | None) -> Iterator[str]:
+    """What became of the rows that a meeting filled in."""
+    if carried.changed and carried.rows:
+        yield f"{book} changed since the pack was made; its rows were matched by name."
+    if carried.rows:
+        rows = "row" if len(carried.rows) == 1 else "rows"
+        span = ", ".join(map(str, carried.rows))
+        added = f"{len(carried.rows)} {rows} added to the sheet {carried.sheet}"
+        yield f"{book}: {added} ({rows} {span})."
+        if carried.already:
+            yield f"  {carried.already} more stood there already."
+        yield f"  Previous book: {kept}"
+    elif carried.already:
+        yield (
+            f"{book}: nothing added; all {carried.already} filled rows of this farm already stand "
+            f"on the sheet {carried.sheet}."
+        )
+    else:
+        yield f"{book}: nothing added; the pack's Agenda has no filled row for this farm."
+    if carried.others:
+        yield f"  {carried.others} filled for other farms: run agree with their books too."
