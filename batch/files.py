@@ -59,7 +59,9 @@ def books_in(folder: Path) -> list[Path]:
 
 def _is_book(path: Path) -> bool:
     name = path.name
-    made_by_us = ".reviewed." in name or ".previous" in name
+    made_by_us = (
+        any(mark in name for mark in (".reviewed.", ".audited.", ".review-")) or ".previous" in name
+    )
     return (
         path.suffix.lower() in BOOK_ENDINGS
         and not name.startswith(("~$", "."))
@@ -97,17 +99,20 @@ def take(path: Path) -> Taken:
     return Taken(path, data, after)
 
 
-def reviewed_path(book: Path, out: Path | None, used: set[Path]) -> Path:
-    """Where the result of `book` goes; a number is added where this batch used the name."""
+def reviewed_path(book: Path, out: Path | None, used: set[Path], made: str = "reviewed") -> Path:
+    """Where the result of `book` goes; a number is added where this batch used the name.
+
+    `made` says in the name what was made of the book: reviewed or audited.
+    """
     folder = book.parent if out is None else out
     ending = ".xlsm" if book.suffix.lower() == ".xlsm" else ".xlsx"
     stem = book.stem
     if book.suffix.lower() in OTHER_ENDINGS and book.with_suffix(".xlsx").exists():
         stem = book.name  # the plain name belongs to the result of the .xlsx beside it
-    target = folder / f"{stem}.reviewed{ending}"
+    target = folder / f"{stem}.{made}{ending}"
     number = 2
     while target in used:
-        target = folder / f"{stem}-{number}.reviewed{ending}"
+        target = folder / f"{stem}-{number}.{made}{ending}"
         number += 1
     used.add(target)
     return target

@@ -7,6 +7,7 @@ verdict and its sentence are then drawn from. See docs/method.md for the table o
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
@@ -70,7 +71,18 @@ def missing_cycles(flush: Work, asked: int) -> int:
 def climb(history: History, *, flush_cycles: int, flush_inlet: float) -> Standing:
     """Scan a history in order. `flush_inlet` [m] is the least inlet during a flush."""
     standing = Standing()
+    for _, _, standing in steps(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet):
+        pass
+    return standing
+
+
+def steps(
+    history: History, *, flush_cycles: int, flush_inlet: float
+) -> Iterator[tuple[Reading | Work, Standing, Standing]]:
+    """Every entry with the standing before and after it; arguments as for `climb`."""
+    standing = Standing()
     for entry in history.entries:
+        before = standing
         if isinstance(entry, Reading):
             if entry.usable and entry.drop is not None:
                 standing = _read(standing, entry, entry.drop, history.station.limit)
@@ -78,7 +90,7 @@ def climb(history: History, *, flush_cycles: int, flush_inlet: float) -> Standin
             standing = _flush(standing, entry, flush_cycles, flush_inlet)
         else:
             standing = _other_work(standing, entry)
-    return standing
+        yield entry, before, standing
 
 
 def _noted(standing: Standing, sheet: str, row: int) -> tuple[tuple[str, int], ...]:

@@ -126,7 +126,11 @@ def _write(order: Order, taken: Taken, judged: Judged) -> Outcome:
 
 
 def orders(
-    paths: Sequence[Path], out: Path | None, in_place: bool, as_of: dt.date | None
+    paths: Sequence[Path],
+    out: Path | None,
+    in_place: bool,
+    as_of: dt.date | None,
+    made: str = "reviewed",
 ) -> list[Order]:
     """One order per book, with targets that do not collide. BookError where `out` is no folder."""
     from batch.files import reviewed_path, sweep
@@ -138,10 +142,10 @@ def orders(
             reason = error.strerror or str(error)
             raise BookError(f"{out}: cannot be made ({reason}). Choose another folder.") from error
     used: set[Path] = set()
-    made = [Order(p, None if in_place else reviewed_path(p, out, used), as_of) for p in paths]
-    for folder in {(order.target or order.path).parent for order in made}:
+    todo = [Order(p, None if in_place else reviewed_path(p, out, used, made), as_of) for p in paths]
+    for folder in {(order.target or order.path).parent for order in todo}:
         sweep(folder)
-    return made
+    return todo
 
 
 def fulfil_all(todo: Sequence[Order], jobs: int, how: Judge = judge) -> Iterator[Outcome]:

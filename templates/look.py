@@ -58,6 +58,13 @@ VERDICTS: dict[str, VerdictLook] = {
     "resting": VerdictLook("Resting", "–", "#F0F4F9", BLACK),
 }
 
+# State of an audit rule -> word with its symbol, fill. Calm: an audit accuses nobody.
+AUDIT_STATES = {
+    "look": ("? To look at", "#F6DDBF"),
+    "quiet": ("✓ Nothing found", "#E4EEF8"),
+    "cannot tell": ("– Cannot tell", WHITE),
+}
+
 # Severity id -> word with its symbol.
 SEVERITIES = {"error": "✕ Error", "doubt": "? Doubt", "note": "· Note"}
 
@@ -114,6 +121,12 @@ FORMATS: dict[str, dict[str, object]] = {
     "data": {**_BASE, "font_color": QUIET},
     "data-date": {**_BASE, "font_color": QUIET, "num_format": DATE_FORMAT},
 }  # fmt: skip
+
+
+def audit_format(state: str) -> dict[str, object]:
+    """The coloured cell of one state of an audit rule; KeyError for an unknown state."""
+    fill = AUDIT_STATES[state][1]
+    return {**_LEFT, "bold": state == "look", "text_wrap": True, "bg_color": fill}
 
 
 def verdict_format(verdict: str) -> dict[str, object]:

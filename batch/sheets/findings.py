@@ -105,13 +105,12 @@ def _finding(kit: k.Kit, sheet: Any, row: int, finding: Finding, targets: set[st
         k.text(sheet, row, col, value, wrap)
         most = max(most, k.lines(value, COLUMNS[col][1]))
     if finding.sheet in targets:
-        _link(kit, sheet, row, finding)
+        link_to(kit, sheet, (row, 3), finding.sheet, finding.cell)
     sheet.set_row(row, min(409.0, most * k.LINE_POINTS + 4))
 
 
-def _link(kit: k.Kit, sheet: Any, row: int, finding: Finding) -> None:
-    """Make the cell's address a link to it; to the sheet's first cell where there is none."""
-    cell = finding.cell if _CELL.fullmatch(finding.cell) else "A1"
-    url = f"internal:{k.quoted(finding.sheet)}{cell}"
-    shown = finding.cell or "sheet"
-    sheet.write_url(row, 3, url, kit.format("link"), k.one_line(shown))
+def link_to(kit: k.Kit, sheet: Any, place: tuple[int, int], target: str, address: str) -> None:
+    """Make an address a link to its cell; to the sheet's first cell where there is none."""
+    cell = address if _CELL.fullmatch(address) else "A1"
+    url = f"internal:{k.quoted(target)}{cell}"
+    sheet.write_url(*place, url, kit.format("link"), k.one_line(address or "sheet"))

@@ -1,0 +1,82 @@
+"""One book's audit: bytes in, answers and the copy with the audit's sheets out. Touches no file."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from pathlib import Path
+
+from batch.audit.model import Question, RuleResult, State
+from batch.audit.sensitivity import Sensitivity
+from batch.model import Assessment
+
+_RANK = {state: place for place, state in enumerate(State)}
+
+
+@dataclass(frozen=True)
+class Audit:
+    """Everything that the audit found in one book."""
+
+    assessment: Assessment
+    results: tuple[RuleResult, ...]
+    sensitivity: tuple[Sensitivity, ...]
+
+    def of(self, question: Question) -> list[RuleResult]:
+        """One question's results, what to look at first."""
+        own = [r for r in self.results if r.rule.question is question]
+        return sorted(own, key=_urgency)
+
+    @property
+    def looks(self) -> int:
+        """How many rules found something to look at."""
+        return sum(r.state is State.LOOK for r in self.results)
+
+
+def _urgency(result: RuleResult) -> tuple[int, float, float]:
+    share = result.share
+    return (
+        _RANK[result.state],
+        1.0 if result.p is None else result.p,
+        1.0 if share is None else share,
+    )
+
+
+def audit_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Audit:
+    """Audit one book; BookError with one sentence where it cannot be read."""
+    from batch.audit.carried import compare
+    from batch.audit.procedure import procedure
+    from batch.audit.sensitivity import sensitivity
+    from batch.audit.trust import trust
+    from batch.job import assess_bytes
+
+    assessment = assess_bytes(data, path, as_of)
+    book, on = assessment.book, assessment.as_of
+    histories = sorted((r.history for r in assessment.stations), key=lambda h: h.station.row)
+    results = (
+        *trust(book, histories, on),
+        *procedure(book, histories, on),
+        *compare(book, data, on),
+    )
+    return Audit(assessment, results, sensitivity(book, on))
+
+
+def audited_package(audit: Audit, data: bytes, book_name: str) -> bytes:
+    """A copy of the book with the audit's two sheets; GraftError where it takes no new sheets.
+
+    Earlier audit sheets are replaced where they stand; every other part stays byte-identical,
+    except those that list sheets, parts and formats.
+    """
+    from batch.audit.sheets import audit_book
+    from batch.graft import graft, taken_names
+    from templates.contract import AUDIT_SHEETS
+
+    taken = taken_names(data, AUDIT_SHEETS)
+    names = [f"{n} (Siltbook)" if n in taken else n for n in AUDIT_SHEETS]
+    return graft(data, audit_book(audit, names, book_name), names)
+
+
+def plain_bytes(data: bytes, path: str) -> bytes:
+    """The book as an .xlsx, whatever format it came in."""
+    from batch.foreign import as_xlsx
+
+    return as_xlsx(data, Path(path).name)[0]

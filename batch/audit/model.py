@@ -1,0 +1,84 @@
+"""What the audit hands on: rules, their results and the places that these rest on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Question(StrEnum):
+    """The auditor's three questions, in order."""
+
+    TRUST = "Can the data be trusted?"
+    PROCEDURE = "Was the procedure followed?"
+    VERDICT = "Would I reach the same verdict?"
+
+
+class State(StrEnum):
+    """What came of a rule; the order is the order on the summary, what to look at first."""
+
+    LOOK = "look"
+    QUIET = "quiet"
+    CANNOT = "cannot tell"
+
+
+@dataclass(frozen=True)
+class AuditRule:
+    """One rule: what it asks, what it needs from the book, and what may innocently explain it."""
+
+    code: str
+    question: Question
+    title: str
+    needs: str
+    innocent: str
+
+
+@dataclass(frozen=True)
+class Place:
+    """One piece of evidence at one cell. `p` is the chance of it where the rule has one."""
+
+    sheet: str
+    cell: str
+    said: str
+    station: str = ""
+    p: float | None = None
+    holds: bool = False  # for the record: kept, or counted; not a thing to look at
+
+
+@dataclass(frozen=True)
+class RuleResult:
+    """One rule on one book. `kept` of `of` where the rule counts; `p` the smallest, corrected."""
+
+    rule: AuditRule
+    state: State
+    said: str
+    p: float | None = None
+    kept: int | None = None
+    of: int | None = None
+    places: tuple[Place, ...] = ()
+
+    @property
+    def share(self) -> float | None:
+        """The share kept; None where nothing was counted."""
+        return self.kept / self.of if self.of and self.kept is not None else None
+
+
+def looked(
+    rule: AuditRule,
+    places: list[Place],
+    quiet: str,
+    *,
+    p: float | None = None,
+    many: str = "places",
+) -> RuleResult:
+    """A result from its evidence: something to look at where there is any."""
+    found = [place for place in places if not place.holds]
+    if not found:
+        return RuleResult(rule, State.QUIET, quiet, p, places=tuple(places))
+    stations = sorted({place.station for place in found if place.station})
+    more = f" and {len(stations) - 4} more" if len(stations) > 4 else ""
+    names = ", ".join(stations[:4]) + more
+    first = found[0].said
+    said = first if len(found) == 1 else f"{len(found)} {many}; the first: {first}"
+    where = f" ({names})" if names and not first.startswith(stations[0]) else ""
+    return RuleResult(rule, State.LOOK, said + where, p, places=tuple(places))

@@ -1,0 +1,321 @@
+"""Readings that repeat more than the station's own gauge and spread can explain."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from batch.audit.chance import FALSE_ALARMS, beta_binomial_at_least, stays_within
+from batch.audit.model import Place, RuleResult, State, looked
+from batch.audit.rules import RULES
+from batch.audit.tracks import (
+    ENOUGH_STEPS,
+    Floats,
+    Track,
+    at,
+    in_unit,
+    joint_repeat_chance,
+    repeat_chance,
+    spread,
+)
+from checks.wording import rows_named
+from templates.book import Book
+
+LEAST_RUN = 5  # equal readings of one column
+LEAST_BLOCK = 3  # equal rows
+ENOUGH = 12  # readings of a station
+ROUND_STATIONS = 4
+ROUNDS = 10
+COMMON_DAYS = 10
+PAIR_RUN = 6  # consecutive common days on which two stations read the same
+LONGEST_TRACK = 1_000  # readings of one station that are compared with each other
+MOST_STATIONS = 200  # compared pair by pair
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Readings start..end (end left out) of a track, and where they stood before, if they did."""
+
+    start: int
+    end: int
+    copy_of: int | None = None
+
+    def __len__(self) -> int:
+        return self.end - self.start
+
+
+def runs_of_equal(values: Sequence[object]) -> list[Stretch]:
+    """The stretches of two or more equal neighbours."""
+    found, start = [], 0
+    for i in range(1, len(values) + 1):
+        if i == len(values) or values[i] != values[start]:
+            if i - start > 1:
+                found.append(Stretch(start, i))
+            start = i
+    return found
+
+
+def copied_block(book: Book, every: Sequence[Track]) -> RuleResult:
+    """Whole rows of a station repeated: neighbours filled down, or an earlier block again."""
+    rule = RULES["copied-block"]
+    asked = [t for t in every if len(t) >= ENOUGH]
+    places: list[Place] = []
+    lowest, told = 1.0, 0
+    for track in asked:
+        everything = np.ones(len(track), dtype=bool)
+        chance = joint_repeat_chance(track, everything)
+        told += chance < 1.0
+        for stretch in _blocks(track):
+            outside = everything.copy()
+            outside[stretch.start : stretch.end] = False
+            chance = joint_repeat_chance(track, outside)
+            p = min(1.0, _block_chance(track, stretch, chance) * len(asked))
+            lowest = min(lowest, p)
+            if p <= FALSE_ALARMS:
+                places.append(_block_place(book, track, stretch, p))
+    if not told:
+        return RuleResult(rule, State.CANNOT, "No station's readings spread enough to tell.")
+    quiet = "No block of readings is repeated beyond what steady readings give."
+    return looked(rule, places, quiet, p=lowest, many="blocks")
+
+
+def _block_chance(track: Track, stretch: Stretch, chance: float) -> float:
+    """At most this likely somewhere in the track, if a reading repeats with this chance."""
+    n, length = len(track), len(stretch)
+    if stretch.copy_of is None:
+        return n * chance ** (length - 1)
+    return n * (n - 1) / 2 * chance**length
+
+
+def _blocks(track: Track) -> list[Stretch]:
+    """Equal neighbours, and the longest block that stands again later without overlapping."""
+    vectors = track.vectors()
+    found = [s for s in runs_of_equal(vectors) if len(s) >= LEAST_BLOCK]
+    again = _longest_again(vectors[-LONGEST_TRACK:])
+    if again is not None and len(again) >= LEAST_BLOCK:
+        skipped = max(0, len(vectors) - LONGEST_TRACK)
+        first = (again.copy_of or 0) + skipped
+        found.append(Stretch(again.start + skipped, again.end + skipped, first))
+    return found
+
+
+def _longest_again(vectors: Sequence[tuple[float, ...]]) -> Stretch | None:
+    """The longest block that varies in itself and stands again, apart from itself."""
+    numbers: dict[tuple[float, ...], int] = {}
+    codes = np.array([numbers.setdefault(v, len(numbers)) for v in vectors])
+    best: Stretch | None = None
+    for lag in range(1, len(codes)):
+        same = codes[lag:] == codes[:-lag]
+        for start, end in _true_stretches(same):
+            end = min(end, start + lag)
+            block = codes[start:end]
+            if (best is None or end - start > len(best)) and len(set(block.tolist())) > 1:
+                best = Stretch(start + lag, end + lag, start)
+    return best
+
+
+def _true_stretches(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(np.int8), [0]])))
+    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2) if b - a >= LEAST_BLOCK]
+
+
+def _block_place(book: Book, track: Track, stretch: Stretch, p: float) -> Place:
+    name = track.station.name
+    rows = rows_named(track.rows[stretch.start : stretch.end])
+    if stretch.copy_of is None:
+        said = f"{name}: {len(stretch)} readings the same in every column, {rows}"
+    else:
+        first = stretch.copy_of
+        before = rows_named(track.rows[first : first + len(stretch)])
+        said = f"{name}: {rows} repeat {before}, {len(stretch)} readings in a row"
+    return at(book, track.rows[stretch.start], said, name, p)
+
+
+def stuck_gauge(book: Book, every: Sequence[Track]) -> RuleResult:
+    """One pressure that stays on one value for longer than its spread allows."""
+    rule = RULES["stuck-gauge"]
+    places: list[Place] = []
+    lowest, told, tests = 1.0, 0, 2 * len(every)
+    for track in every:
+        for side, values in (("inlet", track.inlet), ("outlet", track.outlet)):
+            runs = runs_of_equal(np.round(values, 6).tolist())
+            longest = max(runs, key=len, default=Stretch(0, 1))
+            chance = _moving_chance(track, values, longest, every)
+            told += chance < 1.0
+            if len(longest) < LEAST_RUN:
+                continue
+            p = min(1.0, len(track) * chance ** (len(longest) - 1) * tests)
+            lowest = min(lowest, p)
+            if p <= FALSE_ALARMS:
+                places.append(_stuck_place(book, track, side, longest, p))
+    if not told:
+        return RuleResult(rule, State.CANNOT, "No gauge moves enough against its division to tell.")
+    quiet = "Every gauge that can tell moves as its other readings, or its neighbours, do."
+    return looked(rule, places, quiet, p=lowest, many="gauges")
+
+
+def _moving_chance(track: Track, values: Floats, longest: Stretch, every: Sequence[Track]) -> float:
+    """Bound of the chance that this pressure is read again as it was; 1 where nothing tells."""
+    outside = np.ones(len(track), dtype=bool)
+    outside[longest.start : longest.end + 1] = False
+    if (outside & ~track.worked)[1:].sum() >= ENOUGH_STEPS:
+        return repeat_chance(track, values, track.division, outside)
+    block = track.station.block
+    near = [t for t in every if t is not track and block and t.station.block == block]
+    chances = [_rerounded(t, track) for t in near]
+    known = [c for c in chances if c < 1.0]
+    return max(known) if len(known) >= 2 else 1.0
+
+
+def _rerounded(neighbour: Track, track: Track) -> float:
+    """How often a neighbour's inlet would stay on one value of this station's division."""
+    wide = np.abs(neighbour.days - track.days[0]) <= (track.days[-1] - track.days[0])
+    values, division = neighbour.inlet[wide], track.division
+    steps = np.diff(values)
+    if len(steps) < ENOUGH_STEPS or not division > 0:
+        return 1.0
+    whole = np.diff(np.round(values / division))
+    stayed = float((whole == 0).sum() + 1) / (len(whole) + 2)
+    fine = neighbour.division if neighbour.division > 0 else division
+    return max(stays_within(division, spread(values, fine)), stayed)
+
+
+def _stuck_place(book: Book, track: Track, side: str, run: Stretch, p: float) -> Place:
+    values = track.inlet if side == "inlet" else track.outlet
+    name, first, last = track.station.name, run.start, run.end - 1
+    days = int(track.days[last] - track.days[first])
+    said = f"{name}: {side} {in_unit(track.station, float(values[first]))} in {len(run)} readings"
+    said += f" running ({days} days, rows {track.rows[first]} to {track.rows[last]})"
+    cell = book.readings.cell(side, track.rows[first])
+    return Place(book.readings.sheet, cell, said, name, p)
+
+
+_Round = dict[int, tuple[float, ...]]  # number of the track -> what was read
+
+
+def _rounds(every: Sequence[Track]) -> dict[int, _Round]:
+    """Day -> each station's first routine reading."""
+    found: dict[int, _Round] = defaultdict(dict)
+    for number, track in enumerate(every):
+        vectors = track.vectors()
+        for i in np.flatnonzero(track.routine):
+            found[int(track.days[i])].setdefault(number, vectors[i])
+    return {d: r for d, r in sorted(found.items()) if len(r) >= ROUND_STATIONS}
+
+
+def copied_round(book: Book, every: Sequence[Track]) -> RuleResult:
+    """A day on which (nearly) all stations read what they read on an earlier day.
+
+    Measured against how often stations repeat between rounds as far apart, and how much they
+    do so together, as stations on one pump will.
+    """
+    rule = RULES["copied-round"]
+    rounds = _rounds(every)
+    if len(rounds) < ROUNDS:
+        return RuleResult(rule, State.CANNOT, "Too few rounds with four stations or more.")
+    days = list(rounds)[-LONGEST_TRACK:]
+    places: list[Place] = []
+    lowest = 1.0
+    for lag in range(1, min(len(days) - ROUNDS + 2, 60)):
+        pairs = [_agreement(rounds[a], rounds[b]) for a, b in zip(days, days[lag:], strict=False)]
+        for i, (equal, common) in enumerate(pairs):
+            if common < ROUND_STATIONS or equal < max(ROUND_STATIONS, 0.8 * common):
+                continue
+            mean, rho = _together([pair for j, pair in enumerate(pairs) if j != i])
+            p = beta_binomial_at_least(equal, common, mean, rho)
+            p = min(1.0, p * len(days) * (len(days) - 1) / 2)
+            lowest = min(lowest, p)
+            if p <= FALSE_ALARMS:
+                counts = (equal, common)
+                places.append(_round_place(book, every, (days[i + lag], days[i]), counts, p))
+    quiet = "No round repeats another beyond what steady stations give."
+    return looked(rule, places, quiet, p=lowest, many="pairs of rounds")
+
+
+def _agreement(one: _Round, other: _Round) -> tuple[int, int]:
+    common = one.keys() & other.keys()
+    return sum(one[n] == other[n] for n in common), len(common)
+
+
+def _together(pairs: list[tuple[int, int]]) -> tuple[float, float]:
+    """Mean share that repeats and its correlation within a round, with a little kept in hand."""
+    known = [(e, n) for e, n in pairs if n >= ROUND_STATIONS]
+    shares = np.array([e / n for e, n in known]) if known else np.array([0.5])
+    size = float(np.mean([n for _, n in known])) if known else float(ROUND_STATIONS)
+    mean = (float(shares.sum()) + 0.5) / (len(shares) + 1)
+    variance = float(shares.var(ddof=1)) if len(shares) > 1 else 0.25
+    alone = mean * (1 - mean) / size
+    rho = (variance - alone) / (mean * (1 - mean) - alone)
+    return mean, min(max(rho, 0.02), 0.95)
+
+
+def _round_place(
+    book: Book,
+    every: Sequence[Track],
+    days: tuple[int, int],
+    counts: tuple[int, int],
+    p: float,
+) -> Place:
+    import datetime as dt
+
+    day, before = (dt.date.fromordinal(d) for d in days)
+    rows = [row for t in every for row, d in zip(t.rows, t.days, strict=True) if d == days[0]]
+    said = f"Round of {day}: {counts[0]} of {counts[1]} stations read exactly as on {before}"
+    return at(book, min(rows), said, "", p)
+
+
+def same_series(book: Book, every: Sequence[Track]) -> RuleResult:
+    """Two stations that read the same on many days running."""
+    rule = RULES["same-series"]
+    if len(every) < ROUND_STATIONS:
+        return RuleResult(rule, State.CANNOT, "Too few stations to know what is common here.")
+    rounds = _rounds(every)
+    pairs = list(_pairs(every[:MOST_STATIONS], rounds))
+    if not pairs:
+        return RuleResult(rule, State.CANNOT, "No two stations have enough common days.")
+    places: list[Place] = []
+    lowest = 1.0
+    for a, b, same in pairs:
+        longest = max((s for s in runs_of_equal(same) if same[s.start]), key=len, default=None)
+        if longest is None or len(longest) < PAIR_RUN:
+            continue
+        chance = _pair_chance(every, (a, b), pairs)
+        p = min(1.0, len(same) * chance ** len(longest) * len(pairs))
+        lowest = min(lowest, p)
+        if p <= FALSE_ALARMS:
+            one, other = every[a], every[b]
+            said = f"{other.station.name} reads as {one.station.name} on {len(longest)} common"
+            said += f" days running ({sum(same)} of {len(same)} in all)"
+            places.append(at(book, other.rows[0], said, other.station.name, p))
+    quiet = "No two stations agree beyond what their gauges and spread give."
+    return looked(rule, places, quiet, p=lowest, many="pairs of stations")
+
+
+_Pair = tuple[int, int, list[bool]]
+
+
+def _pairs(every: Sequence[Track], rounds: dict[int, _Round]) -> Iterator[_Pair]:
+    for a in range(len(every)):
+        for b in range(a + 1, len(every)):
+            common = [r for r in rounds.values() if a in r and b in r]
+            if len(common) >= COMMON_DAYS:
+                yield a, b, [r[a] == r[b] for r in common]
+
+
+def _pair_chance(every: Sequence[Track], pair: tuple[int, int], pairs: list[_Pair]) -> float:
+    """Bound of the chance that two stations agree on a day: their own spread, and other pairs."""
+    own = 1.0
+    a, b = (every[n] for n in pair)
+    ones = [np.ones(len(t), dtype=bool) & ~t.worked for t in (a, b)]
+    one, other = (spread(t.drop, t.division, o) for t, o in zip((a, b), ones, strict=True))
+    both = float(np.hypot(one, other))
+    division = max(a.division, b.division)
+    if both > 0 and division > 0:
+        own = stays_within(division, both)
+    others = [s for x, y, s in pairs if not {x, y} & set(pair)]
+    seen = max(((sum(s) + 1) / (len(s) + 2) for s in others), default=1.0)
+    return max(own, seen)

@@ -1,0 +1,146 @@
+"""What the audit says in words: one sentence per question, the terminal's lines, the JSON."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from batch.audit.job import Audit
+from batch.audit.model import Place, Question, RuleResult, State
+from batch.audit.sensitivity import CASES, Sensitivity
+from batch.report import printable
+
+MOST_PLACES = 200  # of one rule in the JSON document
+
+
+def counted(results: list[RuleResult], state: State) -> int:
+    """How many results are in this state."""
+    return sum(r.state is state for r in results)
+
+
+def answer(audit: Audit, question: Question) -> str:
+    """The answer to one question in a sentence or two."""
+    results = audit.of(question)
+    if not results:
+        return "The book holds no dated entry; there is nothing to audit."
+    if question is Question.TRUST:
+        return _trusted(results)
+    if question is Question.PROCEDURE:
+        return _followed(results)
+    return f"{_same(results)} {sensitive(audit.sensitivity)}"
+
+
+def _trusted(results: list[RuleResult]) -> str:
+    looks, cannot = counted(results, State.LOOK), counted(results, State.CANNOT)
+    tail = f" {cannot} of {len(results)} rules cannot be asked of this book." if cannot else ""
+    if not looks:
+        return f"Nothing that was asked speaks against the data.{tail}"
+    rules = f"{looks} of {len(results)} rules found"
+    return f"Look first, then trust: {rules} something that has to be explained.{tail}"
+
+
+def _followed(results: list[RuleResult]) -> str:
+    of = sum(r.of or 0 for r in results)
+    kept = sum(r.kept or 0 for r in results)
+    if not of:
+        return "No step of the procedure was called for."
+    if kept == of:
+        return f"Yes: all {of} steps that were called for were kept and written down."
+    return f"{kept} of {of} steps were kept and written down ({kept / of:.0%})."
+
+
+def _same(results: list[RuleResult]) -> str:
+    by_code = {r.rule.code: r for r in results}
+    numbers = by_code["same-numbers"]
+    if numbers.state is State.CANNOT:
+        return numbers.said
+    if numbers.state is State.QUIET:
+        return "Yes: the result sheets in the book are what the book gives today."
+    changed = by_code["same-inputs"].state is State.LOOK
+    why = "inputs changed after the last run" if changed else "the inputs did not change"
+    n = len([p for p in numbers.places if not p.holds])
+    return f"Not as it stands: {n:,} {'cell differs' if n == 1 else 'cells differ'}; {why}."
+
+
+def sensitive(rows: tuple[Sensitivity, ...]) -> str:
+    """How many verdicts would change in each case."""
+    if not rows:
+        return ""
+    counts = {case: sum(case in row.changes for row in rows) for case in CASES}
+    four, six = (counts[case] for case in CASES[:2])
+    either = sum(bool({CASES[2], CASES[3]} & set(row.changes)) for row in rows)
+    known = sum(row.then[2] is not None for row in rows)
+    said = f"Of {len(rows)} verdicts {four} would change at a limit of 4 m, {six} at 6 m"
+    if not known:
+        return f"{said}; the gauges' classes are not known."
+    gauges = f"and {either} if every gauge were off by its class"
+    unknown = f" ({len(rows) - known} without a class)" if known < len(rows) else ""
+    return f"{said} {gauges}{unknown}."
+
+
+def lines(audit: Audit, path: str) -> list[str]:
+    """The terminal's lines: the three answers and what to look at."""
+    farm = audit.assessment.book.settings.farm
+    on = audit.assessment.as_of
+    said = [
+        f"{path}{f' · {farm}' if farm else ''} · as of {on.isoformat() if on else 'no entries'}"
+    ]
+    for question in Question:
+        said.append(f"  {question} {answer(audit, question)}")
+        for result in audit.of(question):
+            if result.state is State.LOOK:
+                said.append(f"    ? {result.rule.title}: {result.said}")
+                said.append(f"      May be innocent: {result.rule.innocent}")
+    return [printable(line) for line in said]
+
+
+def audit_json(audit: Audit, path: str, output: str | None) -> dict[str, Any]:
+    """One book of the `--json` document."""
+    on = audit.assessment.as_of
+    return {
+        "path": path,
+        "farm": audit.assessment.book.settings.farm,
+        "as_of": None if on is None else on.isoformat(),
+        "looks": audit.looks,
+        "questions": [
+            {
+                "question": str(question),
+                "answer": answer(audit, question),
+                "rules": [_rule_json(result) for result in audit.of(question)],
+            }
+            for question in Question
+        ],
+        "sensitivity": [_sensitivity_json(row) for row in audit.sensitivity],
+        "output": output,
+    }
+
+
+def _rule_json(result: RuleResult) -> dict[str, Any]:
+    return {
+        "rule": result.rule.code,
+        "title": result.rule.title,
+        "state": str(result.state),
+        "said": result.said,
+        "p": result.p,
+        "kept": result.kept,
+        "of": result.of,
+        "needs": result.rule.needs,
+        "innocent": result.rule.innocent,
+        "places": [_place_json(place) for place in result.places[:MOST_PLACES]],
+        "places_left_out": max(0, len(result.places) - MOST_PLACES),
+    }
+
+
+def _place_json(place: Place) -> dict[str, Any]:
+    return {
+        "sheet": place.sheet,
+        "cell": place.cell,
+        "station": place.station,
+        "said": place.said,
+        "p": place.p,
+        "to_look_at": not place.holds,
+    }
+
+
+def _sensitivity_json(row: Sensitivity) -> dict[str, Any]:
+    then = {c: None if v is None else str(v) for c, v in zip(CASES, row.then, strict=True)}
+    return {"station": row.station, "now": str(row.now), **then}

@@ -1,0 +1,43 @@
+"""The first question: can the data be trusted?"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+from batch.audit.contradictions import neighbours, resting, swapped
+from batch.audit.digits import round_digits
+from batch.audit.entries import back_dated, same_time, step_order
+from batch.audit.model import RuleResult
+from batch.audit.plan import coverage, plan_kept
+from batch.audit.repeats import copied_block, copied_round, same_series, stuck_gauge
+from batch.audit.tracks import tracks
+from batch.model import History
+from templates.book import Book
+
+BY_TRACKS = (
+    copied_block,
+    copied_round,
+    round_digits,
+    stuck_gauge,
+    same_series,
+    resting,
+    neighbours,
+    swapped,
+)
+
+
+def trust(book: Book, histories: Sequence[History], as_of: dt.date | None) -> list[RuleResult]:
+    """Every rule on the data, in the catalogue's order; nothing where the book has no entry."""
+    if as_of is None:
+        return []
+    every = tracks(book, histories)
+    months = coverage(histories, book.settings.interval, as_of)
+    rows = {h.station.name: h.station.row for h in histories}
+    return [
+        plan_kept(book, months, rows),
+        step_order(book, histories),
+        same_time(book, histories),
+        back_dated(book, as_of),
+        *(rule(book, every) for rule in BY_TRACKS),
+    ]

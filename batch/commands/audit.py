@@ -1,0 +1,77 @@
+"""The command that audits books."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import click
+
+from batch.commands.shared import (
+    AS_OF,
+    EXIT_FINDINGS,
+    JSON,
+    PATHS,
+    day,
+    failure,
+    finish,
+    refusals,
+)
+
+EPILOG = (
+    "Exit codes: 0 nothing found; 1 something to look at; 2 wrong use of the command; "
+    "3 a book could not be read or its result not written (the others were still done)."
+)
+
+
+@click.command(epilog=EPILOG)
+@PATHS
+@AS_OF
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Collect results in this folder.",
+)
+@JSON
+def audit(
+    books: tuple[Path, ...], as_of: dt.datetime | None, out: Path | None, as_json: bool
+) -> None:
+    """Say whether BOOKs can be trusted, the procedure was kept, and the verdicts hold.
+
+    A copy with the sheets Audit summary and Audit detail goes to NAME.audited.xlsx beside each
+    book, unless --out is given. The book itself is never changed.
+    """
+    from batch.audit.report import audit_json, lines
+    from batch.errors import SiltbookError
+    from batch.files import find_books
+    from batch.many import orders
+
+    done: list[dict[str, Any]] = []
+    failures: list[dict[str, str]] = []
+    looks = 0
+    with refusals():
+        todo = orders(find_books(books), out, False, day(as_of), "audited")
+    for order in todo:
+        assert order.target is not None  # an audit is never in place
+        try:
+            found = _one(order.path, order.target, order.as_of)
+        except SiltbookError as error:
+            failures.append(failure(order.path, str(error)))
+            continue
+        looks += found.looks
+        done.append(audit_json(found, str(order.path), str(order.target)))
+        if not as_json:
+            for line in (*lines(found, str(order.path)), f"  Result: {order.target}"):
+                click.echo(line)
+    finish(done, failures, as_json, EXIT_FINDINGS if looks else 0)
+
+
+def _one(path: Path, target: Path, as_of: dt.date | None) -> Any:
+    from batch.audit.job import audit_bytes, audited_package, plain_bytes
+    from batch.files import take, write_whole
+
+    data = plain_bytes(take(path).data, str(path))
+    found = audit_bytes(data, str(path), as_of)
+    write_whole(target, audited_package(found, data, path.name))
+    return found
