@@ -39,13 +39,14 @@ def assess(
     found = histories(book, on)
     ahead = outlooks(found, book.settings, on)
     results = [_station(book, h, o, on) for h, o in zip(found, ahead, strict=True)]
-    results.sort(key=_urgency)
+    results.sort(key=by_urgency)
     own = [f for result in results for f in _own_findings(book, result)]
     bill = farm_bill(results, book.settings)
     return Assessment(book, on, tuple(results), (*findings, *own), bill)
 
 
-def _urgency(result: StationResult) -> tuple[int, dt.date, float, str]:
+def by_urgency(result: StationResult) -> tuple[int, dt.date, float, str]:
+    """Sorts stations as `Assessment.stations` has them."""
     share = 0.0
     if result.latest is not None and result.latest.drop is not None:
         share = result.latest.drop / result.station.limit

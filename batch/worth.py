@@ -1,7 +1,7 @@
 """What cleaning work is worth: the share of the rise over clean that it gives back, and the creep.
 
 Give-back = (before - after) / (before - clean), of every complete flush and every hand cleaning
-or new screen that stands between two runs. It counts only where it can be known: the reading
+that stands between two runs. It counts only where it can be known: the reading
 before is at most one reading interval older than the work, the reading after at most
 LATEST_AFTER days younger, and the rise it could give back is at least LEAST_RISE [m] and three
 standard uncertainties of a drop. 1 = clean again, 0 = no help; over 1 cleaner than 'clean'.
@@ -83,7 +83,7 @@ def worth(station: Station, runs: Sequence[Run], interval: float) -> Worth:
     """
     u = uncertainty(station, station.limit)
     flushes = _shares(station, runs, ("flush",), interval, u)
-    cleanings = _shares(station, runs, CLEANINGS, interval, u)
+    cleanings = _shares(station, runs, ("hand cleaning",), interval, u)
     creep = clean_creep(runs)
     notes = (*_flush_notes(flushes, cleanings), *_creep_notes(creep, station.limit))
     clean = station.clean_drop

@@ -134,5 +134,7 @@ def gauge_advice(fitness: GaugeFitness, least: float) -> str:
         return ""
     said = "; ".join(f"{what}: {value:.2f} m" for what, value in known)
     enough = next((what for what, value in known if value <= least + NOISE), "")
-    verdict = f"enough is {enough}" if enough else "none of it is enough: take a better class"
+    verdict = "none of it is enough: take a better class or a finer division still"
+    if enough:
+        verdict = f"enough is {enough}"
     return f"Smallest excess told now {fitness.now:.2f} m; with {said}; {verdict}."

@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 
+from batch.assess import by_urgency
 from batch.forecast import Forecast
 from batch.history import in_order
-from batch.model import History, Judgement, Station, Verdict
+from batch.model import History, Judgement, Station, StationResult, Verdict
 from batch.outlook import Outlook, outlooks, soon
 from batch.verdict import judge
 from tests.ladder.histories import DAY0, SETTINGS, read, station, work
@@ -86,3 +87,29 @@ def test_runs_are_cut_at_the_work_and_the_farm_helps_a_short_one() -> None:
     assert alone.forecast.date is None
     assert alone.forecast.silent
     assert helped.forecast.date is not None
+
+
+def test_stations_of_one_verdict_come_earliest_expected_first() -> None:
+    """Then those without a forecast by share of the limit; the order of verdicts stays."""
+
+    def result(
+        name: str, verdict: Verdict, drop: float, expected: dt.date | None
+    ) -> StationResult:
+        history = History(station(name=name), (read(0, drop),))
+        ahead = outlooks([history], SETTINGS, day(0))[0]
+        ahead = replace(ahead, forecast=Forecast(expected, expected, None, ""))
+        judgement = replace(judge(history, SETTINGS, day(0)), verdict=verdict)
+        return StationResult(history, judgement, history.latest, None, None, None, ahead)
+
+    watch = Verdict.WATCH
+    results = [
+        result("near but slow", watch, 4.9, day(20)),
+        result("unknown, low", watch, 4.1, None),
+        result("unknown, high", watch, 4.2, None),
+        result("fast", watch, 3.0, day(6)),
+        result("flush", Verdict.FLUSH, 5.2, None),
+        result("calm but soon", Verdict.IN_RANGE, 3.0, day(1)),
+    ]
+    assert [r.station.name for r in sorted(results, key=by_urgency)] == [
+        "flush", "fast", "near but slow", "unknown, high", "unknown, low", "calm but soon",
+    ]  # fmt: skip

@@ -1,0 +1,147 @@
+"""The days ahead and the evidence, as Actions, Station review and Trends show them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import openpyxl
+import pytest
+
+from batch.costs import DirtCost
+from batch.forecast import Forecast
+from batch.model import Assessment, FlowFit, StationResult, Verdict
+from batch.outlook import Outlook
+from batch.sheets import kit, review, trends
+from batch.worth import Creep, GiveBack, Worth
+from tests.sheets.example import AS_OF, build
+from tests.sheets.test_book import made, opened, part
+
+NONE = GiveBack(0, None, None, None, "none read soon before and after")
+FLUSH = GiveBack(5, 0.4, 0.1, 0.85)
+CREEP = Creep(0.01, 0.005, 0.02, 5, 80.0, "")
+NOTE = "Flushing stopped helping: =1+1"
+COST = DirtCost(None, None, None, 0.0, 0, "")
+EXPECTED = Forecast(dt.date(2026, 8, 10), dt.date(2026, 8, 1), dt.date(2026, 8, 31), "")
+FIT = FlowFit(1.4, 1.4, 1.3, 1.5, 12, 9.0, 16.0, "")
+VERDICTS = (Verdict.WATCH, Verdict.NO_READING)
+
+
+def ahead(expected: Forecast = EXPECTED, *, notes: tuple[str, ...] = (NOTE,)) -> Assessment:
+    """Two stations: one with everything, one where nothing can be told."""
+    base = build(verdicts=VERDICTS)
+    full = Outlook((), expected, COST, dt.date(2026, 7, 24), Worth(FLUSH, NONE, CREEP, notes))
+    quiet = Creep(None, None, None, 1, 0.0, "1 cleaning read soon after, 4 are needed")
+    silent = Forecast(None, None, None, "too few readings")
+    empty = Outlook((), silent, COST, AS_OF, Worth(NONE, NONE, quiet, ()))
+    first, second = base.stations
+    first = replace(first, outlook=full, history=replace(first.history, flow_fit=FIT))
+    return replace(base, stations=(first, replace(second, outlook=empty)))
+
+
+@pytest.fixture(scope="module")
+def book() -> openpyxl.Workbook:
+    return opened(made(ahead()), values=True)
+
+
+def headed(book: openpyxl.Workbook, sheet: str, header: int) -> list[dict[str, object]]:
+    """The two stations' rows by header."""
+    names = [c.value for c in book[sheet][header]]
+    rows = book[sheet].iter_rows(min_row=header + 1, max_row=header + 2, values_only=True)
+    return [dict(zip(names, row, strict=True)) for row in rows]
+
+
+def test_actions_show_the_expected_day_and_the_next_reading(book: openpyxl.Workbook) -> None:
+    watch, unread = headed(book, "Actions", 4)
+    assert watch["Expected at limit"] == dt.datetime(2026, 8, 10)
+    assert watch["Read again by"] == dt.datetime(2026, 7, 24)
+    assert (unread["Expected at limit"], unread["Read again by"]) == (
+        None,
+        dt.datetime(2026, 7, 20),
+    )
+    assert (watch["Who"], watch["By when"]) == (None, None)
+
+
+def test_the_reason_is_followed_by_what_flushing_is_worth(book: openpyxl.Workbook) -> None:
+    watch, unread = headed(book, "Actions", 4)
+    assert watch["Why"] == f"The drop is 4.28 m, 86 % of the limit.\n{NOTE}"
+    assert "\n" not in str(unread["Why"])
+
+
+def test_the_review_shows_the_evidence_or_why_there_is_none(book: openpyxl.Workbook) -> None:
+    watch, unread = headed(book, "Station review", 3)
+    assert watch["Flow exponent"] == 1.4
+    assert watch["Exponent rests on"] == (
+        "8 in 10: 1.30 to 1.50; 12 clean readings at 9.0 to 16.0 m³/h"
+    )
+    assert (watch["Flushes give back"], watch["Flushes: count, range"]) == (0.4, "5: 10 % to 85 %")
+    assert watch["Cleanings give back"] is None
+    assert watch["Cleanings: count, range"] == "none read soon before and after"
+    assert watch["Clean drop creeps (m per month)"] == pytest.approx(0.3)
+    assert watch["8 in 10 between, or why not"] == "0.15 and 0.60; 5 cleanings"
+    assert watch["Smallest excess told (m)"] == pytest.approx(0.3443, abs=1e-4)
+    assert watch["With one gauge and selector (m)"] is None
+    assert watch["Worth knowing"] == NOTE
+    assert unread["Flow exponent"] == 2.0
+    assert unread["Exponent rests on"] == "2 kept: not looked for"
+    assert unread["8 in 10 between, or why not"] == "1 cleaning read soon after, 4 are needed"
+
+
+def test_an_estimate_that_was_not_used_is_shown_with_the_reason() -> None:
+    loose = FlowFit(2.0, 1.4, 0.9, 1.9, 9, 9.0, 16.0, "standard error 0.34, at most 0.15 is asked")
+    assert review.exponent_text(loose) == (
+        "2 kept: standard error 0.34, at most 0.15 is asked (1.40, 8 in 10: 0.90 to 1.90)"
+    )
+    assert review.shares_text(GiveBack(1, 0.5, 0.5, 0.5)) == "1: 50 %"
+
+
+def drawn(expected: Forecast, end: float | None = None) -> dict[str, list[trends.Point]]:
+    assessment = ahead(expected)
+    pen = kit.Kit(None, assessment, "demo.xlsx", "0")
+    result: StationResult = assessment.stations[0]
+    found = trends._series(pen, result)
+    if end is not None:
+        assert found["limit"][1][0] <= end
+    return found
+
+
+def test_the_band_runs_from_the_latest_reading_to_the_span_at_the_limit() -> None:
+    found = drawn(EXPECTED)
+    latest = found["drop"][-1]
+    band, limit = found[trends.BAND], 5.0
+    early, late = kit.serial(dt.date(2026, 8, 1)), kit.serial(dt.date(2026, 8, 31))
+    assert found[trends.EXPECTED] == [latest, (kit.serial(dt.date(2026, 8, 10)), limit)]
+    levels = [level for _, level in band if level is not None]
+    assert latest[1] is not None
+    assert latest[1] < min(levels) < max(levels) < limit
+    for day, level in band:
+        assert level is not None
+        part_of = (level - latest[1]) / (limit - latest[1])
+        sides = [latest[0] + part_of * (side - latest[0]) for side in (early, late)]
+        assert min(abs(day - side) for side in sides) < 1e-6
+    assert found["limit"][1][0] >= late
+
+
+def test_a_far_forecast_neither_crushes_the_readings_nor_leaves_the_axis() -> None:
+    far = Forecast(dt.date(2026, 12, 1), dt.date(2026, 10, 1), None, "")
+    found = drawn(far)
+    first, end = found["limit"][0][0], found["limit"][1][0]
+    seen = kit.serial(AS_OF) - first
+    assert end - kit.serial(AS_OF) <= 0.7 * seen
+    assert all(day <= end for key in (trends.BAND, trends.EXPECTED) for day, _ in found[key])
+    assert found[trends.EXPECTED][1][1] < 5.0  # type: ignore[operator]
+
+
+def test_without_a_forecast_there_is_no_band() -> None:
+    found = drawn(Forecast(None, None, None, "too few readings"))
+    assert trends.BAND not in found
+
+
+def test_the_chart_names_the_band_and_its_words_tell_the_day() -> None:
+    data = made(ahead())
+    chart = part(data, "xl/charts/chart1.xml")
+    assert "Forecast, 8 in 10" in chart
+    assert "Forecast, 8 in 10" not in part(data, "xl/charts/chart2.xml")
+    assert "expected at the limit about 2026-08-10; verdict: Watch." in part(
+        data, "xl/drawings/drawing1.xml"
+    )
