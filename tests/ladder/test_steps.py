@@ -216,3 +216,10 @@ def test_borderline_asks_to_read_once_more(p: float) -> None:
     sure = verdict_of(*FLUSHED, read(2, 8.0, "after flush", p_over=0.999))
     assert not sure.borderline
     assert not sure.steps[0].startswith("Read once more")
+
+
+def test_a_borderline_flush_is_not_put_off() -> None:
+    """A flush costs little: only opening a filter or calling for help waits for a reading."""
+    judged = verdict_of(read(0, 5.1, p_over=0.6))
+    assert (judged.verdict, judged.borderline) == (Verdict.FLUSH, True)
+    assert not any("once more" in step for step in judged.steps)
