@@ -31,6 +31,7 @@ def review(
     from batch.errors import SiltbookError
     from batch.files import find_books, take, write_whole
     from batch.report import printable
+    from batch.review.carry import refuse_loss
     from batch.review.farm import read_month
     from batch.review.month import parse_month
     from batch.review.pack import make_pack, pack_bytes
@@ -42,7 +43,10 @@ def review(
         raise click.UsageError(f"--month: {error}") from error
     read, failed = [], []
     with refusals():
-        for path in find_books(books):
+        paths = find_books(books)
+        target = pack_path(books, chosen, out)
+        refuse_loss(target, not no_pdf)
+        for path in paths:
             try:
                 read.append(read_month(take(path).data, str(path), chosen))
             except SiltbookError as error:
@@ -51,7 +55,6 @@ def review(
             _tell(failed)
         pack = make_pack(read, chosen, __version__)
         data = pack_bytes(pack)
-        target = pack_path(books, chosen, out)
         write_whole(target, data)
         made = None if no_pdf else _pdf(data, target, as_json)
     if as_json:

@@ -22,7 +22,7 @@ HEADS = (
     Column("Station", 15, "name"),
     Column("Now", 17, "wrap"),
     Column("Expected at limit", 12, "date"),
-    Column("8 in 10 between", 24, "wrap"),
+    Column("8 in 10 between", 27, "wrap"),
     Column("Rows of the book", 20, "rows"),
 )
 _DAY_WIDTH = 2.6

@@ -144,6 +144,31 @@ def read_pack(data: bytes, name: str) -> Minutes:
     return Minutes(name, tuple(_books(about)), tuple(_filled(listed, name)), workbook.date1904)
 
 
+def refuse_loss(target: Path, pdf: bool) -> None:
+    """BookError where a pack at `target` would replace what is no pack, or a meeting's minutes."""
+    from batch.files import take
+
+    beside = target.with_suffix(".pdf")
+    if not target.exists():
+        if pdf and beside.exists():
+            raise BookError(
+                f"{beside} exists and is not this pack's: choose another name by --out."
+            )
+        return
+    try:
+        minutes = read_pack(take(target).data, str(target))
+    except BookError as error:
+        raise BookError(
+            f"{target} exists and is no review pack: choose another name by --out."
+        ) from error
+    if minutes.rows:
+        count = f"{len(minutes.rows)} row{'' if len(minutes.rows) == 1 else 's'}"
+        raise BookError(
+            f"{target} holds {count} that a meeting filled in: it was not replaced; carry them "
+            "over by 'siltbook agree' and move the pack away, or choose another name by --out."
+        )
+
+
 def _by_row(cells: SheetCells) -> dict[int, dict[int, Value]]:
     rows: dict[int, dict[int, Value]] = {}
     for col, content in cells.columns.items():

@@ -10,14 +10,15 @@ from typing import Any
 from batch.costs import DirtCost, monthly
 from batch.model import StationResult
 from batch.review.farm import FarmMonth, rows_text
-from batch.review.month import Month
+from batch.review.month import Month, parse_month
 from batch.review.page import Column, Pack, bars, finish, heading, note, solid, style, table
 from batch.sheets import kit as k
 
 TITLE = "Cost of dirt"
 MOST_MONTHS = 12
 MOST_FARMS = 9  # of the table by month, and series of the chart
-CHART_ROWS = 16
+CHART_ROWS = 17
+ENOUGH = 0.5  # share of a month's days, under which its energy does not stand beside another's
 _COLOURS = ("#0B3C7D", "#DC7A2C", "#52ACF6", "#7D2C1B", "#A0D1FF", "#E8AF47")
 _COLUMNS = (
     Column("Farm", 20, "wrap"),
@@ -28,7 +29,7 @@ _COLUMNS = (
     Column("Money", 12, "metres"),
     Column("Currency", 12, "wrap"),
     Column("Days counted", 10, "days"),
-    Column("Why there is no number", 36, "wrap"),
+    Column("Note", 36, "wrap"),
     Column("Rows of the book", 34, "rows"),
 )
 
@@ -44,16 +45,18 @@ class StationCost:
     by_month: dict[str, DirtCost]
 
     @property
-    def why(self) -> str:
-        """Why a number is missing, as a clause."""
+    def note(self) -> str:
+        """Why a number is missing or covers little of the month, as a clause."""
         if self.now is None:
             whole = self.result.outlook.cost.silent if self.result.outlook else ""
             return whole or "no two usable readings cover this month"
-        why = self.now.silent
-        if not why and self.now.energy_cost is None:
-            why = "no energy price on the Farm sheet"
-        gaps = self.now.gaps_left_out
-        return why + (f"{'; ' if why else ''}{gaps} long gap left out" if gaps else "")
+        said = [self.now.silent] if self.now.silent else []
+        if not said and self.now.energy_cost is None:
+            said.append("no energy price on the Farm sheet")
+        month = self.farm.month
+        if _counted(self.now, month) < ENOUGH:
+            said.append(f"only {self.now.days_counted:.0f} of {month.days} days could be counted")
+        return "; ".join(said)
 
 
 def station_costs(pack: Pack) -> list[StationCost]:
@@ -76,6 +79,16 @@ def _energy(cost: DirtCost | None) -> float | None:
     return None if cost is None else cost.energy_kwh
 
 
+def _counted(cost: DirtCost, month: Month) -> float:
+    """Share of the month's days that the cost covers (0 to 1)."""
+    return cost.days_counted / month.days
+
+
+def _comparable(cost: DirtCost | None, month: Month) -> float | None:
+    """The month's energy [kWh] where enough of it was counted to stand beside another month."""
+    return _energy(cost) if cost and _counted(cost, month) >= ENOUGH else None
+
+
 def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     """Farms and months first, as a chart and a table, then every station."""
     costs = station_costs(pack)
@@ -84,13 +97,16 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
         kit, sheet, 2, _COLUMNS,
         "What the pump spends to push water through dirt: the drop above the clean drop, in a "
         "straight line between two readings, at the flow read, over the farm's irrigation hours. "
-        f"Money is in each farm's own currency and is not added up over farms. {_sum(pack, costs)}",
+        "Money is in each farm's own currency and is not added up over farms. "
+        "A month of which less than half could be counted has no number beside others. "
+        f"{_sum(pack, costs)}",
     )  # fmt: skip
     months, top = _months(pack, costs), 3
     if months:
         top = _by_month(kit, sheet, pack, costs, months, CHART_ROWS + 3) + 2
     last = table(kit, sheet, top, _COLUMNS, (_row(c) for c in costs))
     finish(kit, sheet, 1, last, len(_COLUMNS))
+    sheet.repeat_rows(top, top)  # on the pages behind the chart
 
 
 def _sum(pack: Pack, costs: Sequence[StationCost]) -> str:
@@ -119,9 +135,9 @@ def _row(cost: StationCost) -> tuple[object, ...]:
     return (
         k.one_line(cost.farm.farm), k.one_line(cost.result.station.name),
         now.mean_excess_m if now else None, now.energy_kwh if now else None,
-        cost.before.energy_kwh if cost.before else None, now.energy_cost if now else None,
+        _comparable(cost.before, _previous(cost.farm.month)), now.energy_cost if now else None,
         k.one_line(name) if now and now.energy_cost is not None else "",
-        now.days_counted if now else None, cost.why,
+        now.days_counted if now else None, cost.note,
         rows_text(cost.farm.book, _readings(cost)),
     )  # fmt: skip
 
@@ -154,12 +170,20 @@ def _by_month(
     for row, month in enumerate(months, top + 2):
         k.text(sheet, row, 0, month, style(kit, "text"))
         for col, farm in enumerate(farms, 1):
-            own = [_energy(c.by_month.get(month)) for c in costs if c.farm is farm]
-            known = [e for e in own if e is not None]
-            k.number(sheet, row, col, math.fsum(known) if known else None, style(kit, "energy"))
+            own = [c.by_month.get(month) for c in costs if c.farm is farm]
+            k.number(sheet, row, col, _farm_month(own, parse_month(month)), style(kit, "energy"))
     last = top + 1 + len(months)
     _chart(kit, sheet, farms, (top + 2, last))
     return last
+
+
+def _farm_month(costs: Sequence[DirtCost | None], month: Month) -> float | None:
+    """A farm's energy of a month [kWh]; None where under half of its station days were counted."""
+    known = [c for c in costs if c is not None and c.energy_kwh is not None]
+    counted = sum(c.days_counted for c in known)
+    if counted < ENOUGH * month.days * max(1, len(costs)):
+        return None
+    return math.fsum(c.energy_kwh or 0.0 for c in known)
 
 
 def _chart(kit: k.Kit, sheet: Any, farms: Sequence[FarmMonth], rows: tuple[int, int]) -> None:

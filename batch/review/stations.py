@@ -125,6 +125,7 @@ def write_over(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     if lines:
         _chart(kit, sheet, pack, lines[:MOST_BARS], top + 1)
     finish(kit, sheet, 1, last, len(_OVER))
+    sheet.repeat_rows(top, top)  # on the pages behind the chart
 
 
 def bar_rows(count: int) -> int:
@@ -147,9 +148,10 @@ def _over(farm: FarmMonth, result: StationResult, over: DaysOver) -> tuple[objec
         for r in (s.before, s.opened, s.closed, over.highest)
         if r is not None
     ]
+    known = not over.untold or over.unnoticed > 0
     return (
         k.one_line(farm.farm), k.one_line(result.station.name), float(over.found),
-        over.unnoticed, over.total, len(over.spells),
+        over.unnoticed if known else None, over.total if known else None, len(over.spells),
         over.highest.drop if over.highest else None, result.station.limit, untold,
         rows_text(farm.book, readings),
     )  # fmt: skip
