@@ -29,11 +29,12 @@ from batch.fouling import (
     Grid,
     fit,
     latest,
-    position,
     state,
+    walk_rate,
+    way_left,
 )
 from batch.robust import Floats
-from batch.runs import LONGEST_GAP, Run
+from batch.runs import LONGEST_GAP, Run, longest_gap
 
 QUANTILES = (0.1, 0.5, 0.9)
 HORIZON = 365.0  # [days] after the as-of date; beyond, 'not within a year'
@@ -54,6 +55,10 @@ _RUN_SPREADS: Floats = np.array([0.12, 0.25, 0.45, 0.8])  # of log full time bet
 _WIDEN = 0.88  # stretch of the interval about the median, set on the tuning farms
 # Lognormal quantiles that stand for one curve's scatter, equally likely.
 _SPOKES: Floats = np.array([-1.4, -0.532, 0.0, 0.532, 1.4])
+_FAINT = math.log(1000.0)  # cells this much below the best are left out
+# Quantiles come from a heap of log days in narrow bins, from a quarter of an hour to 10,000 days.
+_SOONEST, _BINS = 0.01, 4096
+_LOG_SOONEST, _LOG_SPAN = math.log(_SOONEST), math.log(1e6)
 
 
 @dataclass(frozen=True)
@@ -71,8 +76,8 @@ class Forecast:
 
 @dataclass(frozen=True)
 class _Learnt:
-    full: Floats  # weight of each full time, axes (full, shape)
-    shape: Floats  # axes (shape, wander)
+    log_full: Floats  # log weight of each full time, axes (full, shape)
+    log_shape: Floats  # axes (shape, wander)
 
 
 def _silent(why: str) -> Forecast:
@@ -81,16 +86,16 @@ def _silent(why: str) -> Forecast:
 
 def _teaches(run: Run) -> bool:
     # Two readings make no believable rate by themselves, but many such runs do teach.
-    days = np.asarray(run.days)
-    if len(days) < 2 or days[-1] <= 0 or max(run.drops) <= 0:
+    if len(run.days) < 2 or run.days[-1] <= 0 or max(run.drops) <= 0:
         return False
     falls = run.rate_high is not None and run.rate_high < 0
-    return not falls and float(np.diff(days).max()) <= LONGEST_GAP
+    return not falls and longest_gap(run.days) <= LONGEST_GAP
 
 
 def teachers(runs: Iterable[Run]) -> list[Run]:
-    """The runs that others can learn from, in order of their end."""
-    return sorted((r for r in runs if _teaches(r)), key=lambda r: r.end)
+    """The runs that others can learn from, in order of their end, however they were given."""
+    taught = (r for r in runs if _teaches(r))
+    return sorted(taught, key=lambda r: (r.end, r.start, r.days, r.drops))
 
 
 def _normal(x: Floats, mean: Floats | float, spread: Floats | float) -> Floats:
@@ -118,12 +123,12 @@ def _first_levels(days: Floats, y: Floats, reach: float, count: int) -> Floats:
     return nodes
 
 
-def _narrow(like: Floats, count: int) -> Floats:
-    """A finer grid of full times around those that hold the weight."""
-    best = like.max(axis=(1, 2, 3, 4))
+def _narrow(full: Floats, like: Floats, count: int) -> Floats:
+    """A finer grid of `count` full times around those of `full` that hold the weight."""
+    best = like.max(axis=(1, 2, 3))
     held = np.flatnonzero(best > best.max() - 12.0)
-    low, high = max(held[0] - 1, 0), min(held[-1] + 1, len(_FULL) - 1)
-    finer: Floats = np.geomspace(_FULL[low], _FULL[high], count)
+    low, high = max(held[0] - 1, 0), min(held[-1] + 1, len(full) - 1)
+    finer: Floats = np.geomspace(full[low], full[high], count)
     return finer
 
 
@@ -138,8 +143,9 @@ def _lesson(run: Run, limit: float) -> Floats:
     days, y = latest(np.asarray(run.days), np.asarray(run.drops) / limit)
     levels = _first_levels(days, y, 0.04, 5)
     rough = fit(days, y, Grid(_FULL, levels[2:3], _SIGMA_EARLIER[1:])).log_likelihood
-    full = _narrow(rough, 32)
+    full = _narrow(_FULL, rough, 32)
     like = fit(days, y, Grid(full, levels, _SIGMA_EARLIER)).log_likelihood
+    like = like.reshape(*like.shape[:3], len(WANDER), -1)
     fine = np.exp(like - like.max()).sum(axis=(1, 4))
     step = _LOG_FULL[1] - _LOG_FULL[0]
     shares = np.maximum(1 - np.abs(_LOG_FULL[:, None] - np.log(full)) / step, 0.0)
@@ -181,14 +187,15 @@ def _learn_full(own: Floats, farm: Floats) -> Floats:
     return learnt
 
 
-def _learn(own: Sequence[Run], farm: Sequence[Run], limit: float) -> _Learnt:
+@lru_cache(maxsize=64)
+def _learn(own: tuple[Run, ...], farm: tuple[Run, ...], limit: float) -> _Learnt:
     none = np.empty((0, len(_FULL), SHAPES, len(WANDER)))
     mine = np.stack([_lesson(r, limit) for r in own]) if own else none
     others = np.stack([_lesson(r, limit) for r in farm]) if farm else none
     shape = _learn_shape(np.concatenate([mine, others]))
     unevenness = shape / shape.sum(axis=1, keepdims=True)
     full = _learn_full((mine * unevenness).sum(-1), (others * unevenness).sum(-1))
-    return _Learnt(full, shape)
+    return _Learnt(np.log(full + 1e-300), np.log(shape))
 
 
 def _level_weights(nodes: Floats, own: Sequence[Run], limit: float) -> Floats:
@@ -204,36 +211,33 @@ def _level_weights(nodes: Floats, own: Sequence[Run], limit: float) -> Floats:
 
 def _posterior(fitted: Fit, grid: Grid, learnt: _Learnt, levels: Floats) -> Floats:
     """Log weight of every cell, axes as in the fit."""
-    full = np.stack(
-        [np.interp(np.log(grid.full), _LOG_FULL, np.log(w + 1e-300)) for w in learnt.full.T], axis=1
-    )
-    total: Floats = (
-        fitted.log_likelihood
-        + full[:, None, :, None, None]
-        + np.log(levels)[:, None, None, None]
-        + np.log(learnt.shape)[:, :, None]
-        + np.log(_SIGMA_PRIOR)
-    )
+    at = np.log(grid.full)
+    full = np.stack([np.interp(at, _LOG_FULL, w) for w in learnt.log_full.T], axis=1)
+    told = (learnt.log_shape[:, :, None] + np.log(_SIGMA_PRIOR)).reshape(SHAPES, -1)
+    total: Floats = fitted.log_likelihood + full[:, None, :, None]
+    total += np.log(levels)[:, None, None] + told
     return total
 
 
 def _remaining(fitted: Fit, grid: Grid, log_weight: Floats) -> Floats:
     """Quantiles of the days from the last reading until the limit."""
-    weight = np.exp(log_weight - log_weight.max())
-    cells = np.nonzero(weight > 1e-3)
-    w = weight[cells]
-    now, variance, rate = state(fitted, grid, cells)
-    each, start = np.arange(len(now)), grid.level[cells[1]]
-    reached = position(now[:, None], start)[each, cells[2]]
-    whole = position(np.ones((len(now), 1)), start)[each, cells[2]]
-    left = np.maximum(whole - reached, 0.0) * grid.full[cells[0]]
+    flat = log_weight.ravel()
+    kept = np.flatnonzero(flat > flat.max() - _FAINT)
+    weight = np.exp(flat[kept] - flat.max())
+    t, a, m, c = np.unravel_index(kept, log_weight.shape)
+    levels, variance = state(fitted)
+    now, full = levels.ravel()[kept], grid.full[t]
+    left = way_left(now, grid.level[a], m) * full
+    rate = walk_rate(np.ones(1), WANDER)[0, c // len(grid.sigma)] / full
     way = np.maximum(1 - now, 1e-3)
-    scatter = np.log1p(np.minimum((variance + rate * left) / way**2, 4.0))
-    days = left[:, None] * np.exp(-0.5 * scatter[:, None] + np.sqrt(scatter)[:, None] * _SPOKES)
-    order = np.argsort(days, axis=None)
-    heap = np.cumsum(np.repeat(w, len(_SPOKES))[order])
-    found = np.searchsorted(heap, np.asarray(QUANTILES) * heap[-1])
-    quantiles: Floats = days.ravel()[order][found]
+    scatter = np.log1p(np.minimum((variance[t, c] + rate * left) / way**2, 4.0))
+    middle = np.log(np.maximum(left, _SOONEST)) - 0.5 * scatter
+    days = middle + np.sqrt(scatter) * _SPOKES[:, None]
+    step = (days - _LOG_SOONEST) * (_BINS / _LOG_SPAN)
+    bins = np.clip(step, 0, _BINS - 1).astype(np.int64).ravel()
+    heap = np.cumsum(np.bincount(bins, np.tile(weight, len(_SPOKES)), _BINS))
+    found = np.interp(np.asarray(QUANTILES) * heap[-1], heap, np.arange(1.0, _BINS + 1))
+    quantiles: Floats = np.exp(_LOG_SOONEST + found * (_LOG_SPAN / _BINS))
     return quantiles
 
 
@@ -264,7 +268,7 @@ def _quantiles(
     levels = _level_weights(nodes, own, limit)
     coarse = Grid(_FULL, nodes[::3], sigma)
     rough = _posterior(fit(days, y, coarse), coarse, learnt, levels[::3])
-    grid = Grid(_narrow(rough, len(_FULL)), nodes, sigma)
+    grid = Grid(_narrow(coarse.full, rough, len(_FULL)), nodes, sigma)
     fitted = fit(days, y, grid)
     left = _remaining(fitted, grid, _posterior(fitted, grid, learnt, levels))
     return float(days[-1]) + _widened(left), float(days[-1])
@@ -315,7 +319,7 @@ def forecast(
     if why:
         return _silent(why)
     begun = _current(runs)[1]
-    days, last = _quantiles(now, earlier, _learn(own, farm, limit), limit, u)
+    days, last = _quantiles(now, earlier, _learn(tuple(own), tuple(farm), limit), limit, u)
     end = (as_of - begun).days + HORIZON
     if days[1] > max(end, last):
         return _silent("at the present rate the limit is not reached within a year")

@@ -23,6 +23,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from batch.robust import Floats
 
@@ -46,24 +47,29 @@ class Grid:
 
 @dataclass(frozen=True)
 class Fit:
-    """Log likelihoods of one run on a grid, axes (full, level, shape, wander, sigma).
+    """How well each curve explains a run: axes (full, level, shape, wander x sigma).
 
-    `mean` is each curve's y at the last reading, axes (full, level, shape); `errors` the
-    readings less the curve in the basis of `vectors`, which makes the walk's steps independent,
-    with their variances `values` [days].
+    `mean` is each curve's y at the last reading, axes (full, level, shape); `errors` the readings
+    less the curve in a basis that makes the walk's steps independent, axes (full, level x shape,
+    step); `walk` and `whole` the variances of the steps from the walk alone and with the gauge,
+    axes (full, wander x sigma, step); `last` brings the basis to the last reading.
     """
 
     log_likelihood: Floats
     mean: Floats
     errors: Floats
-    values: Floats
-    vectors: Floats
-    last_day: float
+    walk: Floats
+    whole: Floats
+    last: Floats
 
 
 # 1 - m, kept off zero: there the law is an exponential, its limit.
 _LAMBDA: Floats = np.where(np.abs(1 - LAWS) < 1e-6, 1e-6, 1 - LAWS)
 _FOOT: Floats = FOOT**_LAMBDA
+# Position as (base ^ power - offset) scale, shape by shape; its base is y or the rise of y.
+_POWER: Floats = np.concatenate([_LAMBDA, 1 / POWERS])
+_OFFSET: Floats = np.concatenate([_FOOT, np.zeros(len(POWERS))])
+_SCALE: Floats = np.concatenate([1 / (1 - _FOOT), (1 / (1 - FOOT)) ** (1 / POWERS)])
 _ENDS: Floats = np.sort(np.stack([LOWEST**_LAMBDA, HIGHEST**_LAMBDA]), axis=0)
 
 
@@ -81,12 +87,29 @@ def position(y: Floats, start: Floats) -> Floats:
     return out
 
 
+def way_left(y: Floats, start: Floats, shape: NDArray[np.int_]) -> Floats:
+    """How much of its curve a run at level `y` has before it, as shares of `full`; never below 0.
+
+    `y`, `start` (its first level) and `shape` (index) go together.
+    """
+    blocking = shape < len(LAWS)
+    base = np.where(blocking, np.clip(y, LOWEST, HIGHEST), np.maximum(y - start, 1e-30))
+    whole = np.where(blocking, 1.0, np.maximum(1 - start, 1e-30))
+    power, scale, foot = _POWER[shape], _SCALE[shape], _OFFSET[shape]
+    reached = np.exp(power * np.log(base)) - foot
+    end = np.exp(power * np.log(whole)) - foot
+    left: Floats = np.maximum((end - reached) * scale, 0.0)
+    return left
+
+
 def level(s: Floats, start: Floats) -> Floats:
     """Level y at position `s` (last axis: shapes) of a run from level `start`; at most 4."""
     base = np.clip(_FOOT + s[..., : len(LAWS)] * (1 - _FOOT), _ENDS[0], _ENDS[1])
     out = np.empty(s.shape)
     out[..., : len(LAWS)] = np.exp(np.log(base) / _LAMBDA)
-    rise = (1 - FOOT) * np.maximum(s[..., len(LAWS) :], 0.0) ** POWERS
+    # Powers by way of logarithms, here and above: a power of arrays costs several times as much.
+    passed = np.log(np.maximum(s[..., len(LAWS) :], 1e-9))
+    rise = (1 - FOOT) * np.exp(passed * POWERS)
     out[..., len(LAWS) :] = np.minimum(start[..., None] + rise, HIGHEST)
     return out
 
@@ -111,30 +134,30 @@ def fit(days: Floats, y: Floats, grid: Grid) -> Fit:
     passed = days[:, None] / grid.full[:, None, None, None]
     # Axes here (full, level, day, shape); afterwards the days stand last.
     curve = level(start[:, None, :] + passed, grid.level[:, None]).swapaxes(2, 3)
+    # In the basis of these vectors the steps of the walk are independent.
     values, vectors = np.linalg.eigh(np.minimum(days[:, None], days[None, :]))
     values = np.maximum(values, 0.0)
-    errors = (y - curve) @ vectors
-    rate = walk_rate(grid.full, WANDER)
-    variance = rate[:, :, None, None] * values + (grid.sigma**2)[:, None]
     t, a, m = curve.shape[:3]
-    q, g = len(WANDER), len(grid.sigma)
-    weight = (1 / variance).reshape(t, q * g, -1).transpose(0, 2, 1)
-    square = (errors**2).reshape(t, a * m, -1) @ weight
-    spread = np.log(variance).sum(-1).reshape(t, 1, q * g)
-    likelihood = (-0.5 * (square + spread)).reshape(t, a, m, q, g)
-    return Fit(likelihood, curve[..., -1], errors, values, vectors, float(days[-1]))
+    errors = ((y - curve) @ vectors).reshape(t, a * m, -1)
+    rate = np.repeat(walk_rate(grid.full, WANDER), len(grid.sigma), axis=1)
+    walk = rate[:, :, None] * values
+    whole = walk + np.tile(grid.sigma**2, len(WANDER))[:, None]
+    # In place: fresh memory for arrays of this size costs as much as the arithmetic.
+    likelihood = errors**2 @ (1 / whole).swapaxes(1, 2)
+    likelihood += np.log(whole).sum(-1)[:, None, :]
+    likelihood *= -0.5
+    shaped = likelihood.reshape(t, a, m, -1)
+    return Fit(shaped, curve[..., -1], errors, walk, whole, vectors[-1])
 
 
-def state(fitted: Fit, grid: Grid, cells: tuple[np.ndarray, ...]) -> tuple[Floats, Floats, Floats]:
-    """The true level at the last reading for chosen cells: its mean, variance, and walk rate.
+def state(fitted: Fit) -> tuple[Floats, Floats]:
+    """The true level at the last reading: its mean, axes as in the likelihood, and variance.
 
-    `cells` are index arrays along (full, level, shape, wander, sigma).
+    The variance has axes (full, wander x sigma).
     """
-    t, a, m, q, g = cells
-    rate = walk_rate(grid.full, WANDER)[t, q]
-    noise = grid.sigma[g] ** 2
-    gain = rate[:, None] * fitted.values * fitted.vectors[-1]
-    whole = rate[:, None] * fitted.values + noise[:, None]
-    shift = (gain / whole * fitted.errors[t, a, m]).sum(1)
-    variance = np.maximum(rate * fitted.last_day - (gain**2 / whole).sum(1), 0.0)
-    return fitted.mean[t, a, m] + shift, variance, rate
+    gain = fitted.walk * fitted.last
+    now = fitted.errors @ (gain / fitted.whole).swapaxes(1, 2)
+    now += fitted.mean.reshape(*now.shape[:2], 1)
+    unseen = (fitted.walk * fitted.last**2).sum(-1)
+    variance = np.maximum(unseen - (gain**2 / fitted.whole).sum(-1), 0.0)
+    return now.reshape(fitted.log_likelihood.shape), variance

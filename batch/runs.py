@@ -20,11 +20,11 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass, replace
-
-import numpy as np
+from itertools import accumulate, pairwise
 
 from batch.model import FLOW_EXPONENT, History, Reading, Work
 from batch.robust import theil_sen
+from checks.gauges import NOISE
 
 FALL_SHARE = 0.4  # a fall by more than this share of the drop ...
 FALL_SIGMAS = 3.0  # ... and by more than this many standard uncertainties is a reset
@@ -139,7 +139,7 @@ def _least_fall(points: tuple[_Point, _Point], corrected: bool) -> float:
         # The correction for flow magnifies the uncertainty as it does the drop.
         scale = drop / reading.drop if corrected and reading.drop else 1.0
         square += (reading.u_drop * scale) ** 2
-    return max(FALL_SIGMAS * math.sqrt(square), 1e-6)
+    return FALL_SIGMAS * math.sqrt(square)
 
 
 def fall_between(
@@ -162,7 +162,9 @@ def fall_between(
     high, low = (drop if corrected else r.drop or 0.0 for r, drop in points)
     fall = high - low
     least = _least_fall((points[0], points[1]), corrected)
-    return (high, low) if fall > FALL_SHARE * max(high, 0.0) and fall > least else None
+    # A fall of exactly that share is none, in whatever unit it was read.
+    enough = max(FALL_SHARE * high, least) + NOISE
+    return (high, low) if fall > enough else None
 
 
 def _stretches(history: History, flush_cycles: int, flush_inlet: float) -> list[_Stretch]:
@@ -209,12 +211,17 @@ def _recovered(before: float, after: float | None, clean: float | None) -> float
     return (before - after) / (before - clean)
 
 
+def longest_gap(days: tuple[float, ...]) -> float:
+    """The longest time [days] between two readings of a run; 0 where there is one."""
+    return max((b - a for a, b in pairwise(days)), default=0.0)
+
+
 def _judge(days: tuple[float, ...], rate: float | None, high: float | None) -> str:
     if len(days) < LEAST_READINGS:
         return f"fewer than {LEAST_READINGS} readings in the run"
     if rate is None:
         return "all readings of the run were taken at the same time"
-    gap = float(np.diff(days).max())
+    gap = longest_gap(days)
     if gap > LONGEST_GAP:
         return f"{gap:.0f} days of the run passed without a reading"
     if rate < 0 and high is not None and high < 0:
@@ -237,7 +244,7 @@ def _run(stretch: _Stretch, after: float | None, clean: float | None) -> Run:
     begun = moment(first.date, first.time) if opened is None else opened.moment
     # A reading timed before an untimed reset of the same day stands at the start, not before it.
     raw = [max(moment(r.date, r.time) - begun, 0.0) for r, _ in stretch.points]
-    days = tuple(float(d) for d in np.maximum.accumulate(raw))
+    days = tuple(accumulate(raw, max))
     drops = tuple(drop for _, drop in stretch.points)
     rate, low, high = _rates(days, drops)
     why = _judge(days, rate, high)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from batch.forecast import Forecast, forecast
-from batch.fouling import LAWS, SHAPES, WANDER, Grid, fit, level, position
+from batch.fouling import LAWS, SHAPES, WANDER, Grid, fit, level, position, state, way_left
 from batch.model import Reading, Work
 from batch.runs import Run, cut_runs
 from tests.numbers.logs import log, on, read, work
@@ -169,6 +169,14 @@ def test_own_runs_among_the_farms_do_not_count_twice() -> None:
     assert forecast(runs, [*runs, *others], LIMIT, on(100), 0.1) == expected
 
 
+def test_the_order_of_the_farms_runs_does_not_matter() -> None:
+    """More runs than are looked at, many of them ending on one day."""
+    runs = season([40, 50, 45], keep=3)
+    others = [run for pace in range(30, 50) for run in season([pace, 80 - pace])]
+    expected = forecast(runs, others, LIMIT, on(100), 0.1)
+    assert forecast(runs, others[::-1], LIMIT, on(100), 0.1) == expected
+
+
 def test_the_same_in_another_scale() -> None:
     """Drops, limit and uncertainty all doubled: the same day."""
     small = [read(5 * i, 1 + 0.3 * i) for i in range(5)]
@@ -213,7 +221,32 @@ def test_the_likelihood_is_the_gaussian_one() -> None:
     cover = WANDER[2] * 0.64 / 30 * np.minimum(days[:, None], days) + 0.02**2 * np.eye(4)
     off = y - straight
     expected = -0.5 * (off @ np.linalg.solve(cover, off) + np.linalg.slogdet(cover)[1])
-    assert fitted.log_likelihood[0, 0, 1, 2, 0] == pytest.approx(expected, abs=1e-8)
+    assert fitted.log_likelihood[0, 0, 1, 2] == pytest.approx(expected, abs=1e-8)
+
+
+def test_the_true_level_is_the_gaussian_one() -> None:
+    """The last reading's true level given all readings, with the full covariance."""
+    days, y = np.array([0.0, 3.0, 7.0, 12.0]), np.array([0.22, 0.3, 0.33, 0.5])
+    grid = Grid(np.array([30.0]), np.array([0.2]), np.array([0.02, 0.05]))
+    now, variance = state(fit(days, y, grid))
+    straight = 0.2 + 0.8 * days / 30
+    walk = WANDER[3] * 0.64 / 30 * np.minimum(days[:, None], days)
+    gain = np.linalg.solve(walk + 0.05**2 * np.eye(4), walk[-1])
+    cell = 3 * 2 + 1  # the last wander, the second error
+    assert now[0, 0, 1, cell] == pytest.approx(straight[-1] + gain @ (y - straight), abs=1e-9)
+    assert variance[0, cell] == pytest.approx(walk[-1, -1] - gain @ walk[-1], abs=1e-9)
+
+
+def test_the_way_left_is_the_curve_less_the_position() -> None:
+    """Every shape; nothing is left at or over the limit."""
+    shapes = np.arange(SHAPES)
+    for start, y in ((0.2, 0.2), (0.3, 0.6), (0.5, 0.4), (0.1, 1.0), (0.2, 1.3)):
+        first = np.full(SHAPES, start)
+        left = way_left(np.full(SHAPES, y), first, shapes)
+        ends = (position(np.full(SHAPES, v), np.array(start)) for v in (1.0, y))
+        expected = np.maximum(np.subtract(*ends), 0.0)
+        assert left == pytest.approx(expected, abs=1e-5)
+    assert way_left(np.ones(SHAPES), first, shapes) == pytest.approx(np.zeros(SHAPES), abs=1e-9)
 
 
 def test_twelve_stations_take_little_time() -> None:

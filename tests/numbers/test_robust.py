@@ -25,7 +25,7 @@ from batch.robust import (
 def test_agrees_with_scipy(seed: int, confidence: float) -> None:
     """Slope, intercept and interval, with ties in x and in y."""
     rng = np.random.default_rng(seed)
-    n = int(rng.integers(6, 40))
+    n = int(rng.integers(6, 70))  # few points and many are reckoned in two ways
     x = np.sort(rng.integers(0, 60, n)).astype(float)
     y = np.round(0.05 * x + rng.normal(0, 0.4, n), 1)
     ours = theil_sen(list(x), list(y), confidence)

@@ -85,6 +85,12 @@ def test_how_far_a_drop_must_fall(after: float, u: float | None, runs: int) -> N
     assert len(cut_runs(log(read(0, 4.0, u=u), read(5, after, u=u)), 3)) == runs
 
 
+@pytest.mark.parametrize("after", [2.4, 2.4 - 1e-9])
+def test_a_fall_of_exactly_the_share_is_none(after: float) -> None:
+    """From 4 m to 2.4 m, which another unit may turn into a hair less."""
+    assert len(cut_runs(log(read(0, 4.0), read(5, after)), 3)) == 1
+
+
 def test_without_gauge_data_a_small_fall_does_not_cut() -> None:
     """Half a metre is the least that counts."""
     assert len(cut_runs(log(read(0, 0.8, u=None), read(5, 0.4, u=None)), 3)) == 1
