@@ -9,12 +9,12 @@ complete flush, was not over the limit, and has a flow and a drop above zero.
 
 ln h = a + n ln Q + b t + c (after a flush), least squares: t [days] takes up a clean drop that
 creeps over the season, c what flushes leave behind where both kinds of reset occur. The standard
-error of n has a floor from the gauge's reading error, and two gauges add their lasting offset,
-which moves n by n * offset / h.
+error of n has a floor from the gauge's reading error; two gauges add their lasting offset, which
+moves n by n * offset / h; and a flow meter that scatters pulls n down by about n * (variance of
+its error) / (variance of the flows), both of ln Q, for which METER_SCATTER is allowed.
 
-Limits: the flow meter's own error pulls n down, by about its variance over that of the flows
-(both of ln Q); the least spread of flow asked for keeps that under a tenth for a 4 % meter. A
-meter that is wrong by a fixed share does no harm.
+Limits: a meter that scatters more pulls n down further, by about a tenth at 5 %. A meter that is
+wrong by a fixed share does no harm.
 """
 
 from __future__ import annotations
@@ -35,6 +35,7 @@ LEAST_READINGS = 8
 LEAST_SPREAD = 1.5  # largest over smallest flow of the clean readings
 LARGEST_ERROR = 0.15  # standard error of n
 LOWEST, HIGHEST = 1.0, 2.2
+METER_SCATTER = 0.03  # standard deviation of one flow reading, as a share; an assumption
 _Z = 1.2815515655446004  # 80 % of a normal distribution lie within so many deviations
 
 
@@ -87,8 +88,9 @@ def fit_exponent(
     found = _regression(clean)
     if found is None:
         return replace(seen, why_default="the flow changed only along with the season or the work")
-    n, random, freedom = found
-    error = math.hypot(random, _offset_share(station, clean) * n)
+    n, random, freedom, spread = found
+    meter = METER_SCATTER**2 / spread
+    error = math.hypot(random, _offset_share(station, clean) * n, meter * n)
     wide = error * t_quantile_80(freedom)
     why = _too_loose(n, error, wide)
     used = FLOW_EXPONENT if why else min(max(n, LOWEST), HIGHEST)
@@ -137,10 +139,11 @@ def _offset_share(station: Station, clean: Sequence[CleanReading]) -> float:
     return (_offset(station) or 0.0) / float(np.median([r.drop for r in clean]))
 
 
-def _regression(clean: Sequence[CleanReading]) -> tuple[float, float, int] | None:
-    """n, its standard error from scatter and reading error, and the degrees of freedom.
+def _regression(clean: Sequence[CleanReading]) -> tuple[float, float, int, float] | None:
+    """n, its standard error, the degrees of freedom, and the spread of flow that it rests on.
 
-    None where the flow cannot be told apart from the season or the kind of work.
+    The error is that of scatter and reading; the spread is the variance of ln Q that neither the
+    season nor the kind of work explains. None where the flow cannot be told apart from the season or the kind of work.
     """
     log_flow = np.log([r.flow for r in clean])
     at = np.array([r.at for r in clean])
@@ -159,7 +162,8 @@ def _regression(clean: Sequence[CleanReading]) -> tuple[float, float, int] | Non
     freedom = len(clean) - x.shape[1]
     reading = np.mean([(r.u / r.drop) ** 2 if r.u else 0.0 for r in clean])
     variance = max(float(rest @ rest) / freedom, float(reading))
-    return float(beta[1]), math.sqrt(variance * inverse[1, 1]), freedom
+    spread = 1.0 / (len(clean) * float(inverse[1, 1]))
+    return float(beta[1]), math.sqrt(variance * inverse[1, 1]), freedom, spread
 
 
 def t_quantile_80(freedom: int) -> float:

@@ -22,6 +22,7 @@ def cleaned(
     *,
     flows: tuple[float, ...] = FLOWS,
     scatter: float = 0.0,
+    meter: float = 0.0,
     creep: float = 0.0,
     flush_level: float = 1.0,
     u: float | None = 0.01,
@@ -34,7 +35,8 @@ def cleaned(
         kind = "hand cleaning" if i % 2 else "flush"
         level = (1.0 + creep * i) * (1.0 if i % 2 else flush_level)
         drop = level * (flow / 40.0) ** n * math.exp(rng.gauss(0.0, scatter))
-        entries += [work(10 * i, kind, cycles=3), read(10 * i + 1, drop, flow=flow, u=u)]
+        shown = flow * math.exp(rng.gauss(0.0, meter))
+        entries += [work(10 * i, kind, cycles=3), read(10 * i + 1, drop, flow=shown, u=u)]
     return entries
 
 
@@ -62,14 +64,13 @@ def test_a_creeping_clean_drop_and_what_flushes_leave_do_not_move_it() -> None:
     assert fit.n == pytest.approx(1.6, abs=0.1)
 
 
-def test_the_interval_holds_the_true_exponent_in_eight_cases_of_ten() -> None:
-    held = 0
-    for seed in range(400):
-        fit = fitted(cleaned(1.7, scatter=0.03, u=None, seed=seed))
-        assert fit.low is not None
-        assert fit.high is not None
-        held += fit.low <= 1.7 <= fit.high
-    assert 300 <= held <= 340
+@pytest.mark.parametrize(("meter", "least", "most"), [(0.03, 0.76, 0.87), (0.0, 0.9, 1.0)])
+def test_the_interval_holds_the_true_exponent(meter: float, least: float, most: float) -> None:
+    """In eight cases of ten for the meter that is allowed for; more often for a better one."""
+    seeds = range(400)
+    fits = [fitted(cleaned(1.7, scatter=0.02, meter=meter, seed=s, u=None)) for s in seeds]
+    held = sum((f.low or 9.0) <= 1.7 <= (f.high or 0.0) for f in fits) / len(fits)
+    assert least <= held <= most
 
 
 @pytest.mark.parametrize(
