@@ -125,6 +125,7 @@ def _run_json(run: Run) -> dict[str, Any]:
         "rate_high": run.rate_high,
         "valid": run.valid,
         "why": run.why,
+        "opened_by": run.opened_by,
         "ended_by": run.ended_by,
         "inferred": run.inferred,
         "recovered": run.recovered,

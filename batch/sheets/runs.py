@@ -21,11 +21,13 @@ COLUMNS = (
     ("Why not", 30.0),
     ("Ended by", 34.0),
     ("Given back", 10.0),
+    ("Started by", 18.0),
 )
 DAYS_PER_WEEK = 7.0
 _SAYS = (
-    "Drops at the reference flow where the flow is known. Rate: median of all slopes between two "
-    "readings of the run. Given back: share of the rise over the clean drop that the reset undid."
+    "Drops at the reference flow where the flow is known, with the exponent on Station review. "
+    "Rate: median of all slopes between two readings of the run. Given back: share of the rise "
+    "over the clean drop that the reset undid."
 )
 
 
@@ -62,3 +64,4 @@ def _run(kit: k.Kit, sheet: Any, row: int, station: str, run: Run) -> None:
     ended = run.ended_by or "still running"
     k.text(sheet, row, 10, f"{ended} (inferred)" if run.inferred else ended, text)
     k.number(sheet, row, 11, run.recovered, kit.format("share"))
+    k.text(sheet, row, 12, run.opened_by or "first reading", text)
