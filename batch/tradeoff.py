@@ -170,9 +170,7 @@ def _flow(history: History) -> float | None:
     return fmean(flows) if flows else None
 
 
-def _basis(
-    history: History, runs: Sequence[Run], cost: DirtCost, cleanings: int
-) -> _Basis | str:
+def _basis(history: History, runs: Sequence[Run], cost: DirtCost, cleanings: int) -> _Basis | str:
     """What a station brings, or why it is left out."""
     clean, flow = history.station.clean_drop, _flow(history)
     if cost.energy_kwh is None or clean is None or flow is None:

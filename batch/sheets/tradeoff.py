@@ -5,14 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 from batch.sheets import kit as k
+from batch.sheets.sums import ALL, LAST, heads, live, note, section
 from batch.tradeoff import Priced, TradeOff
 from templates import look
 
-LAST = 13
-ALL = 20.0 + LAST * 9.5
 CHART_POINTS = 225.0  # height of the chart's row, so that it stands whatever rows are above
 CHART = {"width": 760, "height": 290}
 FAR = 0.25  # share of days beyond the readings over which a drop is named above the chart
+BEYOND = "beyond the readings"
 NEAR = 0.1  # totals within this share of the least count as level
 MOST_NAMED = 6
 HEADS = (
@@ -42,8 +42,7 @@ def write(
     `name` is the sheet's name in the book; `price` and `cleaning` are the cells with the energy
     price and the price of one hand cleaning.
     """
-    sheet.write_string(row, 0, "Cleaning by hand at another drop", kit.format("section"))
-    sheet.set_row(row, 18)
+    section(kit, sheet, row, "Cleaning by hand at another drop")
     for line in said(weighed):
         row += 1
         k.spread(sheet, row, LAST, line, kit.format("line"), ALL)
@@ -52,11 +51,7 @@ def write(
     row += 1
     chart_row, header = row, row + 1
     sheet.set_row(chart_row, CHART_POINTS)
-    style = kit.format("head")
-    for col, head in enumerate(HEADS):
-        sheet.write_string(header, col, head, style)
-    sheet.merge_range(header, len(HEADS), header, LAST, "Note", style)
-    sheet.set_row(header, max(k.lines(head, 9.5) for head in HEADS) * k.LINE_POINTS + 4)
+    heads(kit, sheet, header, HEADS, "Note")
     for row, priced in enumerate(weighed.priced, header + 1):
         _priced(kit, sheet, row, priced, price, cleaning)
     rows = (header + 1, row)
@@ -81,10 +76,8 @@ def said(weighed: TradeOff) -> list[str]:
         )
         far = [f"{p.drop:g}" for p in weighed.priced if p.total and (p.beyond or 0.0) > FAR]
         if far:
-            lines.append(
-                f"Take with care: at {' and '.join(far)} m over a quarter of the days lie beyond"
-                " the readings."
-            )
+            at = " and ".join([*([", ".join(far[:-1])] if far[1:] else []), far[-1]])
+            lines.append(f"Take with care: at {at} m over a quarter of the days lie {BEYOND}.")
     if weighed.left_out:
         named = "; ".join(f"{k.one_line(n)}: {why}" for n, why in weighed.left_out[:MOST_NAMED])
         more = len(weighed.left_out) - MOST_NAMED
@@ -100,22 +93,25 @@ def _count(n: int, word: str) -> str:
 def _answer(weighed: TradeOff) -> str:
     best = weighed.cheapest
     known = [p for p in weighed.priced if p.total is not None]
-    if best is None or best.total is None:
+    if best is None:
         return "None of these drops can be priced; the notes below say why."
-    least = best.total
-    level = [p.drop or 0.0 for p in known if (p.total or 0.0) <= (1 + NEAR) * least]
+    at = known.index(best)
+    most = (1 + NEAR) * (best.total or 0.0)
+    low, high = at, at
+    while low > 0 and (known[low - 1].total or 0.0) <= most:
+        low -= 1
+    while high + 1 < len(known) and (known[high + 1].total or 0.0) <= most:
+        high += 1
     line = f"Energy and labour together are least at {best.drop:g} m, of {len(known)} drops priced"
-    if len(level) > 1:
-        line += f"; from {min(level):g} to {max(level):g} m they differ by no more than a tenth"
-    edges = (known[0].drop, known[-1].drop)
-    if best.drop in edges and len(known) > 1:
-        line += "; no drop past it could be priced, so the least may lie further on"
+    if low < high:
+        span = f"from {known[low].drop:g} to {known[high].drop:g} m"
+        line += f"; {span} they differ by no more than a tenth"
+    if len(known) > 1 and at in (0, len(known) - 1):
+        line += "; no drop beyond was priced, so the least may lie further on"
     return line + "."
 
 
-def _priced(
-    kit: k.Kit, sheet: Any, row: int, priced: Priced, price: str, cleaning: str
-) -> None:
+def _priced(kit: k.Kit, sheet: Any, row: int, priced: Priced, price: str, cleaning: str) -> None:
     amount, at = kit.format("amount"), row + 1
     if priced.drop is None:
         k.text(sheet, row, 0, "As it was", kit.format("name"))
@@ -124,21 +120,14 @@ def _priced(
     k.number(sheet, row, 1, priced.cleanings, amount)
     k.number(sheet, row, 2, priced.days_between, amount)
     k.number(sheet, row, 3, priced.energy_kwh, amount)
-    formulas = (f"=D{at}*{price}", f"=B{at}*{cleaning}", f"=E{at}+F{at}")
-    values = (priced.energy_cost, priced.labour_cost, priced.total)
-    for col, (formula, value) in enumerate(zip(formulas, values, strict=True), 4):
-        if value is None:
-            k.number(sheet, row, col, None, amount)
-        else:
-            sheet.write_formula(row, col, formula, amount, value)
+    live(sheet, row, 4, f"D{at}*{price}", priced.energy_cost, amount)
+    live(sheet, row, 5, f"B{at}*{cleaning}", priced.labour_cost, amount)
+    live(sheet, row, 6, f"E{at}+F{at}", priced.total, amount)
     k.number(sheet, row, 7, priced.beyond, kit.format("share"))
-    note = priced.silent
+    said = priced.silent
     if priced.drop is None:
-        note = "with the flushes that were logged, whose labour is not priced"
-    sheet.merge_range(row, len(HEADS), row, LAST, "", kit.format("wrap"))
-    k.text(sheet, row, len(HEADS), note, kit.format("wrap"))
-    wide = (LAST - len(HEADS) + 1) * 9.5
-    sheet.set_row(row, k.lines(note, wide) * k.LINE_POINTS + 4)
+        said = "with the logged flushes, whose labour is not priced: compare the energy only"
+    note(kit, sheet, row, len(HEADS), said)
 
 
 def alt_text(weighed: TradeOff) -> str:

@@ -166,7 +166,8 @@ def test_without_settings_the_trade_off_is_silent_and_says_why(
 def test_without_a_price_there_is_no_money_on_the_sheet() -> None:
     sheet = sheet_of(priced(price=None))
     assert (sheet["D5"].value, sheet["D6"].value) == (None, None)
-    assert (sheet["G5"].value, sheet["G6"].value) == ("not known", "not known")
+    assert sheet["G5"].value == "not known: not filled in on the Farm sheet"
+    assert sheet["G6"].value == "not known: energy or price is not"
     first = row_of(sheet, "Stations, the costliest first") + 2
     assert {sheet[f"F{n}"].value for n in range(first, first + 13)} == {None}
     assert "No energy price on the Farm sheet: no money." in texts(sheet)

@@ -1,0 +1,92 @@
+"""The part of the Costs sheet with energy and money by station and month."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from batch.bill import StationBill
+from batch.sheets import kit as k
+from batch.sheets.sums import LAST, heads, live, section, total
+from templates.book import column_letters
+
+MOST = LAST - 1  # months that have a column
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """Amounts by station and column of months; None where nothing could be counted."""
+
+    labels: tuple[str, ...]
+    names: tuple[str, ...]
+    amounts: tuple[tuple[float | None, ...], ...]
+
+
+def write(kit: k.Kit, sheet: Any, row: int, bills: Sequence[StationBill], price: str) -> int:
+    """Write both tables from `row` on and return the last row used; `price` is a cell."""
+    section(kit, sheet, row, "Energy by month (kWh)")
+    energy = _energy([bill for bill in bills if bill.months])
+    if not energy.names:
+        k.text(sheet, row + 1, 0, "No station's energy is known.", kit.format("mark"))
+        return row + 1
+    at = row
+    row = _table(kit, sheet, row + 1, energy, "") + 2
+    settings = kit.assessment.book.settings
+    if settings.price is None:
+        line = "No energy price on the Farm sheet: no money."
+        k.text(sheet, row - 1, 0, line, kit.format("mark"))
+        return row - 1
+    currency = k.one_line(settings.currency) or "money"
+    section(kit, sheet, row, f"Energy by month, money ({currency})")
+    each = settings.price
+    money = tuple(tuple(None if e is None else e * each for e in line) for line in energy.amounts)
+    grid = _Grid(energy.labels, energy.names, money)
+    return _table(kit, sheet, row + 1, grid, price, row - at)
+
+
+def _energy(bills: Sequence[StationBill]) -> _Grid:
+    """The energy [kWh]; what no longer fits a page's width is taken together in column one."""
+    months = sorted({month for bill in bills for month, _ in bill.months})
+    early = months[: max(1, len(months) - MOST + 1)]
+    labels = [*(f"to {month}" if early[1:] else month for month in early[-1:])]
+    labels += months[len(early) :]
+    place = {month: max(0, n - len(early) + 1) for n, month in enumerate(months)}
+    rows = (_row(bill, place, len(labels)) for bill in bills)
+    return _Grid(tuple(labels), tuple(bill.station for bill in bills), tuple(rows))
+
+
+def _row(bill: StationBill, place: dict[str, int], count: int) -> tuple[float | None, ...]:
+    found: list[float | None] = [None] * count
+    for month, cost in bill.months:
+        if cost.energy_kwh is not None:
+            found[place[month]] = (found[place[month]] or 0.0) + cost.energy_kwh
+    return tuple(found)
+
+
+def _table(kit: k.Kit, sheet: Any, row: int, grid: _Grid, price: str, higher: int = 0) -> int:
+    """Stations by months with sums both ways; the row of the sums.
+
+    With a `price`, each amount is that cell times the amount so many rows `higher`.
+    """
+    heads(kit, sheet, row, ["Station", *grid.labels, "Total"])
+    first, end = row + 1, len(grid.labels) + 1
+    for row, (name, line) in enumerate(zip(grid.names, grid.amounts, strict=True), first):
+        k.text(sheet, row, 0, k.one_line(name), kit.format("name"))
+        for col, value in enumerate(line, 1):
+            source = f"{column_letters(col)}{row + 1 - higher}*{price}" if price else ""
+            live(sheet, row, col, source, value, kit.format("amount"))
+        across = f"SUM(B{row + 1}:{column_letters(end - 1)}{row + 1})"
+        live(sheet, row, end, across, _sum(line), kit.format("sum"))
+    row = first + len(grid.names)
+    sheet.write_string(row, 0, "Farm", kit.format("total-name"))
+    style = kit.format("total")
+    for col in range(1, end):
+        total(sheet, row, col, first, [line[col - 1] for line in grid.amounts], style)
+    total(sheet, row, end, first, [_sum(line) for line in grid.amounts], style)
+    return row
+
+
+def _sum(line: Sequence[float | None]) -> float:
+    return math.fsum(value or 0.0 for value in line)
