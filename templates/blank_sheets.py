@@ -42,8 +42,9 @@ STEPS = (
     " it happened: the solenoid clicks, water is heard, water leaves the flush outlet.",
     "Work done: one row for each flush, cleaning or repair. Then read the drop again.",
     "Still over after a flush that happened: clean by hand. Still over after that: call for help.",
-    "At the review: siltbook run BOOK adds the sheets Actions, Station review, Trends, Workings"
-    " and Findings. Write what you agree on the sheet Agreed: who, and by when.",
+    "Water tests, where there are any: one row per sample, the source's name the same each time.",
+    "At the review: siltbook run BOOK adds its result sheets, Actions first. Write what you agree"
+    " on the sheet Agreed: who, and by when.",
     "Dates look like 2026-05-31, times like 07:30. Your own columns and sheets are left alone.",
 )
 CAUTIONS = (

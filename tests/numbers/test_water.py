@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -27,6 +28,7 @@ from templates.contract import PASSAGE_RULES as RULE_NAMES
 from tests.checks.builders import book, table
 
 DAY = dt.date(2026, 5, 4)
+METHOD = Path(__file__).parents[2] / "docs" / "method.md"
 
 
 def with_water(*rows: dict[str, Any], **settings: Any) -> Book:
@@ -190,3 +192,17 @@ def test_120_mesh_is_two_openings_and_only_said_where_it_matters() -> None:
         )
     assert "mesh" not in grade_fit(station(grade=130.0, emitter_passage=1.4), "one tenth").why
     assert "mesh" not in grade_fit(station(grade=128.0, emitter_passage=1.0), "one eighth").why
+
+
+def test_the_written_table_is_the_one_that_rates() -> None:
+    lines = METHOD.read_text().split("| constituent |")[1].split("\n\n")[0].splitlines()
+    names = [name.strip() for name in lines[0].strip(" |").split("|")]
+    assert tuple(names) == tuple(TABLES)
+    written = {}
+    for line in lines[2:]:
+        header, *cells = (cell.strip() for cell in line.strip("|").split("|"))
+        written[header] = [tuple(map(float, cell.split(" – "))) for cell in cells]
+    assert len(written) == len(CONSTITUENTS)
+    for key in CONSTITUENTS:
+        used = [(t.bounds[key].low, t.bounds[key].severe) for t in TABLES.values()]
+        assert written[WATER.column(key).header] == used
