@@ -34,7 +34,7 @@ class StationSeason:
     energy_kwh: float | None
     energy_cost: float | None
     by_flush: float | None  # median share of the rise that flushes gave back
-    by_cleaning: float | None  # the same of hand cleanings and new screens
+    by_cleaning: float | None  # the same of hand cleanings
     clean_level: float | None  # drop after the season's last cleaning [m]
 
 
@@ -87,15 +87,10 @@ def _season(result: StationResult, as_of: dt.date | None) -> StationSeason:
         rate_high=high,
         energy_kwh=outlook.cost.energy_kwh if outlook else None,
         energy_cost=outlook.cost.energy_cost if outlook else None,
-        by_flush=_given_back(runs, ("flush",)),
-        by_cleaning=_given_back(runs, CLEANINGS),
+        by_flush=outlook.worth.flush.median if outlook else None,
+        by_cleaning=outlook.worth.cleaning.median if outlook else None,
         clean_level=_clean_level(runs),
     )
-
-
-def _given_back(runs: Sequence[Run], works: tuple[str, ...]) -> float | None:
-    shares = [r.recovered for r in runs if r.ended_by in works and r.recovered is not None]
-    return median(shares) if shares else None
 
 
 def _clean_level(runs: Sequence[Run]) -> float | None:
