@@ -21,7 +21,7 @@ COLUMNS = (
     ("Why not", 30.0),
     ("Ended by", 34.0),
     ("Given back", 10.0),
-    ("Started by", 18.0),
+    ("Started by", 26.0),
 )
 DAYS_PER_WEEK = 7.0
 _SAYS = (

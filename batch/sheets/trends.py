@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from batch.model import StationResult
+from batch.sheets import band
 from batch.sheets import kit as k
 from templates import look
 
@@ -46,12 +47,8 @@ _SPELT_OUT = (
      '<c:plotVisOnly val="1"/><c:dispBlanksAs val="gap"/></c:chart>'),
 )  # fmt: skip
 
-# Programs differ in which series they draw on top, so the band lets the others shine through.
-# The band is a zigzag of level strokes, close enough together to read as a surface: an area
-# beside a scatter needs a second kind of chart, which programs place by different rules.
 BAND = "band"
 EXPECTED = "expected"
-STROKES, LEAST_STROKES = 60, 20  # of a band as high as the limit; of any
 LONGEST_AHEAD = 0.6  # of the time already drawn: a far forecast must not crush the readings
 
 Point = tuple[float, float | None]
@@ -162,28 +159,17 @@ def _ahead(kit: k.Kit, result: StationResult) -> tuple[float, float, float] | No
 def _forecast(
     kit: k.Kit, result: StationResult, ahead: tuple[float, float, float] | None, end: float
 ) -> dict[str, list[Point]]:
-    """From the latest reading to the limit: the band of the 80 % span, and the expected way.
-
-    Both run in straight lines and stop at `end`, the last day of the axis.
-    """
+    """Band and expected way from the latest reading to the limit, up to `end` of the axis."""
     latest = result.latest
     if ahead is None or latest is None or latest.drop is None:
         return {}
-    now, drop, limit = kit.serial(latest.date, latest.time), latest.drop, result.station.limit
-    early, middle, late = (max(day, now) for day in ahead)
-    band: list[Point] = []
-    strokes = max(LEAST_STROKES, math.ceil(STROKES * min(1.0, (limit - drop) / limit)))
-    for stroke in range(strokes):
-        part = (stroke + 0.5) / strokes
-        left = now + part * (early - now)
-        right = min(now + part * (late - now), end)
-        if left >= end:
-            break
-        sides = (left, right) if stroke % 2 else (right, left)
-        band += [(day, drop + part * (limit - drop)) for day in sides]
-    reach = min(1.0, (end - now) / (middle - now)) if middle > now else 1.0
-    tip = (now + reach * (middle - now), drop + reach * (limit - drop))
-    return {BAND: band, EXPECTED: [(now, drop), tip]}
+    start = (kit.serial(latest.date, latest.time), latest.drop)
+    early, middle, late = (max(day, start[0]) for day in ahead)
+    limit = result.station.limit
+    return {
+        BAND: band.surface(start, (early, late), limit, end),
+        EXPECTED: [start, band.tip(start, middle, limit, end)],
+    }
 
 
 def _window(kit: k.Kit, first: float, last: float, ahead: float) -> tuple[float, float]:

@@ -113,7 +113,7 @@ def test_the_band_runs_from_the_latest_reading_to_the_span_at_the_limit() -> Non
     assert found[trends.EXPECTED] == [latest, (kit.serial(dt.date(2026, 8, 10)), limit)]
     levels = [level for _, level in band if level is not None]
     assert latest[1] is not None
-    assert latest[1] < min(levels) < max(levels) < limit
+    assert latest[1] == min(levels) < max(levels) < limit
     for day, level in band:
         assert level is not None
         part_of = (level - latest[1]) / (limit - latest[1])
