@@ -51,7 +51,7 @@ BAND = "band"
 EXPECTED = "expected"
 LONGEST_AHEAD = 0.6  # of the time already drawn: a far forecast must not crush the readings
 
-Point = tuple[float, float | None]
+Point = band.Point
 
 
 @dataclass
