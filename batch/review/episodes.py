@@ -18,6 +18,7 @@ from batch.review.month import Month
 from batch.runs import moment
 
 LONGEST_GAP = 3.0  # [reading intervals]; over a longer gap no line is drawn
+NO_WORK = "no work logged"  # what the ladder says closed an episode that nobody worked on
 CLEARS = ("flush", "hand cleaning", "screen replaced")
 
 
@@ -62,7 +63,8 @@ class Spell:
         """How it ended, in words."""
         if self.closed is None:
             return "still open"
-        return f"in range after {self.closed_by}" if self.closed_by else "in range, no work logged"
+        worked = self.closed_by not in ("", NO_WORK)
+        return f"in range after {self.closed_by}" if worked else f"in range, {NO_WORK}"
 
 
 def spells(result: StationResult, interval: float, as_of: dt.date) -> tuple[Spell, ...]:

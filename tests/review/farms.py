@@ -1,14 +1,26 @@
-"""The portfolio's books for the tests of the review, read once."""
+"""The portfolio's books and their review for July 2026, for the tests of the review."""
 
 from __future__ import annotations
 
+import io
 import sys
+import warnings
 from functools import cache
 from types import ModuleType
+from typing import Any
 
+import openpyxl
+
+from batch.model import StationResult
+from batch.review.farm import FarmMonth, read_month
+from batch.review.month import Month
+from batch.review.pack import make_pack, pack_bytes
+from batch.review.page import Pack
 from tests.samples.load import SAMPLES, load_make
 
 FOLDER = SAMPLES / "portfolio"
+JULY = Month(2026, 7)
+FARMS = ("east", "hill", "north", "south", "west")
 
 
 @cache
@@ -22,3 +34,47 @@ def portfolio() -> ModuleType:
 def book(farm: str, year: int = 2026) -> bytes:
     """One farm's book, for example book('north')."""
     return (FOLDER / f"{farm}-{year}.xlsx").read_bytes()
+
+
+@cache
+def month(farm: str, year: int = 2026, number: int = 7) -> FarmMonth:
+    """One farm's book, judged at the end of a month of its season."""
+    return read_month(book(farm, year), f"{farm}-{year}.xlsx", Month(year, number))
+
+
+@cache
+def pack() -> Pack:
+    """The pack of all five farms for July 2026, the season before for comparison."""
+    now = [month(farm) for farm in FARMS]
+    before = [read_month(book(f, 2025), f"{f}-2025.xlsx", JULY) for f in FARMS]
+    return make_pack([*now, *before], JULY, "test")
+
+
+@cache
+def pack_file() -> bytes:
+    """The same pack as a workbook."""
+    return pack_bytes(pack())
+
+
+def result(farm: str, station: str, year: int = 2026, number: int = 7) -> StationResult:
+    """One station at the end of a month."""
+    stations = month(farm, year, number).now.stations
+    return next(r for r in stations if r.station.name == station)
+
+
+def opened(package: bytes) -> openpyxl.Workbook:
+    """A workbook with its stored values; openpyxl says that it cannot keep bars inside cells."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", ".* extension is not supported", UserWarning)
+        return openpyxl.load_workbook(io.BytesIO(package))
+
+
+def rows(package: bytes, sheet: str) -> list[dict[str, Any]]:
+    """The rows of a pack's table by header, as openpyxl reads them."""
+    page = opened(package)[sheet]
+    listed = list(page.iter_rows(values_only=True))
+    header = next(i for i, row in enumerate(listed) if "Farm" in row and len(set(row)) > 4)
+    heads = [h for h in listed[header] if h]
+    return [dict(zip(heads, row, strict=False)) for row in listed[header + 1 :] if any(row)]
+
+
