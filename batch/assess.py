@@ -55,7 +55,7 @@ def by_urgency(result: StationResult) -> tuple[int, dt.date, float, str]:
 
 
 def _station(book: Book, history: History, outlook: Outlook, on: dt.date | None) -> StationResult:
-    judgement = judge(history, book.settings, on, outlook.forecast)
+    judgement = judge(history, book.settings, on, outlook.forecast, outlook.worth.flushing_helps)
     open_ = next((e for e in judgement.episodes[-1:] if e.closed is None), None)
     return StationResult(
         history=history,

@@ -34,6 +34,7 @@ class Facts:
     latest: Reading | None  # latest usable
     newest: Reading | None  # latest of all, usable or not
     expected: Forecast | None = None
+    flushing_helps: bool = True
 
     @property
     def over(self) -> bool:
@@ -54,7 +55,11 @@ class Facts:
 
 
 def facts_of(
-    history: History, settings: Settings, as_of: dt.date | None, expected: Forecast | None = None
+    history: History,
+    settings: Settings,
+    as_of: dt.date | None,
+    expected: Forecast | None = None,
+    flushing_helps: bool = True,
 ) -> Facts:
     """Scan a history and pick out its latest readings."""
     readings = history.readings
@@ -67,6 +72,7 @@ def facts_of(
         history.latest,
         readings[-1] if readings else None,
         expected,
+        flushing_helps,
     )
 
 
@@ -154,13 +160,18 @@ def _holding(facts: Facts) -> list[Verdict]:
 
 
 def judge(
-    history: History, settings: Settings, as_of: dt.date | None, expected: Forecast | None = None
+    history: History,
+    settings: Settings,
+    as_of: dt.date | None,
+    expected: Forecast | None = None,
+    flushing_helps: bool = True,
 ) -> Judgement:
     """The verdict on one station, with its reason, its next steps and the rows it rests on.
 
     Pure: the same history, settings, as-of date and forecast give the same judgement.
+    `flushing_helps` moves no verdict, only what is planned for a watched station.
     """
-    facts = facts_of(history, settings, as_of, expected)
+    facts = facts_of(history, settings, as_of, expected, flushing_helps)
     holding = list(dict.fromkeys(_holding(facts)))
     verdict = holding[0]
     p = facts.latest.p_over if facts.latest else None

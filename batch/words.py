@@ -38,6 +38,8 @@ def steps(verdict: Verdict, facts: Facts) -> tuple[str, ...]:
         return _escalate_steps(facts)
     if verdict is Verdict.RE_READ:
         return _re_read_steps(facts)
+    if verdict is Verdict.WATCH and not facts.flushing_helps:
+        return ("Read again within the reading interval; plan a hand cleaning.",)
     return _STEPS[verdict]
 
 

@@ -68,12 +68,16 @@ class Creep:
 
 @dataclass(frozen=True)
 class Worth:
-    """What flushing and cleaning one station is worth; `notes` are sentences for people."""
+    """What flushing and cleaning one station is worth; `notes` are sentences for people.
+
+    `flushing_helps` is False where a note says that flushing stopped helping, or helps little.
+    """
 
     flush: GiveBack
     cleaning: GiveBack
     creep: Creep
     notes: tuple[str, ...]
+    flushing_helps: bool = True
 
 
 def worth(station: Station, runs: Sequence[Run], interval: float) -> Worth:
@@ -85,9 +89,11 @@ def worth(station: Station, runs: Sequence[Run], interval: float) -> Worth:
     flushes = _shares(station, runs, ("flush",), interval, u)
     cleanings = _shares(station, runs, ("hand cleaning",), interval, u)
     creep = clean_creep(runs)
-    notes = (*_flush_notes(flushes, cleanings), *_creep_notes(creep, station.limit))
+    flushing = _flush_notes(flushes, cleanings)
+    notes = (*flushing, *_creep_notes(creep, station.limit))
     clean = station.clean_drop
-    return Worth(_give_back(flushes, clean), _give_back(cleanings, clean), creep, notes)
+    given = _give_back(flushes, clean), _give_back(cleanings, clean)
+    return Worth(*given, creep, notes, not flushing)
 
 
 def _shares(

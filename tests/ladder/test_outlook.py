@@ -75,6 +75,15 @@ def test_forecast_within_two_intervals_is_watched_and_says_when() -> None:
     assert not soon(near, SETTINGS, None)
 
 
+def test_a_watched_station_that_flushing_no_longer_helps_is_to_be_cleaned() -> None:
+    """The verdict stays; 'plan a flush' would contradict the note beside it."""
+    history = History(station(), (read(0, 4.5),))
+    usual, tired = (judge(history, SETTINGS, day(0), None, helps) for helps in (True, False))
+    assert usual.verdict is tired.verdict is Verdict.WATCH
+    assert usual.steps == ("Read again within the reading interval; plan a flush.",)
+    assert tired.steps == ("Read again within the reading interval; plan a hand cleaning.",)
+
+
 def test_runs_are_cut_at_the_work_and_the_farm_helps_a_short_one() -> None:
     cleaned = (*RISING, read(56, 5.2), work(57, "hand cleaning"), read(57, 1.0, "after cleaning"))
     ahead = outlook(*cleaned, as_of=57)
@@ -92,9 +101,7 @@ def test_runs_are_cut_at_the_work_and_the_farm_helps_a_short_one() -> None:
 def test_stations_of_one_verdict_come_earliest_expected_first() -> None:
     """Then those without a forecast by share of the limit; the order of verdicts stays."""
 
-    def result(
-        name: str, verdict: Verdict, drop: float, expected: dt.date | None
-    ) -> StationResult:
+    def result(name: str, verdict: Verdict, drop: float, expected: dt.date | None) -> StationResult:
         history = History(station(name=name), (read(0, drop),))
         ahead = outlooks([history], SETTINGS, day(0))[0]
         ahead = replace(ahead, forecast=Forecast(expected, expected, None, ""))

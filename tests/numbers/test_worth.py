@@ -77,6 +77,7 @@ def test_flushing_that_stopped_helping_is_said() -> None:
         "Flushing stopped helping: the latest 3 flushes gave back 15 % of the rise over clean, "
         "the 3 before them 80 %; plan a hand cleaning.",
     )
+    assert not found.flushing_helps
     assert value(*season(good, good, good, bad, bad, good)).notes == ()
     assert value(*season(good, good, bad, bad, bad)).notes == ()
 
@@ -100,6 +101,7 @@ def test_an_element_that_no_longer_comes_clean() -> None:
     assert found.creep.m_per_day == pytest.approx(0.2 / 14)
     assert (found.creep.levels, found.creep.span, found.creep.silent) == (5, 56.0, "")
     (note,) = found.notes
+    assert found.flushing_helps
     assert note.startswith(
         "The element no longer comes clean: over 56 days the drop after 5 cleanings crept up by "
         "about 0.8 m (8 in 10: 0.8 to 0.8 m)"
