@@ -7,17 +7,21 @@ The published tables of clogging hazard disagree (iron 0.1 or 0.2 mg/L, hydrogen
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 from batch.model import Station
 from templates.book import Book
-from templates.contract import WATER
+from templates.contract import STATIONS, WATER, Column
 from templates.mesh import E11_OPENINGS, TRADE_120
 
 NOISE = 1e-9  # [µm] and relative; arithmetic only
 UNNAMED = "(source not named)"
+
+
+Values = dict[Hashable, Any]  # column key -> {spreadsheet row: value}
 
 
 class Hazard(StrEnum):
@@ -135,10 +139,18 @@ def water_review(book: Book, as_of: dt.date | None) -> tuple[Rating, ...]:
     """
     table = book.settings.clogging_table
     found = []
+    values: Values = book.water.frame.to_dict()
     for source, rows in _by_source(book, as_of).items():
         for key in CONSTITUENTS:
-            tests = sorted(_tests(book, rows, key), key=lambda one: (one.on, one.row))
-            found.append(_rating(book, source, key, tests, rows, table))
+            typed = book.water.raw.get(key, {})
+            tests = sorted(_tests(values, typed, rows, key), key=lambda one: (one.on, one.row))
+            if tests:
+                found.append(_rating(source, key, tests, table))
+                continue
+            filled = any(row in typed or values[key][row] == values[key][row] for row in rows)
+            why = "no usable value: see Findings" if filled else "not tested"
+            bounds = TABLES[table].bounds[key]
+            found.append(Rating(source, key, bounds, None, None, None, None, why))
     return tuple(found)
 
 
@@ -154,28 +166,26 @@ def _by_source(book: Book, as_of: dt.date | None) -> dict[str, list[int]]:
     return rows
 
 
-def _tests(book: Book, rows: Iterable[int], key: str) -> Iterator[Tested]:
+def _tests(
+    values: Values, typed: Mapping[int, object], rows: Iterable[int], key: str
+) -> Iterator[Tested]:
     """The usable values of one constituent; one outside what is possible has its finding."""
-    column, frame = WATER.column(key), book.water.frame
-    values, days = dict(frame[key]), dict(frame["date"])
+    column = WATER.column(key)
     for row in rows:
-        value = float(values[row])
-        low, high = column.low or 0.0, column.high or value
-        if low <= value <= high:
-            typed = book.water.raw.get(key, {}).get(row)
-            below = isinstance(typed, str) and typed.lstrip().startswith("<")
-            yield Tested(value, days[row], row, below)
+        value = float(values[key][row])
+        if _possible(column, value):
+            below = str(typed.get(row, "")).lstrip().startswith("<")
+            yield Tested(value, values["date"][row], row, below)
 
 
-def _rating(
-    book: Book, source: str, key: str, tests: list[Tested], rows: list[int], table: str
-) -> Rating:
+def _possible(column: Column, value: float) -> bool:
+    low, high = column.low, column.high
+    return (low is None or value >= low) and (high is None or value <= high)
+
+
+def _rating(source: str, key: str, tests: list[Tested], table: str) -> Rating:
+    """The rating of at least one usable value, oldest first."""
     bounds = TABLES[table].bounds[key]
-    if not tests:
-        typed = book.water.raw.get(key, {})
-        filled = any(row in typed or book.water.frame[key].notna().at[row] for row in rows)
-        why = "no usable value: see Findings" if filled else "not tested"
-        return Rating(source, key, bounds, None, None, None, None, why)
     latest = tests[-1]
     hazard = rate(latest.value, bounds, below=latest.below)
     known = [t for t in tests if rate(t.value, bounds, below=t.below) is not None]
@@ -249,18 +259,26 @@ class GradeFit:
 def grade_fit(station: Station, rule: str) -> GradeFit:
     """Hold a station's grade [µm] against its emitter passage [mm] by a named rule.
 
-    A grade equal to the largest opening suits. Values of zero or less count as missing.
+    A grade equal to the largest opening suits. A value outside the contract's bounds (1.4 typed
+    as 1400, say) is not used.
     """
-    grade = station.grade if station.grade and station.grade > 0 else None
-    passage = station.emitter_passage
-    if not passage or passage <= 0:
-        return GradeFit(None, None, "no emitter passage" + ("" if grade else ", no grade"))
-    largest = passage * 1000.0 / PASSAGE_RULES[rule].divisor
-    if grade is None:
-        return GradeFit(largest, None, "no filtration grade")
+    passage, no_passage = _usable("emitter_passage", "emitter passage", station.emitter_passage)
+    grade, no_grade = _usable("grade", "filtration grade", station.grade)
+    largest = None if passage is None else passage * 1000.0 / PASSAGE_RULES[rule].divisor
+    if grade is None or largest is None:
+        return GradeFit(largest, None, ", ".join(filter(None, (no_passage, no_grade))))
     fits = _at_most(grade, largest)
     words = f"{grade:g} µm, allowed {'' if fits else 'only '}up to {largest:.4g} µm"
     return GradeFit(largest, fits, words + _either_120(grade, largest))
+
+
+def _usable(key: str, words: str, value: float | None) -> tuple[float | None, str]:
+    """A value of the register that is there and possible; else None, and what is wrong with it."""
+    if value is None:
+        return None, f"no {words}"
+    if not _possible(STATIONS.column(key), value):
+        return None, f"{words} outside what is possible: see Findings"
+    return value, ""
 
 
 def _at_most(grade: float, largest: float) -> bool:

@@ -112,7 +112,9 @@ FORMATS: dict[str, dict[str, object]] = {
     "factor": {**_BOX, "num_format": "0.00000"},
     "chance": {**_BOX, "num_format": "0.0%"},
     "link": {**_LEFT, "font_color": "#0B3C7D", "underline": 1},
-    "tested": {**_BOX, "num_format": "[>=1000]#,##0;General"},
+    "bound": {**_BOX, "num_format": "[>=1000]#,##0;General"},
+    "tested": {**_BOX, "num_format": "[>=1000]#,##0;General", "font_color": "#0B3C7D",
+               "underline": 1, "align": "right"},
     # The clogging hazard of water: a ramp of lightness too, each with its sign and word.
     "hazard low": {**_LEFT, "bold": True, "bg_color": "#DCE9F7"},
     "hazard moderate": {**_LEFT, "bold": True, "bg_color": "#E8AF47"},

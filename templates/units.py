@@ -55,10 +55,11 @@ _AMOUNTS: dict[str, dict[str, float]] = {
     },
     "µm": {
         "um": 1, "μm": 1, "micron": 1, "microns": 1, "micrometre": 1, "micrometres": 1,
-        "micrometer": 1, "micrometers": 1, "mm": 1e3,
+        "micrometer": 1, "micrometers": 1, "mm": 1e3, "mil": 25.4, "mils": 25.4, "thou": 25.4,
+        "in": 25.4e3, "inch": 25.4e3, "inches": 25.4e3,
     },
     "mm": {"mm": 1, "um": 1e-3, "μm": 1e-3, "micron": 1e-3, "microns": 1e-3, "cm": 10.0,
-           "in": 25.4, "inch": 25.4},
+           "mil": 0.0254, "mils": 0.0254, "thou": 0.0254, "in": 25.4, "inch": 25.4, "inches": 25.4},
 }  # fmt: skip
 
 

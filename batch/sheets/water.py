@@ -47,8 +47,9 @@ NO_TEST = (
     " blank template."
 )
 NO_GRADE = (
-    "No station has both a grade and an emitter passage. Fill in 'Filtration grade (µm)' and"
-    " 'Emitter passage (mm)' on the sheet Stations to see whether the filter protects the emitters."
+    "No station has a grade and an emitter passage that can be used. Fill in 'Filtration grade"
+    " (µm)' and 'Emitter passage (mm)' on the sheet Stations to see whether the filter protects"
+    " the emitters."
 )
 CHEMICALS = (
     "A moderate or severe hazard is a reason to ask, not to dose. Acid and chlorine are never"
@@ -121,28 +122,36 @@ def _rating(kit: k.Kit, sheet: Any, row: int, rating: Rating) -> None:
     source = k.one_line(rating.source)
     k.text(sheet, row, 0, source, kit.format("name"))
     k.text(sheet, row, 1, name_of(rating.constituent), kit.format("text"))
-    _tested(kit, sheet, row, 2, rating.latest)
+    _tested(kit, sheet, row, 2, rating, rating.latest)
     k.text(sheet, row, 3, unit_of(rating.constituent), kit.format("text"))
     _date(kit, sheet, row, 4, rating.latest)
     words = rating.hazard or rating.why
     _hazard(kit, sheet, row, 5, rating.hazard, words)
-    _tested(kit, sheet, row, 6, rating.worst)
+    _tested(kit, sheet, row, 6, rating, rating.worst)
     _date(kit, sheet, row, 7, rating.worst)
     _hazard(kit, sheet, row, 8, rating.worst_hazard, "not known" if rating.worst else "")
-    k.number(sheet, row, 9, rating.bounds.low, kit.format("tested"))
-    k.number(sheet, row, 10, rating.bounds.severe, kit.format("tested"))
+    k.number(sheet, row, 9, rating.bounds.low, kit.format("bound"))
+    k.number(sheet, row, 10, rating.bounds.severe, kit.format("bound"))
     k.text(sheet, row, 11, rating.others, kit.format("wrap"))
     wrapped = ((0, source), (5, f"x {words}"), (11, rating.others))
     most = max(k.lines(value, COLUMNS[col][1]) for col, value in wrapped)
     sheet.set_row(row, most * k.LINE_POINTS + 4)
 
 
-def _tested(kit: k.Kit, sheet: Any, row: int, col: int, tested: Tested | None) -> None:
-    """The value; one that is only known to be lower is text, so that no sum takes it for it."""
-    if tested is not None and tested.below:
-        k.text(sheet, row, col, f"under {tested.value:g}", kit.format("text"))
-    else:
-        k.number(sheet, row, col, tested.value if tested else None, kit.format("tested"))
+def _tested(
+    kit: k.Kit, sheet: Any, row: int, col: int, rating: Rating, tested: Tested | None
+) -> None:
+    """The value, with a link to its cell; one that is only known to be lower is text, so that
+    no sum takes it for a value."""
+    style = kit.format("tested")
+    if tested is None:
+        sheet.write_blank(row, col, None, style)
+        return
+    table, words = kit.assessment.book.water, f"under {tested.value:g}"
+    place = f"internal:{k.quoted(table.sheet)}{table.cell(rating.constituent, tested.row)}"
+    sheet.write_url(row, col, place, style, words)
+    if not tested.below:
+        k.number(sheet, row, col, tested.value, style)  # the link stays with the cell
 
 
 def _date(kit: k.Kit, sheet: Any, row: int, col: int, tested: Tested | None) -> None:
@@ -194,7 +203,7 @@ def _grade(kit: k.Kit, sheet: Any, row: int, station: Station, fit: GradeFit) ->
     name = k.one_line(station.name)
     k.text(sheet, row, 0, name, kit.format("name"))
     k.text(sheet, row, 1, station.filter_type, kit.format("text"))
-    amount = kit.format("tested")
+    amount = kit.format("general")
     k.number(sheet, row, 2, station.grade, amount)
     k.number(sheet, row, 3, station.emitter_passage, amount)
     k.number(sheet, row, 4, fit.largest, amount)

@@ -28,6 +28,7 @@ from templates.contract import PASSAGE_RULES as RULE_NAMES
 from tests.checks.builders import book, table
 
 DAY = dt.date(2026, 5, 4)
+OUTSIDE = "outside what is possible: see Findings"
 METHOD = Path(__file__).parents[2] / "docs" / "method.md"
 
 
@@ -168,9 +169,10 @@ def station(**more: Any) -> Station:
         (70.0, 0.7, "one tenth", True, "70 µm, allowed up to 70 µm"),
         (100.0, 0.7, "one seventh", True, "100 µm, allowed up to 100 µm"),
         (None, 1.0, "one tenth", None, "no filtration grade"),
-        (0.0, 1.0, "one tenth", None, "no filtration grade"),
+        (0.0, 1.0, "one tenth", None, f"filtration grade {OUTSIDE}"),
+        (130.0, 1400.0, "one tenth", None, f"emitter passage {OUTSIDE}"),
         (100.0, None, "one tenth", None, "no emitter passage"),
-        (None, None, "one tenth", None, "no emitter passage, no grade"),
+        (None, None, "one tenth", None, "no emitter passage, no filtration grade"),
     ],
 )  # fmt: skip
 def test_grade_against_passage(
@@ -178,7 +180,7 @@ def test_grade_against_passage(
 ) -> None:
     found = grade_fit(station(grade=grade, emitter_passage=passage), rule)
     assert (found.fits, found.why) == (fits, why)
-    assert (found.largest is None) is (passage is None)
+    assert (found.largest is None) is (passage not in (0.7, 1.0))
 
 
 def test_120_mesh_is_two_openings_and_only_said_where_it_matters() -> None:

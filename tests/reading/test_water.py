@@ -107,6 +107,38 @@ def test_a_header_in_another_unit_is_not_read() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("header", "typed", "passage"),
+    [
+        ("Emitter passage (mm)", 1.2, 1.2),
+        ("Emitter passage (µm)", 1200, 1.2),
+        ("Emitter passage (inch)", 0.05, 1.27),
+        ("Emitter passage [mil]", 50, 1.27),
+        ("Emitter passage", "1200 µm", 1.2),
+    ],
+)
+def test_units_of_the_passage(header: str, typed: object, passage: float) -> None:
+    result = reading(
+        ["F1", DAY, None, 3.0, 2.5], Stations=[["Station", header], ["F1", typed], ["F2"]]
+    )
+    got = result.book.stations.frame["emitter_passage"].tolist()
+    assert got[0] == pytest.approx(passage)
+    assert math.isnan(got[1])
+
+
+def test_dates_out_of_the_season_and_after_the_review_are_named() -> None:
+    result = reading(
+        ["F1", DAY, None, 3.0, 2.5],
+        Farm=[["Season", "2026"], ["Review date", DAY]],
+        **{"Water tests": [HEADERS, [dt.date(2025, 5, 4)], [DAY], [dt.date(2026, 5, 5)]]},
+    )
+    said = [(f.rule, f.cell, f.read) for f in check_book(result.book, DAY)]
+    assert said == [
+        ("date-outside-season", "A2", "2025-05-04"),
+        ("date-after-review", "A4", "1 entry (row 4), the first dated 2026-05-05"),
+    ]
+
+
 def test_less_than_is_a_bound_and_is_kept() -> None:
     result = water([DAY, "<0,05"], headers=["Date", "Iron (mg/L)"])
     assert one(result, "iron") == 0.05

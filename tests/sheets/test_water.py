@@ -62,6 +62,7 @@ def test_hazards_are_said_in_words_and_colour() -> None:
     assert [c.value for c in iron][9:] == [
         0.2, 1.5, "by Ayers and Westcot 1985 or Pitts 1990 it would be moderate",
     ]  # fmt: skip
+    assert iron[2].hyperlink.location == "'Water tests'!F2"
     assert sulphide[5].value == "▲ severe"
     severe = str(look.FORMATS["hazard severe"]["bg_color"])
     assert sulphide[5].fill.fgColor.rgb == "FF" + severe[1:]
