@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from batch.costs import DirtCost, dirt_cost, monthly
+from batch.costs import DirtCost, dirt_cost, excess_line, monthly
 from batch.field import DischargeLost, FlushWater, discharge_lost, flush_water
 from batch.model import History, StationResult
 from batch.tradeoff import TradeOff, trade_off
@@ -111,11 +111,13 @@ def _sum(values: Iterable[float | None]) -> float | None:
 def _station(result: StationResult, settings: Settings) -> StationBill:
     history = result.history
     cost = result.outlook.cost if result.outlook else dirt_cost(history, settings)
+    clean = result.station.clean_drop
+    line = None if clean is None else excess_line(history, clean, settings.interval)
     return StationBill(
         station=result.station.name,
         cost=cost,
-        months=() if cost.energy_kwh is None else monthly(history, settings),
-        discharge=discharge_lost(history, settings),
+        months=() if cost.energy_kwh is None else monthly(history, settings, line),
+        discharge=discharge_lost(history, settings, line),
         flush=flush_water(history, settings),
         cleanings=_hand_cleanings(history),
     )

@@ -237,6 +237,9 @@ def _next_month(moment: float) -> int:
 
 def _by_month(stretch: Stretch) -> Iterator[tuple[str, Stretch]]:
     start = stretch.start
+    if stretch.end <= _next_month(start):
+        yield _month(start), stretch
+        return
     while start < stretch.end:
         end = min(stretch.end, float(_next_month(start)))
         yield _month(start), stretch.cut(start, end)
@@ -254,19 +257,22 @@ def _months(line: Line) -> list[str]:
     return months
 
 
-def monthly(history: History, settings: Settings) -> tuple[tuple[str, DirtCost], ...]:
+def monthly(
+    history: History, settings: Settings, line: Line | None = None
+) -> tuple[tuple[str, DirtCost], ...]:
     """What dirt cost in each calendar month, named like '2026-05', in order of time.
 
+    `line` is the station's `excess_line`, where it is at hand.
     Days, energy, money and gaps add up to those of `dirt_cost`. A month inside a long gap is
     listed and says that nothing could be counted. Empty where the whole has no mean excess.
     """
     clean = history.station.clean_drop
     if _why_no_line(history) or clean is None:
         return ()
-    longest = LONGEST_GAP * settings.interval
-    line = excess_line(history, clean, settings.interval)
+    line = line or excess_line(history, clean, settings.interval)
     if not line.stretches:
         return ()
+    longest = LONGEST_GAP * settings.interval
     parts: dict[str, list[Stretch]] = defaultdict(list)
     for stretch in line.stretches:
         for month, part in _by_month(stretch):

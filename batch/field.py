@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
 
-from batch.costs import Stretch, discharge_share_lost, excess_line
+from batch.costs import Line, Stretch, discharge_share_lost, excess_line
 from batch.model import History, Work
 from templates.book import Settings
 
@@ -77,11 +77,12 @@ def _mean_share(stretches: Sequence[Stretch], pressure: float, exponent: float) 
     return total / math.fsum(s.days for s in stretches)
 
 
-def discharge_lost(history: History, settings: Settings) -> DischargeLost:
+def discharge_lost(history: History, settings: Settings, line: Line | None = None) -> DischargeLost:
     """What the emitters gave less, had the field lost the whole excess head.
 
     Uses q = k H^x with the station's emitter exponent (0 to 1) and the settings' reading
-    interval [days]. Never raises for a value that is missing: `silent` names it.
+    interval [days]. `line` is the station's `excess_line`, where it is at hand. Never raises for
+    a value that is missing: `silent` names it.
     """
     station = history.station
     if station.emitter_exponent is None:
@@ -92,7 +93,8 @@ def discharge_lost(history: History, settings: Settings) -> DischargeLost:
     if pressure is None or pressure <= 0:
         why = "no field pressure read and no wanted field pressure"
         return DischargeLost(None, None, None, False, why)
-    stretches = excess_line(history, station.clean_drop, settings.interval).stretches
+    line = line or excess_line(history, station.clean_drop, settings.interval)
+    stretches = line.stretches
     if not stretches:
         return DischargeLost(None, None, pressure, was_read, "no days could be counted")
     x = station.emitter_exponent
