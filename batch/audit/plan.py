@@ -42,15 +42,15 @@ def _station(history: History, interval: float, as_of: dt.date) -> list[MonthCov
         return []
     first, last = days[0], as_of if history.station.in_service else days[-1]
     found = []
-    month = first.replace(day=1)
+    month, asked = first.replace(day=1), 0
     while month <= last:
         following = (month + dt.timedelta(days=32)).replace(day=1)
-        begin, end = max(month, first), min(following, last + dt.timedelta(days=1))
-        due = int((end - begin).days / interval + 1e-9)
-        made = sum(begin <= day < end for day in days)
-        if due or made:
-            found.append(MonthCoverage(history.station.name, month, max(due, 0), made))
-        month = following
+        end = min(following, last + dt.timedelta(days=1))
+        # One visit on the first day, then one every interval; whole visits in every month.
+        until = int(((end - first).days - 1) / interval + 1e-9) + 1
+        made = sum(month <= day < following for day in days)
+        found.append(MonthCoverage(history.station.name, month, until - asked, made))
+        month, asked = following, until
     return found
 
 

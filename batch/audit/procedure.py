@@ -43,9 +43,7 @@ def _result(book: Book, code: str, found: list[Checked]) -> RuleResult:
         return RuleResult(rule, State.CANNOT, "Nothing in this book calls for it.", None, 0, 0)
     places = tuple(_place(book, one) for one in sorted(found, key=lambda one: one.kept))
     kept = sum(one.kept for one in found)
-    said = f"Kept {kept} of {len(found)} times."
-    if kept < len(found):
-        said += f" First not: {places[0].said}"
+    said = "Kept every time." if kept == len(found) else f"First not kept: {places[0].said}"
     state = State.QUIET if kept == len(found) else State.LOOK
     return RuleResult(rule, state, said, None, kept, len(found), places)
 

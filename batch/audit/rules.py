@@ -38,7 +38,7 @@ _RULES = (
     AuditRule("swapped", _T, "Inlet and outlet the wrong way round", "inlet and outlet",
               "The selector or the two columns were mistaken, or two gauges were fitted in each"
               " other's place."),
-    AuditRule("flush-in-a-day", _P, "Flushed within a day of a reading over the limit", "episodes",
+    AuditRule("flush-in-a-day", _P, "Flushed within a day", "episodes",
               "The flush was done but not written down, or the station rested."),
     AuditRule("all-cycles", _P, "All flush cycles run", "flushes in an episode",
               "The cycles were run but not written down."),
@@ -63,7 +63,7 @@ _RULES = (
     AuditRule("same-inputs", _V, "Same inputs", "result sheets with a fingerprint",
               "A typing slip was corrected or entries were added after the last run."),
     AuditRule("same-numbers", _V, "Same numbers", "result sheets",
-              "Inputs were corrected after the last run, or another program re-saved the book."),
+              "Inputs were corrected after the last run, or somebody typed over a result."),
 )  # fmt: skip
 
 RULES: dict[str, AuditRule] = {rule.code: rule for rule in _RULES}

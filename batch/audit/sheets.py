@@ -30,15 +30,20 @@ SUMMARY = (
 )
 DETAIL = (
     ("Question", 11.0),
-    ("Rule", 30.0),
+    ("Rule", 34.0),
     ("Station", 16.0),
     ("Result", 16.0),
     ("Sheet", 16.0),
     ("Cell", 16.0),
-    ("Chance", 10.0),
+    ("Chance", 16.0),
     ("What the book shows", 78.0),
 )
-SENSITIVITY = ("", "", "Station", "Verdict now", *CASES)
+SENSITIVITY = ("Station", "Verdict now", *CASES)
+_FINE = {
+    (Question.PROCEDURE, State.QUIET): "✓ Kept",
+    (Question.PROCEDURE, State.CANNOT): "– Not called for",
+    (Question.VERDICT, State.QUIET): "✓ Same",
+}
 _SHORT = {Question.TRUST: "Data", Question.PROCEDURE: "Procedure", Question.VERDICT: "Verdict"}
 LONGEST = 300  # characters of one rule on the summary: it must stay a page
 MOST = 5_000  # rows of the detail
@@ -80,8 +85,9 @@ def _summary(kit: k.Kit, sheet: Any, audit: Audit) -> None:
     k.header_row(kit, sheet, 2, SUMMARY)
     row = 3
     for question in Question:
-        said = f"{question}  {answer(audit, question)}"
-        k.spread(sheet, row, last, said, kit.format("strong"), width)
+        said = f"{question}\n{answer(audit, question)}"
+        height = k.spread(sheet, row, last, said, kit.format("strong"), width)
+        sheet.set_row(row, height + 4)
         for result in audit.of(question):
             row += 1
             _rule(kit, sheet, row, result)
@@ -101,7 +107,8 @@ def _rule(kit: k.Kit, sheet: Any, row: int, result: RuleResult) -> None:
         innocent = f"Needs {result.rule.needs}."
     wrap = kit.format("wrap")
     k.text(sheet, row, 0, result.rule.title, kit.format("name"))
-    _state(kit, sheet, row, 1, result.state)
+    fine = _FINE.get((result.rule.question, result.state), "")
+    _state(kit, sheet, row, 1, result.state, fine)
     kept = f"{result.kept:,} of {result.of:,}" if result.of else ""
     k.text(sheet, row, 2, kept, kit.format("text"))
     k.text(sheet, row, 3, chance(result.p), kit.format("text"))
@@ -141,7 +148,9 @@ def _detail(kit: k.Kit, sheet: Any, audit: Audit) -> None:
         row += 1
         said = f"{len(found) - MOST:,} more places are not listed here; --json has them."
         k.spread(sheet, row, last, said, kit.format("strong"), width)
-    row = _sensitivity(kit, sheet, row + 2, audit.sensitivity)
+    said = "Verdicts at other limits, and if every gauge were off by its class; bold: another one."
+    k.spread(sheet, row + 2, last, said, kit.format("strong"), width)
+    row = _sensitivity(kit, sheet, row + 3, audit.sensitivity)
     k.page(kit, sheet, header=3)
     sheet.print_area(0, 0, row, last)
 
@@ -172,20 +181,18 @@ def _place(kit: k.Kit, sheet: Any, row: int, result: RuleResult, place: Place) -
 
 def _sensitivity(kit: k.Kit, sheet: Any, row: int, rows: Sequence[Sensitivity]) -> int:
     """The table of verdicts at other limits and with gauges off; the last row used."""
-    said = "Verdicts at other limits, and if every gauge were off by its class; bold: another one."
-    sheet.write_string(row, 0, said, kit.format("strong"))
-    row += 1
-    head = kit.format("head")
-    for col, title in enumerate(SENSITIVITY[2:], 2):
-        k.text(sheet, row, col, title, head)
+    for col, title in enumerate(SENSITIVITY, 1):
+        k.text(sheet, row, col, title, kit.format("head"))
     for one in rows:
         row += 1
-        k.text(sheet, row, 2, k.one_line(one.station), kit.format("name"))
-        k.text(sheet, row, 3, look.VERDICTS[one.now].label, kit.format("wrap"))
-        for col, verdict in enumerate(one.then, 4):
+        k.text(sheet, row, 1, k.one_line(one.station), kit.format("name"))
+        k.text(sheet, row, 2, look.VERDICTS[one.now].label, kit.format("wrap"))
+        for col, verdict in enumerate(one.then, 3):
             _verdict(kit, sheet, (row, col), verdict, one.now)
-        most = k.lines(one.station, DETAIL[2][1])
-        sheet.set_row(row, max(2, most) * k.LINE_POINTS + 4)
+        shown = [look.VERDICTS[v].label for v in (one.now, *one.then) if v is not None]
+        most = max(k.lines(label, DETAIL[2][1]) for label in shown)
+        most = max(most, k.lines(one.station, DETAIL[1][1]))
+        sheet.set_row(row, most * k.LINE_POINTS + 4)
     return row
 
 

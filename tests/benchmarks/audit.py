@@ -100,7 +100,7 @@ def _days(habits: Habits, days: int, rng: np.random.Generator) -> list[int]:
     return sorted(set(found))
 
 
-class _Keeper:
+class Keeper:
     """One station's filter and the person who reads and works at it."""
 
     def __init__(self, row: dict[str, Any], habits: Habits, rng: np.random.Generator):
@@ -165,7 +165,7 @@ def _later(time: dt.time | None, minutes: int) -> dt.time | None:
     return (dt.datetime.combine(START, time) + dt.timedelta(minutes=minutes)).time()
 
 
-def _clocks(habits: Habits, stations: int, rng: np.random.Generator) -> list[dt.time | None]:
+def clocks_of(habits: Habits, stations: int, rng: np.random.Generator) -> list[dt.time | None]:
     if habits.clock == "none":
         return [None] * stations
     minutes = 7 * 60 + float(rng.uniform(0, 60)) + np.cumsum(rng.uniform(3, 14, stations))
@@ -176,7 +176,7 @@ def _clocks(habits: Habits, stations: int, rng: np.random.Generator) -> list[dt.
     return [dt.time(int(m) // 60 % 24, int(m) % 60) for m in minutes]
 
 
-def _pressures(pump: Pump, days: int, rng: np.random.Generator) -> Any:
+def pressures(pump: Pump, days: int, rng: np.random.Generator) -> Any:
     slow = pump.slow * np.sin(np.arange(days) / days * np.pi + rng.uniform(0, 2))
     noise = np.zeros(days)
     for day in range(1, days):
@@ -192,13 +192,13 @@ def season(seed: int) -> Book:
     habits = _habits(rng)
     days = int(rng.integers(120, 200))
     blocks = [f"Block {n + 1}" for n in range(int(rng.integers(1, 5)))]
-    pumps = {name: _pressures(_pump(rng), days + 2, rng) for name in blocks}
+    pumps = {name: pressures(_pump(rng), days + 2, rng) for name in blocks}
     count = int(rng.integers(3, 16))
     rows = [_station(f"S{n + 1:02d}", str(rng.choice(blocks)), rng) for n in range(count)]
-    keepers = [_Keeper(row, habits, rng) for row in rows]
+    keepers = [Keeper(row, habits, rng) for row in rows]
     rounds: list[list[Row]] = []
     for day in _days(habits, days, rng):
-        clocks = _clocks(habits, count, rng)
+        clocks = clocks_of(habits, count, rng)
         before = [len(k.readings) for k in keepers]
         for keeper, clock in zip(keepers, clocks, strict=True):
             if rng.random() >= 0.02:
@@ -209,7 +209,7 @@ def season(seed: int) -> Book:
 
 def _book(
     rows: list[dict[str, Any]],
-    keepers: list[_Keeper],
+    keepers: list[Keeper],
     rounds: list[list[Row]],
     habits: Habits,
     rng: np.random.Generator,

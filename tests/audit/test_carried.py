@@ -1,0 +1,175 @@
+"""The result sheets in a book against the book: same version, date, inputs and numbers."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from batch.audit.carried import alike, read_mark
+from batch.audit.job import Audit, audit_bytes
+from batch.audit.model import Question, RuleResult, State
+from batch.audit.report import answer
+from batch.cells import NoValue
+from batch.fingerprint import fingerprint
+from batch.job import review_bytes
+from batch.reading import read_book
+from templates.book import Book
+from tests.audit.edits import marked, typed_over
+from tests.audit.farm import Farm, honest, open_places
+from tests.office import convert, needs_office
+
+NAME = "farm.xlsx"
+
+
+@pytest.fixture(scope="module")
+def plain() -> bytes:
+    return honest().package()
+
+
+@pytest.fixture(scope="module")
+def reviewed(plain: bytes) -> bytes:
+    return review_bytes(plain, NAME, NAME).package
+
+
+def verdicts(data: bytes, as_of: dt.date | None = None) -> tuple[Audit, dict[str, RuleResult]]:
+    audit = audit_bytes(data, NAME, as_of)
+    return audit, {r.rule.code: r for r in audit.of(Question.VERDICT)}
+
+
+def test_an_untouched_book_is_the_same(reviewed: bytes) -> None:
+    audit, found = verdicts(reviewed)
+    assert {r.state for r in found.values()} == {State.QUIET}
+    kept = found["same-numbers"].kept
+    assert kept is not None
+    assert kept == found["same-numbers"].of
+    assert kept > 2_000
+    said = answer(audit, Question.VERDICT)
+    assert said.startswith("Yes: the result sheets in the book are what the book gives today.")
+
+
+def test_a_book_without_result_sheets_says_so(plain: bytes) -> None:
+    audit, found = verdicts(plain)
+    assert {r.state for r in found.values()} == {State.CANNOT}
+    assert answer(audit, Question.VERDICT).startswith("The book carries no result sheets;")
+    assert "would change at a limit of 4 m" in answer(audit, Question.VERDICT)
+
+
+def test_an_edited_result_cell_is_named_with_both_values(reviewed: bytes) -> None:
+    audit, found = verdicts(typed_over(reviewed, "Station review", "E4", 1.5))
+    (place,) = open_places(found["same-numbers"])
+    assert (place.sheet, place.cell) == ("Station review", "E4")
+    assert place.said.startswith("Station review!E4 holds 1.5; recomputed ")
+    assert found["same-inputs"].state is State.QUIET
+    assert "1 cell differs; the inputs did not change." in answer(audit, Question.VERDICT)
+
+
+def test_an_edited_input_shows_in_the_fingerprint_and_in_what_follows(reviewed: bytes) -> None:
+    audit, found = verdicts(typed_over(reviewed, "Readings", "D20", 3.9))
+    assert "was made from inputs" in found["same-inputs"].said
+    assert {"Workings"} <= {p.sheet for p in open_places(found["same-numbers"])}
+    assert "inputs changed after the last run." in answer(audit, Question.VERDICT)
+
+
+def test_another_date_is_said(reviewed: bytes) -> None:
+    _, found = verdicts(reviewed, dt.date(2026, 8, 1))
+    assert found["same-date"].said.endswith("the audit as of 2026-08-01")
+    assert found["same-date"].state is State.LOOK
+    # The sheets are still held against the day that they were made for.
+    assert found["same-numbers"].state is State.QUIET
+
+
+def test_sheets_of_another_version_are_not_held_against_the_book(reviewed: bytes) -> None:
+    data = reviewed
+    for sheet in ("Actions", "Station review"):
+        data = marked(data, sheet, "Written by Siltbook 0.1.0 ", "Written by Siltbook 0.0.9 ")
+    data = typed_over(data, "Station review", "E4", 1.5)
+    _, found = verdicts(data)
+    assert found["same-version"].said == "Written by version 0.0.9; this is 0.1.0."
+    assert found["same-numbers"].state is State.CANNOT
+    assert "1 of " in found["same-numbers"].said
+    assert "they come from another version" in found["same-numbers"].said
+
+
+def test_sheets_from_before_the_fingerprint(reviewed: bytes) -> None:
+    book = read_book(reviewed, NAME).book
+    line = f" · inputs {fingerprint(book)}"
+    from templates.contract import RESULT_SHEETS
+
+    data = reviewed
+    for sheet in RESULT_SHEETS:
+        data = marked(data, sheet, line, "")
+    _, found = verdicts(data)
+    assert found["same-inputs"].said == "The result sheets carry no fingerprint of inputs."
+    assert found["same-numbers"].state is State.QUIET
+
+
+@needs_office
+def test_a_book_resaved_by_another_program_is_the_same(reviewed: bytes, tmp_path: Path) -> None:
+    book = tmp_path / NAME
+    book.write_bytes(reviewed)
+    _, found = verdicts(convert(book, tmp_path).read_bytes())
+    assert found["same-inputs"].state is State.QUIET, found["same-inputs"].said
+    assert found["same-numbers"].state is State.QUIET, found["same-numbers"].said
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "same"),
+    [
+        (1.0, 1.0 + 1e-12, True),
+        (1.0, 1.0 + 1e-7, False),
+        (0.0, 1e-12, True),
+        ("a  b", "a b", True),
+        ("a", "b", False),
+        (1.0, "1", False),
+        (1.0, None, False),
+        (1.0, NoValue("=A1"), True),
+    ],
+)
+def test_alike(one: float | str | None, other: float | str | None, same: bool) -> None:
+    assert alike(one, other) is same
+
+
+def test_a_mark_line_taken_apart() -> None:
+    mark = read_mark(
+        "Written by Siltbook 1.2 · a · as of b.xlsx · as of 2026-08-30 · inputs 0a1b"
+        " · replaced at every run"
+    )
+    assert mark is not None
+    assert (mark.version, mark.book_name, mark.inputs) == ("1.2", "a · as of b.xlsx", "0a1b")
+    assert mark.as_of == dt.date(2026, 8, 30)
+    none = read_mark(
+        "Written by Siltbook 1.2 · b.xlsx · as of no date (no dated entry) · replaced at every run"
+    )
+    assert none is not None
+    assert none.as_of is None
+    assert read_mark("Written by hand") is None
+
+
+def printed(change: object = None) -> str:
+    farm = honest()
+    if callable(change):
+        change(farm)
+    return fingerprint(read_book(farm.package(), NAME).book)
+
+
+def test_the_fingerprint_follows_what_is_judged_and_nothing_else() -> None:
+    def remark(farm: Farm) -> None:
+        farm.readings[3].update(remark="windy", read_by="Reader A")
+
+    def typed(farm: Farm) -> None:
+        farm.readings[3]["inlet"] = 2.22
+
+    def worked(farm: Farm) -> None:
+        farm.work[0]["cycles"] = 2
+
+    assert printed() == printed() == printed(remark)
+    assert len({printed(), printed(typed), printed(worked)}) == 3
+
+
+def test_the_fingerprint_takes_a_setting_in(plain: bytes) -> None:
+    book: Book = read_book(plain, NAME).book
+    other = replace(book, settings=replace(book.settings, drop_limit=4.0))
+    assert fingerprint(book) != fingerprint(other)

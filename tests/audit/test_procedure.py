@@ -1,0 +1,128 @@
+"""The procedure, step by step: kept, not kept, and not called for."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from batch.audit.model import RuleResult, State
+from batch.audit.procedure import procedure
+from batch.history import histories
+from tests.audit.farm import Farm, honest, looks, open_places, planted
+from tests.checks.builders import Row, book, job, reading
+
+OVER: dict[str, Any] = {"inlet": 3.0, "outlet": 2.4}
+FINE: dict[str, Any] = {"inlet": 3.0, "outlet": 2.8}
+FLUSHED: dict[str, Any] = {"flush_inlet": 2.4}
+
+
+def results(readings: list[Row], work: list[Row]) -> dict[str, RuleResult]:
+    one = book(readings, work=work)
+    on = dt.date(2026, 5, 31)
+    return {r.rule.code: r for r in procedure(one, histories(one, on), on)}
+
+
+def shares(found: dict[str, RuleResult]) -> dict[str, tuple[int | None, int | None]]:
+    return {code: (r.kept, r.of) for code, r in found.items() if r.of}
+
+
+def test_the_whole_ladder_kept() -> None:
+    readings = [
+        reading(4, **OVER),
+        reading(4, **OVER, occasion="after flush"),
+        reading(5, **OVER, occasion="after cleaning"),
+        reading(9, **FINE),
+    ]
+    work = [job(4, **FLUSHED), job(5, "hand cleaning", gauge_zero="yes"), job(6, "called out")]
+    readings.insert(2, reading(5, **OVER))
+    found = results(readings, work)
+    assert shares(found) == dict.fromkeys(found, (1, 1)) | {"read-after": (2, 2)}
+    assert looks(found) == set()
+
+
+def test_over_and_nobody_flushed() -> None:
+    found = results([reading(4, **OVER), reading(11, **OVER)], [job(12, **FLUSHED)])
+    (place,) = open_places(found["flush-in-a-day"])
+    assert place.said == (
+        "North 1, 2026-05-04: drop 6.12 m over the limit, no flush on that day or the next"
+    )
+    assert (place.sheet, place.cell) == ("Readings", "D2")
+
+
+def test_a_second_reading_that_takes_the_first_back_calls_for_no_flush() -> None:
+    found = results([reading(4, **OVER), reading(5, **FINE)], [])
+    assert found["flush-in-a-day"].state is State.CANNOT
+
+
+def test_the_last_day_is_still_open() -> None:
+    assert results([reading(31, **OVER)], [])["flush-in-a-day"].state is State.CANNOT
+
+
+def test_a_flush_with_too_few_cycles_a_low_inlet_and_no_signs_written_down() -> None:
+    poor = job(4, cycles=2, flush_inlet=1.5, click=None, water=None)
+    found = results([reading(4, **OVER), reading(5, **FINE)], [poor])
+    assert open_places(found["all-cycles"])[0].said == "North 1, 2026-05-04: cycles 2 of 3"
+    assert "lowest inlet 15.30 m (at least 20.39 m)" in found["inlet-held"].said
+    assert "click and water not recorded" in found["signs-recorded"].said
+
+
+def test_blank_cells_are_not_recorded_and_so_not_shown() -> None:
+    blank = job(4, cycles=None, flush_inlet=None)
+    found = results([reading(4, **OVER), reading(5, **FINE)], [blank])
+    assert "cycles not recorded" in found["all-cycles"].said
+    assert "lowest inlet not recorded" in found["inlet-held"].said
+    assert found["signs-recorded"].state is State.QUIET
+
+
+def test_nothing_read_after_the_flush() -> None:
+    found = results([reading(4, **OVER), reading(18, **OVER)], [job(4, **FLUSHED)])
+    assert open_places(found["read-after"])[0].said == (
+        "North 1, 2026-05-04: flush, no reading after"
+    )
+
+
+def test_after_a_flush_that_showed_no_signs_the_gear_comes_first() -> None:
+    failed = job(4, click="no", water="no", **FLUSHED)
+    found = results([reading(4, **OVER), reading(18, **OVER)], [failed])
+    assert found["read-after"].state is State.CANNOT
+    assert found["signs-recorded"].state is State.QUIET
+
+
+def test_cleaned_without_a_proven_flush() -> None:
+    cleaned = job(4, "hand cleaning", gauge_zero="yes")
+    found = results([reading(4, **OVER), reading(5, **FINE)], [cleaned])
+    assert open_places(found["cleaned-after-flush"])[0].said == (
+        "North 1, 2026-05-04: hand cleaning after the station 'needs flush'"
+    )
+
+
+def test_a_planned_cleaning_needs_no_flush_but_a_gauge_that_was_seen_working() -> None:
+    cleaned = job(6, "hand cleaning")
+    found = results([reading(4, **FINE), reading(7, **FINE)], [cleaned])
+    assert found["cleaned-after-flush"].state is State.CANNOT
+    assert "gauge at zero: not recorded" in found["zero-before-opening"].said
+    assert "no reading above zero earlier that day" in found["above-zero-before"].said
+
+
+def test_help_called_before_cleaning_was_tried() -> None:
+    found = results([reading(4, **OVER), reading(9, **OVER)], [job(5, "called out")])
+    assert open_places(found["called-after-cleaning"])[0].said == (
+        "North 1, 2026-05-05: called out at 'needs flush', before cleaning was tried"
+    )
+
+
+def test_a_skipped_step_in_a_season() -> None:
+    kept = honest().results()["flush-in-a-day"]
+    assert kept.state is State.QUIET
+
+    def skip(farm: Farm) -> None:
+        first = next(r for r in farm.work if r["work"] == "flush")
+        farm.work.remove(first)
+        for row in farm.of(str(first["station"]), "after flush"):
+            if row["date"] == first["date"]:
+                farm.readings.remove(row)
+
+    skipped = planted(skip)["flush-in-a-day"]
+    assert skipped.state is State.LOOK
+    assert (skipped.kept, skipped.of) != (kept.kept, kept.of)
+    assert "no flush on that day or the next" in skipped.said
