@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 
     from distributed import Client
 
-PATIENCE = 10  # [s] to reach the scheduler, and to find a worker there
+PATIENCE = 10.0  # [s] to reach the scheduler, and to find a worker there
+LOOK = 1.0  # [s] between two looks at whether a worker is left
 _PIP = "pip install 'siltbook[cluster]'"
 
 
@@ -44,22 +45,38 @@ def fulfil_on(todo: Sequence[Order], address: str, how: Judge = judge) -> Iterat
             f"--cluster needs the Dask library 'distributed', which is not installed: {_PIP}"
         ) from error
 
-    def result(done: Future[Judged], order: Order) -> Judged:
-        try:
-            return done.result()
-        except KilledWorker:
-            return Judged(b"", {}, failure=gave_up(order))
-
     rest = deque(todo)
     # Books are what is sent here: a large one is no mistake that would need a warning.
     no_warning = dask.config.set({"distributed.admin.large-graph-warning-threshold": "4GiB"})
     with no_warning, _client(address) as client:
+
+        def result(done: Future[Judged], order: Order) -> Judged:
+            try:
+                return _wait(done, client)
+            except KilledWorker:
+                return Judged(b"", {}, failure=gave_up(order))
+
+        # Not pure: two books with the same bytes are still two books.
+        pool = client.get_executor(pure=False)  # type: ignore[no-untyped-call]
         try:
-            # Not pure: two books with the same bytes are still two books.
-            with client.get_executor(pure=False) as pool:  # type: ignore[no-untyped-call]
-                yield from through(pool, rest, AHEAD * _threads(client), how, result)
+            yield from through(pool, rest, AHEAD * _threads(client), how, result)
         except Exception as error:
             raise _lost(address, len(todo) - len(rest), len(todo), error) from error
+        finally:
+            pool.shutdown(wait=False)  # waiting for books without a worker would never end
+
+
+def _wait(done: Future[Judged], client: Client) -> Judged:
+    """The result when it is there; ClusterError where no worker is left to make it."""
+    alone = 0.0
+    while alone < PATIENCE:
+        try:
+            return done.result(timeout=LOOK)
+        except TimeoutError:
+            if done.done():
+                raise
+        alone = 0.0 if client.nthreads() else alone + LOOK  # type: ignore[no-untyped-call]
+    raise ClusterError("no worker is left")
 
 
 def _threads(client: Client) -> int:
@@ -75,6 +92,8 @@ def _lost(address: str, done: int, count: int, error: Exception) -> ClusterError
 
 
 def _short(error: Exception) -> str:
+    if isinstance(error, ClusterError):
+        return str(error)
     return f"{type(error).__name__}: {error}".splitlines()[0][:200]
 
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import logging
+import json
 import os
-import signal
 import subprocess
 import sys
-import threading
 import time
+from collections import Counter
 from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -38,6 +38,10 @@ def books(folder: Path, *names: str) -> list[Path]:
     return [folder / f"{name}.xlsx" for name in names]
 
 
+def orders(folder: Path, *names: str) -> list[many.Order]:
+    return many.orders(books(folder / "in", *names), folder / "out", False, None)
+
+
 def check_all(todo: list[many.Order], outcomes: list[many.Outcome], failing: str = "") -> None:
     """One outcome for each book, in order; its result there, whole, and nothing else."""
     assert [o.path for o in outcomes] == [o.path for o in todo]
@@ -57,42 +61,148 @@ def check_all(todo: list[many.Order], outcomes: list[many.Outcome], failing: str
 
 
 def test_a_process_that_dies_takes_no_book_with_it(tmp_path: Path, mark: Path) -> None:
-    todo = many.orders(books(tmp_path / "in", "a", "b", "deadly", "d"), tmp_path / "out", False, None)
+    todo = orders(tmp_path, "a", "b", "deadly", "d")
     check_all(todo, list(many.fulfil_all(todo, 2, workers.die_once)))
     assert mark.exists()
 
 
 def test_a_book_that_ends_every_process_is_given_up_and_the_others_go_on(tmp_path: Path) -> None:
-    todo = many.orders(books(tmp_path / "in", "a", "deadly", "c"), tmp_path / "out", False, None)
+    todo = orders(tmp_path, "a", "deadly", "c")
     check_all(todo, list(many.fulfil_all(todo, 2, workers.die_always)), failing="deadly")
 
 
 @pytest.fixture(scope="module")
-def scheduler() -> Iterator[str]:
+def scheduler(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """A real scheduler on this machine, without workers."""
+    told = tmp_path_factory.mktemp("scheduler") / "told.json"
     process = subprocess.Popen(
         [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", "127.0.0.1",
-         "--port", "0", "--no-dashboard"],
-        cwd=ROOT, text=True, stderr=subprocess.PIPE,
+         "--port", "0", "--no-dashboard", "--scheduler-file", str(told)],
+        cwd=ROOT, stderr=subprocess.DEVNULL,
+        env={**os.environ, "DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES": "1"},
     )  # fmt: skip
-    yield address_in(process)
-    process.terminate()
-    process.communicate(timeout=20)
+    try:
+        yield address_in(told)
+    finally:
+        process.kill()
+        process.wait(timeout=20)
 
 
-def address_in(process: subprocess.Popen[str]) -> str:
-    assert process.stderr is not None
-    for line in process.stderr:
-        if "Scheduler at:" in line:
-            threading.Thread(target=process.stderr.read, daemon=True).start()
-            return line.rpartition(" ")[2].strip()
+def address_in(told: Path) -> str:
+    for _ in range(600):
+        with suppress(OSError, ValueError):
+            return str(json.loads(told.read_text())["address"])
+        time.sleep(0.1)
     raise AssertionError("the scheduler did not start")
 
 
-def work_for(address: str) -> subprocess.Popen[bytes]:
+@contextmanager
+def worker(address: str) -> Iterator[subprocess.Popen[bytes]]:
     """A worker process with one thread and nobody who would start it again."""
-    return subprocess.Popen(
+    process = subprocess.Popen(
         [sys.executable, "-m", "distributed.cli.dask_worker", address, "--no-nanny",
          "--nthreads", "1", "--no-dashboard", "--death-timeout", "60"],
         cwd=ROOT, stderr=subprocess.DEVNULL,
     )  # fmt: skip
+    try:
+        yield process
+    finally:
+        process.kill()
+        process.wait(timeout=20)
+
+
+def test_cluster_one_worker_of_two_killed_half_way(
+    scheduler: str, tmp_path: Path, mark: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cluster, "PATIENCE", 60.0)  # a busy machine starts workers slowly
+    mark.mkdir()
+    names = [f"b{i}" for i in range(10)]
+    todo = orders(tmp_path, *names)
+    outcomes = []
+    with worker(scheduler) as first, worker(scheduler):
+        for outcome in fulfil_on(todo, scheduler, workers.slow_and_counted):
+            outcomes.append(outcome)
+            if len(outcomes) == 3:
+                first.kill()
+    check_all(todo, outcomes)
+    begun = Counter(p.name.split("-")[0] for p in mark.iterdir())
+    assert begun[str(first.pid)] >= 1
+    assert sum(begun.values()) > len(todo)  # what the dead worker had under way was begun again
+
+
+def test_cluster_gives_a_deadly_book_up_and_says_when_no_worker_is_left(
+    scheduler: str, tmp_path: Path, mark: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cluster, "PATIENCE", 60.0)
+    mark.mkdir()
+    todo = orders(tmp_path, "a", "deadly", "c")
+    with worker(scheduler) as one, worker(scheduler) as two, worker(scheduler) as three:
+        check_all(todo, list(fulfil_on(todo, scheduler, workers.die_always)), failing="deadly")
+        monkeypatch.setattr(cluster, "PATIENCE", 2.0)
+        again = fulfil_on(todo, scheduler, workers.slow_and_counted)
+        assert next(again).failure == ""
+        for process in (one, two, three):
+            process.kill()
+        with pytest.raises(ClusterError) as told:
+            list(again)
+    assert str(told.value) == (
+        f"{scheduler}: the cluster failed after 1 of 3 books (no worker is left). What was written "
+        "is whole; run the other books again."
+    )
+
+
+def sentence(*arguments: object) -> str:
+    done = CliRunner().invoke(main, [str(a) for a in arguments])
+    assert done.exit_code == 3
+    assert "Traceback" not in done.output
+    (line,) = done.stderr.strip().splitlines()
+    return line
+
+
+def test_cluster_without_workers_says_so(
+    scheduler: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cluster, "PATIENCE", 0.5)
+    (book,) = books(tmp_path / "in", "a")
+    assert sentence("run", book, "--cluster", scheduler) == (
+        f"siltbook: {scheduler}: this scheduler has no worker. Start workers and run again."
+    )
+    assert [p.name for p in book.parent.iterdir()] == ["a.xlsx"]
+
+
+def test_cluster_with_another_version_is_refused(
+    scheduler: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (book,) = books(tmp_path / "in", "a")
+    monkeypatch.setattr(cluster, "__version__", "9.9")
+    monkeypatch.setattr(cluster, "PATIENCE", 60.0)
+    with worker(scheduler):
+        said = sentence("run", book, "--cluster", scheduler)
+    assert "the workers have no Siltbook 9.9 (" in said
+    assert said.endswith("on every worker: pip install 'siltbook[cluster]'")
+
+
+def test_cluster_that_cannot_be_reached_or_used_gives_one_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cluster, "PATIENCE", 0.5)
+    (book,) = books(tmp_path / "in", "a")
+    nowhere = sentence("run", book, "--cluster", "tcp://127.0.0.1:1")
+    assert "tcp://127.0.0.1:1: no Dask scheduler could be reached there (" in nowhere
+    assert nowhere.endswith("Check the address and that the scheduler runs.")
+    assert "no Dask scheduler could be reached there" in sentence(
+        "run", book, "--cluster", "no such address"
+    )
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    assert sentence("run", book, "--cluster", "tcp://127.0.0.1:1") == (
+        "siltbook: --cluster needs the Dask library 'distributed', which is not installed: "
+        "pip install 'siltbook[cluster]'"
+    )
+
+
+def test_differing_versions_are_named() -> None:
+    there = {"packages": {"python": "3.12", "dask": "2026.1"}}
+    here = {"packages": {"python": "3.11", "dask": "2026.1"}}
+    said = distributed.versions.error_message(there, {"w": there}, here)["warning"]
+    assert "mismatch" in said.casefold()
+    assert cluster._packages(said) == ["python"]
