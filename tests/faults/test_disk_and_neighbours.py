@@ -1,0 +1,193 @@
+"""A disk that is really full, a file that changes under us, and two runs at once on one book."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from batch.errors import BookError
+from batch.files import replace_book, take, write_whole
+from tests.faults.support import ROOT, reviewed, small_book, start
+
+
+@pytest.fixture
+def old(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    return small_book(tmp_path_factory.getbasetemp())
+
+
+@pytest.fixture
+def book(tmp_path: Path, old: bytes) -> Path:
+    folder = tmp_path / "books"
+    folder.mkdir()
+    (folder / "farm.xlsx").write_bytes(old)
+    return folder / "farm.xlsx"
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path, old: bytes) -> Iterator[Path]:
+    """A file system that holds the book and half of its result."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    size = len(old) + len(reviewed(old)) // 2
+    options = f"size={size // 4096 * 4096}"
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", options, "siltbook-test", str(disk)],
+        capture_output=True, check=False,
+    ) if sys.platform == "linux" else None  # fmt: skip
+    if mounted is None or mounted.returncode:
+        pytest.skip("a small file system can only be mounted by root on Linux")
+    yield disk
+    subprocess.run(["umount", str(disk)], check=True)
+
+
+@pytest.mark.parametrize("how", [["--in-place"], []])
+def test_a_disk_that_is_full_leaves_the_book_and_nothing_else(
+    small_disk: Path, old: bytes, how: list[str]
+) -> None:
+    book = small_disk / "farm.xlsx"
+    book.write_bytes(old)
+    run = start("run", *how, book)
+    _, said = run.communicate(timeout=120)
+    assert run.returncode == 3
+    assert "cannot be written (No space left on device). Close it in other programs, check" in said
+    assert len(said.strip().splitlines()) == 1
+    assert {p.name: p.read_bytes() for p in small_disk.iterdir()} == {"farm.xlsx": old}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no limit on the size of a file there")
+def test_a_limit_on_the_size_of_files_stops_a_write_half_way_and_leaves_nothing(
+    book: Path, old: bytes
+) -> None:
+    code = (
+        "import resource, sys\n"
+        "from batch.errors import BookError\n"
+        "from batch.files import write_whole\n"
+        "from pathlib import Path\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (10_000, 10_000))\n"
+        "try: write_whole(Path(sys.argv[1]), b'x' * 50_000)\n"
+        "except BookError as error: print(error)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(book)], cwd=ROOT, capture_output=True, text=True,
+        check=True,
+    )  # fmt: skip
+    assert "farm.xlsx: cannot be written (File too large). Close it" in done.stdout
+    assert {p.name: p.read_bytes() for p in book.parent.iterdir()} == {"farm.xlsx": old}
+
+
+def test_a_file_that_changes_while_it_is_read_is_refused(
+    book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read = Path.read_bytes
+
+    def read_while_somebody_saves(path: Path) -> bytes:
+        data = read(path)
+        path.write_bytes(data + b"more")
+        return data
+
+    monkeypatch.setattr(Path, "read_bytes", read_while_somebody_saves)
+    with pytest.raises(BookError, match=r"farm\.xlsx: changed while it was read\. Save and close"):
+        take(book)
+
+
+def test_a_kept_book_is_never_overwritten_and_the_same_one_not_kept_twice(book: Path) -> None:
+    kept = book.with_name("farm.previous.xlsx")
+    kept.write_bytes(b"the book of last month")
+    assert replace_book(take(book), b"new").name == "farm.previous-2.xlsx"
+    book.write_bytes(b"the book of last month")
+    assert replace_book(take(book), b"newer") == kept
+    assert kept.read_bytes() == b"the book of last month"
+    assert len(list(book.parent.iterdir())) == 3
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="permissions are kept another way there")
+def test_the_new_and_the_kept_book_have_the_permissions_of_the_old(book: Path) -> None:
+    book.chmod(0o640)
+    kept = replace_book(take(book), b"new")
+    assert {kept.stat().st_mode & 0o777, book.stat().st_mode & 0o777} == {0o640}
+
+
+def test_a_book_held_open_elsewhere_leaves_no_kept_copy(
+    book: Path, old: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import os
+
+    replace = os.replace
+
+    def held(source: str, target: Path) -> None:
+        if Path(target).name == "farm.xlsx":
+            raise PermissionError(13, "Permission denied")
+        replace(source, target)
+
+    monkeypatch.setattr(os, "replace", held)
+    with pytest.raises(BookError, match=r"cannot be written \(Permission denied\)\. Close it"):
+        replace_book(take(book), b"new")
+    assert {p.name: p.read_bytes() for p in book.parent.iterdir()} == {"farm.xlsx": old}
+
+
+def test_a_result_that_is_a_link_is_replaced_and_its_far_end_left_alone(tmp_path: Path) -> None:
+    far = tmp_path / "far.txt"
+    far.write_text("somebody else's")
+    near = tmp_path / "farm.reviewed.xlsx"
+    try:
+        near.symlink_to(far)
+    except OSError:
+        pytest.skip("no symbolic links here")
+    write_whole(near, b"new")
+    assert far.read_text() == "somebody else's"
+    assert near.read_bytes() == b"new"
+    assert not near.is_symlink()
+
+
+def together(marks: Path, *commands: list[object]) -> list[tuple[int, str]]:
+    """Exit code and messages of runs that all judge before any writes."""
+    marks.mkdir()
+    started = [
+        subprocess.Popen(
+            [sys.executable, "-m", "tests.faults.pausing", str(marks), str(len(commands)),
+             *map(str, command)],
+            cwd=ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+        )
+        for command in commands
+    ]  # fmt: skip
+    said = [process.communicate(timeout=120)[1] for process in started]
+    return [(p.returncode, text) for p, text in zip(started, said, strict=True)]
+
+
+def test_two_runs_at_once_in_place_one_wins_and_the_previous_book_is_whole(
+    book: Path, old: bytes, tmp_path: Path
+) -> None:
+    # Two dates, so that the two results differ and a mixture would show.
+    runs = [["run", "--in-place", book, "--as-of", day] for day in ("2026-03-01", "2026-12-01")]
+    ended = together(tmp_path / "marks", *runs)
+    assert sorted(code for code, _ in ended) == [0, 3]
+    (refused,) = [said for code, said in ended if code == 3]
+    assert "changed while it was judged. Save and close it, then run again." in refused
+    winner = [str(runs[i][-1]) for i, (code, _) in enumerate(ended) if code == 0]
+    assert {p.name for p in book.parent.iterdir()} == {"farm.xlsx", "farm.previous.xlsx"}
+    assert book.with_name("farm.previous.xlsx").read_bytes() == old
+    assert book.read_bytes() == reviewed_on(old, winner[0])
+
+
+def test_two_runs_at_once_into_one_folder_leave_one_of_the_two_results(
+    book: Path, old: bytes, tmp_path: Path
+) -> None:
+    days = ("2026-03-01", "2026-12-01")
+    runs: list[list[object]] = [
+        ["run", book, "--out", tmp_path / "out", "--as-of", day] for day in days
+    ]
+    assert [code for code, _ in together(tmp_path / "marks", *runs)] == [0, 0]
+    (made,) = (tmp_path / "out").iterdir()
+    assert made.read_bytes() in [reviewed_on(old, day) for day in days]
+
+
+def reviewed_on(old: bytes, day: str) -> bytes:
+    import datetime as dt
+
+    from batch.job import review_bytes
+
+    return review_bytes(old, "farm.xlsx", "farm.xlsx", dt.date.fromisoformat(day)).package
