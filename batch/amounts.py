@@ -15,7 +15,7 @@ from templates.units import (
 )
 
 MESH = "mesh"
-_REPORTED = ("mg/L", "per mL")  # amounts that laboratories report as '<0.05'
+_REPORTED = ("mg/L", "per mL")  # amounts that laboratories report as '<0.05' or '>300'
 
 
 def units_of(kind: Kind) -> tuple[str, ...]:
@@ -53,9 +53,10 @@ def mesh_words(value: float) -> str:
     )
 
 
-def reported_below(column: Column, text: str) -> bool:
-    """Whether a cell says 'less than', as laboratories do below what they can tell."""
-    return column.amount in _REPORTED and text.lstrip().startswith("<")
+def one_sided(column: Column, text: object) -> str:
+    """'<' or '>' where a cell says so, as laboratories do beyond what they can tell; else ''."""
+    sign = text.strip()[:1] if isinstance(text, str) else ""
+    return sign if column.amount in _REPORTED and sign in ("<", ">") else ""
 
 
 def header_unit(column: Column, bracket: str) -> str | None:

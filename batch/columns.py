@@ -15,7 +15,7 @@ from batch.amounts import (
     factor_of,
     mesh_code,
     mesh_words,
-    reported_below,
+    one_sided,
     units_of,
 )
 from batch.cells import Cells, ErrorText, IsoDate, NoValue, Style, Value
@@ -55,6 +55,7 @@ _SUFFIXES: dict[str, dict[str, float]] = {
 _READ = ("cell-text-number", "cell-other-unit")
 _PLAIN = (float, bool)
 NOTES = 100  # a whole column typed as text would otherwise drown every other finding
+FLAGS = 2_000  # a column with more errors of one kind is not mended cell by cell
 LARGEST = 1e12  # no measured or counted value comes near it; beyond it conversions overflow
 
 
@@ -97,14 +98,14 @@ def one_number(column: Column, value: Value, style: int, mark: str = "") -> Numb
         return Number(value * 100 if share else value)
     if type(value) is not str:
         return Number(None, code=odd_code(value, "cell-not-number"))
-    below = reported_below(column, value)
-    parsed = number_text(tidy(value)[1:] if below else value, mark)
+    sided = one_sided(column, tidy(value))
+    parsed = number_text(tidy(value)[1:] if sided else value, mark)
     if parsed.ambiguous:
         return Number(None, code="cell-ambiguous-number")
     if parsed.value is None or abs(parsed.value) > LARGEST:
         return Number(None, code="cell-not-number")
     number = _with_rest(column, parsed.value, parsed.rest)
-    return replace(number, code="cell-below-limit") if below and number.code in _READ else number
+    return replace(number, code="cell-one-sided") if sided and number.code in _READ else number
 
 
 def _with_rest(column: Column, value: float, rest: str) -> Number:
@@ -149,7 +150,7 @@ class Block:
     findings: list[Finding] = field(default_factory=list)
     stations: Objects | None = None
     raw: dict[str, dict[int, object]] = field(default_factory=dict)
-    notes: Counter[tuple[str, str]] = field(default_factory=Counter)
+    flagged: Counter[tuple[str, str]] = field(default_factory=Counter)
 
     def positions(self, key: str) -> NDArray[np.int64]:
         """Where each cell of the column stands among the rows."""
@@ -160,13 +161,13 @@ class Block:
         return self.styles[index] if index < len(self.styles) else Style.PLAIN
 
     def flag(self, code: str, column: Column, position: int, read: str, accepted: str) -> None:
-        """Record one finding at a cell of this block; of notes, a hundred per column and rule."""
-        if CATALOGUE[code].severity is Severity.NOTE:
-            self.notes[code, column.key] += 1
-            more = self.notes[code, column.key] >= NOTES
-            if self.notes[code, column.key] > NOTES:
-                return
-            accepted += " (further ones in this column are not listed)" if more else ""
+        """Record one finding at a cell of this block; only so many per column and rule."""
+        self.flagged[code, column.key] += 1
+        most = NOTES if CATALOGUE[code].severity is Severity.NOTE else FLAGS
+        if self.flagged[code, column.key] > most:
+            return
+        if self.flagged[code, column.key] == most:
+            accepted += " (further ones in this column are not listed)"
         cell = f"{column_letters(self.places.get(column.key, 0))}{self.rows[position]}"
         station = self.stations[position] if self.stations is not None else None
         self.findings.append(
@@ -273,8 +274,8 @@ def accepted_number(column: Column, number: Number, unit: str) -> str:
         return "a number that can be read one way only, for example 1234 or 1.23"
     if number.unit == MESH and number.value is not None:
         return mesh_words(number.value)
-    if number.code == "cell-below-limit":
-        return "a number; it is known only that the value is lower"
+    if number.code == "cell-one-sided":
+        return "a number; here it is known only on which side of it the value lies"
     return accepted_text(column, unit)
 
 

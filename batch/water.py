@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+from batch.amounts import one_sided
 from batch.model import Station
 from templates.book import Book
 from templates.contract import STATIONS, WATER, Column
@@ -90,13 +91,16 @@ TABLES: dict[str, ClogTable] = {
 CONSTITUENTS = tuple(_COMMON)
 
 
-def rate(value: float, bounds: Bounds, *, below: bool = False) -> Hazard | None:
+def rate(value: float, bounds: Bounds, side: str = "") -> Hazard | None:
     """The hazard of one value, in the unit of its bounds; a value on a bound is moderate.
 
-    `below`: the value is only known to be lower. Then low where that settles it, else None.
+    `side`: '<' or '>' where the true value is only known to be under or over `value`. Then low,
+    or severe, where that settles it, else None.
     """
-    if below:
+    if side == "<":
         return Hazard.LOW if value <= bounds.low else None
+    if side == ">":
+        return Hazard.SEVERE if value >= bounds.severe else None
     if value < bounds.low:
         return Hazard.LOW
     return Hazard.SEVERE if value > bounds.severe else Hazard.MODERATE
@@ -104,12 +108,23 @@ def rate(value: float, bounds: Bounds, *, below: bool = False) -> Hazard | None:
 
 @dataclass(frozen=True)
 class Tested:
-    """One value of one test; `below` where the laboratory only says that it is lower."""
+    """One value of one test; `side` '<' or '>' where the laboratory only says that much."""
 
     value: float
     on: dt.date
     row: int
-    below: bool = False
+    side: str = ""
+
+    def words(self) -> str:
+        """The value as a sentence has it: 'under 0.05'."""
+        return f"{_SIDES[self.side]}{self.value:g}"
+
+    def hazard(self, bounds: Bounds) -> Hazard | None:
+        """Its hazard, or None where it is not known well enough."""
+        return rate(self.value, bounds, self.side)
+
+
+_SIDES = {"": "", "<": "under ", ">": "over "}
 
 
 @dataclass(frozen=True)
@@ -129,6 +144,7 @@ class Rating:
     worst_hazard: Hazard | None
     why: str = ""
     others: str = ""
+    unsure: str = ""  # a test that is not known well enough and may have been worse
 
 
 def water_review(book: Book, as_of: dt.date | None) -> tuple[Rating, ...]:
@@ -174,8 +190,7 @@ def _tests(
     for row in rows:
         value = float(values[key][row])
         if _possible(column, value):
-            below = str(typed.get(row, "")).lstrip().startswith("<")
-            yield Tested(value, values["date"][row], row, below)
+            yield Tested(value, values["date"][row], row, one_sided(column, typed.get(row)))
 
 
 def _possible(column: Column, value: float) -> bool:
@@ -187,14 +202,29 @@ def _rating(source: str, key: str, tests: list[Tested], table: str) -> Rating:
     """The rating of at least one usable value, oldest first."""
     bounds = TABLES[table].bounds[key]
     latest = tests[-1]
-    hazard = rate(latest.value, bounds, below=latest.below)
-    known = [t for t in tests if rate(t.value, bounds, below=t.below) is not None]
-    worst = max(known, key=lambda one: (not one.below, one.value), default=latest)
-    why = "" if hazard else f"not known: only reported as under {latest.value:g}"
+    hazard = latest.hazard(bounds)
+    worst = max(tests, key=lambda one: _badness(one, bounds))
+    why = "" if hazard else f"not known: only reported as {latest.words()}"
     return Rating(
-        source, key, bounds, latest, hazard, worst,
-        rate(worst.value, bounds, below=worst.below), why, _others(key, latest, worst, table),
+        source, key, bounds, latest, hazard, worst, worst.hazard(bounds), why,
+        _others(key, latest, worst, table), _unsure(tests, worst, bounds),
     )  # fmt: skip
+
+
+def _badness(tested: Tested, bounds: Bounds) -> tuple[int, bool, float]:
+    """Orders tests by what is known of them; one that cannot be rated comes before all others."""
+    hazard = tested.hazard(bounds)
+    rank = -1 if hazard is None else list(Hazard).index(hazard)
+    return rank, tested.side != "<", tested.value
+
+
+def _unsure(tests: list[Tested], worst: Tested, bounds: Bounds) -> str:
+    """The latest test that cannot be rated and may have been worse than the worst known one."""
+    unknown = [t for t in tests if t.hazard(bounds) is None and t is not worst]
+    may = [t for t in unknown if t.side == ">" or t.value > worst.value]
+    if not may or worst.hazard(bounds) is Hazard.SEVERE:
+        return ""
+    return f"{may[-1].words()} on {may[-1].on} may have been worse"
 
 
 def _others(key: str, latest: Tested, worst: Tested, table: str) -> str:
@@ -206,10 +236,10 @@ def _others(key: str, latest: Tested, worst: Tested, table: str) -> str:
 
 def disagreement(key: str, tested: Tested, table: str) -> str:
     """What the other published tables would call a value, where that is something else."""
-    own = rate(tested.value, TABLES[table].bounds[key], below=tested.below)
+    own = tested.hazard(TABLES[table].bounds[key])
     said: dict[Hazard | None, list[str]] = {}
     for name, other in TABLES.items():
-        verdict = rate(tested.value, other.bounds[key], below=tested.below)
+        verdict = tested.hazard(other.bounds[key])
         if verdict is not own:
             said.setdefault(verdict, []).append(name)
     parts = [

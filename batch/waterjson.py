@@ -27,6 +27,7 @@ def water_json(assessment: Assessment) -> list[dict[str, Any]]:
             "why": rating.why,
             "table": table,
             "other_tables": rating.others,
+            "unsure": rating.unsure,
         }
         for rating in water_review(assessment.book, assessment.as_of)
     ]
@@ -35,7 +36,7 @@ def water_json(assessment: Assessment) -> list[dict[str, Any]]:
 def _tested_json(prefix: str, tested: Tested | None, hazard: Hazard | None) -> dict[str, Any]:
     return {
         f"{prefix}value": None if tested is None else tested.value,
-        f"{prefix}under": None if tested is None else tested.below,
+        f"{prefix}side": None if tested is None else tested.side,
         f"{prefix}tested_on": None if tested is None else tested.on.isoformat(),
         f"{prefix}hazard": None if hazard is None else str(hazard),
     }

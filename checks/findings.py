@@ -57,7 +57,7 @@ _RULES = (
     Rule("cell-looks-like-date", _E, "Number turned into a date", "Format the cell as a number and type it again."),
     Rule("cell-other-unit", _N, "Unit typed in the cell", "Nothing to do: the cell's own unit was used."),
     Rule("grade-in-mesh", _N, "Grade given in mesh", "Nothing to do, unless the element says another opening: then type that."),
-    Rule("cell-below-limit", _N, "Below what the laboratory can tell", "Nothing to do: it counts as at most that much."),
+    Rule("cell-one-sided", _N, "Known only as under or over a value", "Nothing to do: it is rated where that is enough."),
     Rule("cell-text-number", _N, "Number stored as text", "Nothing to do: it was read without doubt."),
     Rule("cells-merged", _N, "Merged cells in the list", "Unmerge them and fill every row."),
     Rule("rows-hidden", _N, "Hidden rows in the list", "Nothing to do; delete the rows if they are not meant to count."),

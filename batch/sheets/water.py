@@ -22,7 +22,7 @@ from batch.water import (
 
 TOP = 2  # the rows above repeat on every printed page
 COLUMNS = (
-    ("Source", 17.0),
+    ("Source", 22.0),
     ("Constituent", 19.0),
     ("Latest", 11.0),
     ("Unit", 10.0),
@@ -33,7 +33,7 @@ COLUMNS = (
     ("Hazard of the worst", 16.0),
     ("Low under", 9.0),
     ("Severe over", 9.0),
-    ("Where published tables disagree", 50.0),
+    ("Other published tables, and what is not sure", 50.0),
 )
 GRADES = (
     "Station", "Filter type", "Grade (µm)", "Emitter passage (mm)", "Largest grade (µm)",
@@ -132,8 +132,9 @@ def _rating(kit: k.Kit, sheet: Any, row: int, rating: Rating) -> None:
     _hazard(kit, sheet, row, 8, rating.worst_hazard, "not known" if rating.worst else "")
     k.number(sheet, row, 9, rating.bounds.low, kit.format("bound"))
     k.number(sheet, row, 10, rating.bounds.severe, kit.format("bound"))
-    k.text(sheet, row, 11, rating.others, kit.format("wrap"))
-    wrapped = ((0, source), (5, f"x {words}"), (11, rating.others))
+    remark = "; ".join(filter(None, (rating.others, rating.unsure)))
+    k.text(sheet, row, 11, remark, kit.format("wrap"))
+    wrapped = ((0, source), (5, f"x {words}"), (11, remark))
     most = max(k.lines(value, COLUMNS[col][1]) for col, value in wrapped)
     sheet.set_row(row, most * k.LINE_POINTS + 4)
 
@@ -141,16 +142,16 @@ def _rating(kit: k.Kit, sheet: Any, row: int, rating: Rating) -> None:
 def _tested(
     kit: k.Kit, sheet: Any, row: int, col: int, rating: Rating, tested: Tested | None
 ) -> None:
-    """The value, with a link to its cell; one that is only known to be lower is text, so that
-    no sum takes it for a value."""
+    """The value, with a link to its cell; a bound ('under 0.05') is text, which no sum takes for
+    a value."""
     style = kit.format("tested")
     if tested is None:
         sheet.write_blank(row, col, None, style)
         return
-    table, words = kit.assessment.book.water, f"under {tested.value:g}"
+    table = kit.assessment.book.water
     place = f"internal:{k.quoted(table.sheet)}{table.cell(rating.constituent, tested.row)}"
-    sheet.write_url(row, col, place, style, words)
-    if not tested.below:
+    sheet.write_url(row, col, place, style, tested.words())
+    if not tested.side:
         k.number(sheet, row, col, tested.value, style)  # the link stays with the cell
 
 

@@ -52,9 +52,11 @@ def test_a_value_on_a_bound_is_moderate(value: float, hazard: Hazard) -> None:
     assert rate(value, Bounds(0.2, 1.5)) is hazard
 
 
-def test_less_than_is_low_only_where_that_settles_it() -> None:
-    assert rate(0.2, Bounds(0.2, 1.5), below=True) is Hazard.LOW
-    assert rate(0.21, Bounds(0.2, 1.5), below=True) is None
+def test_under_and_over_are_rated_only_where_that_settles_it() -> None:
+    assert rate(0.2, Bounds(0.2, 1.5), "<") is Hazard.LOW
+    assert rate(0.21, Bounds(0.2, 1.5), "<") is None
+    assert rate(1.5, Bounds(0.2, 1.5), ">") is Hazard.SEVERE
+    assert rate(1.4, Bounds(0.2, 1.5), ">") is None
 
 
 def test_every_choice_of_the_farm_has_its_table_and_its_rule() -> None:
@@ -139,6 +141,20 @@ def test_a_known_value_outranks_one_that_is_only_a_bound() -> None:
     assert iron.worst is not None
     assert (iron.worst.value, iron.worst_hazard) == (0.1, Hazard.LOW)
     assert iron.hazard is None
+    assert iron.unsure == "under 5 on 2026-05-05 may have been worse"
+
+
+def test_too_many_to_count_is_severe_where_the_count_says_so() -> None:
+    given = with_water(
+        {"date": DAY, "source": "Well", "bacteria": 50_000.0},
+        {"date": DAY + dt.timedelta(1), "source": "Well", "bacteria": 300.0},
+    )
+    given.water.raw["bacteria"] |= {2: ">50000", 3: ">300"}
+    bacteria = of(water_review(given, None), "bacteria")
+    assert bacteria.worst is not None
+    assert (bacteria.worst_hazard, bacteria.worst.words()) == (Hazard.SEVERE, "over 50000")
+    assert (bacteria.hazard, bacteria.why) == (None, "not known: only reported as over 300")
+    assert bacteria.unsure == ""
 
 
 def test_where_the_tables_disagree_it_says_so() -> None:

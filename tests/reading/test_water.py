@@ -144,8 +144,9 @@ def test_less_than_is_a_bound_and_is_kept() -> None:
     assert one(result, "iron") == 0.05
     assert result.book.water.raw["iron"] == {2: "<0,05"}
     assert messages(result) == [
-        "Water tests!B2: below what the laboratory can tell: read '<0,05'; accepted: a number; it"
-        " is known only that the value is lower. Nothing to do: it counts as at most that much."
+        "Water tests!B2: known only as under or over a value: read '<0,05'; accepted: a number;"
+        " here it is known only on which side of it the value lies. Nothing to do: it is rated"
+        " where that is enough."
     ]
     (refused,) = messages(water([DAY, "<7"], headers=["Date", "pH"]))
     assert "not a number: read '<7'" in refused
