@@ -32,6 +32,7 @@ from batch.runs import Run
 from templates.book import Settings
 
 DROPS = (2.0, 3.0, 4.0, 5.0, 6.0, 7.0)  # [m]
+SOONEST = 1.0  # [days] from a cleaning to the next, under which there is no price
 MOST_BEYOND = 0.5  # share of days beyond the readings, over which there is no price
 
 
@@ -199,6 +200,9 @@ def _priced(bases: Sequence[_Basis], settings: Settings, drop: float) -> Priced:
     cleanings = energy = beyond = days = 0.0
     for basis in bases:
         cycle, count = _over(basis, drop)
+        if cycle.days < count * SOONEST:
+            name = basis.history.station.name
+            return _no_price(drop, None, f"{name} would be there within a day of its cleaning")
         counted = basis.cost.days_counted
         cleanings += counted * count / cycle.days
         beyond += counted * cycle.beyond / cycle.days

@@ -124,7 +124,9 @@ def _priced(kit: k.Kit, sheet: Any, row: int, priced: Priced, price: str, cleani
     live(sheet, row, 5, f"B{at}*{cleaning}", priced.labour_cost, amount)
     live(sheet, row, 6, f"E{at}+F{at}", priced.total, amount)
     k.number(sheet, row, 7, priced.beyond, kit.format("share"))
-    said = priced.silent
+    said, interval = priced.silent, kit.assessment.book.settings.interval
+    if priced.days_between is not None and priced.days_between < interval:
+        said = f"sooner than the reading interval of {interval:g} days: nobody would see it in time"
     if priced.drop is None:
         said = "with the logged flushes, whose labour is not priced: compare the energy only"
     note(kit, sheet, row, len(HEADS), said)

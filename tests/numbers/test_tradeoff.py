@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import replace
 
 import pytest
@@ -227,6 +228,55 @@ def test_all_settings_missing_are_named_together() -> None:
         "not on the Farm sheet: irrigation hours per day, pump efficiency, energy price, hours per"
         " hand cleaning, labour price"
     )
+
+
+def curved(top: float, cycles: int, end: float) -> tuple[History, float, float]:
+    """A filter that creeps and then climbs, 1 + 0.02 t + 0.001 t2, read weekly to the day `end`.
+
+    Cleaned by hand when it is at `top`. Also its true days and metre days from one cleaning to
+    the next.
+    """
+    length = (math.sqrt(0.02**2 + 4 * 0.001 * (top - CLEAN)) - 0.02) / (2 * 0.001)
+    entries: list[Reading | Work] = []
+    for n in range(cycles):
+        begin = n * math.ceil(length)
+        for day in (*range(0, math.floor(length), 7), math.floor(length)):
+            if begin + day <= end:
+                drop = CLEAN + 0.02 * day + 0.001 * day**2
+                entries.append(replace(read(begin + day, drop), occasion="after cleaning"))
+        entries.append(work(begin + math.ceil(length)))
+    area = 0.02 * length**2 / 2 + 0.001 * length**3 / 3
+    return log(*entries, clean=CLEAN), length, area
+
+
+@pytest.mark.parametrize("drop", [2.0, 3.0, 4.0])
+def test_a_filter_that_climbs_costs_about_what_it_truly_would(drop: float) -> None:
+    """Cleaned at 5 m in the log; the truth at a lower drop comes from the curve itself."""
+    found = at(judged(curved(5.0, 4, 1e9)[0]), drop)
+    _, length, area = curved(drop, 1, 1e9)
+    assert found.days_between == pytest.approx(length, rel=0.03)
+    days = (found.cleanings or 0.0) * (found.days_between or 0.0)
+    truth = pump_energy(40.0, area / length, days * 6.0, 0.65)
+    assert found.energy_kwh == pytest.approx(truth, rel=0.06)
+
+
+def test_beyond_the_readings_a_straight_end_is_too_long_and_it_says_so() -> None:
+    """The stated weakness: at 7 m the filter that climbs would be there sooner."""
+    found = at(judged(curved(5.0, 4, 1e9)[0]), 7.0)
+    _, length, _ = curved(7.0, 1, 1e9)
+    assert found.beyond is not None
+    assert found.days_between is not None
+    assert found.beyond > 0.2
+    assert length < found.days_between < 1.3 * length
+
+
+def test_a_drop_that_is_reached_within_a_day_is_not_priced() -> None:
+    fast = log(*(read(day, drop, at=hour) for day, hour, drop in (
+        (0, "06:00", 1.0), (0, "08:00", 4.4), (3, "06:00", 4.6), (8, "06:00", 6.0),
+    )), clean=CLEAN)  # fmt: skip
+    found = at(judged(fast), 3.0)
+    assert found.total is None
+    assert found.silent == "North would be there within a day of its cleaning"
 
 
 def test_as_it_was_repeats_the_log() -> None:

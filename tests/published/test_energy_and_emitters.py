@@ -5,12 +5,19 @@ Marks, as on the reference page: [S] the passage was read, [C] recomputed there.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 import scipy.constants
+from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from batch.costs import discharge_share_lost, pump_energy
+from batch.field import discharge_lost
+from batch.model import History
+from templates.book import Settings
 from templates.units import PASCAL_PER_METRE, cubic_metres_per_hour_per, metres_per
+from tests.numbers.logs import STATION, read
 
 
 def test_the_divisor_of_the_handbooks() -> None:
@@ -91,6 +98,20 @@ def test_e06_head_from_15_to_10_metres(exponent: float, left: float) -> None:
     lost = discharge_share_lost(5.0, 15.0, exponent)
     assert lost is not None
     assert 1 - lost == pytest.approx(left, abs=1e-6)
+
+
+@pytest.mark.parametrize("exponent", [0.0, 0.42, 0.5, 1.0])
+def test_a_season_s_mean_agrees_with_a_numerical_library(exponent: float) -> None:
+    """E06 over a run from the clean drop to 5 m above it, with 15 m behind a clean filter."""
+    station = replace(STATION, clean_drop=1.0, emitter_exponent=exponent, wanted_field=15.0)
+    history = History(station, (read(0, 1.0), read(9, 3.0), read(14, 6.0)))
+    found = discharge_lost(history, Settings()).mean
+
+    def lost(day: float) -> float:
+        excess = day * 2 / 9 if day < 9 else 2 + (day - 9) * 3 / 5
+        return float(1 - ((15 - excess) / 15) ** exponent)
+
+    assert found == pytest.approx(quad(lost, 0, 14, points=[9])[0] / 14, abs=1e-6)
 
 
 def test_the_same_energy_from_pressures_in_pascal() -> None:

@@ -213,6 +213,28 @@ def test_hostile_names_and_currencies_stay_text() -> None:
     assert sheet["E6"].data_type == "s"
 
 
+def test_the_same_water_on_four_gauges_costs_the_same() -> None:
+    """Bar, kPa, psi and kgf/cm2: as near as divisions of up to 0.14 m allow."""
+    name = "mixed-units.xlsx"
+    bill = assess_bytes((SAMPLES / name).read_bytes(), name).bill
+    assert bill is not None
+    assert len(bill.stations) == 4
+    for pick in (
+        lambda s: s.cost.energy_kwh, lambda s: s.cost.mean_excess_m, lambda s: s.discharge.mean,
+    ):  # fmt: skip
+        values = [pick(station) for station in bill.stations]
+        assert values == pytest.approx([values[0]] * 4, rel=0.02)
+    assert len({s.flush.volume for s in bill.stations}) == 1
+
+
+def test_a_drop_reached_between_two_readings_is_marked() -> None:
+    """At an interval of 45 days nobody would see 3 m in time."""
+    sheet = sheet_of(priced(interval=45.0))
+    head = row_of(sheet, "Cleaned by hand at (m)")
+    late = "sooner than the reading interval of 45 days: nobody would see it in time"
+    assert [sheet.cell(head + n, 9).value for n in (2, 3)] == [late, None]
+
+
 def test_a_book_without_stations_says_so() -> None:
     empty = dataclasses.replace(build(), stations=(), bill=farm_bill((), Settings()))
     assert "No station in this book." in texts(sheet_of(empty))
