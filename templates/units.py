@@ -40,6 +40,33 @@ _PINT = {
     "L/min": "liter / minute",
     "gpm": "gallon / minute",
 }
+# Those lines of pint's own table that these units need: its whole table takes a quarter of a
+# second to read. A test compares every factor with the whole table's.
+_DEFINITIONS = """\
+milli- = 1e-3 = m-
+centi- = 1e-2 = c-
+deci- = 1e-1 = d-
+kilo- = 1e3 = k-
+meter = [length] = m = metre
+second = [time] = s = sec
+gram = [mass] = g
+minute = 60 * second = min
+hour = 60 * minute = h = hr
+liter = decimeter ** 3 = l = L = litre
+standard_gravity = 9.80665 * meter / second ** 2 = g_0
+newton = kilogram * meter / second ** 2 = N
+force_kilogram = g_0 * kilogram = kgf = kilogram_force
+pascal = newton / meter ** 2 = Pa
+bar = 1e5 * pascal
+grain = 64.79891 * milligram = gr
+pound = 7e3 * grain = lb
+force_pound = g_0 * pound = lbf = pound_force
+yard = 0.9144 * meter = yd
+inch = yard / 36 = in
+pound_force_per_square_inch = force_pound / inch ** 2 = psi
+cubic_inch = in ** 3 = cu_in
+gallon = 231 * cubic_inch = gal
+"""
 
 
 # Amounts that stand in a number column's bracket: unit -> spelling -> factor to that unit.
@@ -93,7 +120,8 @@ def pressure_spellings() -> tuple[tuple[str, str], ...]:
 def _registry() -> pint.UnitRegistry[float]:
     import pint
 
-    registry: pint.UnitRegistry[float] = pint.UnitRegistry(cache_folder=None)
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry(None, cache_folder=None)
+    registry.load_definitions(_DEFINITIONS.splitlines())
     registry.define(f"metre_of_water = {PASCAL_PER_METRE} * pascal")
     return registry
 
