@@ -52,7 +52,10 @@ _WANDER_PRIOR: Floats = np.array([0.55, 0.15, 0.17, 0.13])
 _PRIOR_RUNS = 2.0  # the priors above weigh as much as this many earlier runs
 _TYPICAL, _TYPICAL_SPREAD = math.log(40.0), 1.0  # full time [log days] where nothing is known
 _RUN_SPREADS: Floats = np.array([0.12, 0.25, 0.45, 0.8])  # of log full time between runs
-_WIDEN = 0.88  # stretch of the interval about the median, set on the tuning farms
+# Stretch of the interval about the median, for each step of the mean log unevenness of the
+# curves in play; set on the tuning farms. Even fouling is surer than its curves say by
+# themselves, uneven fouling less so: bursts of dirt are no random walk.
+_STRETCH, _STRETCH_UNEVEN = 1.22, 0.056
 # Lognormal quantiles that stand for one curve's scatter, equally likely.
 _SPOKES: Floats = np.array([-1.4, -0.532, 0.0, 0.532, 1.4])
 _FAINT = math.log(1000.0)  # cells this much below the best are left out
@@ -85,8 +88,9 @@ def _silent(why: str) -> Forecast:
 
 
 def _teaches(run: Run) -> bool:
-    # Two readings make no believable rate by themselves, but many such runs do teach.
-    if len(run.days) < 2 or run.days[-1] <= 0 or max(run.drops) <= 0:
+    # Two readings make no believable rate by themselves, but many such runs do teach. A run that
+    # has not ended teaches nothing about ends; those of one farm also share one weather.
+    if run.open or len(run.days) < 2 or run.days[-1] <= 0 or max(run.drops) <= 0:
         return False
     falls = run.rate_high is not None and run.rate_high < 0
     return not falls and longest_gap(run.days) <= LONGEST_GAP
@@ -112,6 +116,8 @@ _RUNS: Floats = _normal(
     np.repeat(_RUN_SPREADS, len(_FULL))[:, None],
 )
 _BLUR: Floats = _normal(_LOG_FULL, _LOG_FULL[:, None], 0.35)
+_ANY: Floats = _normal(_LOG_FULL, _TYPICAL, _TYPICAL_SPREAD)[:, None]
+_STRANGE = 0.02  # share of runs that are like no earlier one
 
 
 def _first_levels(days: Floats, y: Floats, reach: float, count: int) -> Floats:
@@ -173,7 +179,7 @@ def _learn_full(own: Floats, farm: Floats) -> Floats:
     `own` and `farm` are likelihoods, axes (run, full, shape). The farm's runs say where a
     station's typical time may lie, its own runs where it does and how much its runs differ.
     """
-    centre = _normal(_LOG_FULL, _TYPICAL, _TYPICAL_SPREAD)[:, None] * np.ones(SHAPES)
+    centre = _ANY * np.ones(SHAPES)
     if len(farm):
         seen = farm * _normal(_LOG_FULL, _TYPICAL, 2 * _TYPICAL_SPREAD)[:, None]
         seen = (seen / np.maximum(seen.sum(axis=1, keepdims=True), 1e-300)).mean(axis=0)
@@ -183,8 +189,9 @@ def _learn_full(own: Floats, farm: Floats) -> Floats:
     for lesson in own:
         weight = weight + np.log(np.maximum(_RUNS @ lesson, 1e-300))
     weight = np.exp(weight - weight.max(axis=0))
-    learnt: Floats = _RUNS.T @ (weight / weight.sum(axis=0))
-    return learnt
+    learnt = _RUNS.T @ (weight / weight.sum(axis=0))
+    mixed: Floats = (1 - _STRANGE) * learnt + _STRANGE * _ANY
+    return mixed
 
 
 @lru_cache(maxsize=64)
@@ -220,7 +227,7 @@ def _posterior(fitted: Fit, grid: Grid, learnt: _Learnt, levels: Floats) -> Floa
 
 
 def _remaining(fitted: Fit, grid: Grid, log_weight: Floats) -> Floats:
-    """Quantiles of the days from the last reading until the limit."""
+    """Quantiles of the days from the last reading until the limit, stretched."""
     flat = log_weight.ravel()
     kept = np.flatnonzero(flat > flat.max() - _FAINT)
     weight = np.exp(flat[kept] - flat.max())
@@ -228,7 +235,8 @@ def _remaining(fitted: Fit, grid: Grid, log_weight: Floats) -> Floats:
     levels, variance = state(fitted)
     now, full = levels.ravel()[kept], grid.full[t]
     left = way_left(now, grid.level[a], m) * full
-    rate = walk_rate(np.ones(1), WANDER)[0, c // len(grid.sigma)] / full
+    wander = WANDER[c // len(grid.sigma)]
+    rate = walk_rate(np.ones(1), wander)[0] / full
     way = np.maximum(1 - now, 1e-3)
     scatter = np.log1p(np.minimum((variance[t, c] + rate * left) / way**2, 4.0))
     middle = np.log(np.maximum(left, _SOONEST)) - 0.5 * scatter
@@ -237,14 +245,11 @@ def _remaining(fitted: Fit, grid: Grid, log_weight: Floats) -> Floats:
     bins = np.clip(step, 0, _BINS - 1).astype(np.int64).ravel()
     heap = np.cumsum(np.bincount(bins, np.tile(weight, len(_SPOKES)), _BINS))
     found = np.interp(np.asarray(QUANTILES) * heap[-1], heap, np.arange(1.0, _BINS + 1))
-    quantiles: Floats = np.exp(_LOG_SOONEST + found * (_LOG_SPAN / _BINS))
+    log = _LOG_SOONEST + found * (_LOG_SPAN / _BINS)
+    uneven = float(weight @ np.log(wander) / weight.sum())
+    stretched = log[1] + (_STRETCH + _STRETCH_UNEVEN * uneven) * (log - log[1])
+    quantiles: Floats = np.exp(stretched)
     return quantiles
-
-
-def _widened(days: Floats) -> Floats:
-    log = np.log(np.maximum(days, 0.05))
-    out: Floats = np.exp(log[1] + _WIDEN * (log - log[1]))
-    return out
 
 
 def _current(runs: Sequence[Run]) -> tuple[Run | None, dt.date]:
@@ -271,7 +276,7 @@ def _quantiles(
     grid = Grid(_narrow(coarse.full, rough, len(_FULL)), nodes, sigma)
     fitted = fit(days, y, grid)
     left = _remaining(fitted, grid, _posterior(fitted, grid, learnt, levels))
-    return float(days[-1]) + _widened(left), float(days[-1])
+    return float(days[-1]) + left, float(days[-1])
 
 
 def _why_silent(runs: Sequence[Run], teachers: int, limit: float, as_of: dt.date) -> str:
@@ -323,5 +328,12 @@ def forecast(
     end = (as_of - begun).days + HORIZON
     if days[1] > max(end, last):
         return _silent("at the present rate the limit is not reached within a year")
-    low, middle, high = (begun + dt.timedelta(days=round(min(float(d), end))) for d in days)
+    low, middle, high = (begun + dt.timedelta(days=d) for d in _whole(days, end))
     return Forecast(middle, low, None if days[2] > end else high, "")
+
+
+def _whole(days: Floats, end: float) -> tuple[int, int, int]:
+    """Whole days, at most `end`: the interval's ends stand within it, since each counts whole."""
+    low, middle, high = (min(float(day), end) for day in days)
+    centre = round(middle)
+    return min(math.ceil(low), centre), centre, max(math.floor(high), centre)

@@ -14,6 +14,11 @@ from batch.runs import Run, cut_runs
 from batch.worth import Worth, worth
 from templates.book import Settings
 
+MOST_STATIONS = 2000  # in one book; a forecast takes milliseconds, and minutes for everybody's
+CROWDED = (
+    f"more than {MOST_STATIONS:,} stations in one book, so forecasts are left out:"
+    " split the book by farm"
+)
 WATCH_INTERVALS = 2.0  # a forecast within so many reading intervals makes a station watched
 
 
@@ -34,9 +39,10 @@ def outlooks(
     """One outlook per history; the runs of the farm's other stations help where one is short."""
     runs = [cut_runs(history, settings.flush_cycles, settings.flush_inlet) for history in histories]
     farm = teachers(run for own in runs for run in own)
+    crowded = CROWDED if len(histories) > MOST_STATIONS else ""
     return tuple(
         # A forecast learns from the farm's latest runs, of which its own are passed over.
-        _outlook(history, own, farm[-(MOST_FARM + len(own)) :], settings, as_of)
+        _outlook(history, own, farm[-(MOST_FARM + len(own)) :], settings, as_of, crowded)
         for history, own in zip(histories, runs, strict=True)
     )
 
@@ -47,8 +53,9 @@ def _outlook(
     farm: Sequence[Run],
     settings: Settings,
     as_of: dt.date | None,
+    crowded: str,
 ) -> Outlook:
-    expected = _forecast(history, own, farm, as_of)
+    expected = _forecast(history, own, farm, as_of, crowded)
     by = _read_by(history, expected, settings, as_of)
     value = worth(history.station, own, settings.interval)
     return Outlook(own, expected, dirt_cost(history, settings), by, value)
@@ -59,6 +66,7 @@ def _forecast(
     own: tuple[Run, ...],
     farm: Sequence[Run],
     as_of: dt.date | None,
+    crowded: str,
 ) -> Forecast:
     station, latest = history.station, history.latest
     if as_of is None or latest is None or latest.drop is None:
@@ -67,6 +75,8 @@ def _forecast(
         return Forecast(None, None, None, "not in service")
     if is_over(latest.drop, station.limit):
         return Forecast(None, None, None, "already over the limit")
+    if crowded:
+        return Forecast(None, None, None, crowded)
     return forecast(own, farm, station.limit, as_of, latest.u_drop)
 
 

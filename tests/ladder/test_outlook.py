@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 
+import pytest
+
 from batch.assess import by_urgency
 from batch.forecast import Forecast
 from batch.history import in_order
@@ -46,6 +48,20 @@ def test_over_resting_and_unread_stations_have_no_forecast() -> None:
     assert (resting.forecast.silent, resting.read_by) == ("not in service", None)
     none = outlook(as_of=3)
     assert (none.forecast.silent, none.read_by) == ("no usable reading", day(3))
+
+
+def test_a_crowded_book_has_no_forecasts_and_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two stations where one is the most; what else is silent keeps its own reason."""
+    monkeypatch.setattr("batch.outlook.MOST_STATIONS", 1)
+    pair = [History(station(), RISING), History(station(in_service=False), RISING)]
+    many, resting = outlooks(pair, SETTINGS, day(49))
+    assert many.forecast.silent == (
+        "more than 2,000 stations in one book, so forecasts are left out: split the book by farm"
+    )
+    assert many.read_by == day(56)
+    assert resting.forecast.silent == "not in service"
+    (alone,) = outlooks(pair[:1], SETTINGS, day(49))
+    assert alone.forecast.silent == ""
 
 
 def test_a_drop_at_the_limit_within_arithmetic_noise_is_not_over() -> None:

@@ -30,7 +30,7 @@ def test_a_sample_stays_calibrated() -> None:
     scores = []
     for scenario in SCENARIOS[:3]:
         cases = [draw(scenario, 5, seed) for seed in range(900_000, 900_060)]
-        scores += [score(case, scenario, 5) for case in cases if case is not None][:30]
+        scores += [score(case, scenario.name, 5) for case in cases if case is not None][:30]
     line = summarise("sample", "5", scores)
     assert line.cases >= 80
     assert 0.68 <= line.coverage <= 0.95
