@@ -4,27 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from batch.amounts import (
-    MESH,
-    canonical,
-    factor_of,
-    mesh_code,
-    mesh_words,
-    one_sided,
-    units_of,
-)
+from batch.amounts import MESH, canonical, factor_of, mesh_code, mesh_words
 from batch.cells import Cells, ErrorText, IsoDate, NoValue, Style, Value
+from batch.numerals import LARGEST, Number, odd_code, one_number
 from batch.parsing import (
     choice,
     date_order,
     date_text,
     decimal_mark,
-    number_text,
     number_time,
     serial_date,
     serial_time,
@@ -34,7 +26,6 @@ from batch.parsing import (
 from checks.findings import CATALOGUE, Finding, Severity, find
 from templates.book import column_letters
 from templates.contract import Column, Kind
-from templates.units import amount_factor, known_unit
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -42,30 +33,9 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Objects = NDArray[np.object_]
 
-# Words that may follow a plain number in its own column, with the factor they bring.
-_SUFFIXES: dict[str, dict[str, float]] = {
-    "interval": {"d": 1, "day": 1, "days": 1, "week": 7, "weeks": 7},
-    "hours": {"h": 1, "hour": 1, "hours": 1},
-    "cycles": {"x": 1, "cycle": 1, "cycles": 1},
-    "flush_cycles": {"x": 1, "cycle": 1, "cycles": 1},
-    "gauge_class": {"%": 1},
-    "watch_share": {"%": 0.01},
-    "efficiency": {"%": 0.01},
-}
-_READ = ("cell-text-number", "cell-other-unit")
 _PLAIN = (float, bool)
 NOTES = 100  # a whole column typed as text would otherwise drown every other finding
 FLAGS = 2_000  # a column with more errors of one kind is not mended cell by cell
-LARGEST = 1e12  # no measured or counted value comes near it; beyond it conversions overflow
-
-
-@dataclass(frozen=True)
-class Number:
-    """One number cell: the value, the unit typed in it, and a finding's code where there is one."""
-
-    value: float | None
-    unit: str = ""
-    code: str = ""
 
 
 def shown(value: Value) -> str:
@@ -85,56 +55,6 @@ def shown(value: Value) -> str:
 def plain(number: float) -> str:
     """A number without a needless decimal part: 7.0 -> 7."""
     return str(int(number)) if number == int(number) and abs(number) < 1e15 else repr(number)
-
-
-def one_number(column: Column, value: Value, style: int, mark: str = "") -> Number:
-    """One cell of a number column; `style` is the cell format's Style, `mark` the decimal mark."""
-    if type(value) is float:
-        if style == Style.DATE:
-            return Number(None, code="cell-looks-like-date")
-        if abs(value) > LARGEST:
-            return Number(None, code="cell-not-number")
-        share = style == Style.PERCENT and column.key == "gauge_class"
-        return Number(value * 100 if share else value)
-    if type(value) is not str:
-        return Number(None, code=odd_code(value, "cell-not-number"))
-    sided = one_sided(column, tidy(value))
-    parsed = number_text(tidy(value)[1:] if sided else value, mark)
-    if parsed.ambiguous:
-        return Number(None, code="cell-ambiguous-number")
-    if parsed.value is None or abs(parsed.value) > LARGEST:
-        return Number(None, code="cell-not-number")
-    number = _with_rest(column, parsed.value, parsed.rest)
-    return replace(number, code="cell-one-sided") if sided and number.code in _READ else number
-
-
-def _with_rest(column: Column, value: float, rest: str) -> Number:
-    """A number with what was typed behind it: nothing, a unit, a word."""
-    if not rest:
-        return Number(value, code="cell-text-number")
-    unit = known_unit(rest)
-    if unit is not None and unit in units_of(column.kind):
-        return Number(value, unit, "cell-other-unit")
-    amount = amount_factor(column.amount, rest)
-    if amount is not None:
-        return Number(value, rest, "cell-text-number" if amount == 1 else "cell-other-unit")
-    if column.key == "grade" and rest.casefold() == MESH:
-        return Number(value, MESH, mesh_code(value))
-    factor = _SUFFIXES.get(column.key, {}).get(rest.casefold())
-    if factor is None:
-        return Number(None, code="cell-not-number")
-    return Number(value * factor, code="cell-text-number")
-
-
-def odd_code(value: Value, otherwise: str) -> str:
-    """The finding's code of a cell that holds no ordinary value."""
-    if isinstance(value, ErrorText):
-        return "cell-error"
-    if isinstance(value, NoValue):
-        return "cell-no-value"
-    if isinstance(value, IsoDate) and otherwise == "cell-not-number":
-        return "cell-looks-like-date"
-    return otherwise
 
 
 @dataclass

@@ -14,13 +14,12 @@ from batch.columns import (
     Block,
     accepted_number,
     accepted_text,
-    odd_code,
     one_choice,
-    one_number,
     read_dates,
     read_texts,
     shown,
 )
+from batch.numerals import odd_code, one_number
 from batch.parsing import tidy
 from checks.findings import Finding
 from templates.book import Settings, column_letters

@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 
 from batch import opc, sheetxml
 from batch.cells import Style
-from batch.columns import one_choice, one_number
+from batch.columns import one_choice
 from batch.errors import BookError
 from batch.files import take
+from batch.numerals import one_number
 from batch.opc import open_package
 from batch.parsing import date_order, date_text, decimal_mark, number_time, time_text
 from batch.reading import read_book
