@@ -1,6 +1,7 @@
 """Renders the README's pictures from a real run: `python docs/pictures.py` (LibreOffice, poppler).
 
-Each picture is the first printed page of a result sheet of the sample farm.
+Each picture is the first printed page of a result sheet of the sample farm, or of a sheet of the
+sample portfolio's review.
 """
 
 from __future__ import annotations
@@ -12,6 +13,12 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 BOOK = ROOT / "sample_workbooks" / "twelve-stations.xlsx"
 SHEETS = {"Actions": "actions", "Station review": "station-review", "Trends": "trends"}
+PORTFOLIO = ROOT / "sample_workbooks" / "portfolio"
+MONTH = "2026-07"
+PACK_SHEETS = {
+    "Agenda": "agenda", "Days over limit": "days-over-limit", "Forecast": "forecast",
+    "Fouling compared": "fouling-compared",
+}  # fmt: skip
 
 
 def page_texts(pdf: Path) -> list[str]:
@@ -20,28 +27,47 @@ def page_texts(pdf: Path) -> list[str]:
     return done.stdout.split("\f")
 
 
-def main() -> None:
-    """Run, convert, and keep one page per sheet."""
-    from batch.job import review_bytes
-
+def keep(package: bytes, sheets: dict[str, str]) -> None:
+    """Print a workbook and keep the first page of each of these sheets."""
     out = ROOT / "docs" / "pictures"
     out.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
-        book = Path(folder) / "farm.xlsx"
-        book.write_bytes(review_bytes(BOOK.read_bytes(), BOOK.name, BOOK.name).package)
+        book = Path(folder) / "book.xlsx"
+        book.write_bytes(package)
         subprocess.run(
             ["soffice", f"-env:UserInstallation=file://{folder}/profile", "--headless",
              "--convert-to", "pdf", "--outdir", folder, str(book)],
             check=True, capture_output=True,
         )  # fmt: skip
         pdf = book.with_suffix(".pdf")
-        for sheet, name in SHEETS.items():
+        for sheet, name in sheets.items():
             page = next(i for i, t in enumerate(page_texts(pdf), 1) if t.startswith(f"{sheet} –"))
             subprocess.run(
                 ["pdftoppm", "-png", "-r", "90", "-f", str(page), "-l", str(page), "-singlefile",
                  str(pdf), str(out / name)],
                 check=True,
             )  # fmt: skip
+
+
+def pack() -> bytes:
+    """The pack of the sample portfolio."""
+    from batch import __version__
+    from batch.review.farm import read_month
+    from batch.review.month import parse_month
+    from batch.review.pack import make_pack, pack_bytes
+
+    month = parse_month(MONTH)
+    books = sorted(PORTFOLIO.glob("*.xlsx"))
+    read = [read_month(path.read_bytes(), path.name, month) for path in books]
+    return pack_bytes(make_pack(read, month, __version__))
+
+
+def main() -> None:
+    """Run both, and keep one page per sheet."""
+    from batch.job import review_bytes
+
+    keep(review_bytes(BOOK.read_bytes(), BOOK.name, BOOK.name).package, SHEETS)
+    keep(pack(), PACK_SHEETS)
 
 
 if __name__ == "__main__":

@@ -46,7 +46,8 @@ def review(
         paths = find_books(books)
         target = pack_path(books, chosen, out)
         refuse_loss(target, not no_pdf)
-        for path in paths:
+        # An earlier pack of that name in the folder is no book.
+        for path in (p for p in paths if p.resolve() != target.resolve()):
             try:
                 read.append(read_month(take(path).data, str(path), chosen))
             except SiltbookError as error:

@@ -1,4 +1,4 @@
-"""The sheet Across farms: which filters foul fastest, with intervals, or said to be too few."""
+"""The sheet Fouling compared: which filters foul fastest, with intervals, or said to be too few."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ from batch.sheets import kit as k
 from templates import look
 from templates.book import column_letters
 
-TITLE = "Across farms"
+TITLE = "Fouling compared"
 _SIDES = 24  # first column of the intervals as the chart needs them, outside the print
 _COLUMNS = (
     Column("Group", 44, "wrap"),

@@ -16,7 +16,6 @@ from batch.sheets import kit as k
 from batch.sheets.actions import cautions
 from templates import look
 
-MOST = 14  # rows; more do not fit one page that people can read
 SPARE = 3  # empty rows for what else the meeting agrees
 TITLE = "Agenda"
 FARM, STATION, ACTION, WHO, DUE, BOOK = (
@@ -27,7 +26,7 @@ COLUMNS = (
     Column(STATION, 14, "name"),
     Column("Then", 17, "wrap"),
     Column("Now", 17, "wrap"),
-    Column("Why", 52, "wrap"),
+    Column("Why", 58, "wrap"),
     Column("Days over", 8, "whole"),
     Column("Expected at limit", 12, "date"),
     Column(ACTION, 36, "fill-in"),
@@ -36,6 +35,11 @@ COLUMNS = (
     Column(BOOK, 6, "rows"),  # outside the print: tells `siltbook agree` whose row it is
 )
 PRINTED = len(COLUMNS) - 1
+WIDTH = sum(column.width for column in COLUMNS[:PRINTED])
+# Height of a landscape A4 page at the scale that fits the columns [pt], as for the sheet Actions,
+# and how much more may be squeezed onto it; what is left of it after heading, totals, header
+# and empty rows is the stations'.
+ROOM = 500 * WIDTH / 146 * 1.15 - 230
 _UNKEPT = (Kept.NOT_DONE, Kept.WITHOUT_EFFECT)
 
 
@@ -88,10 +92,9 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     listed = items(pack)
     row = 2
     for line, kind in (*_totals(pack, listed), *_cautions(listed)):
-        width = sum(c.width for c in COLUMNS[:PRINTED])
-        k.spread(sheet, row, PRINTED - 1, line, kit.format(kind), width)
+        k.spread(sheet, row, PRINTED - 1, line, kit.format(kind), WIDTH)
         row += 1
-    last = table(kit, sheet, row, COLUMNS, _rows(listed))
+    last = table(kit, sheet, row, COLUMNS, _rows(listed[: fitting(listed)]))
     for spare in range(last + 1, last + 1 + SPARE):
         for col, column in enumerate(COLUMNS[:PRINTED]):
             kind = "day" if column.header == DUE else "fill-in"
@@ -101,6 +104,16 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     _ask_for_dates(sheet, row + 1, last)
     finish(kit, sheet, row, last, PRINTED, tall=1)
     sheet.freeze_panes(row + 1, 2)
+
+
+def fitting(listed: Sequence[Item]) -> int:
+    """How many of the stations fit the one page in print that people can read."""
+    why, height = next(c.width for c in COLUMNS if c.header == "Why"), 0.0
+    for count, item in enumerate(listed):
+        height += k.lines(item.why, why) * k.LINE_POINTS + 4
+        if height > ROOM:
+            return max(1, count)
+    return len(listed)
 
 
 def _ask_for_dates(sheet: Any, first: int, last: int) -> None:
@@ -113,7 +126,7 @@ def _ask_for_dates(sheet: Any, first: int, last: int) -> None:
 
 
 def _rows(listed: Sequence[Item]) -> Iterator[tuple[object, ...]]:
-    for item in listed[:MOST]:
+    for item in listed:
         before = item.farm.before(item.result.station.name)
         outlook = item.result.outlook
         yield (
@@ -138,9 +151,10 @@ def _totals(pack: Pack, listed: Sequence[Item]) -> Iterator[tuple[str, str]]:
     if watched:
         stand = "station is" if watched == 1 else "stations are"
         yield f"{watched} {stand} watched: the days to come stand on the sheet Forecast.", "line"
-    if len(listed) > MOST:
+    count = fitting(listed)
+    if len(listed) > count:
         yield (
-            f"The {MOST} most urgent of {len(listed)} stations that need a decision; "
+            f"The {count} most urgent of {len(listed)} stations that need a decision; "
             "the others stand on the sheet What changed.",
             "strong",
         )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -140,7 +139,8 @@ def _write_line(kit: k.Kit, sheet: Any, row: int, line: Ahead, coming: Month) ->
     k.text(sheet, row, 4, between, kit.format("wrap"))
     rests = [result.latest.row] if result.latest else []
     k.text(sheet, row, 5, rows_text(line.farm.book, rests), style(kit, "rows"))
-    most = _tallest((farm, name, label, between), HEADS)
+    texts = (farm, name, label, "", between)
+    most = max(k.lines(t, c.width) for t, c in zip(texts, HEADS, strict=False))
     first, last = len(HEADS), len(HEADS) + coming.days - 1
     if line.said:
         sheet.merge_range(row, first, row, last, "", style(kit, "said"))
@@ -148,10 +148,6 @@ def _write_line(kit: k.Kit, sheet: Any, row: int, line: Ahead, coming: Month) ->
     else:
         _days(kit, sheet, row, line, coming)
     sheet.set_row(row, most * k.LINE_POINTS + 4)
-
-
-def _tallest(texts: Sequence[str], columns: Sequence[Column]) -> int:
-    return max(k.lines(t, c.width) for t, c in zip(texts, columns, strict=False))
 
 
 def _days(kit: k.Kit, sheet: Any, row: int, line: Ahead, coming: Month) -> None:

@@ -116,12 +116,11 @@ def median_interval(
 
 def compare(stations: Sequence[StationRates]) -> tuple[Comparison, ...]:
     """Every comparison that these stations allow; those with a single group are left out."""
-    several = len({s.farm for s in stations}) > 1
     seasons = len({(s.farm, s.season) for s in stations}) > len({s.farm for s in stations})
     made = [
         _by_station("Filter types", stations, lambda s: s.filter_type),
         _by_station("Station types (filter type and grade)", stations, _type_and_grade),
-        _by_run(WITHIN_FARM, stations, _farm_and_type) if several else None,
+        _by_run(WITHIN_FARM, stations, _farm_and_type),
         _by_run("Blocks", stations, _block),
         _by_run("Farms and seasons", stations, _farm_and_season) if seasons else None,
     ]

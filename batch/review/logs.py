@@ -33,7 +33,7 @@ _FLUSHES = (
     Column("Station", 15, "name"),
     Column("Date", 12, "date"),
     Column("Proof", 16),
-    Column("What is missing", 32, "wrap"),
+    Column("What is missing", 36, "wrap"),
     Column("Cycles", 7, "whole"),
     Column("Lowest inlet (m)", 9, "metres"),
     Column("Click", 7),

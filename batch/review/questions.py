@@ -117,7 +117,7 @@ def _books(pack: Pack) -> Iterator[tuple[object, ...]]:
     for farm in pack.farms:
         yield _book(farm, "the review", str(farm.number))
     for farm in pack.others:
-        yield _book(farm, "the comparison Across farms only", "")
+        yield _book(farm, "the comparison of fouling only", "")
 
 
 def _book(farm: FarmMonth, used: str, number: str) -> tuple[object, ...]:

@@ -111,14 +111,14 @@ def write_over(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     """Stations by days over the limit, as a chart and as a table."""
     heading(kit, sheet, pack, OVER)
     lines = over_lines(pack)
-    never = sum(len(f.now.stations) for f in pack.farms) - len(lines)
+    count = sum(len(f.now.stations) for f in pack.farms)
     note(
         kit, sheet, 2, _OVER,
         "Days over: from the reading that found the drop over the limit to the reading that "
         f"found it in range (or {pack.month.last}), inside the month. Days unnoticed: an "
         "estimate of the time before that first reading, where the straight line from the "
-        f"reading before it crosses the limit. {never} of {never + len(lines)} stations were "
-        "never read over the limit in the month.",
+        f"reading before it crosses the limit. {len(lines)} of {count} stations stood over "
+        "the limit at some time in the month.",
     )  # fmt: skip
     top = 3 + bar_rows(len(lines)) if lines else 3
     last = table(kit, sheet, top, _OVER, (_over(*line) for line in lines))
