@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from templates.book import Book, Table
@@ -31,24 +32,30 @@ def fingerprint(book: Book) -> str:
     lists = book.lists()
     for sheet in LISTS:
         if sheet is not AGREED:
-            for line in _columns(sheet, lists[sheet.name]):
-                digest.update(line.encode())
+            for piece in _columns(sheet, lists[sheet.name]):
+                digest.update(piece)
     return digest.hexdigest()[:LENGTH]
 
 
-def _columns(sheet: Sheet, table: Table) -> list[str]:
-    """One text per column that holds anything: sheet, key, and row=value of each filled cell."""
+def _columns(sheet: Sheet, table: Table) -> Iterator[bytes]:
+    """Of each column that holds anything: sheet and key, rows and values, a column at once."""
     frame = table.frame
-    found = []
     for column in sheet.columns:
         if column.key in _NOT_USED or column.key not in frame:
             continue
         filled: pd.Series = frame[column.key].dropna()
         if len(filled):
-            cells = zip(filled.index.tolist(), filled.tolist(), strict=True)
-            values = ",".join(f"{row}={_said(value)}" for row, value in cells)
-            found.append(f"{sheet.name}/{column.key}:{values}\n")
-    return found
+            yield f"\n{sheet.name}/{column.key}:".encode()
+            yield filled.index.to_numpy(dtype="<i8").tobytes()
+            yield _values(filled).encode()
+
+
+def _values(filled: pd.Series) -> str:
+    values = filled.tolist()
+    if filled.dtype == "float64":
+        return ("%.12g," * len(values)) % tuple(values)
+    said = {value: _said(value) for value in set(values)}  # dates and names repeat
+    return "\x1f".join([said[value] for value in values])
 
 
 def _said(value: object) -> str:

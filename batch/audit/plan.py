@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -48,7 +49,7 @@ def _station(history: History, interval: float, as_of: dt.date) -> list[MonthCov
         end = min(following, last + dt.timedelta(days=1))
         # One visit on the first day, then one every interval; whole visits in every month.
         until = int(((end - first).days - 1) / interval + 1e-9) + 1
-        made = sum(month <= day < following for day in days)
+        made = bisect_left(days, following) - bisect_left(days, month)
         found.append(MonthCoverage(history.station.name, month, until - asked, made))
         month, asked = following, until
     return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -19,6 +19,7 @@ from batch.audit.tracks import (
     at,
     in_unit,
     joint_repeat_chance,
+    longest_true,
     repeat_chance,
     spread,
 )
@@ -30,6 +31,7 @@ LEAST_BLOCK = 3  # equal rows
 ENOUGH = 12  # readings of a station
 ROUND_STATIONS = 4
 ROUNDS = 10
+FARTHEST = 60  # rounds apart that two rounds are compared
 COMMON_DAYS = 10
 PAIR_RUN = 6  # consecutive common days on which two stations read the same
 LONGEST_TRACK = 1_000  # readings of one station that are compared with each other
@@ -110,6 +112,8 @@ def _longest_again(vectors: Sequence[tuple[float, ...]]) -> Stretch | None:
     best: Stretch | None = None
     for lag in range(1, len(codes)):
         same = codes[lag:] == codes[:-lag]
+        if same.sum() < max(LEAST_BLOCK, len(best) + 1 if best else 0):
+            continue
         for start, end in _true_stretches(same):
             end = min(end, start + lag)
             block = codes[start:end]
@@ -194,17 +198,25 @@ def _stuck_place(book: Book, track: Track, side: str, run: Stretch, p: float) ->
     return Place(book.readings.sheet, cell, said, name, p)
 
 
-_Round = dict[int, tuple[float, ...]]  # number of the track -> what was read
+@dataclass(frozen=True)
+class Rounds:
+    """Days by stations: a number for everything that was read, equal where it is; -1 for none."""
+
+    days: list[int]
+    codes: NDArray[np.int64]
 
 
-def _rounds(every: Sequence[Track]) -> dict[int, _Round]:
-    """Day -> each station's first routine reading."""
-    found: dict[int, _Round] = defaultdict(dict)
+def rounds_of(every: Sequence[Track]) -> Rounds:
+    """Each station's first routine reading of a day, on days with four stations or more."""
+    seen: dict[tuple[float, ...], int] = {}
+    days = np.unique(np.concatenate([t.days for t in every])) if every else np.array([], dtype=int)
+    codes = np.full((len(days), len(every)), -1, dtype=np.int64)
     for number, track in enumerate(every):
-        vectors = track.vectors()
-        for i in np.flatnonzero(track.routine):
-            found[int(track.days[i])].setdefault(number, vectors[i])
-    return {d: r for d, r in sorted(found.items()) if len(r) >= ROUND_STATIONS}
+        found = np.array([seen.setdefault(v, len(seen)) for v in track.vectors()])
+        use = np.flatnonzero(track.routine)[::-1]  # the first of a day is written last
+        codes[np.searchsorted(days, track.days[use]), number] = found[use]
+    full = (codes >= 0).sum(axis=1) >= ROUND_STATIONS
+    return Rounds(days[full].tolist(), codes[full])
 
 
 def copied_round(book: Book, every: Sequence[Track]) -> RuleResult:
@@ -214,38 +226,34 @@ def copied_round(book: Book, every: Sequence[Track]) -> RuleResult:
     do so together, as stations on one pump will.
     """
     rule = RULES["copied-round"]
-    rounds = _rounds(every)
-    if len(rounds) < ROUNDS:
+    rounds = rounds_of(every)
+    if len(rounds.days) < ROUNDS:
         return RuleResult(rule, State.CANNOT, "Too few rounds with four stations or more.")
-    days = list(rounds)[-LONGEST_TRACK:]
+    days, codes = rounds.days[-LONGEST_TRACK:], rounds.codes[-LONGEST_TRACK:]
     places: list[Place] = []
     lowest = 1.0
-    for lag in range(1, min(len(days) - ROUNDS + 2, 60)):
-        pairs = [_agreement(rounds[a], rounds[b]) for a, b in zip(days, days[lag:], strict=False)]
-        for i, (equal, common) in enumerate(pairs):
-            if common < ROUND_STATIONS or equal < max(ROUND_STATIONS, 0.8 * common):
-                continue
-            mean, rho = _together([pair for j, pair in enumerate(pairs) if j != i])
-            p = beta_binomial_at_least(equal, common, mean, rho)
+    for lag in range(1, min(len(days) - ROUNDS + 2, FARTHEST)):
+        both = (codes[lag:] >= 0) & (codes[:-lag] >= 0)
+        equal = ((codes[lag:] == codes[:-lag]) & both).sum(axis=1)
+        common = both.sum(axis=1)
+        known = common >= ROUND_STATIONS
+        for i in np.flatnonzero(known & (equal >= np.maximum(ROUND_STATIONS, 0.8 * common))):
+            others = known.copy()
+            others[i] = False
+            counts = (int(equal[i]), int(common[i]))
+            p = beta_binomial_at_least(*counts, *_together(equal[others], common[others]))
             p = min(1.0, p * len(days) * (len(days) - 1) / 2)
             lowest = min(lowest, p)
             if p <= FALSE_ALARMS:
-                counts = (equal, common)
                 places.append(_round_place(book, every, (days[i + lag], days[i]), counts, p))
     quiet = "No round repeats another beyond what steady stations give."
     return looked(rule, places, quiet, p=lowest, many="pairs of rounds")
 
 
-def _agreement(one: _Round, other: _Round) -> tuple[int, int]:
-    common = one.keys() & other.keys()
-    return sum(one[n] == other[n] for n in common), len(common)
-
-
-def _together(pairs: list[tuple[int, int]]) -> tuple[float, float]:
+def _together(equal: NDArray[np.int64], common: NDArray[np.int64]) -> tuple[float, float]:
     """Mean share that repeats and its correlation within a round, with a little kept in hand."""
-    known = [(e, n) for e, n in pairs if n >= ROUND_STATIONS]
-    shares = np.array([e / n for e, n in known]) if known else np.array([0.5])
-    size = float(np.mean([n for _, n in known])) if known else float(ROUND_STATIONS)
+    shares = equal / common if len(common) else np.array([0.5])
+    size = float(common.mean()) if len(common) else float(ROUND_STATIONS)
     mean = (float(shares.sum()) + 0.5) / (len(shares) + 1)
     variance = float(shares.var(ddof=1)) if len(shares) > 1 else 0.25
     alone = mean * (1 - mean) / size
@@ -260,12 +268,21 @@ def _round_place(
     counts: tuple[int, int],
     p: float,
 ) -> Place:
-    import datetime as dt
-
     day, before = (dt.date.fromordinal(d) for d in days)
     rows = [row for t in every for row, d in zip(t.rows, t.days, strict=True) if d == days[0]]
     said = f"Round of {day}: {counts[0]} of {counts[1]} stations read exactly as on {before}"
     return at(book, min(rows), said, "", p)
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """Two stations by number: on how many of their common days they agree, and running."""
+
+    a: int
+    b: int
+    common: int
+    equal: int
+    longest: int
 
 
 def same_series(book: Book, every: Sequence[Track]) -> RuleResult:
@@ -273,49 +290,46 @@ def same_series(book: Book, every: Sequence[Track]) -> RuleResult:
     rule = RULES["same-series"]
     if len(every) < ROUND_STATIONS:
         return RuleResult(rule, State.CANNOT, "Too few stations to know what is common here.")
-    rounds = _rounds(every)
-    pairs = list(_pairs(every[:MOST_STATIONS], rounds))
+    pairs = list(_pairs(rounds_of(every[:MOST_STATIONS])))
     if not pairs:
         return RuleResult(rule, State.CANNOT, "No two stations have enough common days.")
     places: list[Place] = []
     lowest = 1.0
-    for a, b, same in pairs:
-        longest = max((s for s in runs_of_equal(same) if same[s.start]), key=len, default=None)
-        if longest is None or len(longest) < PAIR_RUN:
+    for pair in pairs:
+        if pair.longest < PAIR_RUN:
             continue
-        chance = _pair_chance(every, (a, b), pairs)
-        p = min(1.0, len(same) * chance ** len(longest) * len(pairs))
+        chance = _pair_chance(every, pair, pairs)
+        p = min(1.0, pair.common * chance**pair.longest * len(pairs))
         lowest = min(lowest, p)
         if p <= FALSE_ALARMS:
-            one, other = every[a], every[b]
-            said = f"{other.station.name} reads as {one.station.name} on {len(longest)} common"
-            said += f" days running ({sum(same)} of {len(same)} in all)"
+            one, other = every[pair.a], every[pair.b]
+            said = f"{other.station.name} reads as {one.station.name} on {pair.longest} common"
+            said += f" days running ({pair.equal} of {pair.common} in all)"
             places.append(at(book, other.rows[0], said, other.station.name, p))
     quiet = "No two stations agree beyond what their gauges and spread give."
     return looked(rule, places, quiet, p=lowest, many="pairs of stations")
 
 
-_Pair = tuple[int, int, list[bool]]
+def _pairs(rounds: Rounds) -> Iterator[_Pair]:
+    codes = rounds.codes
+    for a in range(codes.shape[1]):
+        for b in range(a + 1, codes.shape[1]):
+            both = (codes[:, a] >= 0) & (codes[:, b] >= 0)
+            if both.sum() >= COMMON_DAYS:
+                same = codes[both, a] == codes[both, b]
+                longest = longest_true(same) if same.sum() >= PAIR_RUN else 0
+                yield _Pair(a, b, len(same), int(same.sum()), longest)
 
 
-def _pairs(every: Sequence[Track], rounds: dict[int, _Round]) -> Iterator[_Pair]:
-    for a in range(len(every)):
-        for b in range(a + 1, len(every)):
-            common = [r for r in rounds.values() if a in r and b in r]
-            if len(common) >= COMMON_DAYS:
-                yield a, b, [r[a] == r[b] for r in common]
-
-
-def _pair_chance(every: Sequence[Track], pair: tuple[int, int], pairs: list[_Pair]) -> float:
+def _pair_chance(every: Sequence[Track], pair: _Pair, pairs: Sequence[_Pair]) -> float:
     """Bound of the chance that two stations agree on a day: their own spread, and other pairs."""
     own = 1.0
-    a, b = (every[n] for n in pair)
-    ones = [np.ones(len(t), dtype=bool) & ~t.worked for t in (a, b)]
-    one, other = (spread(t.drop, t.division, o) for t, o in zip((a, b), ones, strict=True))
+    two = (every[pair.a], every[pair.b])
+    one, other = (spread(t.drop, t.division, ~t.worked) for t in two)
     both = float(np.hypot(one, other))
-    division = max(a.division, b.division)
+    division = max(t.division for t in two)
     if both > 0 and division > 0:
         own = stays_within(division, both)
-    others = [s for x, y, s in pairs if not {x, y} & set(pair)]
-    seen = max(((sum(s) + 1) / (len(s) + 2) for s in others), default=1.0)
+    apart = [q for q in pairs if not {q.a, q.b} & {pair.a, pair.b}]
+    seen = max(((q.equal + 1) / (q.common + 2) for q in apart), default=1.0)
     return max(own, seen)
