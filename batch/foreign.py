@@ -44,8 +44,8 @@ def as_xlsx(data: bytes, name: str) -> tuple[bytes, str]:
             made, cut = plain_from_ods(open_package(data, name), name)
     except BookError:
         raise
-    except DAMAGE:
-        raise damaged(name) from None
+    except DAMAGE as error:
+        raise damaged(name, error) from None
     said = FORMATS[kind]
     if cut:
         said += f" with {cut:,} texts too long for a cell of an .xlsx, which were cut"

@@ -25,6 +25,15 @@ MAX_RATIO = 200  # unpacked to packed, for parts from BIG_PART on
 BIG_PART = 32 * 2**20  # [bytes] unpacked
 SMALL_PART = 16 * 2**20  # [bytes]; workbook.xml and relationships are never larger
 _CHUNK = 2**20
+# What a book may cost to read: XML tags, of which those in plain rows count half. A season's book
+# of 100,000 readings, saved by any program, takes under five million.
+MAX_TAGS = 6_000_000
+MAX_SMALL_TAGS = 1_000_000  # in one small part
+
+
+class BeyondMeasureError(ValueError):
+    """More of something than any filled workbook holds; its text goes into the refusal."""
+
 
 # What zipfile, zlib and expat raise on damaged bytes; they share no base class.
 DAMAGE = (
@@ -63,6 +72,16 @@ class Package:
         self._archive = archive
         self._infos = infos
         self._unpacked = 0
+        self._tags = 0.0
+
+    def spend(self, tags: float) -> None:
+        """Count what is about to be parsed; BeyondMeasureError where the book takes too much."""
+        self._tags += tags
+        if self._tags > MAX_TAGS:
+            raise BeyondMeasureError(
+                "holds more cells than any season's workbook: delete the rows and sheets that are"
+                " not needed, or split it by season"
+            )
 
     def has(self, part: str) -> bool:
         """Whether the package holds this part."""
@@ -80,6 +99,19 @@ class Package:
                 if self._unpacked > MAX_TOTAL:
                     raise ValueError("unpacks to more than is declared")
                 yield piece
+
+    def counted(self, part: str) -> Iterator[bytes]:
+        """As `chunks`, for parts that are parsed: every piece is counted before it is handed on."""
+        for piece in self.chunks(part):
+            self.spend(piece.count(b"<"))
+            yield piece
+
+    def whole(self, part: str) -> bytearray:
+        """A large part at once, without a second copy of it in memory."""
+        made = bytearray()
+        for piece in self.chunks(part):
+            made += piece
+        return made
 
     def read(self, part: str, limit: int = SMALL_PART) -> bytes:
         """A whole part of at most `limit` [bytes]; ValueError beyond, KeyError if absent."""
@@ -127,8 +159,10 @@ def open_package(data: bytes, name: str) -> Package:
     return Package(archive, {_key(info.filename): info for info in entries})
 
 
-def damaged(name: str) -> BookError:
-    """The one sentence for bytes that are broken somewhere."""
+def damaged(name: str, error: BaseException | None = None) -> BookError:
+    """The one sentence for bytes that are broken somewhere, or that are beyond all measure."""
+    if isinstance(error, BeyondMeasureError):
+        return BookError(f"{name} {error}: it was not read.")
     return BookError(
         f"{name} is damaged or not complete: open it in a spreadsheet program, let it repair"
         " the file, and save it again, or fetch a fresh copy."
@@ -192,6 +226,8 @@ def parser() -> expat.XMLParserType:
 def elements(data: bytes) -> list[tuple[str, dict[str, str]]]:
     """Every element of a small part in order: local name and attributes by local name."""
     found: list[tuple[str, dict[str, str]]] = []
+    if data.count(b"<") > MAX_SMALL_TAGS:
+        raise BeyondMeasureError("lists more sheets or formats than any workbook")
 
     def start(name: str, attrs: dict[str, str]) -> None:
         local = {key.rpartition("|")[2]: value for key, value in attrs.items()}

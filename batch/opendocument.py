@@ -56,7 +56,7 @@ def plain_from_ods(package: Package, name: str) -> tuple[bytes, int]:
     _refuse_password(package, name)
     with PlainBook(name) as book:
         reader = _Reader(book)
-        feed(package.chunks("content.xml"), reader.start, reader.end, reader.data)
+        feed(package.counted("content.xml"), reader.start, reader.end, reader.data)
         return book.finish(), book.cut
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +18,7 @@ from batch.cells import (
     Workbook,
     address,
 )
-from batch.columns import Block, accepted_text, read_column, read_dates, read_times
+from batch.columns import NOTES, Block, accepted_text, read_column, read_dates, read_times
 from batch.errors import BookError
 from batch.farm import read_farm
 from batch.foreign import as_xlsx
@@ -49,6 +49,8 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
+MAX_ROWS = 200_000  # of one list
+
 
 @dataclass(frozen=True)
 class ReadResult:
@@ -74,8 +76,8 @@ def read_book(data: bytes, path: str) -> ReadResult:
         unread = list(unread_sheets(workbook, parts))
     except BookError:
         raise
-    except DAMAGE:
-        raise damaged(name) from None
+    except DAMAGE as error:
+        raise damaged(name, error) from None
     return _Builder(workbook, parts, cells, name, unread).build(path)
 
 
@@ -153,7 +155,7 @@ class _Builder:
                 find("column-twice", sheet=title, cell=place, read=read, accepted=accepted)
             )
         self._note_odd_units(sheet, header, title)
-        block = _block(cells, header, sheet, title, self.workbook)
+        block = _block(cells, header, sheet, title, self.workbook, self.name)
         self._note_merged(cells, header, block)
         _note_hidden(cells, block)
         return self._frame(sheet, header, block)
@@ -193,11 +195,16 @@ class _Builder:
         return self._frame(sheet, Header(1, {}, {}, ()), block)
 
     def _note_merged(self, cells: SheetCells, header: Header, block: Block) -> None:
-        used = set(header.places.values())
+        used = sorted(header.places.values())
         last = int(block.rows[-1]) if len(block.rows) else 0
+        noted = 0
         for ref in cells.merged:
             top, left, bottom, right = _corners(ref)
-            if bottom > header.row and top <= last and used & set(range(left, right + 1)):
+            touches = bisect_right(used, right) > bisect_left(used, left)
+            if bottom > header.row and top <= last and touches:
+                noted += 1
+                if noted > NOTES:
+                    break
                 block.findings.append(
                     find("cells-merged", sheet=block.sheet, cell=f"{column_letters(left)}{top}",
                          read=f"{ref} as one cell", accepted="one cell for every row")
@@ -316,8 +323,9 @@ def _corners(ref: str) -> tuple[int, int, int, int]:
 
 
 def _block(
-    cells: SheetCells, header: Header, sheet: Sheet, title: str, workbook: Workbook
+    cells: SheetCells, header: Header, sheet: Sheet, title: str, workbook: Workbook, name: str
 ) -> Block:
+    """The list's filled rows; BookError where there are more than any season has."""
     kept = {}
     for key, column in header.places.items():
         kept[key] = _below(cells.columns[column], header.row)
@@ -326,6 +334,11 @@ def _block(
         kept = {key: _without(content, repeated) for key, content in kept.items()}
     filled = [np.asarray(content.rows, dtype=np.int64) for content in kept.values()]
     rows = np.unique(np.concatenate(filled)) if filled else np.zeros(0, dtype=np.int64)
+    if len(rows) > MAX_ROWS:
+        raise BookError(
+            f"{name}, sheet {title}: {len(rows):,} filled rows; accepted: up to {MAX_ROWS:,}."
+            " Split the book by season."
+        )
     return Block(title, rows, kept, header.places, workbook.styles, workbook.date1904)
 
 

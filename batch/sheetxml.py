@@ -51,7 +51,7 @@ code_of = _CODES.get
 
 
 def feed(
-    chunks: Iterable[bytes],
+    chunks: Iterable[bytes | bytearray],
     start: Callable[[str, dict[str, str]], None],
     end: Callable[[str], None],
     data: Callable[[str], None],
@@ -196,17 +196,24 @@ def _index(text: str) -> int:
 def read_sheet(book: Workbook, sheet: SheetPart, last_row: int = MAX_ROW) -> SheetCells:
     """The filled cells of a sheet down to `last_row`; ValueError and others on damage."""
     handlers = _SheetParser(book, last_row)
-    if last_row == MAX_ROW and book.package.size(sheet.part) <= _WHOLE:
-        data = book.package.read(sheet.part, _WHOLE)
+    package = book.package
+    if last_row == MAX_ROW and package.size(sheet.part) <= _WHOLE:
+        data = _without_blank_rows(package.whole(sheet.part))
+        tags = data.count(b"<")
+        package.spend(tags / 2)
         quick = _quick_sheet(data, book)
         if quick is not None:
             return quick
+        package.spend(tags / 2)
         feed([data], handlers.start, handlers.end, handlers.data)
         return handlers.cells
+    if last_row == MAX_ROW:
+        for _ in package.counted(sheet.part):  # counted whole before a slow reading begins
+            pass
     with contextlib.suppress(_Enough):
-        chunks = book.package.chunks(sheet.part)
+        chunks = package.chunks(sheet.part)
         if last_row < MAX_ROW:
-            chunks = _first(chunks)
+            chunks = _first(package.counted(sheet.part))
         feed(chunks, handlers.start, handlers.end, handlers.data)
     return handlers.cells
 
@@ -219,7 +226,7 @@ def _first(chunks: Iterator[bytes]) -> Iterator[bytes]:
 
 
 _PIECES = 4  # of a mebibyte
-_WHOLE = 256 * 2**20  # [bytes]; larger parts are streamed through the XML parser
+_WHOLE = 384 * 2**20  # [bytes]; larger parts are streamed through the XML parser
 _BLOCK = 2**20  # [characters] taken apart at once, so that memory stays small
 _HEAD = re.compile(
     rb'(?:\xef\xbb\xbf)?(?:<\?xml[^<>]*encoding="(?:UTF|utf)-8"[^<>]*\?>)?\s*'
@@ -234,7 +241,19 @@ _BETWEEN = re.compile(r'(?:</row>|<row(?: [a-zA-Z0-9:]+="[^<>"&]*")*/?>|\s)*')
 _FIELDS = 7  # the text before a cell and the six groups of the cell
 
 
-def _quick_sheet(data: bytes, book: Workbook) -> SheetCells | None:
+def _without_blank_rows(data: bytearray) -> bytearray:
+    """A sheet without the rows below its last value: a million formatted ones cost nothing then."""
+    first, end = data.find(b"<sheetData>"), data.rfind(b"</sheetData>")
+    if not 0 <= first < end or not _HEAD.match(data):
+        return data
+    last = max(data.rfind(mark, first, end) for mark in (b"<v", b"<f", b"<is"))
+    cut = data.find(b"</row>", last, end) + len(b"</row>") if last >= 0 else first + 11
+    if cut > first and end - cut > _BLOCK:
+        del data[cut:end]
+    return data
+
+
+def _quick_sheet(data: bytearray, book: Workbook) -> SheetCells | None:
     """The cells of a sheet in plain form, or None where anything is written in another way.
 
     The XML parser still sees everything outside of the rows.
@@ -244,12 +263,11 @@ def _quick_sheet(data: bytes, book: Workbook) -> SheetCells | None:
         return None
     rest = _SheetParser(book, MAX_ROW)
     feed([data[:first], b"<sheetData>", data[last:]], rest.start, rest.end, rest.data)
-    body = data[first + len(b"<sheetData>") : last].decode()
-    begin = 0
-    while begin < len(body):
-        end = body.find("</row>", begin + _BLOCK) + 6
-        end = end if end > 5 else len(body)
-        if not _quick_block(body[begin:end], rest, book.strings):
+    begin = first + len(b"<sheetData>")
+    while begin < last:
+        end = data.find(b"</row>", begin + _BLOCK, last) + 6
+        end = end if end > 5 else last
+        if not _quick_block(data[begin:end].decode(), rest, book.strings):
             return None
         begin = end
     return rest.cells

@@ -76,7 +76,7 @@ def _shared_strings(package: Package, rels: list[Relationship]) -> list[str]:
         if state["text"]:
             pieces.append(text)
 
-    feed(package.chunks(part), start, end, data)
+    feed(package.counted(part), start, end, data)
     return strings
 
 

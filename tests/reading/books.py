@@ -75,6 +75,18 @@ def reading(*rows: list[object], headers: list[str] | None = None, **sheets: Row
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 PACKAGE = "http://schemas.openxmlformats.org/package/2006/relationships"
+_SHEET_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml"
+TYPES = (
+    '<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">'
+    '<Default Extension="rels"'
+    ' ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
+    '<Default Extension="xml" ContentType="application/xml"/>'
+    f'<Override PartName="/xl/workbook.xml" ContentType="{_SHEET_TYPE}.sheet.main+xml"/>'
+    f'<Override PartName="/xl/styles.xml" ContentType="{_SHEET_TYPE}.styles+xml"/>'
+    f'<Override PartName="/xl/worksheets/sheet1.xml" ContentType="{_SHEET_TYPE}.worksheet+xml"/>'
+    f'<Override PartName="/xl/worksheets/sheet2.xml" ContentType="{_SHEET_TYPE}.worksheet+xml"/>'
+    "</Types>"
+)
 STYLES = (
     f'<styleSheet xmlns="{MAIN}"><numFmts count="1"><numFmt numFmtId="164"'
     ' formatCode="dd/mm/yyyy"/></numFmts><cellXfs count="3"><xf numFmtId="0"/>'
@@ -114,6 +126,7 @@ def raw_book(readings: str, *, main: str = "", extra: dict[str, str] | None = No
         for i, p in enumerate(names.values(), 1)
     )
     parts = {
+        "[Content_Types].xml": TYPES,
         "_rels/.rels": f'<Relationships xmlns="{PACKAGE}"><Relationship Id="a"'
         f' Type="{OFFICE}/officeDocument" Target="xl/workbook.xml"/></Relationships>',
         "xl/workbook.xml": f'<workbook xmlns="{MAIN}" xmlns:r="{OFFICE}">{main}'
