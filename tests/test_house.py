@@ -45,3 +45,10 @@ def test_ci_runs_the_commands_of_the_readme() -> None:
 def test_links_and_pictures_exist(page: str) -> None:
     for target in re.findall(r"\]\(([^)#]+)\)", (ROOT / page).read_text()):
         assert (ROOT / target).exists(), target
+
+
+def test_every_test_that_the_trust_page_names_exists() -> None:
+    named = re.findall(r"`(tests/[\w/]+\.py)::(\w+)`", (ROOT / "docs" / "trust.md").read_text())
+    assert len(named) > 50
+    for path, name in named:
+        assert f"def {name}(" in (ROOT / path).read_text(), f"{path}::{name}"
