@@ -13,6 +13,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 BOOK = ROOT / "sample_workbooks" / "twelve-stations.xlsx"
 SHEETS = {"Actions": "actions", "Station review": "station-review", "Trends": "trends"}
+AUDIT = {"Audit summary": "audit-summary"}
 PORTFOLIO = ROOT / "sample_workbooks" / "portfolio"
 MONTH = "2026-07"
 PACK_SHEETS = {
@@ -62,11 +63,20 @@ def pack() -> bytes:
     return pack_bytes(make_pack(read, month, __version__))
 
 
+def audited(reviewed: bytes) -> bytes:
+    """The audited copy of a reviewed book."""
+    from batch.audit.job import audit_bytes, audited_package
+
+    return audited_package(audit_bytes(reviewed, BOOK.name), reviewed, BOOK.name)
+
+
 def main() -> None:
-    """Run both, and keep one page per sheet."""
+    """Run all three, and keep one page per sheet."""
     from batch.job import review_bytes
 
-    keep(review_bytes(BOOK.read_bytes(), BOOK.name, BOOK.name).package, SHEETS)
+    reviewed = review_bytes(BOOK.read_bytes(), BOOK.name, BOOK.name).package
+    keep(reviewed, SHEETS)
+    keep(audited(reviewed), AUDIT)
     keep(pack(), PACK_SHEETS)
 
 

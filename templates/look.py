@@ -83,6 +83,7 @@ FORMATS: dict[str, dict[str, object]] = {
     "mark": {**_BASE, "font_size": 9, "font_color": QUIET},
     "line": {**_BASE, "text_wrap": True},
     "strong": {**_BASE, "text_wrap": True, "bold": True},
+    "question": {**_BASE, "font_size": 12, "bold": True, "valign": "bottom"},
     "caution": {
         **_BASE, "text_wrap": True, "bold": True, "left": 5, "left_color": LIMIT_LINE,
         "indent": 1,

@@ -107,7 +107,7 @@ def _place(book: Book, track: Track, side: str, digits: Digits, p: float) -> Pla
     name, unit = track.station.name, track.station.unit
     division = number(track.division / metres_per(unit), 4)
     said = f"{name}: {digits.round} of {digits.of} {side} readings are round where"
-    said += f" {digits.share:.0%} would be on a division of {division} {unit}"
+    said += f" {100 * digits.share:.0f} % would be on a division of {division} {unit}"
     if digits.fit is not None:
         said += f" (all digits even: p = {digits.fit:.2g})"
     return Place(book.readings.sheet, book.readings.cell(side, track.rows[0]), said, name, p)

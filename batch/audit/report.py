@@ -45,7 +45,12 @@ def _followed(results: list[RuleResult]) -> str:
         return "No step of the procedure was called for."
     if kept == of:
         return f"Yes: all {of} steps that were called for were kept and written down."
-    return f"{kept} of {of} steps were kept and written down ({kept / of:.0%})."
+    return f"{kept} of {of} steps were kept and written down ({percent(kept / of)})."
+
+
+def percent(share: float, decimals: int = 0) -> str:
+    """A share as people read it: 0.98 -> '98 %'."""
+    return f"{100 * share:.{decimals}f} %"
 
 
 def _same(results: list[RuleResult]) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 from batch import __version__
 from batch.audit.job import Audit
 from batch.audit.model import Place, Question, RuleResult, State
-from batch.audit.report import answer
+from batch.audit.report import answer, percent
 from batch.audit.sensitivity import CASES, Sensitivity
 from batch.fingerprint import fingerprint
 from batch.model import Verdict
@@ -23,8 +23,8 @@ _CREATED = dt.datetime(2000, 1, 1)
 SUMMARY = (
     ("Rule", 34.0),
     ("Result", 16.0),
-    ("Kept", 11.0),
-    ("Chance", 9.0),
+    ("Kept", 15.0),
+    ("Chance", 18.0),
     ("What the book shows", 74.0),
     ("What may explain it", 46.0),
 )
@@ -35,7 +35,7 @@ DETAIL = (
     ("Result", 16.0),
     ("Sheet", 16.0),
     ("Cell", 16.0),
-    ("Chance", 16.0),
+    ("Chance", 18.0),
     ("What the book shows", 78.0),
 )
 SENSITIVITY = ("Station", "Verdict now", *CASES)
@@ -49,7 +49,7 @@ LONGEST = 300  # characters of one rule on the summary: it must stay a page
 MOST = 5_000  # rows of the detail
 NOTE = (
     "Chance: at most how likely such a thing, or a stranger one, is at an honest station somewhere"
-    " in this book; looked at from 1 %. A small chance is a reason to ask, never an answer."
+    " in this book; looked at from 1 % down. A small chance is a reason to ask, never an answer."
 )
 
 
@@ -85,8 +85,11 @@ def _summary(kit: k.Kit, sheet: Any, audit: Audit) -> None:
     k.header_row(kit, sheet, 2, SUMMARY)
     row = 3
     for question in Question:
-        said = f"{question}\n{answer(audit, question)}"
-        height = k.spread(sheet, row, last, said, kit.format("strong"), width)
+        sheet.write_string(row, 0, str(question), kit.format("question"))
+        sheet.set_row(row, 26)
+        row += 1
+        said = answer(audit, question)
+        height = k.spread(sheet, row, last, said, kit.format("line"), width)
         sheet.set_row(row, height + 4)
         for result in audit.of(question):
             row += 1
@@ -116,7 +119,7 @@ def _rule(kit: k.Kit, sheet: Any, row: int, result: RuleResult) -> None:
     k.text(sheet, row, 5, innocent, wrap)
     cells = ((0, result.rule.title), (4, said), (5, innocent))
     most = max(k.lines(text, SUMMARY[col][1]) for col, text in cells)
-    sheet.set_row(row, most * k.LINE_POINTS + 3)
+    sheet.set_row(row, most * k.LINE_POINTS + 5)
 
 
 def chance(p: float | None) -> str:
@@ -126,8 +129,8 @@ def chance(p: float | None) -> str:
     if p > 0.5:
         return "over 50 %"
     if p >= 0.001:
-        return f"{p:.1%}".replace("%", " %")
-    return f"1 in {1 / p:,.0f}" if p > 1e-6 else "under 1 in a million"
+        return percent(p, 1)
+    return f"1 in {float(f'{1 / p:.2g}'):,.0f}" if p > 1e-6 else "under 1 in a million"
 
 
 def _detail(kit: k.Kit, sheet: Any, audit: Audit) -> None:

@@ -105,8 +105,9 @@ def test_something_to_look_at_ends_with_1_and_stands_first_on_both_sheets(tmp_pa
     assert "May be innocent: The selector or the two columns were mistaken" in done.output
     made = opened(tmp_path / "farm.audited.xlsx")
     summary, detail = made["Audit summary"], made["Audit detail"]
-    assert summary["A4"].value.startswith("Can the data be trusted?\nLook first, then trust:")
-    assert summary["B5"].value == "? To look at"
+    assert summary["A4"].value == "Can the data be trusted?"
+    assert summary["A5"].value.startswith("Look first, then trust: ")
+    assert summary["B6"].value == "? To look at"
     first = [cell.value for cell in detail[5]]
     assert first[0] == "Data"
     assert first[3] == "? To look at"

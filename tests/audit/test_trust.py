@@ -143,7 +143,7 @@ def test_too_many_round_digits() -> None:
     results = planted(blunt)
     (place,) = open_places(results["round-digits"])
     assert place.station == "Alder"
-    assert "outlet readings are round where 20% would be on a division of 0.02 bar" in place.said
+    assert "outlet readings are round where 20 % would be on a division of 0.02 bar" in place.said
 
 
 def test_the_same_digits_are_no_news_on_a_coarse_gauge() -> None:
