@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import click
@@ -47,11 +48,14 @@ def review(
         target = pack_path(books, chosen, out)
         refuse_loss(target, not no_pdf)
         # An earlier pack of that name in the folder is no book.
-        for path in (p for p in paths if p.resolve() != target.resolve()):
-            try:
-                read.append(read_month(take(path).data, str(path), chosen))
-            except SiltbookError as error:
-                failed.append(str(error))
+        todo = [p for p in paths if p.resolve() != target.resolve()]
+        hidden = len(todo) < 2
+        with click.progressbar(todo, label="Books", file=sys.stderr, hidden=hidden) as bar:
+            for path in bar:
+                try:
+                    read.append(read_month(take(path).data, str(path), chosen))
+                except SiltbookError as error:
+                    failed.append(str(error))
         if not read:
             _tell(failed)
         pack = make_pack(read, chosen, __version__)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from statistics import median
 from typing import Any
 
 from batch.review.compare import (
@@ -10,6 +12,7 @@ from batch.review.compare import (
     WITHIN_FARM,
     Comparison,
     Group,
+    StationRates,
     compare,
     station_rates,
 )
@@ -43,6 +46,17 @@ _COLUMNS = (
     Column("One observation is", 16),
     Column("Note", 38, "wrap"),
 )
+_BEHIND = (
+    Column("Station", 44, "wrap"),
+    Column("Median of its runs", 11, "rate"),
+    Column("Slowest run", 11, "rate"),
+    Column("Fastest run", 11, "rate"),
+    Column("Season", 11, "text"),
+    Column("Grade (µm)", 9, "whole"),
+    Column("Runs", 8, "whole"),
+    Column("Filter type", 16),
+    Column("Note", 38, "wrap"),
+)
 _NOTE = (
     "How fast the drop rises between two cleanings, at the reference flow where the flow is known: "
     "median with an interval by order statistics of at least 80 % (its true confidence beside "
@@ -70,13 +84,33 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
         if question is shown:
             _chart(kit, sheet, question, row + 2)
         row = last + 2
-    if not found:
+    if found:
+        row = _behind(kit, sheet, stations, row)
+    else:
         k.spread(
             sheet, row, len(_COLUMNS) - 1,
             "Nothing to compare: fewer than two groups of filters have runs.",
             kit.format("line"), sum(c.width for c in _COLUMNS),
         )  # fmt: skip
     finish(kit, sheet, 1, row, len(_COLUMNS))
+
+
+def _behind(kit: k.Kit, sheet: Any, stations: Sequence[StationRates], row: int) -> int:
+    """The stations that the medians come from, fastest first; the row below them."""
+    sheet.write_string(row, 0, "The stations behind it", style(kit, "section"))
+    sheet.set_row(row, 22)
+    ordered = sorted(stations, key=lambda s: -median(s.rates) if s.rates else 0.0)
+    return table(kit, sheet, row + 1, _BEHIND, map(_station, ordered)) + 1
+
+
+def _station(one: StationRates) -> tuple[object, ...]:
+    left = f"{one.runs_left_out} runs left out" if one.runs_left_out else ""
+    few = "" if one.rates else "no run with a believable rate"
+    return (
+        k.one_line(f"{one.farm}: {one.station}"), median(one.rates) if one.rates else None,
+        min(one.rates, default=None), max(one.rates, default=None), k.one_line(one.season),
+        one.grade, len(one.rates), one.filter_type, "; ".join(t for t in (few, left) if t),
+    )  # fmt: skip
 
 
 def _left_out(runs: int) -> str:

@@ -131,7 +131,7 @@ def _rows(listed: Sequence[Item]) -> Iterator[tuple[object, ...]]:
         outlook = item.result.outlook
         yield (
             k.one_line(item.farm.farm), k.one_line(item.result.station.name),
-            before.verdict if before else "not in the book", item.result.verdict, item.why,
+            before.verdict, item.result.verdict, item.why,
             item.result.days_over, outlook.forecast.date if outlook else None,
             None, None, None, str(item.farm.number),
         )  # fmt: skip
@@ -147,6 +147,9 @@ def _totals(pack: Pack, listed: Sequence[Item]) -> Iterator[tuple[str, str]]:
     agreed = agreed_line(pack)
     if agreed:
         yield agreed, "line"
+    ending = entries_end(pack)
+    if ending:
+        yield ending, "strong"
     watched = sum(r.verdict is Verdict.WATCH for r in now)
     if watched:
         stand = "station is" if watched == 1 else "stations are"
@@ -173,6 +176,17 @@ def agreed_line(pack: Pack) -> str:
     counts = Counter(a.kept for a in rows)
     said = ", ".join(f"{counts[kept]} {kept}" for kept in Kept if counts[kept])
     return f"Agreed before: {said} (sheet Agreed)." if said else ""
+
+
+def entries_end(pack: Pack) -> str:
+    """Which books end more than a reading interval before the month does; empty where none."""
+    early = [
+        f"{k.one_line(farm.farm)} {farm.latest or 'without an entry'}"
+        for farm in pack.farms
+        if farm.latest is None
+        or (pack.month.last - farm.latest).days > farm.book.settings.interval
+    ]
+    return f"Entries end before the month does: {', '.join(early)}." if early else ""
 
 
 def _cautions(listed: Sequence[Item]) -> Iterator[tuple[str, str]]:

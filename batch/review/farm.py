@@ -36,9 +36,14 @@ class FarmMonth:
         """The farm's name as the pack shows it; the file's where the book names none."""
         return " ".join(self.book.settings.farm.split()) or Path(self.file).stem
 
-    def before(self, station: str) -> StationResult | None:
-        """How the station stood at the end of the month before."""
-        return next((r for r in self.then.stations if r.station.name == station), None)
+    def before(self, station: str) -> StationResult:
+        """How the station stood at the end of the month before: both are from one register."""
+        return next(r for r in self.then.stations if r.station.name == station)
+
+    @property
+    def latest(self) -> dt.date | None:
+        """The day of the latest reading or work up to the month's end; None without any."""
+        return max((e.date for r in self.now.stations for e in r.history.entries), default=None)
 
 
 def fingerprint(data: bytes) -> str:

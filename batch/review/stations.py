@@ -62,23 +62,20 @@ def write_changed(kit: k.Kit, sheet: Any, pack: Pack) -> None:
 
 
 def _change(farm: FarmMonth, result: StationResult) -> tuple[int, str]:
-    """Order and word: worse, better, same, new."""
-    before = farm.before(result.station.name)
-    if before is None:
-        return 2, "new"
-    moved = URGENCY[result.verdict] - URGENCY[before.verdict]
-    return (0, "worse") if moved < 0 else (1, "better") if moved > 0 else (3, "same")
+    """Order and word: worse, better, same; by the urgency of the verdicts."""
+    moved = URGENCY[result.verdict] - URGENCY[farm.before(result.station.name).verdict]
+    return (0, "worse") if moved < 0 else (1, "better") if moved > 0 else (2, "same")
 
 
 def _changed(farm: FarmMonth, result: StationResult) -> tuple[object, ...]:
     station, before = result.station, farm.before(result.station.name)
-    was = before.latest if before else None
+    was = before.latest
     month = [r for r in result.history.readings if r.date in farm.month]
     rests = _by_sheet(result)
     latest = [r.row for r in (was, result.latest) if r is not None]
     return (
         k.one_line(farm.farm), k.one_line(station.name), k.one_line(station.block),
-        station.filter_type, before.verdict if before else None, result.verdict,
+        station.filter_type, before.verdict, result.verdict,
         _change(farm, result)[1], was.drop if was else None,
         result.latest.drop if result.latest else None, station.limit, len(month),
         k.one_line(result.judgement.reason),

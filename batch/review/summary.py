@@ -99,7 +99,7 @@ def _item_json(item: Item) -> dict[str, Any]:
     return {
         "farm": item.farm.farm,
         "station": item.result.station.name,
-        "then": str(before.verdict) if before else None,
+        "then": str(before.verdict),
         "now": str(item.result.verdict),
         "reason": item.result.judgement.reason,
         "days_over": item.result.days_over,

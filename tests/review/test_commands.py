@@ -36,7 +36,7 @@ def test_a_folder_becomes_one_pack_in_it(farms: Path) -> None:
     assert pack.is_file()
     assert not pack.with_suffix(".pdf").exists()
     first = "Review of July 2026 · 2 books · as of 2026-07-31\n  Check flush gear North Farm"
-    assert done.output.startswith(first)
+    assert done.stdout.startswith(first)
     assert "  2 of 10 stations need a decision\n" in done.output
     assert f"  Pack: {pack}\n" in done.output
     assert [p.name for p in find_books((farms,))] == ["north-2026.xlsx", "south-2026.xlsx"]

@@ -97,7 +97,7 @@ def test_what_changed_has_every_station_worse_ones_first() -> None:
     listed = rows(pack_file(), "What changed")
     assert len(listed) == 24
     words = [row["Change"] for row in listed]
-    assert words == sorted(words, key=["worse", "better", "new", "same"].index)
+    assert words == sorted(words, key=["worse", "better", "same"].index)
     e3 = listed[0]
     assert (e3["Station"], e3["Change"]) == ("E3", "worse")
 
@@ -143,6 +143,16 @@ def test_questions_on_data_have_counts_and_cells() -> None:
     assert (third["Farm"], third["Count"], third["Stations"]) == ("East Farm (invented)", 2, "E3")
     assert third["Cells of the book"].startswith("Readings!D")
     assert not [row for row in listed if row["Question"] == "Entries after the as-of date"]
+
+
+def test_a_book_that_ends_before_the_month_is_named() -> None:
+    from batch.review.agenda import entries_end
+
+    assert entries_end(pack()) == ""
+    early = replace(month("north", 2026, 7), then=month("north", 2026, 6).then,
+                    now=month("north", 2026, 6).now)  # fmt: skip
+    said = entries_end(make_pack([early, month("south")], JULY, "test"))
+    assert said == "Entries end before the month does: North Farm (invented) 2026-06-29."
 
 
 def test_one_farm_has_a_pack_of_its_own() -> None:
