@@ -28,8 +28,10 @@ class StationBill:
     @property
     def missing(self) -> tuple[tuple[str, str], ...]:
         """What is not known of this station, and why: pairs such as ('energy', 'no clean drop')."""
+        unpriced = self.cost.energy_kwh is not None and self.cost.energy_cost is None
         found = [
             ("energy", self.cost.silent),
+            ("money", "no energy price on the Farm sheet" if unpriced else ""),
             ("discharge", self.discharge.silent),
             ("flushing water", self.flush.silent),
         ]

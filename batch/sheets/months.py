@@ -9,7 +9,7 @@ from typing import Any
 
 from batch.bill import StationBill
 from batch.sheets import kit as k
-from batch.sheets.sums import LAST, heads, live, section, total
+from batch.sheets.sums import LAST, NAME_WIDTH, heads, live, section, total
 from templates.book import column_letters
 
 MOST = LAST - 1  # months that have a column
@@ -74,6 +74,7 @@ def _table(kit: k.Kit, sheet: Any, row: int, grid: _Grid, price: str, higher: in
     first, end = row + 1, len(grid.labels) + 1
     for row, (name, line) in enumerate(zip(grid.names, grid.amounts, strict=True), first):
         k.text(sheet, row, 0, k.one_line(name), kit.format("name"))
+        sheet.set_row(row, k.lines(k.one_line(name), NAME_WIDTH) * k.LINE_POINTS + 4)
         for col, value in enumerate(line, 1):
             source = f"{column_letters(col)}{row + 1 - higher}*{price}" if price else ""
             live(sheet, row, col, source, value, kit.format("amount"))

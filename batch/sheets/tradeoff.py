@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import Any
 
 from batch.sheets import kit as k
@@ -78,11 +79,22 @@ def said(weighed: TradeOff) -> list[str]:
         if far:
             at = " and ".join([*([", ".join(far[:-1])] if far[1:] else []), far[-1]])
             lines.append(f"Take with care: at {at} m over a quarter of the days lie {BEYOND}.")
-    if weighed.left_out:
-        named = "; ".join(f"{k.one_line(n)}: {why}" for n, why in weighed.left_out[:MOST_NAMED])
-        more = len(weighed.left_out) - MOST_NAMED
-        rest = f"; and {more} more" if more > 0 else ""
-        lines.append(f"Left out: {named}{rest}.")
+    return [*lines, *_left_out(weighed)]
+
+
+def _left_out(weighed: TradeOff) -> list[str]:
+    """One line for every reason, with the stations that it holds for."""
+    found: dict[str, list[str]] = defaultdict(list)
+    for name, why in weighed.left_out:
+        found[why].append(k.one_line(name))
+    lines = []
+    for why, names in [*found.items()][:MOST_NAMED]:
+        more = len(names) - MOST_NAMED
+        shown = ", ".join(names[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+        lines.append(f"Left out: {shown}: {why}.")
+    if len(found) > MOST_NAMED:
+        rest = sum(map(len, [*found.values()][MOST_NAMED:]))
+        lines.append(f"Left out for other reasons: {_count(rest, 'station')}.")
     return lines
 
 

@@ -97,6 +97,7 @@ def test_without_a_price_there_is_energy_and_no_money_anywhere() -> None:
     assert found.energy_kwh is not None
     assert found.energy_cost is None
     assert {cost for _, _, cost in found.months} == {None}
+    assert ("money", "no energy price on the Farm sheet", ("Rise", "Gap")) in found.missing
     assert found.trade_off.silent == "not on the Farm sheet: energy price"
 
 

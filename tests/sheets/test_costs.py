@@ -17,7 +17,9 @@ from batch.assess import assess
 from batch.bill import farm_bill
 from batch.job import assess_bytes, review_bytes
 from batch.model import Assessment, Verdict
+from batch.sheets import tradeoff
 from batch.sheets.costs import EITHER
+from batch.tradeoff import TradeOff
 from templates.book import Settings
 from tests.office import convert, needs_office
 from tests.samples.load import SAMPLES
@@ -171,6 +173,8 @@ def test_without_a_price_there_is_no_money_on_the_sheet() -> None:
     first = row_of(sheet, "Stations, the costliest first") + 2
     assert {sheet[f"F{n}"].value for n in range(first, first + 13)} == {None}
     assert "No energy price on the Farm sheet: no money." in texts(sheet)
+    why = "no energy price on the Farm sheet"
+    assert f"Not known: money of all stations – {why}." in texts(sheet)
 
 
 def test_without_pump_data_no_energy_is_guessed() -> None:
@@ -233,6 +237,19 @@ def test_a_drop_reached_between_two_readings_is_marked() -> None:
     head = row_of(sheet, "Cleaned by hand at (m)")
     late = "sooner than the reading interval of 45 days: nobody would see it in time"
     assert [sheet.cell(head + n, 9).value for n in (2, 3)] == [late, None]
+
+
+def test_stations_left_out_for_one_reason_share_a_line() -> None:
+    left = (*((f"N{n}", "no valid run") for n in range(8)), ("P", "its clean drop is unknown"))
+    weighed = TradeOff((), None, (), 0, 0.0, left, "no station can be replayed")
+    assert tradeoff.said(weighed) == [
+        "Not worked out: no station can be replayed.",
+        "Left out: N0, N1, N2, N3, N4, N5 and 2 more: no valid run.",
+        "Left out: P: its clean drop is unknown.",
+    ]
+    many = tuple((f"N{n}", f"reason {n}") for n in range(8))
+    last = tradeoff.said(dataclasses.replace(weighed, left_out=many))[-1]
+    assert last == "Left out for other reasons: 2 stations."
 
 
 def test_a_book_without_stations_says_so() -> None:
