@@ -54,7 +54,26 @@ def find_books(paths: tuple[Path, ...]) -> list[Path]:
 
 def books_in(folder: Path) -> list[Path]:
     """The books of a folder, sorted; results, kept books, locks and hidden files left out."""
-    return sorted(p for p in folder.iterdir() if _is_book(p))
+    try:
+        return sorted(p for p in folder.iterdir() if _is_book(p))
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise BookError(
+            f"{folder}: cannot be read ({reason}). Check the folder's permissions."
+        ) from error
+
+
+def lock_note(path: Path) -> str:
+    """What to say where a spreadsheet program has the book open; '' where none has."""
+    name = path.name
+    # The one program cuts the first two letters of a long name off, the other keeps it whole.
+    locks = (f"~${name}", f"~${name[2:]}", f".~lock.{name}#")
+    if any(os.path.lexists(path.with_name(lock)) for lock in locks):
+        return (
+            f"{path}: is open in a spreadsheet program, or was when that broke off; what is not"
+            " saved was not seen."
+        )
+    return ""
 
 
 def _is_book(path: Path) -> bool:

@@ -76,7 +76,9 @@ def judge(job: Job) -> Judged:
     try:
         reviewed = review_bytes(job.data, job.path, job.name, job.as_of)
     except SiltbookError as error:
-        return Judged(b"", {}, failure=str(error))
+        said = str(error)
+        named = Path(job.path).name in said
+        return Judged(b"", {}, failure=said if named else f"{job.path}: {said}")
     except MemoryError:
         return Judged(b"", {}, failure=f"{job.path}: too large for this machine's memory.")
     lines = (*short_table(reviewed.assessment, job.path), f"  Result: {job.written}")
@@ -111,7 +113,7 @@ def _job(order: Order, taken: Taken) -> Job:
 
 
 def _write(order: Order, taken: Taken, judged: Judged) -> Outcome:
-    from batch.files import replace_book, write_whole
+    from batch.files import lock_note, replace_book, write_whole
 
     if judged.failure:
         return Outcome(order.path, {}, failure=judged.failure)
@@ -122,7 +124,8 @@ def _write(order: Order, taken: Taken, judged: Judged) -> Outcome:
             write_whole(order.target, judged.package)
     except SiltbookError as error:
         return Outcome(order.path, {}, failure=str(error))
-    return Outcome(order.path, judged.entry, judged.lines)
+    note = lock_note(order.path)
+    return Outcome(order.path, judged.entry, (*judged.lines, *([f"  {note}"] if note else [])))
 
 
 def orders(

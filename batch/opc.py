@@ -172,10 +172,12 @@ def damaged(name: str, error: BaseException | None = None) -> BookError:
 def _check_first_bytes(data: bytes, name: str) -> None:
     if not data:
         raise BookError(f"{name} is empty (0 bytes): fetch a fresh copy of the workbook.")
-    if Path(name).name.startswith("~$"):
+    mark = next((mark for mark in ("~$", ".~lock.") if Path(name).name.startswith(mark)), "")
+    if mark:
         raise BookError(
             f"{name} is the lock file of an open workbook, not the workbook: give the file"
-            " whose name lacks the ~$."
+            f" whose name lacks the {mark}"
+            + ("." if mark == "~$" else " and the # at its end.")
         )
     if data[:2] != b"PK":
         raise BookError(f"{name} is not an .xlsx workbook: {_SAVE_AS}.")

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> None:
     """Say what is wrong or doubtful in BOOKs; changes nothing."""
     from batch.errors import SiltbookError
-    from batch.files import find_books, take
+    from batch.files import find_books, lock_note, take
     from batch.job import assess_bytes
     from batch.report import book_json, count_findings, printable
     from checks.findings import Severity
@@ -60,6 +60,8 @@ def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> 
                     printable(f"{path}: {finding.severity} [{finding.rule}] {finding.message}")
                 )
             click.echo(f"{path}: {count_findings(findings)}")
+            if note := lock_note(path):
+                click.echo(printable(note))
     finish(done, failures, as_json, EXIT_FINDINGS if errors else 0)
 
 

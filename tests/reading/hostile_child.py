@@ -1,0 +1,25 @@
+"""Runs `siltbook run` on a folder under a limit of memory; prints the peak and the exit code.
+
+A process of its own, so that the limit binds nothing else: `python hostile_child.py FOLDER OUT`.
+"""
+
+from __future__ import annotations
+
+import json
+import resource
+import sys
+import time
+
+from batch.cli import main
+
+MOST = 2 * 2**30  # [bytes] of address space, of which libraries take most without using it
+
+if __name__ == "__main__":
+    resource.setrlimit(resource.RLIMIT_AS, (MOST, MOST))
+    begun = time.process_time()
+    try:
+        main(["run", sys.argv[1], "--out", sys.argv[2]], prog_name="siltbook")
+    except SystemExit as end:
+        code = end.code
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+    print(json.dumps({"code": code, "peak": peak, "seconds": time.process_time() - begun}))
