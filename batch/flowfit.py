@@ -41,12 +41,11 @@ _Z = 1.2815515655446004  # 80 % of a normal distribution lie within so many devi
 
 @dataclass(frozen=True)
 class CleanReading:
-    """One clean reading: moment [days], flow [m3/h], drop [m], its uncertainty [m]."""
+    """One clean reading: moment [days], flow [m3/h], drop [m], and whether a flush was before."""
 
     at: float
     flow: float
     drop: float
-    u: float | None
     after_flush: bool
 
 
@@ -67,7 +66,7 @@ def clean_readings(
             continue
         if entry.flow and entry.drop is not None and 0 < entry.drop <= station.limit:
             at, flushed = moment(entry.date, entry.time), reset.work == "flush"
-            found.append(CleanReading(at, entry.flow, entry.drop, entry.u_drop, flushed))
+            found.append(CleanReading(at, entry.flow, entry.drop, flushed))
     return tuple(found)
 
 
@@ -85,7 +84,7 @@ def fit_exponent(
     why = _too_little(station, clean)
     if why:
         return replace(seen, why_default=why)
-    found = _regression(clean)
+    found = _regression(clean, _reading_error(station) or 0.0)
     if found is None:
         return replace(seen, why_default="the flow changed only along with the season or the work")
     n, random, freedom, spread = found
@@ -117,9 +116,16 @@ def _too_little(station: Station, clean: Sequence[CleanReading]) -> str:
     spread = max(flows) / min(flows)
     if spread < LEAST_SPREAD:
         return f"largest flow only {spread:.2f} times the smallest, {LEAST_SPREAD:g} is needed"
-    if _offset(station) is None:
-        return "the gauge data do not say how far its offset could move it"
+    if _reading_error(station) is None or _offset(station) is None:
+        return "the gauge data do not say how far reading and offset could move it"
     return ""
+
+
+def _reading_error(station: Station) -> float | None:
+    """Standard uncertainty [m] of a drop from reading the division alone."""
+    return drop_uncertainty(
+        0.0, gauges="one gauge", full_scale=None, gauge_class=0.0, division=station.division
+    )
 
 
 def _offset(station: Station) -> float | None:
@@ -139,11 +145,12 @@ def _offset_share(station: Station, clean: Sequence[CleanReading]) -> float:
     return (_offset(station) or 0.0) / float(np.median([r.drop for r in clean]))
 
 
-def _regression(clean: Sequence[CleanReading]) -> tuple[float, float, int, float] | None:
+def _regression(clean: Sequence[CleanReading], u: float) -> tuple[float, float, int, float] | None:
     """n, its standard error, the degrees of freedom, and the spread of flow that it rests on.
 
-    The error is that of scatter and reading; the spread is the variance of ln Q that neither the
-    season nor the kind of work explains. None where the flow cannot be told apart from the season or the kind of work.
+    The error is that of scatter, or of reading (`u` [m]) where that is larger; the spread is the
+    variance of ln Q that neither the season nor the kind of work explains. None where the flow
+    cannot be told apart from these.
     """
     log_flow = np.log([r.flow for r in clean])
     at = np.array([r.at for r in clean])
@@ -160,7 +167,7 @@ def _regression(clean: Sequence[CleanReading]) -> tuple[float, float, int, float
     beta = inverse @ x.T @ y
     rest = y - x @ beta
     freedom = len(clean) - x.shape[1]
-    reading = np.mean([(r.u / r.drop) ** 2 if r.u else 0.0 for r in clean])
+    reading = np.mean([(u / r.drop) ** 2 for r in clean])
     variance = max(float(rest @ rest) / freedom, float(reading))
     spread = 1.0 / (len(clean) * float(inverse[1, 1]))
     return float(beta[1]), math.sqrt(variance * inverse[1, 1]), freedom, spread

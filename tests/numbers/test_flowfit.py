@@ -25,7 +25,6 @@ def cleaned(
     meter: float = 0.0,
     creep: float = 0.0,
     flush_level: float = 1.0,
-    u: float | None = 0.01,
     seed: int = 1,
 ) -> Entries:
     """A reset every ten days, every other one a flush, and a reading the day after."""
@@ -36,11 +35,14 @@ def cleaned(
         level = (1.0 + creep * i) * (1.0 if i % 2 else flush_level)
         drop = level * (flow / 40.0) ** n * math.exp(rng.gauss(0.0, scatter))
         shown = flow * math.exp(rng.gauss(0.0, meter))
-        entries += [work(10 * i, kind, cycles=3), read(10 * i + 1, drop, flow=shown, u=u)]
+        entries += [work(10 * i, kind, cycles=3), read(10 * i + 1, drop, flow=shown)]
     return entries
 
 
-def fitted(entries: Entries, at: Station = STATION) -> FlowFit:
+FINE = replace(STATION, division=0.02)  # one gauge
+
+
+def fitted(entries: Entries, at: Station = FINE) -> FlowFit:
     return fit_exponent(at, entries, 3, 0.0)
 
 
@@ -68,7 +70,7 @@ def test_a_creeping_clean_drop_and_what_flushes_leave_do_not_move_it() -> None:
 def test_the_interval_holds_the_true_exponent(meter: float, least: float, most: float) -> None:
     """In eight cases of ten for the meter that is allowed for; more often for a better one."""
     seeds = range(400)
-    fits = [fitted(cleaned(1.7, scatter=0.02, meter=meter, seed=s, u=None)) for s in seeds]
+    fits = [fitted(cleaned(1.7, scatter=0.02, meter=meter, seed=s)) for s in seeds]
     held = sum((f.low or 9.0) <= 1.7 <= (f.high or 0.0) for f in fits) / len(fits)
     assert least <= held <= most
 
@@ -94,31 +96,31 @@ def test_without_enough_evidence_two_is_kept_and_it_says_why(entries: Entries, w
 
 
 def test_a_coarse_gauge_keeps_two_however_well_the_readings_happen_to_lie() -> None:
-    fit = fitted(cleaned(1.5, u=0.4))
+    fit = fitted(cleaned(1.5), replace(STATION, division=1.0))
     assert fit.n == 2.0
     assert fit.why_default.startswith("standard error")
     assert fit.estimate == pytest.approx(1.5, abs=1e-6)
 
 
 def test_two_gauges_with_a_lasting_offset_cannot_fix_it() -> None:
-    two = replace(STATION, gauges="two gauges", full_scale=60.0, gauge_class=1.6, division=0.01)
+    two = replace(STATION, gauges="two gauges", full_scale=60.0, gauge_class=1.6, division=0.02)
     assert fitted(cleaned(1.5), two).why_default.startswith("standard error")
-    unknown = replace(STATION, gauges=None)
-    assert fitted(cleaned(1.5), unknown).why_default == (
-        "the gauge data do not say how far its offset could move it"
-    )
+    for unknown in (replace(FINE, gauges=None), STATION, replace(two, gauge_class=None)):
+        assert fitted(cleaned(1.5), unknown).why_default == (
+            "the gauge data do not say how far reading and offset could move it"
+        )
     fine = replace(two, gauge_class=0.1)
     assert fitted(cleaned(1.5), fine).n == pytest.approx(1.5, abs=1e-6)
 
 
 def test_an_estimate_a_little_outside_is_taken_to_the_bound() -> None:
-    fit = fitted(cleaned(0.97, u=0.03))
+    fit = fitted(cleaned(0.97))
     assert (fit.n, fit.why_default) == (1.0, "")
     assert fit.estimate == pytest.approx(0.97)
 
 
 def test_no_reference_flow_no_exponent() -> None:
-    assert fitted(cleaned(1.5), replace(STATION, reference_flow=None)).why_default == (
+    assert fitted(cleaned(1.5), replace(FINE, reference_flow=None)).why_default == (
         "no reference flow"
     )
 
