@@ -191,3 +191,18 @@ def reviewed_on(old: bytes, day: str) -> bytes:
     from batch.job import review_bytes
 
     return review_bytes(old, "farm.xlsx", "farm.xlsx", dt.date.fromisoformat(day)).package
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
+@pytest.mark.parametrize("command", ["run", "check"])
+def test_output_that_cannot_be_written_gives_one_sentence(book: Path, command: str) -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-c", "from batch.cli import main; main()", command, str(book)],
+            cwd=ROOT, stdout=full, stderr=subprocess.PIPE, text=True, check=False,
+        )  # fmt: skip
+    assert done.returncode == 3
+    assert done.stderr == (
+        "siltbook: standard output: No space left on device. Check the space and the permissions."
+        "\n"
+    )
