@@ -104,7 +104,8 @@ def _behind(kit: k.Kit, sheet: Any, stations: Sequence[StationRates], row: int) 
 
 
 def _station(one: StationRates) -> tuple[object, ...]:
-    left = f"{one.runs_left_out} runs left out" if one.runs_left_out else ""
+    count = one.runs_left_out
+    left = f"{count} run{'' if count == 1 else 's'} left out" if count else ""
     few = "" if one.rates else "no run with a believable rate"
     return (
         k.one_line(f"{one.farm}: {one.station}"), median(one.rates) if one.rates else None,

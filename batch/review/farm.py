@@ -72,19 +72,20 @@ def read_month(data: bytes, path: str, month: Month) -> FarmMonth:
 def why_outside(book: Book, month: Month) -> str:
     """Why the month is none of this book's, as a clause; empty where it is.
 
-    By the season that the Farm sheet names, else by the entries.
+    A book without an entry by the month's end has nothing to say. Beyond that the season that the
+    Farm sheet names decides, or the latest entry where it names none.
     """
     from checks.visits import season_years
 
     years = season_years(book.settings.season)
-    if years:
-        return "" if month.year in years else f"its season is {book.settings.season}"
+    if years and month.year not in years:
+        return f"its season is {book.settings.season}"
     days = [day for frame in (book.readings.frame, book.work.frame) for day in frame["date"]]
     if not days:
         return "it has no dated entry"
     if min(days) > month.last:
         return f"its first entry is of {min(days)}"
-    if max(days) < month.last - dt.timedelta(days=FRESH):
+    if not years and max(days) < month.last - dt.timedelta(days=FRESH):
         return f"its latest entry is of {max(days)}"
     return ""
 

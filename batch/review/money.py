@@ -165,7 +165,8 @@ def _by_month(
     head = style(kit, "head")
     for col, name in enumerate(names[: MOST_FARMS + 1]):
         sheet.write_string(top + 1, col, name, head)
-    sheet.set_row(top + 1, 2 * k.LINE_POINTS + 4)
+    most = max(k.lines(n, c.width) for n, c in zip(names, _COLUMNS[1:], strict=False))
+    sheet.set_row(top + 1, most * k.LINE_POINTS + 4)
     farms = pack.farms[:MOST_FARMS]
     for row, month in enumerate(months, top + 2):
         k.text(sheet, row, 0, month, style(kit, "text"))

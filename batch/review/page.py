@@ -14,7 +14,6 @@ from batch.sheets import kit as k
 from templates import look
 
 PACK_MARK = "Siltbook review pack"
-NOTHING = "–"  # where a number cannot be known; the reason stands beside it
 
 _QUIET = {"font_name": look.FONT, "font_size": 8, "font_color": look.QUIET, "valign": "top"}
 _CELL = {"font_name": look.FONT, "font_size": 9, "font_color": look.INK, "align": "center",

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from batch.review.farm import FarmMonth
+from batch.review.farm import FarmMonth, why_outside
 from batch.review.page import PACK_MARK, Column, Pack, finish, heading, note, table
 from batch.sheets import kit as k
 from checks.findings import CATALOGUE, Finding, Severity
@@ -117,7 +117,8 @@ def _books(pack: Pack) -> Iterator[tuple[object, ...]]:
     for farm in pack.farms:
         yield _book(farm, "the review", str(farm.number))
     for farm in pack.others:
-        yield _book(farm, "the comparison of fouling only", "")
+        why = why_outside(farm.book, pack.month)
+        yield _book(farm, f"the comparison of fouling only: {why}", "")
 
 
 def _book(farm: FarmMonth, used: str, number: str) -> tuple[object, ...]:

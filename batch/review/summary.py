@@ -47,7 +47,7 @@ def lines(pack: Pack) -> Iterator[str]:
     from templates.look import VERDICTS
 
     books = f"{len(pack.farms)} book{'' if len(pack.farms) == 1 else 's'}"
-    also = f", {len(pack.others)} of other seasons for comparison" if pack.others else ""
+    also = f", {len(pack.others)} not of this month, compared only" if pack.others else ""
     yield f"Review of {pack.month.words} · {books}{also} · as of {pack.month.last}"
     listed = items(pack)
     for item in listed:

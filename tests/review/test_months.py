@@ -48,6 +48,11 @@ def test_a_book_without_a_season_goes_by_its_entries() -> None:
     assert why_outside(book([]), JULY) == "it has no dated entry"
 
 
+def test_a_season_that_has_not_begun_says_so() -> None:
+    assert why_outside(month("north").book, Month(2026, 3)) == "its first entry is of 2026-04-06"
+    assert why_outside(month("north").book, Month(2026, 12)) == ""
+
+
 def test_a_month_that_no_book_knows_is_refused_with_the_reason() -> None:
     with pytest.raises(BookError) as caught:
         make_pack([month("north", 2025)], JULY, "test")
