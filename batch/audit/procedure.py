@@ -31,7 +31,7 @@ class Checked:
 
 def procedure(book: Book, histories: Sequence[History], as_of: dt.date | None) -> list[RuleResult]:
     """Every rule on the procedure, with the share kept and the rows; not applicable left out."""
-    if as_of is None:
+    if as_of is None or not any(history.entries for history in histories):
         return []
     found = [c for h in histories for c in _station(h, book.settings, as_of)]
     return [_result(book, code, [c for c in found if c.code == code]) for code in CODES]

@@ -21,7 +21,7 @@ def answer(audit: Audit, question: Question) -> str:
     """The answer to one question in a sentence or two."""
     results = audit.of(question)
     if not results:
-        return "The book holds no dated entry; there is nothing to audit."
+        return "The book holds no entry up to the as-of date; there is nothing to audit."
     if question is Question.TRUST:
         return _trusted(results)
     if question is Question.PROCEDURE:

@@ -17,6 +17,7 @@ from templates.units import cubic_metres_per_hour_per, metres_per
 Floats = NDArray[np.float64]
 ENOUGH_STEPS = 8  # differences, below which the spread of a series is not known
 MAD_TO_SIGMA = 1.4826  # of a normal law
+QUARTER_BEYOND = 1.1503  # standard deviations, which a quarter of a normal law's steps exceed
 
 
 @dataclass(frozen=True)
@@ -114,8 +115,9 @@ def _decimal_step(values: Floats) -> float:
 def spread(values: Floats, division: float, use: NDArray[np.bool_] | None = None) -> float:
     """A safely small robust standard deviation of the steps of a series; 0 where too few.
 
-    A step of one division may be a hair's breadth across the border between two divisions, so
-    one division is taken off every step. `use[i]` says whether the step from i-1 to i counts.
+    From the size that a quarter of the steps exceed. A step of one division may be a hair's
+    breadth across the border between two divisions and counts as none; from longer ones half a
+    division is taken off. `use[i]` says whether the step from i-1 to i counts.
     """
     steps = np.diff(values)
     if use is not None:
@@ -123,7 +125,9 @@ def spread(values: Floats, division: float, use: NDArray[np.bool_] | None = None
     steps = steps[~np.isnan(steps)]
     if len(steps) < ENOUGH_STEPS or not division > 0:
         return 0.0
-    return float(MAD_TO_SIGMA * np.median(np.maximum(np.abs(steps) - division, 0.0)))
+    sizes = np.abs(steps)
+    sure = np.where(sizes < 1.5 * division, 0.0, sizes - division / 2)
+    return float(np.quantile(sure, 0.75)) / QUARTER_BEYOND
 
 
 def repeat_chance(track: Track, values: Floats, division: float, use: NDArray[np.bool_]) -> float:

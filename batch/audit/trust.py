@@ -28,8 +28,8 @@ BY_TRACKS = (
 
 
 def trust(book: Book, histories: Sequence[History], as_of: dt.date | None) -> list[RuleResult]:
-    """Every rule on the data, in the catalogue's order; nothing where the book has no entry."""
-    if as_of is None:
+    """Every rule on the data, in the catalogue's order; nothing where no reading is there yet."""
+    if as_of is None or not any(history.readings for history in histories):
         return []
     every = tracks(book, histories)
     months = coverage(histories, book.settings.interval, as_of)

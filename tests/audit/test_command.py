@@ -146,7 +146,7 @@ def test_a_book_without_entries(tmp_path: Path) -> None:
     book.write_bytes(Farm([{"station": "Alder"}], [], []).package())
     done = siltbook("audit", book)
     assert done.exit_code == 0, done.output
-    assert "The book holds no dated entry; there is nothing to audit." in done.output
+    assert "The book holds no entry up to the as-of date; there is nothing to audit." in done.output
 
 
 def test_real_life_dirt_is_audited_too(tmp_path: Path) -> None:

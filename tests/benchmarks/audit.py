@@ -1,8 +1,8 @@
 """False alarms of the audit's rules on honest seasons, invented.
 
 `python -m tests.benchmarks.audit` simulates 200 farms that nobody bent and counts, rule by rule,
-on how many the audit found something to look at. It prints the table that stands in
-docs/audit.md.
+on how many the audit found something to look at; then it plants one fault at a time in each of
+them and counts how many are found. It prints the tables that stand in docs/audit.md.
 
 What the farms have: one to four pumps (blocks) of unlike steadiness, some held by a regulator;
 gauges read to 0.01 to 0.2 bar, one with a selector or two with offsets of their own; stations
@@ -17,6 +17,7 @@ from __future__ import annotations
 import datetime as dt
 import sys
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -186,7 +187,26 @@ def pressures(pump: Pump, days: int, rng: np.random.Generator) -> Any:
     return np.maximum(pump.level + slow + noise, 1.2)
 
 
-def season(seed: int) -> Book:
+@dataclass
+class Rows:
+    """One season as rows of a book; plants change them."""
+
+    stations: list[Row]
+    readings: list[Row]
+    work: list[Row]
+    interval: float
+
+    def book(self) -> Book:
+        """The season as the reader would hand it over."""
+        return book(self.readings, stations=self.stations, work=self.work, interval=self.interval)
+
+    def of(self, station: str) -> list[Row]:
+        """One station's routine readings by day."""
+        own = [r for r in self.readings if r["station"] == station and r["occasion"] == "routine"]
+        return sorted(own, key=lambda r: r["date"])
+
+
+def season(seed: int) -> Rows:
     """One honest season; the same for the same seed."""
     rng = np.random.default_rng([20260302, seed])
     habits = _habits(rng)
@@ -204,39 +224,111 @@ def season(seed: int) -> Book:
             if rng.random() >= 0.02:
                 keeper.visit(day, clock, float(pumps[keeper.row["block"]][day]))
         rounds.append([r for k, n in zip(keepers, before, strict=True) for r in k.readings[n:]])
-    return _book(rows, keepers, rounds, habits, rng)
-
-
-def _book(
-    rows: list[dict[str, Any]],
-    keepers: list[Keeper],
-    rounds: list[list[Row]],
-    habits: Habits,
-    rng: np.random.Generator,
-) -> Book:
     # A slip of paper may be found one or two rounds later.
     late = rng.random(len(rounds)) < habits.late
     place = np.arange(len(rounds)) + late * (rng.integers(1, 3, len(rounds)) + 0.5)
     readings = [row for i in np.argsort(place, kind="stable") for row in rounds[int(i)]]
     work = sorted((r for k in keepers for r in k.work), key=lambda r: r["date"])
-    return book(readings, stations=rows, work=work, interval=float(habits.every))
+    return Rows(rows, readings, work, float(habits.every))
 
 
-def audited(one: Book) -> list[RuleResult]:
-    """The rules on the data of one book, as of its latest entry."""
+_TYPED = ("inlet", "outlet", "flow")
+
+
+def _copy(old: Row, new: Row) -> None:
+    new.update({key: old.get(key) for key in _TYPED})
+
+
+def plant_round(rows: Rows) -> None:
+    """A round in the middle of the season is the one before it."""
+    days = sorted({r["date"] for r in rows.readings})
+    one, two = days[len(days) // 2 - 1], days[len(days) // 2]
+    old = {r["station"]: r for r in rows.readings if r["date"] == one}
+    for row in rows.readings:
+        if row["date"] == two and row["station"] in old:
+            _copy(old[row["station"]], row)
+
+
+def plant_block(rows: Rows) -> None:
+    """The first station's readings of six visits stand again later."""
+    own = rows.of("S01")
+    half = len(own) // 2
+    for old, new in zip(own[2:8], own[half : half + 6], strict=True):
+        _copy(old, new)
+
+
+def plant_stuck(rows: Rows) -> None:
+    """The first station's inlet stays where it was for the second half of the season."""
+    own = rows.of("S01")
+    for row in own[len(own) // 2 :]:
+        row["inlet"] = own[len(own) // 2]["inlet"]
+
+
+def plant_swapped(rows: Rows) -> None:
+    """Six visits of the first station have inlet and outlet the wrong way round."""
+    for row in rows.of("S01")[4:10]:
+        row["inlet"], row["outlet"] = row["outlet"], row["inlet"]
+
+
+def plant_back_dated(rows: Rows) -> None:
+    """The first station's second visit is entered at the end."""
+    row = rows.of("S01")[1]
+    rows.readings.remove(row)
+    rows.readings.append(row)
+
+
+def plant_round_digits(rows: Rows) -> None:
+    """The first station's outlets are read to 0.1 bar on whatever division it has."""
+    for row in rows.readings:
+        if row["station"] == "S01":
+            row["outlet"] = round(row["outlet"], 1)
+
+
+def plant_same_series(rows: Rows) -> None:
+    """The second station has the first one's readings."""
+    old = {r["date"]: r for r in rows.of("S01")}
+    for row in rows.of("S02"):
+        if row["date"] in old:
+            _copy(old[row["date"]], row)
+
+
+PLANTS: dict[str, Callable[[Rows], None]] = {
+    "copied-round": plant_round,
+    "copied-block": plant_block,
+    "stuck-gauge": plant_stuck,
+    "swapped": plant_swapped,
+    "back-dated": plant_back_dated,
+    "round-digits": plant_round_digits,
+    "same-series": plant_same_series,
+}
+
+
+def found(code: str, seeds: range) -> Counter[State]:
+    """In how many seasons the planted fault ended in each state of its rule."""
+    counts: Counter[State] = Counter()
+    for seed in seeds:
+        rows = season(seed)
+        PLANTS[code](rows)
+        counts[next(r.state for r in audited(rows) if r.rule.code == code)] += 1
+    return counts
+
+
+def audited(rows: Rows) -> list[RuleResult]:
+    """The rules on the data of one season, as of its latest entry."""
+    one = rows.book()
     as_of = max(one.readings.frame["date"])
     return trust(one, histories(one, as_of), as_of)
 
 
 def alarms(seeds: range, *, aloud: bool = False) -> dict[str, Counter[State]]:
     """Rule -> how many seasons ended in each state; `aloud` says each alarm."""
-    found: dict[str, Counter[State]] = {}
+    counts: dict[str, Counter[State]] = {}
     for seed in seeds:
         for result in audited(season(seed)):
-            found.setdefault(result.rule.code, Counter())[result.state] += 1
+            counts.setdefault(result.rule.code, Counter())[result.state] += 1
             if aloud and result.state is State.LOOK:
                 print(seed, result.rule.code, result.said, result.p, file=sys.stderr)
-    return found
+    return counts
 
 
 def main() -> None:
@@ -246,6 +338,13 @@ def main() -> None:
     for code, counts in alarms(range(SEASONS), aloud=True).items():
         shares = [counts[s] for s in (State.LOOK, State.QUIET, State.CANNOT)]
         print(f"| `{code}` | {shares[0]} of {SEASONS} | {shares[1]} | {shares[2]} |")
+    print("\n| planted | found | quiet | cannot tell |")
+    print("|---|---|---|---|")
+    for code, plant in PLANTS.items():
+        counts = found(code, range(SEASONS))
+        shares = [counts[s] for s in (State.LOOK, State.QUIET, State.CANNOT)]
+        said = " ".join((plant.__doc__ or "").split())
+        print(f"| `{code}`: {said} | {shares[0]} of {SEASONS} | {shares[1]} | {shares[2]} |")
 
 
 if __name__ == "__main__":
