@@ -71,8 +71,8 @@ def missing_cycles(flush: Work, asked: int) -> int:
 def climb(history: History, *, flush_cycles: int, flush_inlet: float) -> Standing:
     """Scan a history in order. `flush_inlet` [m] is the least inlet during a flush."""
     standing = Standing()
-    for _, _, standing in steps(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet):
-        pass
+    for _, _, after in steps(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet):
+        standing = after
     return standing
 
 
