@@ -57,7 +57,7 @@ def audit_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Audit:
         *procedure(book, histories, on),
         *compare(book, data, on),
     )
-    return Audit(assessment, results, sensitivity(book, on))
+    return Audit(assessment, results, sensitivity(assessment))
 
 
 def audited_package(audit: Audit, data: bytes, book_name: str) -> bytes:

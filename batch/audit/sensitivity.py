@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass, replace
 
 from batch.assess import assess
-from batch.model import Verdict
+from batch.model import Assessment, Verdict
 from templates.book import Book
 
 LIMITS = (4.0, 6.0)  # [m]
@@ -30,9 +29,9 @@ class Sensitivity:
         return tuple(c for c, v in zip(CASES, self.then, strict=True) if v not in (None, self.now))
 
 
-def sensitivity(book: Book, as_of: dt.date | None) -> tuple[Sensitivity, ...]:
-    """One row per station, in the register's order of urgency."""
-    now = assess(book, as_of=as_of)
+def sensitivity(now: Assessment) -> tuple[Sensitivity, ...]:
+    """One row per station of a judged book, in its order of urgency."""
+    book, as_of = now.book, now.as_of
     cases = [
         *(_at_limit(book, limit) for limit in LIMITS),
         *(_gauges_off(book, sign) for sign in (1.0, -1.0)),

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from batch.assess import assess
 from batch.audit.report import sensitive
 from batch.audit.sensitivity import CASES, sensitivity
 from batch.model import Verdict
@@ -19,7 +20,7 @@ def row(drop: float, **station: Any) -> Any:
     """The sensitivity of one station whose latest drop [m] is this."""
     register = {"station": "North 1", "unit": "m", "full_scale": 60.0, "division": 0.01, **station}
     one = book([reading(day, 30.0, 30.0 - drop) for day in (4, 10)], stations=[register])
-    (found,) = sensitivity(one, ON)
+    (found,) = sensitivity(assess(one, as_of=ON))
     return found
 
 
