@@ -37,7 +37,7 @@ MAX_MEMORY = 900 * 2**20  # [bytes]
 _REFUSED, _DAMAGED = 3, 4
 _EMPTY = (0, 6)  # xlrd's types of cells without a value
 _TEXT, _NUMBER, _DATE, _TRUTH, _ERROR = 1, 2, 3, 4, 5
-_UNICODE_PASSWORD = "EncryptedPackage".encode("utf-16-le")
+UNICODE_PASSWORD = "EncryptedPackage".encode("utf-16-le")
 
 
 def plain_from_xls(data: bytes, name: str) -> tuple[bytes, int]:
@@ -45,7 +45,7 @@ def plain_from_xls(data: bytes, name: str) -> tuple[bytes, int]:
 
     ValueError on damage.
     """
-    if _UNICODE_PASSWORD in data:
+    if UNICODE_PASSWORD in data:
         raise BookError(f"{name} is protected by a password: save it as .xlsx without a password.")
     if len(data) > LARGEST:
         raise BookError(

@@ -173,3 +173,28 @@ def mann_kendall(y: Sequence[float]) -> Trend:
     exact = ties == 0 and n <= EXACT_UP_TO
     p = _exact_p(n, s) if exact else normal
     return Trend(s, variance, z, s / len(i), p, normal, exact)
+
+
+def median_coverage(count: int, k: int) -> float:
+    """Probability that the median lies between the k-th smallest and k-th largest of `count`."""
+    return 1.0 - 2.0 * sum(math.comb(count, i) for i in range(k)) / float(2**count)
+
+
+def median_interval(
+    values: Sequence[float], confidence: float = 0.8
+) -> tuple[float, float, float] | None:
+    """(low, high, true confidence) of the median of a population; None with too few values.
+
+    By order statistics, which asks nothing of how the values are spread: between the k-th
+    smallest and the k-th largest of n the median lies with probability 1 - 2 P(B < k), B binomial
+    (n, 1/2). The narrowest such interval that holds it with at least `confidence` (0 to 1).
+    Source: W. J. Conover, Practical Nonparametric Statistics, 3rd ed. 1999, section 3.2 (from
+    memory).
+    """
+    ordered = sorted(values)
+    count = len(ordered)
+    fitting = [k for k in range(1, count // 2 + 1) if median_coverage(count, k) >= confidence]
+    if not fitting:
+        return None
+    k = fitting[-1]
+    return ordered[k - 1], ordered[count - k], median_coverage(count, k)

@@ -10,6 +10,7 @@ from statistics import median
 
 from batch.history import CLEANINGS
 from batch.model import CALM, Assessment, StationResult
+from batch.robust import median_interval
 from batch.runs import Run
 from templates.look import VERDICTS
 
@@ -73,8 +74,8 @@ def _season(result: StationResult, as_of: dt.date | None) -> StationSeason:
     work = result.history.work
     outlook = result.outlook
     runs = outlook.runs if outlook else ()
-    rates = sorted(run.rate for run in runs if run.valid and run.rate is not None)
-    low, high = span_of_median(rates)
+    rates = [run.rate for run in runs if run.valid and run.rate is not None]
+    low, high, _ = median_interval(rates) or (None, None, None)
     return StationSeason(
         result=result,
         episodes=len(result.judgement.episodes),
@@ -96,26 +97,6 @@ def _season(result: StationResult, as_of: dt.date | None) -> StationSeason:
 def _clean_level(runs: Sequence[Run]) -> float | None:
     starts = [after.start_level for run, after in pairwise(runs) if run.ended_by in CLEANINGS]
     return starts[-1] if starts else None
-
-
-def span_of_median(ordered: list[float], share: float = 0.8) -> tuple[float | None, float | None]:
-    """Two of the ordered values between which the median lies with at least `share` (0 to 1).
-
-    The sign interval: the k-th smallest and k-th largest of n hold the median with
-    1 - 2 P(B < k), B binomial (n, 1/2). Both None where even the extremes are not sure enough.
-    Source: Conover, Practical Nonparametric Statistics, 3rd ed. 1999, section 3.2 (from memory).
-    """
-    from math import comb
-
-    n = len(ordered)
-    best: tuple[float | None, float | None] = (None, None)
-    tail = 0.0
-    for k in range(1, n // 2 + 1):
-        tail += comb(n, k - 1) / 2**n
-        if 1 - 2 * tail < share:
-            break
-        best = (ordered[k - 1], ordered[n - k])
-    return best
 
 
 def left_open(assessment: Assessment) -> list[Open]:

@@ -13,11 +13,8 @@ What is compared decides what counts as one observation:
 - *block*, *filter type within a farm* and *farm and season* speak of these very stations, so a
   run is one observation.
 
-The figure is the median with an interval by order statistics, which asks nothing of how the
-rates are spread: between the k-th smallest and the k-th largest of n observations the true
-median lies with probability 1 - 2 P(B < k), B binomial (n, 1/2) (W. J. Conover, Practical
-Nonparametric Statistics, 3rd ed. 1999, section 3.2; from memory). The narrowest such interval of
-at least 80 % is shown; under four observations there is none, and it says 'too few'.
+The figure is the median with its interval of at least 80 % by order statistics
+(`robust.median_interval`); under four observations there is none, and it says 'too few'.
 """
 
 from __future__ import annotations
@@ -25,14 +22,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from math import comb
 from statistics import median
 
 from batch.model import StationResult
 from batch.review.farm import FarmMonth
+from batch.robust import median_interval
 from batch.runs import Run
 
-CONFIDENCE = 0.8
 LEAST = 4  # observations, under which no interval of 80 % exists
 WITHIN_FARM = "Filter types within a farm"
 LEAST_RUNS = 2  # of a station, to count as one observation
@@ -94,24 +90,6 @@ def _rates(farm: FarmMonth, result: StationResult) -> StationRates:
         farm.farm, season, station.name, station.block, station.filter_type, station.grade,
         good, len(runs) - len(good),
     )  # fmt: skip
-
-
-def coverage(count: int, k: int) -> float:
-    """Probability that the median lies between the k-th smallest and k-th largest of `count`."""
-    return 1.0 - 2.0 * sum(comb(count, i) for i in range(k)) / float(2**count)
-
-
-def median_interval(
-    values: Sequence[float], confidence: float = CONFIDENCE
-) -> tuple[float, float, float] | None:
-    """(low, high, true confidence) of the median by order statistics; None where too few."""
-    ordered = sorted(values)
-    count = len(ordered)
-    fitting = [k for k in range(1, count // 2 + 1) if coverage(count, k) >= confidence]
-    if not fitting:
-        return None
-    k = fitting[-1]
-    return ordered[k - 1], ordered[count - k], coverage(count, k)
 
 
 def compare(stations: Sequence[StationRates]) -> tuple[Comparison, ...]:

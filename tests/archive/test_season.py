@@ -14,7 +14,7 @@ from click.testing import CliRunner, Result
 from batch.archive.carry import following
 from batch.archive.compare import against, years
 from batch.archive.folder import Season, put
-from batch.archive.season import days_over, span_of_median, station_seasons
+from batch.archive.season import days_over, station_seasons
 from batch.cli import main
 from batch.job import assess_bytes
 from tests.archive.conftest import PORTFOLIO, archived
@@ -100,16 +100,6 @@ def test_rates_are_compared_only_where_the_runs_can_tell(east: Season) -> None:
     assert against(replace(twice, runs=3), base) == "too few runs (6 then, 3 now)"
     assert against(replace(twice, rate=None), base) == "too few runs (6 then, 6 now)"
     assert against(base, None) == "no season before"
-
-
-def test_the_span_of_a_median_holds_it_as_often_as_said() -> None:
-    """The k for n = 10 at 80 % is 3 by the binomial table: 1 - 2 (1 + 10 + 45) / 1024 = 0.891."""
-    ten = [float(i) for i in range(1, 11)]
-    assert span_of_median(ten) == (3.0, 8.0)
-    assert span_of_median(ten, 0.95) == (2.0, 9.0)
-    assert span_of_median([1.0, 2.0, 3.0]) == (None, None)  # 1 - 2/8 = 0.75
-    assert span_of_median([1.0, 2.0, 3.0, 4.0]) == (1.0, 4.0)  # 1 - 2/16 = 0.875
-    assert span_of_median([]) == (None, None)
 
 
 def test_days_over_add_up_the_stretches(east: Season) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from itertools import permutations
 
 import numpy as np
@@ -14,6 +15,8 @@ from batch.robust import (
     least_squares,
     least_squares_through_origin,
     mann_kendall,
+    median_coverage,
+    median_interval,
     pair_slopes,
     theil_sen,
     tie_term,
@@ -120,3 +123,27 @@ def test_one_wild_reading_does_not_move_the_slope(x: list[int], slope: float, wh
     y = [2.0 + slope * v for v in x]
     y[which % len(y)] += 1000.0
     assert theil_sen(x, y).slope == pytest.approx(slope, abs=1e-6)
+
+
+@pytest.mark.parametrize("count", [4, 5, 10, 17, 40])
+def test_the_confidence_is_the_binomials(count: int) -> None:
+    for k in range(1, count // 2 + 1):
+        assert median_coverage(count, k) == pytest.approx(1 - 2 * stats.binom.cdf(k - 1, count, 0.5))
+
+
+def test_the_interval_is_the_narrowest_that_reaches_the_confidence() -> None:
+    low, high, confidence = median_interval(range(1, 11)) or (0, 0, 0)
+    assert (low, high) == (3, 8)
+    assert confidence == pytest.approx(0.890625)
+    assert median_interval([1.0, 2.0, 3.0]) is None
+    assert median_interval([4.0, 1.0, 3.0, 2.0]) == (1.0, 4.0, 0.875)
+
+
+def test_the_interval_covers_the_true_median_as_often_as_it_says() -> None:
+    chance = random.Random("order statistics")
+    tries, held, said = 4000, 0, 0.0
+    for _ in range(tries):
+        low, high, said = median_interval([chance.expovariate(1.0) for _ in range(9)]) or (0, 0, 0)
+        held += low <= 0.6931472 <= high
+    assert held / tries == pytest.approx(said, abs=0.02)
+    assert said >= 0.8

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import random
-
 import pytest
-from scipy.stats import binom
 
 from batch.review.compare import (
     Comparison,
     StationRates,
     compare,
-    coverage,
-    median_interval,
     station_rates,
 )
 from tests.review.farms import pack
@@ -24,30 +19,6 @@ def rates(station: str, kind: str, *values: float) -> StationRates:
 
 def found(title: str, comparisons: tuple[Comparison, ...]) -> Comparison:
     return next(c for c in comparisons if c.title.startswith(title))
-
-
-@pytest.mark.parametrize("count", [4, 5, 10, 17, 40])
-def test_the_confidence_is_the_binomials(count: int) -> None:
-    for k in range(1, count // 2 + 1):
-        assert coverage(count, k) == pytest.approx(1 - 2 * binom.cdf(k - 1, count, 0.5))
-
-
-def test_the_interval_is_the_narrowest_that_reaches_the_confidence() -> None:
-    low, high, confidence = median_interval(range(1, 11)) or (0, 0, 0)
-    assert (low, high) == (3, 8)
-    assert confidence == pytest.approx(0.890625)
-    assert median_interval([1.0, 2.0, 3.0]) is None
-    assert median_interval([4.0, 1.0, 3.0, 2.0]) == (1.0, 4.0, 0.875)
-
-
-def test_the_interval_covers_the_true_median_as_often_as_it_says() -> None:
-    chance = random.Random("order statistics")
-    tries, held, said = 4000, 0, 0.0
-    for _ in range(tries):
-        low, high, said = median_interval([chance.expovariate(1.0) for _ in range(9)]) or (0, 0, 0)
-        held += low <= 0.6931472 <= high
-    assert held / tries == pytest.approx(said, abs=0.02)
-    assert said >= 0.8
 
 
 def test_many_runs_of_one_station_make_it_one_observation() -> None:
