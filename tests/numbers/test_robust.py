@@ -128,7 +128,8 @@ def test_one_wild_reading_does_not_move_the_slope(x: list[int], slope: float, wh
 @pytest.mark.parametrize("count", [4, 5, 10, 17, 40])
 def test_the_confidence_is_the_binomials(count: int) -> None:
     for k in range(1, count // 2 + 1):
-        assert median_coverage(count, k) == pytest.approx(1 - 2 * stats.binom.cdf(k - 1, count, 0.5))
+        wanted = 1 - 2 * stats.binom.cdf(k - 1, count, 0.5)
+        assert median_coverage(count, k) == pytest.approx(wanted)
 
 
 def test_the_interval_is_the_narrowest_that_reaches_the_confidence() -> None:
