@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from batch.commands.shared import AS_OF, EXIT_BOOK, day, fail
+from batch.commands.shared import AS_OF, EXIT_BOOK, day, fail, refusals
 
 LOOK = 500  # [ms] between two looks at the folder, where nothing wakes us earlier
 
@@ -23,7 +23,8 @@ def watch(folder: Path, as_of: dt.datetime | None) -> None:
     are judged at the start. A book counts as saved when it has not changed for a second.
     """
     try:
-        _watch(folder, day(as_of))
+        with refusals():
+            _watch(folder, day(as_of))
     except KeyboardInterrupt:
         click.echo()
     except OSError as error:

@@ -115,7 +115,7 @@ def test_what_cannot_be_watched_gives_one_sentence(tmp_path: Path, name: str) ->
     _, said = run.communicate(timeout=60)
     assert run.returncode == 3
     assert re.fullmatch(
-        rf"siltbook: .*{name}: this folder cannot be watched \([A-Z].*\)\. Check its path\.\n", said
+        rf"siltbook: .*{name}: .*cannot be (watched|read) \([A-Z].*\)\. Check .*\.\n", said
     )
 
 
