@@ -6,13 +6,13 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import replace
 
-from batch.bill import farm_bill
-from batch.history import CLEANINGS, histories, station_gauge
-from batch.ladder import recurring
+from batch.ladder.climb import recurring
+from batch.ladder.history import CLEANINGS, histories, station_gauge
+from batch.ladder.verdict import judge
 from batch.model import Assessment, History, Reading, StationResult, Verdict
-from batch.outlook import Outlook, outlooks
-from batch.runs import fall_between
-from batch.verdict import judge
+from batch.numbers.bill import farm_bill
+from batch.numbers.outlook import Outlook, outlooks
+from batch.numbers.runs import fall_between
 from checks.findings import Finding, find
 from checks.gauges import gauge_advice
 from templates.book import Book

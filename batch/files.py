@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from batch.errors import BookError
-from batch.foreign import refuse_in_place
+from batch.reading.foreign import refuse_in_place
 
 OTHER_ENDINGS = (".ods", ".xls")  # read only: the results go to a new .xlsx
 BOOK_ENDINGS = (".xlsx", ".xlsm", *OTHER_ENDINGS)

@@ -26,7 +26,7 @@ class Reviewed:
 
 def assess_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Assessment:
     """Read, check and judge one book; BookError with one sentence where it cannot be read."""
-    from batch.reading import read_book
+    from batch.reading.book import read_book
     from checks.fitness import check_book
 
     result = read_book(data, path)
@@ -40,8 +40,8 @@ def review_bytes(data: bytes, path: str, book_name: str, as_of: dt.date | None =
 
     Raises BookError (unreadable) or GraftError (cannot take new sheets), one sentence each.
     """
-    from batch.foreign import as_xlsx
     from batch.graft import graft, taken_names
+    from batch.reading.foreign import as_xlsx
     from batch.sheets.book import result_book
 
     data, was = as_xlsx(data, Path(path).name)

@@ -71,7 +71,7 @@ Done = Callable[["Future[Judged]", Order], Judged]
 def judge(job: Job) -> Judged:
     """Judge one book's bytes; touches no file. Every expected failure is in what comes back."""
     from batch.job import review_bytes
-    from batch.report import book_json, short_table
+    from batch.report.book import book_json, short_table
 
     try:
         reviewed = review_bytes(job.data, job.path, job.name, job.as_of)

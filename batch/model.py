@@ -11,8 +11,8 @@ from checks.findings import Finding
 from templates.book import Book
 
 if TYPE_CHECKING:
-    from batch.bill import FarmBill
-    from batch.outlook import Outlook
+    from batch.numbers.bill import FarmBill
+    from batch.numbers.outlook import Outlook
 
 
 class Verdict(StrEnum):

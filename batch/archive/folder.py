@@ -19,7 +19,7 @@ from batch.errors import BookError
 from batch.files import reviewed_path
 from batch.job import review_bytes
 from batch.model import Assessment
-from batch.report import book_json
+from batch.report.book import book_json
 
 PACKAGE, VERDICTS, SUMMARY, ABOUT = (
     "datapackage.json",

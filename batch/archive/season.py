@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
-from batch.history import CLEANINGS
+from batch.ladder.history import CLEANINGS
 from batch.model import CALM, Assessment, StationResult
-from batch.robust import median_interval
-from batch.runs import Run
+from batch.numbers.robust import median_interval
+from batch.numbers.runs import Run
 from templates.look import VERDICTS
 
 

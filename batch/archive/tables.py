@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from batch.model import Assessment
-from batch.report import finding_json, station_json
+from batch.report.book import finding_json, station_json
 from batch.sheets.kit import clean
 from templates.book import Book, Table
 from templates.contract import FARM, LISTS, Column, Kind, Sheet

@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 from batch import __version__
 from batch.audit.model import Place, RuleResult, State, looked
 from batch.audit.rules import RULES
-from batch.cells import NoValue, SheetPart, Value, Workbook
 from batch.fingerprint import fingerprint
 from batch.job import review_bytes
-from batch.opc import open_package
-from batch.sheetxml import read_sheet
-from batch.workbook import open_workbook
+from batch.reading.cells import NoValue, SheetPart, Value, Workbook
+from batch.reading.opc import open_package
+from batch.reading.sheetxml import read_sheet
+from batch.reading.workbook import open_workbook
 from templates.book import Book, column_letters
 from templates.contract import RESULT_MARK, RESULT_SHEETS
 

@@ -77,6 +77,6 @@ def audited_package(audit: Audit, data: bytes, book_name: str) -> bytes:
 
 def plain_bytes(data: bytes, path: str) -> bytes:
     """The book as an .xlsx, whatever format it came in."""
-    from batch.foreign import as_xlsx
+    from batch.reading.foreign import as_xlsx
 
     return as_xlsx(data, Path(path).name)[0]

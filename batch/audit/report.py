@@ -7,7 +7,7 @@ from typing import Any
 from batch.audit.job import Audit
 from batch.audit.model import Place, Question, RuleResult, State
 from batch.audit.sensitivity import CASES, Sensitivity
-from batch.report import printable
+from batch.report.book import printable
 
 MOST_PLACES = 200  # of one rule in the JSON document
 

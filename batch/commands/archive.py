@@ -36,7 +36,7 @@ def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> Non
     from batch.archive.folder import put, season
     from batch.errors import SiltbookError
     from batch.files import find_books, take
-    from batch.report import printable
+    from batch.report.book import printable
 
     failures: list[dict[str, str]] = []
     with refusals():
@@ -62,7 +62,7 @@ def verify(folder: Path, seal: str, as_json: bool) -> None:
     """Say whether the archive DIR (or every archive in DIR) is whole and unchanged."""
     from batch.archive.verify import find_archives, verify
     from batch.errors import BookError
-    from batch.report import printable
+    from batch.report.book import printable
 
     with refusals():
         found = find_archives(folder)
@@ -120,7 +120,7 @@ def season(archives: tuple[Path, ...], target: Path, force: bool) -> None:
     """
     from batch.archive.next import begin
     from batch.files import write_whole
-    from batch.report import printable
+    from batch.report.book import printable
 
     if target.suffix.lower() != ".xlsx":
         raise click.UsageError(f"{target}: a workbook to fill ends in .xlsx. Add the ending.")

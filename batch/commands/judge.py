@@ -37,7 +37,7 @@ def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> 
     from batch.errors import SiltbookError
     from batch.files import find_books, lock_note, take
     from batch.job import assess_bytes
-    from batch.report import book_json, count_findings, printable
+    from batch.report.book import book_json, count_findings, printable
     from checks.findings import Severity
 
     done: list[dict[str, Any]] = []

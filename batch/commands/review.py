@@ -31,7 +31,7 @@ def review(
     from batch import __version__
     from batch.errors import SiltbookError
     from batch.files import find_books, take, write_whole
-    from batch.report import printable
+    from batch.report.book import printable
     from batch.review.carry import refuse_loss
     from batch.review.farm import read_month
     from batch.review.month import parse_month
@@ -110,7 +110,7 @@ def agree(pack: Path, book: Path) -> None:
     already has are not added again.
     """
     from batch.files import replace_book, take
-    from batch.report import printable
+    from batch.report.book import printable
     from batch.review.carry import carry
     from batch.review.summary import carried_lines
 

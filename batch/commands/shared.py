@@ -50,7 +50,7 @@ def failure(path: Path, message: str) -> dict[str, str]:
 
 
 def fail(message: str) -> None:
-    from batch.report import printable
+    from batch.report.book import printable
 
     click.echo(printable(f"siltbook: {message}"), err=True)
 

@@ -62,7 +62,7 @@ def _judge(book: Path, as_of: dt.date | None) -> None:
     """Judge one book, write its result, and say so in one line."""
     from batch.files import reviewed_path
     from batch.many import Order, fulfil
-    from batch.report import printable
+    from batch.report.book import printable
 
     target = reviewed_path(book, None, set())
     outcome = fulfil(Order(book, target, as_of))

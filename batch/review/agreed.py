@@ -24,7 +24,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from batch.ladder import is_over
+from batch.ladder.climb import is_over
 from batch.model import Assessment, Reading, StationResult, Work
 from batch.review.episodes import CLEARS
 from batch.review.month import Month

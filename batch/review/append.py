@@ -10,11 +10,11 @@ import datetime as dt
 import re
 from collections.abc import Mapping, Sequence
 
-from batch.cells import Style, address
 from batch.graft.package import GraftError
 from batch.graft.relations import relations
 from batch.graft.spans import Document, Node, content
 from batch.graft.workbook import Workbook
+from batch.reading.cells import Style, address
 from batch.sheets.kit import clean, serial
 from templates.book import Table, column_letters
 

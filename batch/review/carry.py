@@ -7,9 +7,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from batch.cells import SheetCells, Value
 from batch.errors import BookError
-from batch.parsing import date_text, serial_date
+from batch.reading.cells import SheetCells, Value
+from batch.reading.parsing import date_text, serial_date
 from batch.review import agenda, questions
 from batch.review.farm import fingerprint
 from batch.review.page import PACK_MARK
@@ -76,12 +76,12 @@ def carry(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
     SiltbookError, one sentence, where the pack is none, the book is none of the pack's, or any
     filled row cannot be taken; then nothing is added at all.
     """
-    from batch.foreign import FORMATS, kind_of
     from batch.graft.package import GraftError
-    from batch.opc import open_package
-    from batch.reading import read_book
+    from batch.reading.book import read_book
+    from batch.reading.foreign import FORMATS, kind_of
+    from batch.reading.opc import open_package
+    from batch.reading.workbook import open_workbook
     from batch.review.append import append_rows
-    from batch.workbook import open_workbook
 
     minutes = read_pack(pack, pack_name)
     if kind := kind_of(book):
@@ -110,7 +110,7 @@ def carry(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
 
 def _see_them(data: bytes, name: str, numbers: Sequence[int]) -> None:
     """Read the result again before it replaces anything: the rows must be there."""
-    from batch.reading import read_book
+    from batch.reading.book import read_book
 
     there = set(read_book(data, name).book.agreed.frame.index)
     if not there.issuperset(numbers):
@@ -122,9 +122,9 @@ def _see_them(data: bytes, name: str, numbers: Sequence[int]) -> None:
 
 def read_pack(data: bytes, name: str) -> Minutes:
     """What a pack says, whatever program saved it; BookError where it is no review pack."""
-    from batch.opc import DAMAGE, damaged, open_package
-    from batch.sheetxml import read_sheet
-    from batch.workbook import open_workbook
+    from batch.reading.opc import DAMAGE, damaged, open_package
+    from batch.reading.sheetxml import read_sheet
+    from batch.reading.workbook import open_workbook
 
     try:
         workbook = open_workbook(open_package(data, name), name)

@@ -25,9 +25,9 @@ from dataclasses import dataclass
 from statistics import median
 
 from batch.model import StationResult
+from batch.numbers.robust import median_interval
+from batch.numbers.runs import Run
 from batch.review.farm import FarmMonth
-from batch.robust import median_interval
-from batch.runs import Run
 
 LEAST = 4  # observations, under which no interval of 80 % exists
 WITHIN_FARM = "Filter types within a farm"

@@ -12,10 +12,10 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from batch.ladder import is_over
+from batch.ladder.climb import is_over
 from batch.model import Reading, StationResult, Work
+from batch.numbers.runs import moment
 from batch.review.month import Month
-from batch.runs import moment
 
 LONGEST_GAP = 3.0  # [reading intervals]; over a longer gap no line is drawn
 NO_WORK = "no work logged"  # what the ladder says closed an episode that nobody worked on

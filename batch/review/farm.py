@@ -54,7 +54,7 @@ def fingerprint(data: bytes) -> str:
 def read_month(data: bytes, path: str, month: Month) -> FarmMonth:
     """Read a book once and judge it at both ends of the month; BookError as when judging it."""
     from batch.assess import assess
-    from batch.reading import read_book
+    from batch.reading.book import read_book
     from checks.fitness import check_book
 
     result = read_book(data, path)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
-from batch.ladder import missing_cycles
+from batch.ladder.climb import missing_cycles
 from batch.model import Reading, StationResult, Work
 from batch.review.episodes import CLEARS
 from batch.review.month import Month

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from batch.costs import DirtCost, monthly
 from batch.model import StationResult
+from batch.numbers.costs import DirtCost, monthly
 from batch.review.farm import FarmMonth, rows_text
 from batch.review.month import Month, parse_month
 from batch.review.page import Column, Pack, bars, finish, heading, note, solid, style, table

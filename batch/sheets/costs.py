@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from batch.bill import FarmBill, StationBill
-from batch.costs import LONGEST_GAP
+from batch.numbers.bill import FarmBill, StationBill
+from batch.numbers.costs import LONGEST_GAP
 from batch.sheets import kit as k
 from batch.sheets import months, tradeoff
 from batch.sheets.sums import ALL, LAST, NAME_WIDTH, WIDTH, heads, live, note, section, total

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from batch.bill import StationBill
+from batch.numbers.bill import StationBill
 from batch.sheets import kit as k
 from batch.sheets.sums import LAST, NAME_WIDTH, heads, live, section, total
 from templates.book import column_letters

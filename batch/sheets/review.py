@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from batch.history import station_gauge
+from batch.ladder.history import station_gauge
 from batch.model import FlowFit, StationResult
+from batch.numbers.worth import Creep, GiveBack
 from batch.sheets import kit as k
-from batch.worth import Creep, GiveBack
 from templates import look
 
 HEADER = 2

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from batch.runs import Run
+from batch.numbers.runs import Run
 from batch.sheets import kit as k
 
 HEADER = 3

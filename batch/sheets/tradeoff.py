@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import Any
 
+from batch.numbers.tradeoff import Priced, TradeOff
 from batch.sheets import kit as k
 from batch.sheets.sums import ALL, LAST, heads, live, note, section
-from batch.tradeoff import Priced, TradeOff
 from templates import look
 
 CHART_POINTS = 225.0  # height of the chart's row, so that it stands whatever rows are above

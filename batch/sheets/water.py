@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from batch.model import Station
-from batch.sheets import kit as k
-from batch.water import (
+from batch.numbers.water import (
     PASSAGE_RULES,
     TABLES,
     GradeFit,
@@ -19,6 +18,7 @@ from batch.water import (
     unit_of,
     water_review,
 )
+from batch.sheets import kit as k
 
 TOP = 2  # the rows above repeat on every printed page
 COLUMNS = (

@@ -14,7 +14,7 @@ from html import escape
 from typing import Any
 
 from batch.model import Assessment, History, Reading, Station
-from batch.runs import corrected_drop
+from batch.numbers.runs import corrected_drop
 from batch.sheets import kit as k
 from batch.sheets.rows import formula_cell, formula_text_cell, number_cell, text_cell
 from templates.book import Table, column_letters
@@ -295,6 +295,8 @@ def _at_reference(
     known = bool(flow and flow > 0 and reference and reference > 0)
     shown = flow / fixed.flow_factor if flow else None
     corrected = None if drop is None else corrected_drop(drop, shown, reference, fixed.exponent)
+    if corrected is not None and not math.isfinite(corrected):
+        corrected = None
     formula = f"J{n}*(V{n}/T{n})^W{n}" if known else f"J{n}"
     rise = None if drop is None or clean is None else drop - clean
     return (

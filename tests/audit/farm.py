@@ -14,8 +14,8 @@ from batch.assess import as_of_date
 from batch.audit.model import Place, RuleResult, State
 from batch.audit.procedure import procedure
 from batch.audit.trust import trust
-from batch.history import histories
-from batch.reading import read_book
+from batch.ladder.history import histories
+from batch.reading.book import read_book
 from templates.blank import BlankOptions, build
 from tests.benchmarks.audit import Habits, Keeper, Pump, clocks_of, pressures
 

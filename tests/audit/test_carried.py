@@ -12,10 +12,10 @@ from batch.audit.carried import alike, read_mark
 from batch.audit.job import Audit, audit_bytes
 from batch.audit.model import Question, RuleResult, State
 from batch.audit.report import answer
-from batch.cells import NoValue
 from batch.fingerprint import fingerprint
 from batch.job import review_bytes
-from batch.reading import read_book
+from batch.reading.book import read_book
+from batch.reading.cells import NoValue
 from templates.book import Book
 from tests.audit.edits import marked, typed_over
 from tests.audit.farm import Farm, honest, open_places

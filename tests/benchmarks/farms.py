@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from batch.model import History, Reading, Station, Work
-from batch.robust import Floats
+from batch.numbers.robust import Floats
 
 SEASON = dt.date(2026, 3, 1)
 LIMIT = 5.0  # [m]

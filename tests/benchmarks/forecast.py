@@ -16,9 +16,9 @@ from pathlib import Path
 
 import numpy as np
 
-from batch.forecast import HORIZON, QUANTILES, forecast
-from batch.robust import Floats, least_squares
-from batch.runs import Run, cut_runs
+from batch.numbers.forecast import HORIZON, QUANTILES, forecast
+from batch.numbers.robust import Floats, least_squares
+from batch.numbers.runs import Run, cut_runs
 from tests.benchmarks import records
 from tests.benchmarks.farms import LIMIT, SCENARIOS, Case, draw
 
@@ -326,8 +326,8 @@ season' mix straight, accelerating and stepwise farms.
 The targets: coverage between 70 and 90 %, pinball loss at least 20 % below the better habit's
 overall and no worse in any scenario. On evenly fouling farms a straight line through ten readings
 is the truth itself and cannot be beaten; on stepwise farms bursts of dirt come without notice.
-The span is stretched by how uneven the fouling looks (`_STRETCH` in `batch/forecast.py`, set on
-seeds under 1000); before, one stretch served all farms and missed three combinations.
+The span is stretched by how uneven the fouling looks (`_STRETCH` in `batch/numbers/forecast.py`,
+set on seeds under 1000); before, one stretch served all farms and missed three combinations.
 
 ## The table
 

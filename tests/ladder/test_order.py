@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 
-from batch.history import in_order
-from batch.ladder import recurring
+from batch.ladder.climb import recurring
+from batch.ladder.history import in_order
 from batch.model import Episode, Reading
 from tests.ladder.histories import DAY0, read, work
 

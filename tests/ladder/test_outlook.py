@@ -8,11 +8,11 @@ from dataclasses import replace
 import pytest
 
 from batch.assess import by_urgency
-from batch.forecast import Forecast
-from batch.history import in_order
+from batch.ladder.history import in_order
+from batch.ladder.verdict import judge
 from batch.model import History, Judgement, Station, StationResult, Verdict
-from batch.outlook import Outlook, outlooks, soon
-from batch.verdict import judge
+from batch.numbers.forecast import Forecast
+from batch.numbers.outlook import Outlook, outlooks, soon
 from tests.ladder.histories import DAY0, SETTINGS, read, station, work
 
 RISING = tuple(read(7 * week, 1.0 + 0.4 * week) for week in range(8))  # 3.8 m on day 49
@@ -52,7 +52,7 @@ def test_over_resting_and_unread_stations_have_no_forecast() -> None:
 
 def test_a_crowded_book_has_no_forecasts_and_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
     """Two stations where one is the most; what else is silent keeps its own reason."""
-    monkeypatch.setattr("batch.outlook.MOST_STATIONS", 1)
+    monkeypatch.setattr("batch.numbers.outlook.MOST_STATIONS", 1)
     pair = [History(station(), RISING), History(station(in_service=False), RISING)]
     many, resting = outlooks(pair, SETTINGS, day(49))
     assert many.forecast.silent == (

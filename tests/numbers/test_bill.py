@@ -11,11 +11,11 @@ from hypothesis import given
 from hypothesis import settings as effort
 from hypothesis import strategies as st
 
-from batch.bill import FarmBill, farm_bill
-from batch.billjson import farm_costs_json, station_loss_json
-from batch.costs import dirt_cost
 from batch.model import History, Judgement, StationResult, Verdict
-from batch.outlook import outlooks
+from batch.numbers.bill import FarmBill, farm_bill
+from batch.numbers.costs import dirt_cost
+from batch.numbers.outlook import outlooks
+from batch.report.bill import farm_costs_json, station_loss_json
 from templates.book import Settings
 from tests.numbers.logs import log, read, work
 

@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import settings as effort
 from hypothesis import strategies as st
 
-from batch.costs import DirtCost, dirt_cost, discharge_share_lost, monthly, pump_energy
 from batch.model import History, Reading, Work
+from batch.numbers.costs import DirtCost, dirt_cost, discharge_share_lost, monthly, pump_energy
 from templates.book import Settings
 from tests.numbers.logs import log, read, work
 

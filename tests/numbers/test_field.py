@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batch.costs import discharge_share_lost
-from batch.field import FlushWater, clean_field_pressure, discharge_lost, flush_water
 from batch.model import History, Work
+from batch.numbers.costs import discharge_share_lost
+from batch.numbers.field import FlushWater, clean_field_pressure, discharge_lost, flush_water
 from templates.book import Settings
 from tests.numbers.logs import log, read, work
 

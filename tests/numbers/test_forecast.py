@@ -8,10 +8,10 @@ import time
 import numpy as np
 import pytest
 
-from batch.forecast import Forecast, forecast
-from batch.fouling import LAWS, SHAPES, WANDER, Grid, fit, level, position, state, way_left
 from batch.model import Reading, Work
-from batch.runs import Run, cut_runs
+from batch.numbers.forecast import Forecast, forecast
+from batch.numbers.fouling import LAWS, SHAPES, WANDER, Grid, fit, level, position, state, way_left
+from batch.numbers.runs import Run, cut_runs
 from tests.numbers.logs import log, on, read, work
 
 LIMIT = 5.0

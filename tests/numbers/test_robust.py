@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from batch.robust import (
+from batch.numbers.robust import (
     least_squares,
     least_squares_through_origin,
     mann_kendall,
@@ -112,7 +112,7 @@ def test_other_refusals() -> None:
         least_squares_through_origin([0, 0], [1, 2])
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=60, derandomize=True)
 @given(
     st.lists(st.integers(0, 500), min_size=6, max_size=25, unique=True),
     st.floats(-3, 3),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 from dataclasses import replace
 
 import pytest
 
-from batch.runs import FELL, corrected_drop, cut_runs
+from batch.numbers.runs import FELL, corrected_drop, cut_runs
 from tests.numbers.logs import log, on, read, work
 
 
@@ -166,6 +168,7 @@ def test_drops_are_brought_to_the_reference_flow() -> None:
     assert corrected_drop(1.0, 20.0, 40.0) == pytest.approx(4.0)
     assert corrected_drop(1.0, None, 40.0) == 1.0
     assert corrected_drop(1.0, 0.0, 40.0) == 1.0
+    assert math.isnan(corrected_drop(1.0, 1e-200, 40.0))
     (run,) = cut_runs(log(read(0, 1.0, flow=40), read(5, 0.5, flow=20), read(10, 3.0, flow=40)), 3)
     assert run.drops == pytest.approx((1.0, 2.0, 3.0))
 

@@ -6,8 +6,8 @@ import datetime as dt
 
 import pytest
 
-from batch.robust import theil_sen
-from batch.runs import FELL, Run, cut_runs
+from batch.numbers.robust import theil_sen
+from batch.numbers.runs import FELL, Run, cut_runs
 from tests.benchmarks import records
 from tests.benchmarks.farms import LIMIT
 

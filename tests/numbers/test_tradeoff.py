@@ -11,10 +11,10 @@ from hypothesis import assume, given
 from hypothesis import settings as effort
 from hypothesis import strategies as st
 
-from batch.costs import dirt_cost, pump_energy
 from batch.model import History, Reading, Work
-from batch.runs import Run, cut_runs
-from batch.tradeoff import DROPS, Priced, TradeOff, replayed, rising, trade_off
+from batch.numbers.costs import dirt_cost, pump_energy
+from batch.numbers.runs import Run, cut_runs
+from batch.numbers.tradeoff import DROPS, Priced, TradeOff, replayed, rising, trade_off
 from templates.book import Settings
 from tests.numbers.logs import log, read, work
 

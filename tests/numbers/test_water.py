@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from batch.history import stations
+from batch.ladder.history import stations
 from batch.model import Station
-from batch.water import (
+from batch.numbers.water import (
     CONSTITUENTS,
     PASSAGE_RULES,
     TABLES,

@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from batch.model import Reading, Station, Work
-from batch.runs import cut_runs
-from batch.worth import Worth, clean_creep, worth
+from batch.numbers.runs import cut_runs
+from batch.numbers.worth import Worth, clean_creep, worth
 from tests.numbers.logs import STATION, log, read, work
 
 Entries = list[Reading | Work]

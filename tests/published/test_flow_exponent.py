@@ -12,9 +12,9 @@ from dataclasses import replace
 import pytest
 from fluids.packed_bed import Ergun
 
-from batch.flowfit import HIGHEST, LOWEST, fit_exponent
 from batch.model import Reading, Work
-from batch.runs import corrected_drop
+from batch.numbers.flowfit import HIGHEST, LOWEST, fit_exponent
+from batch.numbers.runs import corrected_drop
 from templates.units import PASCAL_PER_METRE
 from tests.numbers.logs import STATION, read, work
 

@@ -15,7 +15,7 @@ import math
 
 import pytest
 
-from batch.history import histories
+from batch.ladder.history import histories
 from batch.model import Reading
 from checks.gauges import drop_uncertainty
 from templates.units import metres_per

@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 
 from batch.model import History, Reading, Station
-from batch.robust import (
+from batch.numbers.robust import (
     least_squares,
     least_squares_through_origin,
     mann_kendall,
     theil_sen,
 )
-from batch.runs import FELL, cut_runs
+from batch.numbers.runs import FELL, cut_runs
 
 DATASETS = Path(__file__).parents[3] / "shared" / "reference" / "datasets"
 needs_data = pytest.mark.skipif(

@@ -9,7 +9,7 @@ from xml.sax.saxutils import escape
 
 import xlsxwriter
 
-from batch.reading import ReadResult, read_book
+from batch.reading.book import ReadResult, read_book
 from templates.contract import AGREED, READINGS, STATIONS, WORK
 
 Rows = list[list[object]]

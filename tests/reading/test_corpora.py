@@ -8,12 +8,13 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from batch import oldbook, reading
 from batch.cli import main
 from batch.errors import BookError, SiltbookError
 from batch.files import BOOK_ENDINGS, OTHER_ENDINGS
 from batch.job import review_bytes
-from batch.reading import read_book
+from batch.reading import book as reading
+from batch.reading import oldbook
+from batch.reading.book import read_book
 from tests.lint import lint
 from tests.reading.books import clean_sheets, workbook
 

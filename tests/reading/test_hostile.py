@@ -19,7 +19,7 @@ from click.testing import CliRunner, Result
 
 from batch.cli import main
 from batch.job import review_bytes
-from batch.reading import read_book
+from batch.reading.book import read_book
 from templates.blank import BlankOptions, build
 from templates.contract import LISTS, RESULT_SHEETS, Kind
 from tests.reading.books import HEAD, MAIN, clean_sheets, raw_book, raw_sheet, row, workbook
@@ -144,7 +144,7 @@ def refused(result: Result, sentence: str, code: int = 3) -> None:
 
 
 def test_too_many_rows_of_one_list(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr("batch.reading.MAX_ROWS", 3)
+    monkeypatch.setattr("batch.reading.book.MAX_ROWS", 3)
     (tmp_path / "b.xlsx").write_bytes(workbook(clean_sheets()))
     sentence = "b.xlsx, sheet Readings: 4 filled rows; accepted: up to 3. Split the book by season."
     refused(command("check", tmp_path / "b.xlsx"), sentence)

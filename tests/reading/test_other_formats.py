@@ -15,12 +15,12 @@ import pytest
 import xlsxwriter
 from click.testing import CliRunner
 
-from batch import oldbook, plainbook
 from batch.cli import main
 from batch.errors import BookError
-from batch.foreign import as_xlsx, kind_of
 from batch.job import assess_bytes, review_bytes
-from batch.reading import ReadResult, read_book
+from batch.reading import oldbook, plainbook
+from batch.reading.book import ReadResult, read_book
+from batch.reading.foreign import as_xlsx, kind_of
 from tests.lint import lint
 from tests.office import convert, needs_office
 from tests.reading.books import clean_sheets, zipped

@@ -14,7 +14,7 @@ import openpyxl
 import pytest
 import xlsxwriter
 
-from batch.reading import ReadResult, read_book
+from batch.reading.book import ReadResult, read_book
 from templates.units import metres_per
 from tests.reading.books import (
     HEAD,

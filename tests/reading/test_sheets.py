@@ -9,7 +9,7 @@ import zipfile
 import pytest
 
 from batch.errors import BookError
-from batch.reading import read_book
+from batch.reading.book import read_book
 from checks.findings import CATALOGUE
 from templates.units import cubic_metres_per_hour_per, metres_per
 from tests.reading.books import NAME, clean_sheets, reading, workbook, zipped

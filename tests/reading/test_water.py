@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from batch.reading import ReadResult
+from batch.reading.book import ReadResult
 from checks.fitness import check_book
 from templates.contract import STATIONS, WATER
 from tests.reading.books import Rows, reading

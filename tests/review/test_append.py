@@ -12,7 +12,7 @@ import openpyxl
 import pytest
 
 from batch.graft.package import GraftError, Package
-from batch.reading import read_book
+from batch.reading.book import read_book
 from batch.review.append import append_rows
 from tests.lint import lint
 from tests.review.test_carry import small

@@ -14,7 +14,7 @@ import pytest
 import xlsxwriter
 
 from batch.errors import BookError
-from batch.reading import read_book
+from batch.reading.book import read_book
 from batch.review.append import append_rows
 from batch.review.carry import Carried, carry
 from batch.review.pack import make_pack, pack_bytes

@@ -107,7 +107,7 @@ def test_costs_are_the_months_and_a_gap_has_no_number() -> None:
     table = {str(r[0]): r for r in sheet.iter_rows(values_only=True) if str(r[0])[:5] == "2026-"}
     assert table["2026-06"][2] is None  # Hill, where nobody read
     assert table["2026-05"][2] > 200
-    from batch.costs import monthly
+    from batch.numbers.costs import monthly
 
     own = [
         dict(monthly(r.history, f.book.settings))["2026-07"].energy_kwh

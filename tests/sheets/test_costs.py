@@ -14,12 +14,12 @@ import pytest
 from openpyxl.worksheet.worksheet import Worksheet
 
 from batch.assess import assess
-from batch.bill import farm_bill
 from batch.job import assess_bytes, review_bytes
 from batch.model import Assessment, Verdict
+from batch.numbers.bill import farm_bill
+from batch.numbers.tradeoff import TradeOff
 from batch.sheets import tradeoff
 from batch.sheets.costs import EITHER
-from batch.tradeoff import TradeOff
 from templates.book import Settings
 from tests.office import convert, needs_office
 from tests.samples.load import SAMPLES

@@ -13,10 +13,10 @@ import pytest
 from openpyxl.worksheet.worksheet import Worksheet
 
 from batch.assess import assess
+from batch.numbers.water import TABLES, water_review
+from batch.report.water import grade_json, water_json
 from batch.sheets.book import result_book
 from batch.sheets.water import CHEMICALS, NO_GRADE, NO_TEST, SULPHIDE, cautions
-from batch.water import TABLES, water_review
-from batch.waterjson import grade_json, water_json
 from templates import look
 from templates.contract import WATER
 from tests.checks.builders import book, reading, table

@@ -13,7 +13,7 @@ import pytest
 
 from batch.job import assess_bytes, review_bytes
 from batch.model import StationResult
-from batch.report import station_json
+from batch.report.book import station_json
 from templates.blank import BlankOptions, build
 from templates.units import cubic_metres_per_hour_per
 from tests.office import convert, needs_office

@@ -17,10 +17,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from batch.forecast import Forecast
 from batch.job import assess_bytes
 from batch.model import Assessment, StationResult
-from batch.runs import Run
+from batch.numbers.forecast import Forecast
+from batch.numbers.runs import Run
 from templates.blank import BlankOptions, build
 from templates.contract import FARM, LISTS, PRESSURE_UNITS
 from templates.units import metres_per

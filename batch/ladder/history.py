@@ -1,0 +1,214 @@
+"""From the book's frames to one history per station, in the ladder's order."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections import defaultdict
+from collections.abc import Hashable, Iterable, Sequence
+from typing import Any
+
+from batch.model import History, Reading, Station, Work
+from batch.numbers.flowfit import fit_exponent
+from checks.gauges import (
+    GaugeFitness,
+    drop_uncertainty,
+    gauge_fitness,
+    outlet_slack,
+    probability_over,
+)
+from templates.book import Book
+
+CLEANINGS = ("hand cleaning", "screen replaced")
+LOWEST_FLOW_SHARE = 0.2  # of the reference flow, below which a drop says nothing
+
+
+def _number(value: object) -> float | None:
+    return None if value is None or math.isnan(value) else float(value)  # type: ignore[arg-type]
+
+
+def _text(value: object) -> str:
+    return value if isinstance(value, str) else ""
+
+
+def _yes(value: object) -> bool | None:
+    return {"yes": True, "no": False}.get(_text(value))
+
+
+def stations(book: Book) -> tuple[Station, ...]:
+    """The register with the farm's defaults filled in; the first row of a repeated name counts."""
+    found: dict[str, Station] = {}
+    for record in book.stations.frame.reset_index(names="row").to_dict("records"):
+        name = _text(record["station"])
+        if not name or name in found:
+            continue
+        limit = _number(record["drop_limit"])
+        found[name] = Station(
+            name=name,
+            row=int(record["row"]),
+            block=_text(record["block"]),
+            filter_type=_text(record["filter_type"]),
+            grade=_number(record["grade"]),
+            reference_flow=_number(record["reference_flow"]),
+            clean_drop=_number(record["clean_drop"]),
+            limit=book.settings.drop_limit if limit is None else limit,
+            working_inlet=_number(record["working_inlet"]),
+            wanted_field=_number(record["wanted_field"]),
+            gauges=_text(record["gauges"]) or None,
+            full_scale=_number(record["full_scale"]),
+            gauge_class=_number(record["gauge_class"]),
+            division=_number(record["division"]),
+            unit=_text(record["unit"]) or book.settings.pressure_unit,
+            in_service=_yes(record["in_service"]) is not False,
+            flush_flow=_number(record["flush_flow"]),
+            emitter_exponent=_number(record["emitter_exponent"]),
+            emitter_passage=_number(record["emitter_passage"]),
+        )
+    return tuple(found.values())
+
+
+def uncertainty(station: Station, drop: float) -> float | None:
+    """Standard uncertainty of one drop at this station [m]; None without gauge data."""
+    return drop_uncertainty(
+        drop,
+        gauges=station.gauges,
+        full_scale=station.full_scale,
+        gauge_class=station.gauge_class,
+        division=station.division,
+    )
+
+
+def station_gauge(station: Station) -> GaugeFitness:
+    """What this station's gauge can tell at its limit, and what a better one would."""
+    return gauge_fitness(
+        station.limit,
+        gauges=station.gauges,
+        full_scale=station.full_scale,
+        gauge_class=station.gauge_class,
+        division=station.division,
+    )
+
+
+def _why_unusable(
+    station: Station, inlet: float | None, outlet: float | None, flow: float | None
+) -> str:
+    if inlet is None or outlet is None:
+        return f"{'inlet' if inlet is None else 'outlet'} pressure missing or unreadable"
+    if inlet < 0 or outlet < 0:
+        return "negative pressure"
+    top = station.full_scale
+    if top is not None and max(inlet, outlet) > top + 1e-6:
+        return "pressure beyond the gauge's full scale"
+    # A drop a little under zero is what an honest reading of a clean filter can give.
+    slack = outlet_slack(
+        gauges=station.gauges,
+        full_scale=station.full_scale,
+        gauge_class=station.gauge_class,
+        division=station.division,
+    )
+    if outlet - inlet > slack:
+        return "outlet above inlet"
+    if flow is not None and flow <= 0:
+        return "no flow"
+    reference = station.reference_flow
+    if flow is not None and reference and flow < LOWEST_FLOW_SHARE * reference:
+        return "flow under a fifth of the reference flow"
+    return ""
+
+
+def _reading(station: Station, record: dict[Hashable, Any]) -> Reading:
+    inlet, outlet = _number(record["inlet"]), _number(record["outlet"])
+    flow = _number(record["flow"])
+    drop = None if inlet is None or outlet is None else inlet - outlet
+    why = _why_unusable(station, inlet, outlet, flow)
+    u = None if drop is None or why else uncertainty(station, drop)
+    return Reading(
+        row=int(record["row"]),
+        date=record["date"],
+        time=record["time"],
+        inlet=inlet,
+        outlet=outlet,
+        drop=drop,
+        flow=flow,
+        field=_number(record["field"]),
+        occasion=_text(record["occasion"]) or "routine",
+        u_drop=u,
+        p_over=probability_over(drop, station.limit, u) if drop is not None and u else None,
+        why_unusable=why,
+    )
+
+
+def _work(record: dict[Hashable, Any]) -> Work:
+    return Work(
+        row=int(record["row"]),
+        date=record["date"],
+        time=record["time"],
+        work=_text(record["work"]),
+        cycles=_number(record["cycles"]),
+        flush_inlet=_number(record["flush_inlet"]),
+        click=_yes(record["click"]),
+        water=_yes(record["water"]),
+        gauge_zero=_yes(record["gauge_zero"]),
+    )
+
+
+def _rank(entry: Reading | Work) -> int:
+    """Order of entries that carry the same time: a step comes before the reading that proves it."""
+    if isinstance(entry, Work):
+        return 1
+    return 0 if entry.occasion == "routine" else 2
+
+
+def _by_custom(day: Sequence[Reading | Work]) -> list[Reading | Work]:
+    """The order of the trade for a day without (all) times."""
+    readings = [e for e in day if isinstance(e, Reading)]
+    steps: list[Reading | Work] = [e for e in day if isinstance(e, Work)]
+    works = [e.work for e in steps if isinstance(e, Work)]
+    opened = next((i for i, w in enumerate(works) if w in CLEANINGS), len(works))
+    flushes = [i for i, w in enumerate(works) if w == "flush"]
+    before = [i for i in flushes if i < opened]
+    if before or flushes:
+        place = (before or flushes)[-1] + 1
+    else:
+        place = opened if opened < len(works) else 0
+    steps[place:place] = [r for r in readings if r.occasion == "after flush"]
+    routine = [r for r in readings if r.occasion == "routine"]
+    return [*routine, *steps, *(r for r in readings if r.occasion == "after cleaning")]
+
+
+def in_order(entries: Iterable[Reading | Work]) -> tuple[Reading | Work, ...]:
+    """Entries by date, then time; by the custom of the trade on a day where a time is missing."""
+    days: dict[dt.date, list[Reading | Work]] = defaultdict(list)
+    for entry in entries:
+        days[entry.date].append(entry)
+    ordered: list[Reading | Work] = []
+    for day in sorted(days):
+        today = sorted(days[day], key=lambda e: (isinstance(e, Work), e.row))
+        if len(today) > 1 and any(e.time is None for e in today):
+            ordered += _by_custom(today)
+        else:
+            ordered += sorted(today, key=lambda e: (e.time or dt.time(), _rank(e), e.row))
+    return tuple(ordered)
+
+
+def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
+    """One history per station of the register, entries after the as-of date left out."""
+    register = {station.name: station for station in stations(book)}
+    entries: dict[str, list[Reading | Work]] = {name: [] for name in register}
+    for frame, is_reading in ((book.readings.frame, True), (book.work.frame, False)):
+        # Whole columns to lists: one dict at a time, where `to_dict` makes them all.
+        columns = {"row": frame.index.tolist()} | {k: frame[k].tolist() for k in frame.columns}
+        for values in zip(*columns.values(), strict=True):
+            record: dict[Hashable, Any] = dict(zip(columns, values, strict=True))
+            station = register.get(_text(record["station"]))
+            if station is None or (as_of is not None and record["date"] > as_of):
+                continue
+            entry = _reading(station, record) if is_reading else _work(record)
+            entries[station.name].append(entry)
+    return tuple(_history(book, register[n], in_order(found)) for n, found in entries.items())
+
+
+def _history(book: Book, station: Station, entries: tuple[Reading | Work, ...]) -> History:
+    settings = book.settings
+    fit = fit_exponent(station, entries, settings.flush_cycles, settings.flush_inlet)
+    return History(station, entries, fit)

@@ -1,0 +1,302 @@
+"""The words of a verdict: the sentence of reasons, and the next steps of the trade."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from batch.ladder.climb import RISE_TO_WATCH, Gear, Step, missing_cycles
+from batch.model import Verdict
+from templates.units import metres_per
+
+if TYPE_CHECKING:
+    from batch.ladder.verdict import Facts
+    from batch.model import Work
+
+READ_ONCE_MORE = "Read once more first: the drop is too near the limit for this gauge to tell."
+READ_AGAIN = "Read inlet and outlet again and enter the reading."
+OPENING = (
+    "Before opening: close both valves, see the gauge above zero, let the pressure off with a "
+    "flush cycle, see the gauge at zero. Follow the maker's manual and local rules."
+)
+WIRING = (
+    "Disconnect the controller's battery before touching its wiring; leave mains work to "
+    "licensed people."
+)
+
+
+def reason(verdict: Verdict, facts: Facts) -> str:
+    """One sentence (or two) with figures and dates, and what explains a low field pressure."""
+    main = _MAIN[verdict](facts)
+    return f"{main}{_low_field(verdict, facts)}"
+
+
+def steps(verdict: Verdict, facts: Facts) -> tuple[str, ...]:
+    """What to do next, in order; cautions stand where a filter is opened or wiring touched."""
+    if verdict is Verdict.FLUSH:
+        return _flush_steps(facts)
+    if verdict is Verdict.ESCALATE:
+        return _escalate_steps(facts)
+    if verdict is Verdict.RE_READ:
+        return _re_read_steps(facts)
+    if verdict is Verdict.WATCH and not facts.flushing_helps:
+        return ("Read again within the reading interval; plan a hand cleaning.",)
+    return _STEPS[verdict]
+
+
+def _drop(facts: Facts) -> str:
+    """The latest drop against the limit, as a clause."""
+    if facts.latest is None:
+        return "no usable reading yet"
+    limit, excess = facts.history.station.limit, facts.drop - facts.history.station.limit
+    on = facts.latest.date.isoformat()
+    if facts.over:
+        return f"drop {facts.drop:.2f} m on {on}, {excess:.2f} m over the limit of {limit:.2f} m"
+    return f"drop {facts.drop:.2f} m on {on}, within the limit of {limit:.2f} m"
+
+
+def _sentence(*clauses: str) -> str:
+    text = "; ".join(c for c in clauses if c)
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def _when(work: Work | None) -> str:
+    return "" if work is None else work.date.isoformat()
+
+
+def _cycles(work: Work) -> str:
+    return "" if work.cycles is None else f" with {work.cycles:g} cycles"
+
+
+def _escalate(facts: Facts) -> str:
+    at = facts.standing
+    called = f"help was called on {_when(at.called)}" if at.called else ""
+    if at.gear is Gear.CONTROLLER_SUSPECT:
+        part = f"a new solenoid ({_when(at.new_solenoid)}) did not help" if at.new_solenoid else ""
+        signs = f"the flush of {_when(at.failed)} gave no signs"
+        return _sentence(signs, part, "the controller is suspect", _drop(facts), called)
+    flushed = f"flush of {_when(at.flushed)} and " if at.flushed else ""
+    tried = (
+        f"the {flushed}{at.cleaned.work} of {_when(at.cleaned)} did not help" if at.cleaned else ""
+    )
+    return _sentence(_drop(facts), tried, called)
+
+
+def _hand_clean(facts: Facts) -> str:
+    flush = facts.standing.flushed
+    proven = f"the flush of {_when(flush)}{_cycles(flush)} did not bring it down" if flush else ""
+    return _sentence(_drop(facts), proven)
+
+
+def _gear(facts: Facts) -> str:
+    failed = facts.standing.failed
+    missing = []
+    if failed is not None and failed.click is False:
+        missing.append("no click heard")
+    if failed is not None and failed.water is False:
+        missing.append("no water at the outlet")
+    return _sentence(f"flush of {_when(failed)}: {' and '.join(missing)}", _drop(facts))
+
+
+def _flush(facts: Facts) -> str:
+    at = facts.standing
+    if at.gear is Gear.AWAITS_PROOF and at.replaced is not None:
+        proof = f"{at.replaced.work} on {_when(at.replaced)}, not yet proven by a complete flush"
+        return _sentence(proof, _drop(facts))
+    since = "no complete flush since"
+    if at.opened is not None and at.opened is not facts.latest:
+        since = f"over since {at.opened.date.isoformat()}, no complete flush since"
+    if at.partial is not None:
+        lacking = missing_cycles(at.partial, facts.settings.flush_cycles)
+        plural = "cycle" if lacking == 1 else "cycles"
+        since += f"; the flush of {_when(at.partial)} was {lacking} {plural} short"
+    return _sentence(_drop(facts), since)
+
+
+def _supply(facts: Facts) -> str:
+    low, latest = facts.standing.supply_low, facts.latest
+    if low is not None and low.flush_inlet is not None:
+        least = facts.settings.flush_inlet
+        fell = f"inlet fell to {low.flush_inlet:.1f} m in the flush of {_when(low)}"
+        return _sentence(f"{fell}, at least {least:.1f} m is needed", _drop(facts))
+    if latest is None or latest.inlet is None:
+        return _sentence(_drop(facts))
+    wanted = facts.history.station.working_inlet or 0.0
+    on = latest.date.isoformat()
+    return _sentence(
+        f"inlet {latest.inlet:.1f} m on {on}, lowest working inlet is {wanted:.1f} m", _drop(facts)
+    )
+
+
+def _field(facts: Facts) -> str:
+    latest, wanted = facts.latest, facts.history.station.wanted_field
+    if latest is None or latest.field is None or wanted is None:
+        return _sentence(_drop(facts))
+    low = f"field pressure {latest.field:.1f} m on {latest.date.isoformat()}"
+    return _sentence(f"{low}, {wanted:.1f} m is wanted", f"supply is fine and {_drop(facts)}")
+
+
+def _inspect(facts: Facts) -> str:
+    clean, latest = facts.history.station.clean_drop or 0.0, facts.latest
+    flow = f" at {latest.flow:.0f} m³/h" if latest and latest.flow else ""
+    on = latest.date.isoformat() if latest else ""
+    return _sentence(
+        f"drop {facts.drop:.2f} m{flow} on {on} is implausibly low for a clean drop of "
+        f"{clean:.2f} m: torn or missing element, or an open bypass"
+    )
+
+
+def _re_read(facts: Facts) -> str:
+    at, newest = facts.standing, facts.newest
+    if at.step is Step.AWAITS_FLUSH_READING:
+        return _sentence(f"flushed on {_when(at.flushed)}, no usable reading since", _drop(facts))
+    if at.step is Step.AWAITS_CLEANING_READING and at.cleaned is not None:
+        done = f"{at.cleaned.work} on {_when(at.cleaned)}, no usable reading since"
+        return _sentence(done, _drop(facts))
+    if newest is None:
+        return _sentence(_drop(facts))
+    return _sentence(
+        f"the reading of {newest.date.isoformat()} cannot be judged ({newest.why_unusable})",
+        f"before it: {_drop(facts)}" if facts.latest else "",
+    )
+
+
+def _no_reading(facts: Facts) -> str:
+    if facts.days_since is None:
+        return "No usable reading in this book."
+    asked = f"{facts.settings.interval:g} days"
+    return _sentence(
+        f"last usable reading {facts.days_since} days ago, asked every {asked}", _drop(facts)
+    )
+
+
+def _watch(facts: Facts) -> str:
+    station = facts.history.station
+    share = facts.drop / station.limit
+    rise = facts.drop - (facts.drop if station.clean_drop is None else station.clean_drop)
+    near = ""
+    if share >= facts.settings.watch_share - 1e-9:
+        near = f"{100.0 * share:.0f} % of the limit"
+    elif rise > RISE_TO_WATCH:
+        near = f"risen {rise:.2f} m over the clean drop"
+    return _sentence(_drop(facts), near, _expected(facts))
+
+
+def _expected(facts: Facts) -> str:
+    """The forecast as a clause; empty where it is silent."""
+    expected = facts.expected
+    if expected is None or expected.date is None or expected.low is None:
+        return ""
+    latest = f"and {expected.high}" if expected.high else "and later than can be told"
+    return f"expected at the limit about {expected.date} (8 in 10: between {expected.low} {latest})"
+
+
+def _plain(facts: Facts) -> str:
+    return _sentence(_drop(facts))
+
+
+def _resting(facts: Facts) -> str:
+    return _sentence("not in service", _drop(facts))
+
+
+_MAIN = {
+    Verdict.ESCALATE: _escalate,
+    Verdict.HAND_CLEAN: _hand_clean,
+    Verdict.CHECK_FLUSH_GEAR: _gear,
+    Verdict.CHECK_SUPPLY: _supply,
+    Verdict.CHECK_FIELD: _field,
+    Verdict.FLUSH: _flush,
+    Verdict.INSPECT_SCREEN: _inspect,
+    Verdict.RE_READ: _re_read,
+    Verdict.NO_READING: _no_reading,
+    Verdict.WATCH: _watch,
+    Verdict.IN_RANGE: _plain,
+    Verdict.RESTING: _resting,
+}
+
+
+def _low_field(verdict: Verdict, facts: Facts) -> str:
+    """Which of supply, filter and field side explains a low field pressure, in that order."""
+    from batch.ladder.verdict import field_low, inlet_low, leak_suspected
+
+    text = ""
+    if field_low(facts):
+        if inlet_low(facts):
+            text = " Field pressure is low: the supply explains it (inlet low)."
+        elif facts.over:
+            text = " Field pressure is low: the filter explains it (drop over the limit)."
+        elif verdict is not Verdict.CHECK_FIELD:
+            text = " Field pressure is low: look beyond the filter."
+    if leak_suspected(facts) and facts.latest is not None and facts.latest.flow is not None:
+        reference = facts.history.station.reference_flow or facts.latest.flow
+        more = 100.0 * (facts.latest.flow / reference - 1.0)
+        text += f" Flow is {more:.0f} % above the reference flow: look for a leak."
+    return text
+
+
+def _flush_steps(facts: Facts) -> tuple[str, ...]:
+    cycles = facts.settings.flush_cycles
+    unit = facts.history.station.unit
+    least = facts.settings.flush_inlet / metres_per(unit)
+    return (
+        f"Close the downstream valve and run {cycles} flush cycles.",
+        f"Watch the inlet: it must stay at or above {least:.1f} {unit}.",
+        "Note the signs: click of the solenoid, water in the filter, water at the flush outlet.",
+        f"Open the valve, then: {READ_AGAIN[0].lower()}{READ_AGAIN[1:]}",
+    )
+
+
+def _escalate_steps(facts: Facts) -> tuple[str, ...]:
+    if facts.standing.gear is Gear.CONTROLLER_SUSPECT:
+        return (
+            WIRING,
+            "Bring in qualified help for the controller; say that the solenoid was checked first.",
+            f"After the repair run {facts.settings.flush_cycles} flush cycles and note the signs.",
+            READ_AGAIN,
+        )
+    return (
+        "Bring in qualified help; hand over this sheet with the readings, flush and cleaning.",
+        "Until then keep watching the field pressure; do not run the filter without its element.",
+        "After the repair: " + READ_AGAIN[0].lower() + READ_AGAIN[1:],
+    )
+
+
+def _re_read_steps(facts: Facts) -> tuple[str, ...]:
+    newest = facts.newest
+    if newest is not None and newest.why_unusable == "outlet above inlet":
+        return ("Check the selector: inlet first, then outlet.", READ_AGAIN)
+    return (READ_AGAIN, "Read while the station irrigates at its usual flow.")
+
+
+_STEPS: dict[Verdict, tuple[str, ...]] = {
+    Verdict.HAND_CLEAN: (
+        OPENING,
+        "Take the element out, clean it by hand, look for tears and worn seals.",
+        "Close the filter, open the valves slowly.",
+        "Log the cleaning, then: " + READ_AGAIN[0].lower() + READ_AGAIN[1:],
+    ),
+    Verdict.CHECK_FLUSH_GEAR: (
+        WIRING,
+        "Check the solenoid first: wiring, click, plunger, blocked port; replace it if needed.",
+        "If a new solenoid does not help, the controller is next.",
+        "Run a complete flush, note the signs, " + READ_AGAIN[0].lower() + READ_AGAIN[1:],
+    ),
+    Verdict.CHECK_SUPPLY: (
+        "Look at the pump, the suction side and the supply valve.",
+        "Walk the supply line and look for a leak.",
+        "When the inlet is back: " + READ_AGAIN[0].lower() + READ_AGAIN[1:],
+    ),
+    Verdict.CHECK_FIELD: (
+        "Look beyond the filter: valve, regulator, a broken lateral or an open end.",
+        "When mended, read inlet, outlet and field pressure again and enter the reading.",
+    ),
+    Verdict.INSPECT_SCREEN: (
+        "Check that the bypass is closed and try the gauge.",
+        OPENING,
+        "Look at the element: torn, missing or not seated; replace it if needed.",
+        READ_AGAIN,
+    ),
+    Verdict.NO_READING: (READ_AGAIN,),
+    Verdict.WATCH: ("Read again within the reading interval; plan a flush.",),
+    Verdict.IN_RANGE: (),
+    Verdict.RESTING: (),
+}

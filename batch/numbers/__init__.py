@@ -1,0 +1,1 @@
+"""What the readings give: runs, forecasts, exponents, costs, and the water."""

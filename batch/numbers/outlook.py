@@ -1,0 +1,103 @@
+"""What a station's runs say about the days ahead: forecast, and when to read it again."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from batch.ladder.climb import is_over
+from batch.model import History
+from batch.numbers.costs import DirtCost, dirt_cost
+from batch.numbers.forecast import MOST_FARM, Forecast, forecast, teachers
+from batch.numbers.runs import Run, cut_runs
+from batch.numbers.worth import Worth, worth
+from templates.book import Settings
+
+MOST_STATIONS = 2000  # in one book; a forecast takes milliseconds, and minutes for everybody's
+CROWDED = (
+    f"more than {MOST_STATIONS:,} stations in one book, so forecasts are left out:"
+    " split the book by farm"
+)
+WATCH_INTERVALS = 2.0  # a forecast within so many reading intervals makes a station watched
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """One station's runs and all that follows from them; `worth` is that of its cleaning work."""
+
+    runs: tuple[Run, ...]
+    forecast: Forecast
+    cost: DirtCost
+    read_by: dt.date | None
+    worth: Worth
+
+
+def outlooks(
+    histories: Sequence[History], settings: Settings, as_of: dt.date | None
+) -> tuple[Outlook, ...]:
+    """One outlook per history; the runs of the farm's other stations help where one is short."""
+    runs = [cut_runs(history, settings.flush_cycles, settings.flush_inlet) for history in histories]
+    farm = teachers(run for own in runs for run in own)
+    crowded = CROWDED if len(histories) > MOST_STATIONS else ""
+    return tuple(
+        # A forecast learns from the farm's latest runs, of which its own are passed over.
+        _outlook(history, own, farm[-(MOST_FARM + len(own)) :], settings, as_of, crowded)
+        for history, own in zip(histories, runs, strict=True)
+    )
+
+
+def _outlook(
+    history: History,
+    own: tuple[Run, ...],
+    farm: Sequence[Run],
+    settings: Settings,
+    as_of: dt.date | None,
+    crowded: str,
+) -> Outlook:
+    expected = _forecast(history, own, farm, as_of, crowded)
+    by = _read_by(history, expected, settings, as_of)
+    value = worth(history.station, own, settings.interval)
+    return Outlook(own, expected, dirt_cost(history, settings), by, value)
+
+
+def _forecast(
+    history: History,
+    own: tuple[Run, ...],
+    farm: Sequence[Run],
+    as_of: dt.date | None,
+    crowded: str,
+) -> Forecast:
+    station, latest = history.station, history.latest
+    if as_of is None or latest is None or latest.drop is None:
+        return Forecast(None, None, None, "no usable reading")
+    if not station.in_service:
+        return Forecast(None, None, None, "not in service")
+    if is_over(latest.drop, station.limit):
+        return Forecast(None, None, None, "already over the limit")
+    if crowded:
+        return Forecast(None, None, None, crowded)
+    return forecast(own, farm, station.limit, as_of, latest.u_drop)
+
+
+def _read_by(
+    history: History,
+    expected: Forecast,
+    settings: Settings,
+    as_of: dt.date | None,
+) -> dt.date | None:
+    """Never later than the reading interval, nor than the early end of the forecast."""
+    if as_of is None or not history.station.in_service:
+        return None
+    latest = history.latest
+    if latest is None:
+        return as_of
+    due = latest.date + dt.timedelta(days=int(settings.interval))
+    return max(as_of, min(due, expected.low) if expected.low else due)
+
+
+def soon(expected: Forecast, settings: Settings, as_of: dt.date | None) -> bool:
+    """Whether the limit is expected to be reached within two reading intervals."""
+    if expected.date is None or as_of is None:
+        return False
+    return (expected.date - as_of).days <= WATCH_INTERVALS * settings.interval

@@ -1,0 +1,284 @@
+"""Cuts a station's history into runs: the stretches of readings between two resets.
+
+A reset is a hand cleaning, a new screen, a complete flush, or a drop that fell with no such work
+logged. A trend is fitted inside a run and never across a reset: over a sawtooth the slope of
+the whole series can come out with the wrong sign.
+
+Edges:
+- The first run starts at its first reading, since nothing says when the element was last clean;
+  every later one starts on the day of its reset. The last run is open (`ended_by` empty) unless
+  a reset follows its last reading.
+- Resets with no usable reading between them count as one, named after the strongest work.
+- A flush with too few or unknown cycles, or with a missing sign, cuts only where the drop fell;
+  the run is then marked `inferred`.
+- A run of one reading is kept, without a rate; a stretch without readings is no run.
+- Unusable readings are left out. Time of day counts where it is logged, else noon.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import dataclass, replace
+from itertools import accumulate, pairwise
+
+from batch.model import FLOW_EXPONENT, History, Reading, Work
+from batch.numbers.robust import theil_sen
+from checks.gauges import NOISE
+
+FALL_SHARE = 0.4  # a fall by more than this share of the drop ...
+FALL_SIGMAS = 3.0  # ... and by more than this many standard uncertainties is a reset
+FALL_UNKNOWN_GAUGE = 0.5  # [m]; least fall that counts where the gauge data are missing
+LONGEST_GAP = 60.0  # [days] without a reading, over which a rate says little
+LEAST_READINGS = 3
+RATE_CONFIDENCE = 0.8
+
+FELL = "fell with no work logged"
+_STRENGTH = {FELL: 0, "flush": 1, "hand cleaning": 2, "screen replaced": 3}
+
+
+@dataclass(frozen=True)
+class Run:
+    """The readings between two resets.
+
+    `days` [days since start] and `drops` [m, at the reference flow where the flow is known] go
+    together. `start_level` is the first drop. `rate`, `rate_low`, `rate_high` [m/day]: Theil-Sen
+    slope with its 80 % interval. `valid` says whether the rate may be believed, `why` why not.
+    `ended_by` is empty while the run is open. `inferred`: the reset at its end was concluded from
+    the drop, not logged as complete work. `recovered`: what that reset gave back, as a share of
+    the excess over the clean drop (1 = clean again); None where it cannot be known. `opened_by`
+    is the reset at its start, empty for a first run that no reset is known to have opened.
+    """
+
+    start: dt.date
+    end: dt.date
+    days: tuple[float, ...]
+    drops: tuple[float, ...]
+    start_level: float
+    rate: float | None
+    rate_low: float | None
+    rate_high: float | None
+    valid: bool
+    why: str
+    ended_by: str
+    inferred: bool
+    recovered: float | None
+    opened_by: str = ""
+
+    @property
+    def open(self) -> bool:
+        """Whether no reset has ended this run yet."""
+        return not self.ended_by
+
+
+@dataclass(frozen=True)
+class _Reset:
+    date: dt.date
+    moment: float
+    kind: str
+    inferred: bool
+
+
+_Point = tuple[Reading, float]  # a reading and its corrected drop [m]
+
+
+@dataclass
+class _Stretch:
+    opened: _Reset | None
+    points: list[_Point]
+    closed: _Reset | None = None
+
+
+def corrected_drop(
+    drop: float, flow: float | None, reference_flow: float | None, exponent: float = FLOW_EXPONENT
+) -> float:
+    """The drop [m] that the filter would show at the reference flow: h (Q_ref / Q)^n.
+
+    `flow` and `reference_flow` in the same unit. Unchanged where either is missing or not
+    positive; NaN where a flow is so small that the result is no number.
+    """
+    if not flow or not reference_flow or flow <= 0 or reference_flow <= 0:
+        return drop
+    try:
+        return float(drop * (reference_flow / flow) ** exponent)
+    except OverflowError:
+        return math.nan
+
+
+def moment(date: dt.date, time: dt.time | None) -> float:
+    """A day number with its part of the day [days]; noon where no time is logged."""
+    part = 0.5 if time is None else (time.hour + time.minute / 60 + time.second / 3600) / 24
+    return date.toordinal() + part
+
+
+def is_complete_flush(work: Work, flush_cycles: int, flush_inlet: float = 0.0) -> bool:
+    """Whether the log shows a flush of at least `flush_cycles` cycles with no sign missing.
+
+    Its inlet must not have fallen under `flush_inlet` [m]. A blank sign or inlet is not a no.
+    Blank cycles are no proof, so that flush does not count.
+    """
+    signs = work.click is not False and work.water is not False
+    held = work.flush_inlet is None or work.flush_inlet >= flush_inlet - 1e-6
+    return work.work == "flush" and signs and held and (work.cycles or 0) >= flush_cycles
+
+
+def is_reset(work: Work, flush_cycles: int, flush_inlet: float) -> bool:
+    """Whether this work takes dirt away: the element was opened, or flushed completely."""
+    opened = work.work in ("hand cleaning", "screen replaced")
+    return opened or is_complete_flush(work, flush_cycles, flush_inlet)
+
+
+def _logged_reset(work: Work, flush_cycles: int, flush_inlet: float) -> _Reset | None:
+    if is_reset(work, flush_cycles, flush_inlet):
+        return _Reset(work.date, moment(work.date, work.time), work.work, False)
+    return None
+
+
+def _least_fall(points: tuple[_Point, _Point], corrected: bool) -> float:
+    square = 0.0
+    for reading, drop in points:
+        if reading.u_drop is None:
+            return FALL_UNKNOWN_GAUGE
+        # The correction for flow magnifies the uncertainty as it does the drop.
+        scale = drop / reading.drop if corrected and reading.drop else 1.0
+        square += (reading.u_drop * scale) ** 2
+    return FALL_SIGMAS * math.sqrt(square)
+
+
+def fall_between(
+    before: Reading,
+    after: Reading,
+    reference_flow: float | None,
+    exponent: float = FLOW_EXPONENT,
+) -> tuple[float, float] | None:
+    """Both drops [m] where the second fell beyond doubt, else None.
+
+    Beyond doubt: by more than 40 % and more than three standard uncertainties (0.5 m where the
+    gauge is unknown). At the reference flow [m3/h] where both flows are known.
+    """
+    points = [
+        (r, corrected_drop(r.drop or 0.0, r.flow, reference_flow, exponent))
+        for r in (before, after)
+    ]
+    # A corrected drop and an uncorrected one do not compare: then both are taken as read.
+    corrected = bool(before.flow and after.flow)
+    high, low = (drop if corrected else r.drop or 0.0 for r, drop in points)
+    fall = high - low
+    least = _least_fall((points[0], points[1]), corrected)
+    # A fall of exactly that share is none, in whatever unit it was read.
+    enough = max(FALL_SHARE * high, least) + NOISE
+    return (high, low) if fall > enough else None
+
+
+def _stretches(history: History, flush_cycles: int, flush_inlet: float) -> list[_Stretch]:
+    stretches = [_Stretch(None, [])]
+    partial = False  # a flush that does not count on its own, since the last reading
+    for entry in history.entries:
+        now = stretches[-1]
+        if isinstance(entry, Work):
+            partial = partial or entry.work == "flush"
+            reset = _logged_reset(entry, flush_cycles, flush_inlet)
+            if reset is not None:
+                _close(stretches, reset)
+            continue
+        if not entry.usable or entry.drop is None:
+            continue
+        reference, n = history.station.reference_flow, history.exponent
+        point = (entry, corrected_drop(entry.drop, entry.flow, reference, n))
+        if now.points and fall_between(now.points[-1][0], entry, reference, n):
+            at = moment(entry.date, entry.time)
+            _close(stretches, _Reset(entry.date, at, "flush" if partial else FELL, True))
+        stretches[-1].points.append(point)
+        partial = False
+    return stretches
+
+
+def _close(stretches: list[_Stretch], reset: _Reset) -> None:
+    now = stretches[-1]
+    if now.points:
+        now.closed = reset
+        stretches.append(_Stretch(reset, []))
+        return
+    # Nothing was read since the last reset: both count as one, under the stronger name.
+    kind = max((r.kind for r in (now.opened, reset) if r), key=_STRENGTH.__getitem__)
+    now.opened = replace(reset, kind=kind)
+    if len(stretches) > 1:
+        before = stretches[-2]
+        if before.closed is None or _STRENGTH[reset.kind] >= _STRENGTH[before.closed.kind]:
+            before.closed = reset
+
+
+def _recovered(before: float, after: float | None, clean: float | None) -> float | None:
+    if after is None or clean is None or before - clean <= 1e-6:
+        return None
+    return (before - after) / (before - clean)
+
+
+def longest_gap(days: tuple[float, ...]) -> float:
+    """The longest time [days] between two readings of a run; 0 where there is one."""
+    return max((b - a for a, b in pairwise(days)), default=0.0)
+
+
+def _judge(days: tuple[float, ...], rate: float | None, high: float | None) -> str:
+    if len(days) < LEAST_READINGS:
+        return f"fewer than {LEAST_READINGS} readings in the run"
+    if rate is None:
+        return "all readings of the run were taken at the same time"
+    gap = longest_gap(days)
+    if gap > LONGEST_GAP:
+        return f"{gap:.0f} days of the run passed without a reading"
+    if rate < 0 and high is not None and high < 0:
+        return "the drop falls during the run"
+    return ""
+
+
+def _rates(
+    days: tuple[float, ...], drops: tuple[float, ...]
+) -> tuple[float | None, float | None, float | None]:
+    if len(set(days)) < 2:
+        return None, None, None
+    line = theil_sen(days, drops, RATE_CONFIDENCE)
+    return line.slope, line.low, line.high
+
+
+def _run(stretch: _Stretch, after: float | None, clean: float | None) -> Run:
+    first = stretch.points[0][0]
+    opened = stretch.opened
+    begun = moment(first.date, first.time) if opened is None else opened.moment
+    # A reading timed before an untimed reset of the same day stands at the start, not before it.
+    raw = [max(moment(r.date, r.time) - begun, 0.0) for r, _ in stretch.points]
+    days = tuple(accumulate(raw, max))
+    drops = tuple(drop for _, drop in stretch.points)
+    rate, low, high = _rates(days, drops)
+    why = _judge(days, rate, high)
+    closed = stretch.closed
+    return Run(
+        start=first.date if opened is None else opened.date,
+        end=stretch.points[-1][0].date if closed is None else closed.date,
+        days=days,
+        drops=drops,
+        start_level=drops[0],
+        rate=rate,
+        rate_low=low,
+        rate_high=high,
+        valid=not why,
+        why=why,
+        ended_by="" if closed is None else closed.kind,
+        inferred=closed is not None and closed.inferred,
+        recovered=None if closed is None else _recovered(drops[-1], after, clean),
+        opened_by="" if opened is None else opened.kind,
+    )
+
+
+def cut_runs(history: History, flush_cycles: int, flush_inlet: float = 0.0) -> tuple[Run, ...]:
+    """The runs of one station in order of time; empty where there is no usable reading.
+
+    `flush_cycles` (1 or more): the cycles that make one complete flush; ValueError under 1.
+    `flush_inlet` [m]: the least inlet during one.
+    """
+    if flush_cycles < 1:
+        raise ValueError(f"a complete flush needs at least 1 cycle, not {flush_cycles}")
+    filled = [s for s in _stretches(history, flush_cycles, flush_inlet) if s.points]
+    afters = [*(s.points[0][1] for s in filled[1:]), None][: len(filled)]
+    clean = history.station.clean_drop
+    return tuple(_run(s, after, clean) for s, after in zip(filled, afters, strict=True))

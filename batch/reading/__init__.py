@@ -1,0 +1,1 @@
+"""Reading a workbook: bytes to one `Book`, with a finding for each odd cell."""

@@ -1,0 +1,402 @@
+"""A workbook's bytes to one `Book`: finds sheets, header rows and columns, builds the frames."""
+
+from __future__ import annotations
+
+import datetime as dt
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from batch.errors import BookError
+from batch.reading.cells import (
+    Cells,
+    SheetCells,
+    SheetPart,
+    Workbook,
+    address,
+)
+from batch.reading.columns import NOTES, Block, accepted_text, read_column, read_dates, read_times
+from batch.reading.farm import read_farm
+from batch.reading.foreign import as_xlsx
+from batch.reading.headers import HEADER_ROWS, Header, find_header
+from batch.reading.lookalike import missing_sheet, plain_name, unread_sheets
+from batch.reading.opc import DAMAGE, damaged, open_package
+from batch.reading.sheetxml import read_sheet
+from batch.reading.workbook import open_workbook
+from checks.findings import Finding, find
+from checks.wording import rows_named
+from templates.book import Book, Counts, Settings, Table, column_letters
+from templates.contract import (
+    AGREED,
+    FARM,
+    LISTS,
+    READINGS,
+    STATIONS,
+    WATER,
+    WORK,
+    Column,
+    Kind,
+    Sheet,
+    bare,
+)
+from templates.units import amount_spellings
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+MAX_ROWS = 200_000  # of one list
+
+
+@dataclass(frozen=True)
+class ReadResult:
+    """A book and what was found wrong in single cells while reading it."""
+
+    book: Book
+    findings: tuple[Finding, ...]
+
+
+def read_book(data: bytes, path: str) -> ReadResult:
+    """Read a workbook; BookError with one sentence that names the file where it cannot be read."""
+    name = Path(path).name or path
+    try:
+        data, _ = as_xlsx(data, name)
+        workbook = open_workbook(open_package(data, name), name)
+        parts = {sheet.name: _part(workbook, sheet) for sheet in (FARM, *LISTS)}
+        for sheet in (STATIONS, READINGS):
+            if parts[sheet.name] is None:
+                raise missing_sheet(workbook, sheet, name)
+        cells = {
+            key: read_sheet(workbook, part) if part else SheetCells() for key, part in parts.items()
+        }
+        unread = list(unread_sheets(workbook, parts))
+    except BookError:
+        raise
+    except DAMAGE as error:
+        raise damaged(name, error) from None
+    return _Builder(workbook, parts, cells, name, unread).build(path)
+
+
+def _part(workbook: Workbook, sheet: Sheet) -> SheetPart | None:
+    alike = [s for s in workbook.sheets if plain_name(s.name) == plain_name(sheet.name)]
+    exact = [s for s in alike if s.name == sheet.name]
+    found = exact or alike
+    return found[0] if found else None
+
+
+class _Builder:
+    """Builds the book sheet by sheet: settings first, then the register, then what refers to it."""
+
+    def __init__(
+        self,
+        workbook: Workbook,
+        parts: dict[str, SheetPart | None],
+        cells: dict[str, SheetCells],
+        name: str,
+        unread: list[Finding],
+    ) -> None:
+        self.workbook = workbook
+        self.parts = parts
+        self.cells = cells
+        self.name = name
+        self.findings = unread
+        self.counts: dict[str, Counts] = {}
+        self.register: dict[str, str] = {}
+        self.station_units: dict[str, str] = {}
+        self.settings = Settings()
+
+    def build(self, path: str) -> ReadResult:
+        farm_part = self.parts[FARM.name]
+        farm_name = farm_part.name if farm_part else FARM.name
+        farm = read_farm(self.cells[FARM.name], farm_name, self.workbook)
+        self.settings = farm.settings
+        self.findings.extend(farm.findings)
+        if self.cells[FARM.name].columns and not farm.cells:
+            # Labels in other words would leave every default, the unit too, in force unsaid.
+            self.findings.append(
+                find("column-missing", sheet=farm_name, cell="", read="no setting that is known",
+                     accepted="the labels of the template, for example Pressure unit")
+            )  # fmt: skip
+        tables = {sheet.name: self.table(sheet) for sheet in LISTS}
+        book = Book(
+            path=path,
+            settings=self.settings,
+            stations=tables[STATIONS.name],
+            readings=tables[READINGS.name],
+            work=tables[WORK.name],
+            agreed=tables[AGREED.name],
+            water=tables[WATER.name],
+            farm_sheet=farm_name,
+            setting_cells=farm.cells,
+            counts=self.counts,
+            sheet_names=tuple(part.name for part in self.workbook.sheets),
+            date1904=self.workbook.date1904,
+        )
+        return ReadResult(book, tuple(self.findings))
+
+    def table(self, sheet: Sheet) -> Table:
+        """One list sheet as a typed frame; BookError where its header cannot be found."""
+        cells = self.cells.pop(sheet.name)
+        part = self.parts[sheet.name]
+        title = part.name if part else sheet.name
+        if not cells.columns and sheet not in (STATIONS, READINGS):
+            return self._empty(sheet, title)
+        header = self._header(cells, sheet, title)
+        if header is None:
+            return self._empty(sheet, title)
+        for text, column in header.twice:
+            place = f"{column_letters(column)}{header.row}"
+            read, accepted = f"'{text}'", "each header once"
+            self.findings.append(
+                find("column-twice", sheet=title, cell=place, read=read, accepted=accepted)
+            )
+        self._note_odd_units(sheet, header, title)
+        block = _block(cells, header, sheet, title, self.workbook, self.name)
+        self._note_merged(cells, header, block)
+        _note_hidden(cells, block)
+        return self._frame(sheet, header, block)
+
+    def _note_odd_units(self, sheet: Sheet, header: Header, title: str) -> None:
+        """A column whose header names a unit that cannot be turned into its own is not read."""
+        for text, column, key in header.odd:
+            place = f"{column_letters(column)}{header.row}"
+            known = ", ".join(amount_spellings(sheet.column(key).amount))
+            self.findings.append(
+                find("unit-unknown", sheet=title, cell=place,
+                     read=f"'{text}', so the column was not read", accepted=known)
+            )  # fmt: skip
+
+    def _header(self, cells: SheetCells, sheet: Sheet, title: str) -> Header | None:
+        header = find_header(cells, sheet)
+        wanted = [column for column in sheet.columns if column.required]
+        missing = [c.header for c in wanted if header is None or c.key not in header.places]
+        if not missing:
+            return header
+        listed = ", ".join(missing)
+        if sheet in (AGREED, WATER):  # neither decides a verdict
+            self.findings.append(
+                find("column-missing", sheet=title, cell="", read="no header " + listed,
+                     accepted=f"these headers in one of the first {HEADER_ROWS} rows")
+            )  # fmt: skip
+            return None
+        where = f"its headers were found in row {header.row}" if header else "it has no header row"
+        raise BookError(
+            f"{self.name}, sheet {title}: no column {listed} ({where}): add the header, spelt as"
+            f" in the template, in one of the first {HEADER_ROWS} rows."
+        )
+
+    def _empty(self, sheet: Sheet, title: str) -> Table:
+        self.counts[sheet.name] = Counts(0, 0, 0)
+        block = Block(title, np.zeros(0, dtype=np.int64), {}, {}, [], False)
+        return self._frame(sheet, Header(1, {}, {}, ()), block)
+
+    def _note_merged(self, cells: SheetCells, header: Header, block: Block) -> None:
+        used = sorted(header.places.values())
+        last = int(block.rows[-1]) if len(block.rows) else 0
+        noted = 0
+        for ref in cells.merged:
+            top, left, bottom, right = _corners(ref)
+            touches = bisect_right(used, right) > bisect_left(used, left)
+            if bottom > header.row and top <= last and touches:
+                noted += 1
+                if noted > NOTES:
+                    break
+                block.findings.append(
+                    find("cells-merged", sheet=block.sheet, cell=f"{column_letters(left)}{top}",
+                         read=f"{ref} as one cell", accepted="one cell for every row")
+                )  # fmt: skip
+
+    def _frame(self, sheet: Sheet, header: Header, block: Block) -> Table:
+        made: dict[str, NDArray[np.object_]] = {}
+        names = np.full(len(block.rows), None, dtype=object)
+        if sheet.has("station"):
+            names = made["station"] = block.stations = self._stations(sheet, block)
+        if sheet is STATIONS:
+            made["unit"] = read_column(block, sheet.column("unit"))
+            self._learn_units(names, made["unit"])
+        units = self._row_units(names)
+        from_dates: dict[int, dt.time] = {}
+        for column in sheet.columns:
+            if column.key in made:
+                continue
+            if column.kind is Kind.DATE:
+                made[column.key], from_dates = read_dates(block, column)
+            elif column.kind is Kind.TIME:
+                made[column.key] = read_times(block, column, from_dates)
+            else:
+                unit = header.units.get(column.key) or self._unit(column.kind, units)
+                made[column.key] = read_column(block, column, unit)
+        keep = self._keep(sheet, block, made)
+        self.findings.extend(sorted(block.findings, key=_reading_order))
+        used = int((keep & self._known(names)).sum() if sheet.has("station") else keep.sum())
+        self.counts[sheet.name] = Counts(len(keep), used, len(keep) - used)
+        frame = _data_frame(sheet, block.rows, made, keep)
+        return Table(block.sheet, header.row, block.places, frame, block.raw, header.units)
+
+    def _known(self, names: NDArray[np.object_]) -> NDArray[np.bool_]:
+        """Whose station is in the register: others stay in the frame for the checks to name."""
+        register = set(self.register.values())
+        return np.array([name in register for name in names.tolist()], dtype=bool)
+
+    def _unit(self, kind: Kind, row_units: NDArray[np.object_]) -> str | NDArray[np.object_]:
+        if kind is Kind.PRESSURE:
+            return row_units
+        if kind is Kind.FLOW:
+            return self.settings.flow_unit
+        return "m" if kind is Kind.METRES else ""
+
+    def _stations(self, sheet: Sheet, block: Block) -> NDArray[np.object_]:
+        """Station names, spaces collapsed, in the register's spelling where it has them."""
+        names = read_column(block, sheet.column("station"))
+        spelt: dict[str, str] = {}
+        for name in dict.fromkeys(names.tolist()):
+            if name is None:
+                continue
+            tidied = " ".join(name.split())
+            if sheet is STATIONS:
+                self.register.setdefault(tidied.casefold(), tidied)
+            spelt[name] = self.register.get(tidied.casefold(), tidied)
+        out: NDArray[np.object_] = np.empty(len(names), dtype=object)
+        out[:] = [spelt.get(name) for name in names.tolist()]
+        return out
+
+    def _learn_units(self, names: NDArray[np.object_], units: NDArray[np.object_]) -> None:
+        for name, unit in zip(names.tolist(), units.tolist(), strict=True):
+            if name is not None and unit is not None:
+                self.station_units.setdefault(name, unit)
+
+    def _row_units(self, names: NDArray[np.object_]) -> NDArray[np.object_]:
+        out: NDArray[np.object_] = np.empty(len(names), dtype=object)
+        default = self.settings.pressure_unit
+        out[:] = [self.station_units.get(name, default) for name in names.tolist()]
+        return out
+
+    def _keep(
+        self, sheet: Sheet, block: Block, made: dict[str, NDArray[np.object_]]
+    ) -> NDArray[np.bool_]:
+        """Which rows are used; flags required cells that are empty."""
+        keep = np.ones(len(block.rows), dtype=bool)
+        decisive = [c for c in sheet.columns if c.required and c.kind is not Kind.PRESSURE]
+        others = [c for c in sheet.columns if c.required and c.kind is Kind.PRESSURE]
+        for column in decisive:
+            absent = np.array([value is None for value in made[column.key].tolist()], dtype=bool)
+            self._flag_empty(block, column, absent & keep)
+            keep &= ~absent
+        for column in others:
+            self._flag_empty(block, column, np.isnan(made[column.key].astype(float)) & keep)
+        return keep
+
+    def _flag_empty(self, block: Block, column: Column, absent: NDArray[np.bool_]) -> None:
+        filled = np.zeros(len(block.rows), dtype=bool)
+        if column.key in block.cells:
+            filled[block.positions(column.key)] = True
+        for position in np.flatnonzero(absent & ~filled).tolist():
+            block.flag("cell-missing", column, position, "nothing", accepted_text(column))
+
+
+def _note_hidden(cells: SheetCells, block: Block) -> None:
+    """Hidden and filtered rows count as any other; whoever hid them should know."""
+    hidden = sorted(set(block.rows.tolist()) & set(cells.hidden))
+    if hidden:
+        block.findings.append(
+            find("rows-hidden", sheet=block.sheet, cell=f"A{hidden[0]}",
+                 read=f"{rows_named(hidden)} hidden or filtered",
+                 accepted="any row: hidden ones count as well")
+        )  # fmt: skip
+
+
+def _reading_order(finding: Finding) -> tuple[int, int]:
+    return address(finding.cell)
+
+
+def _corners(ref: str) -> tuple[int, int, int, int]:
+    try:
+        first, _, last = ref.partition(":")
+        (top, left), (bottom, right) = address(first), address(last or first)
+    except ValueError:
+        return 0, 0, 0, 0
+    return top, left, bottom, right
+
+
+def _block(
+    cells: SheetCells, header: Header, sheet: Sheet, title: str, workbook: Workbook, name: str
+) -> Block:
+    """The list's filled rows; BookError where there are more than any season has."""
+    kept = {}
+    for key, column in header.places.items():
+        kept[key] = _below(cells.columns[column], header.row)
+    repeated = _repeated_headers(kept, sheet)
+    if repeated:
+        kept = {key: _without(content, repeated) for key, content in kept.items()}
+    filled = [np.asarray(content.rows, dtype=np.int64) for content in kept.values()]
+    rows = np.unique(np.concatenate(filled)) if filled else np.zeros(0, dtype=np.int64)
+    if len(rows) > MAX_ROWS:
+        raise BookError(
+            f"{name}, sheet {title}: {len(rows):,} filled rows; accepted: up to {MAX_ROWS:,}."
+            " Split the book by season."
+        )
+    return Block(title, rows, kept, header.places, workbook.styles, workbook.date1904)
+
+
+def _below(content: Cells, row: int) -> Cells:
+    """The cells under a row, ascending, the last one where a row was written twice."""
+    rows = np.asarray(content.rows, dtype=np.int64)
+    if len(rows) > 1 and not (np.diff(rows) > 0).all():
+        latest = {r: i for i, r in enumerate(content.rows)}
+        picked: Iterable[int] = [latest[r] for r in sorted(latest)]
+        content = _pick(content, picked)
+    start = bisect_right(content.rows, row)
+    return Cells(content.rows[start:], content.values[start:], content.styles[start:])
+
+
+def _pick(content: Cells, indices: Iterable[int]) -> Cells:
+    picked = Cells()
+    for index in indices:
+        picked.rows.append(content.rows[index])
+        picked.values.append(content.values[index])
+        picked.styles.append(content.styles[index])
+    return picked
+
+
+def _repeated_headers(kept: dict[str, Cells], sheet: Sheet) -> set[int]:
+    """Rows that repeat the header, as a list printed on several pages does."""
+    rows: set[int] | None = None
+    for column in sheet.columns:
+        if not column.required:
+            continue
+        name = bare(column.header)
+        content = kept[column.key]
+        texts = {value for value in content.values if type(value) is str and len(value) < 60}
+        heads = {text for text in texts if bare(text) == name}
+        pairs = zip(content.rows, content.values, strict=True) if heads else ()
+        same = {row for row, value in pairs if value in heads}
+        rows = same if rows is None else rows & same
+        if not rows:
+            return set()
+    return rows or set()
+
+
+def _without(content: Cells, rows: set[int]) -> Cells:
+    return _pick(content, [i for i, row in enumerate(content.rows) if row not in rows])
+
+
+def _data_frame(
+    sheet: Sheet,
+    rows: NDArray[np.int64],
+    made: dict[str, NDArray[np.object_]],
+    keep: NDArray[np.bool_],
+) -> pd.DataFrame:
+    import pandas as pd
+
+    index = pd.Index(rows[keep], dtype="int64")
+    return pd.DataFrame(
+        {
+            column.key: pd.Series(made[column.key][keep], index=index, dtype=made[column.key].dtype)
+            for column in sheet.columns
+        },
+        index=index,
+    )

@@ -1,0 +1,344 @@
+"""Whole columns of one list sheet: cells to arrays in canonical units, odd cells to findings."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from batch.reading.amounts import MESH, canonical, factor_of, mesh_code, mesh_words
+from batch.reading.cells import Cells, ErrorText, IsoDate, NoValue, Style, Value
+from batch.reading.numerals import LARGEST, Number, odd_code, one_number
+from batch.reading.parsing import (
+    choice,
+    date_order,
+    date_text,
+    decimal_mark,
+    number_time,
+    serial_date,
+    serial_time,
+    tidy,
+    time_text,
+)
+from checks.findings import CATALOGUE, Finding, Severity, find
+from templates.book import column_letters
+from templates.contract import Column, Kind
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Objects = NDArray[np.object_]
+
+_PLAIN = (float, bool)
+NOTES = 100  # a whole column typed as text would otherwise drown every other finding
+FLAGS = 2_000  # a column with more errors of one kind is not mended cell by cell
+
+
+def shown(value: Value) -> str:
+    """A cell's value as a message quotes it."""
+    if isinstance(value, bool):
+        return "TRUE" if value else "FALSE"
+    if isinstance(value, float):
+        return plain(value)
+    if isinstance(value, ErrorText):
+        return str(value)
+    if isinstance(value, NoValue):
+        return "a formula without a value"
+    text = tidy(value)
+    return f"'{text if len(text) <= 60 else text[:57] + '...'}'"
+
+
+def plain(number: float) -> str:
+    """A number without a needless decimal part: 7.0 -> 7."""
+    return str(int(number)) if number == int(number) and abs(number) < 1e15 else repr(number)
+
+
+@dataclass
+class Block:
+    """The filled rows of one list sheet, below its header, and what was found wrong in them."""
+
+    sheet: str  # the sheet's name in the book
+    rows: NDArray[np.int64]  # spreadsheet rows, ascending
+    cells: dict[str, Cells]  # key -> its cells in these rows, ascending, each row once
+    places: dict[str, int]
+    styles: list[int]
+    date1904: bool
+    findings: list[Finding] = field(default_factory=list)
+    stations: Objects | None = None
+    raw: dict[str, dict[int, object]] = field(default_factory=dict)
+    flagged: Counter[tuple[str, str]] = field(default_factory=Counter)
+
+    def positions(self, key: str) -> NDArray[np.int64]:
+        """Where each cell of the column stands among the rows."""
+        return np.searchsorted(self.rows, np.asarray(self.cells[key].rows, dtype=np.int64))
+
+    def style(self, index: int) -> int:
+        """The Style of a cell format; plain where the book does not list it."""
+        return self.styles[index] if index < len(self.styles) else Style.PLAIN
+
+    def flag(self, code: str, column: Column, position: int, read: str, accepted: str) -> None:
+        """Record one finding at a cell of this block; only so many per column and rule."""
+        self.flagged[code, column.key] += 1
+        most = NOTES if CATALOGUE[code].severity is Severity.NOTE else FLAGS
+        if self.flagged[code, column.key] > most:
+            return
+        if self.flagged[code, column.key] == most:
+            accepted += " (further ones in this column are not listed)"
+        cell = f"{column_letters(self.places.get(column.key, 0))}{self.rows[position]}"
+        station = self.stations[position] if self.stations is not None else None
+        self.findings.append(
+            find(
+                code,
+                sheet=self.sheet,
+                cell=cell,
+                read=read,
+                accepted=accepted,
+                station=station or "",
+            )
+        )
+
+    def has_dates(self, cells: Cells) -> bool:
+        """Whether any cell of the column is formatted as a date, or as a percentage."""
+        used = set(cells.styles)
+        return any(self.style(index) != Style.PLAIN for index in used)
+
+
+def accepted_text(column: Column, unit: str = "") -> str:
+    """What a column accepts, for a message."""
+    if column.kind is Kind.DATE:
+        return "a date such as 2026-05-31"
+    if column.kind is Kind.TIME:
+        return "a time such as 07:30"
+    if column.kind is Kind.CHOICE:
+        return ", ".join(column.choices)
+    if column.kind is Kind.TEXT:
+        return "text"
+    return f"a number in {unit}" if unit else "a number"
+
+
+def read_numbers(block: Block, column: Column, unit: str | Objects = "") -> Floats:
+    """A column's numbers in canonical units, NaN where missing or unreadable.
+
+    `unit` is the column's unit, or one unit per row; '' where the column has none, or a number
+    column is in its own.
+    """
+    out: Floats = np.full(len(block.rows), np.nan)
+    cells = block.cells.get(column.key)
+    if cells is None or not cells.rows:
+        return out
+    at = block.positions(column.key)
+    block.raw[column.key] = {
+        row: str(value) if isinstance(value, str) else value
+        for row, value in zip(cells.rows, cells.values, strict=True)
+        if column.kind is not Kind.NUMBER or isinstance(value, str)
+    }
+    own: dict[int, str] = {}
+    clean = set(map(type, cells.values)) == {float} and not block.has_dates(cells)
+    if clean:
+        out[at] = cells.values
+    if not clean or np.nanmax(np.abs(out)) > LARGEST:
+        out[:] = np.nan
+        own = _odd_numbers(block, column, at, out, unit)
+    if not isinstance(unit, str):
+        by_unit = {name: factor_of(name) for name in set(unit.tolist())}
+        made: Floats = out * np.array([by_unit[name] for name in unit.tolist()], dtype=float)
+    elif unit == MESH:
+        made = out
+        bare = [at_row for at_row in at.tolist() if at_row not in own]
+        own |= _meshes(block, column, bare, out)
+    else:
+        made = out * canonical(column, 1.0, unit) if unit else out.copy()
+    for position, name in own.items():
+        made[position] = canonical(column, out[position], name)
+    return made
+
+
+def _meshes(block: Block, column: Column, at: list[int], out: Floats) -> dict[int, str]:
+    """The positions of plain numbers in a column of mesh numbers, each with its note."""
+    for position in at:
+        value = float(out[position])
+        if value != value:
+            continue
+        read = f"{plain(value)}, in a column of mesh numbers"
+        block.flag(mesh_code(value), column, position, read, mesh_words(value))
+    return dict.fromkeys(at, MESH)
+
+
+def _odd_numbers(
+    block: Block, column: Column, at: NDArray[np.int64], out: Floats, unit: str | Objects
+) -> dict[int, str]:
+    """Fill `out` cell by cell; returns the unit typed in the cell by position."""
+    cells = block.cells[column.key]
+    mark = decimal_mark(v for v in cells.values if type(v) is str)
+    own: dict[int, str] = {}
+    for position, value, style in zip(at.tolist(), cells.values, cells.styles, strict=True):
+        number = one_number(column, value, block.style(style), mark)
+        if number.value is not None:
+            out[position] = number.value
+        if number.unit:
+            own[position] = number.unit
+        if number.code:
+            here = unit if isinstance(unit, str) else str(unit[position])
+            accepted = accepted_number(column, number, here)
+            block.flag(number.code, column, position, shown(value), accepted)
+    return own
+
+
+def accepted_number(column: Column, number: Number, unit: str) -> str:
+    """What a number cell accepts, for a message."""
+    if number.code == "cell-ambiguous-number":
+        return "a number that can be read one way only, for example 1234 or 1.23"
+    if number.unit == MESH and number.value is not None:
+        return mesh_words(number.value)
+    if number.code == "cell-one-sided":
+        return "a number; here it is known only on which side of it the value lies"
+    return accepted_text(column, unit)
+
+
+def read_dates(block: Block, column: Column) -> tuple[Objects, dict[int, dt.time]]:
+    """A column's dates, None where missing or unreadable, and the times that stood with them."""
+    out: Objects = np.full(len(block.rows), None, dtype=object)
+    times: dict[int, dt.time] = {}
+    cells = block.cells.get(column.key)
+    if cells is None:
+        return out, times
+    order = date_order(v for v in cells.values if type(v) is str)
+    days: dict[Value, dt.date | None] = {}
+    for position, value in zip(block.positions(column.key).tolist(), cells.values, strict=True):
+        if type(value) is float:
+            if value not in days:
+                days[value] = _number_date(value, block.date1904)
+            out[position] = days[value]
+            if days[value] is not None:
+                clock = serial_time(value)
+            else:
+                clock = None
+                block.flag("cell-not-date", column, position, shown(value), accepted_text(column))
+        else:
+            out[position], clock = _text_date(block, column, position, value, order)
+        if clock is not None:
+            times[position] = clock
+    return out, times
+
+
+def _number_date(value: float, date1904: bool) -> dt.date | None:
+    date = serial_date(value, date1904)
+    if date is None and value == int(value) and 19_000_000 < value < 22_000_000:
+        return date_text(str(int(value))).date  # typed as 20260531
+    return date
+
+
+def _text_date(
+    block: Block, column: Column, position: int, value: Value, order: str
+) -> tuple[dt.date | None, dt.time | None]:
+    if isinstance(value, str) and type(value) in (str, IsoDate):
+        parsed = date_text(value, order)
+        if parsed.date is not None:
+            return parsed.date, parsed.time if parsed.time != dt.time(0, 0) else None
+        code = "cell-ambiguous-date" if parsed.ambiguous else "cell-not-date"
+    else:
+        code = odd_code(value, "cell-not-date")
+    accepted = accepted_text(column)
+    if code == "cell-ambiguous-date":
+        accepted = "a date that can be read one way only, for example 2026-05-31"
+    block.flag(code, column, position, shown(value), accepted)
+    return None, None
+
+
+def read_times(block: Block, column: Column, from_dates: dict[int, dt.time]) -> Objects:
+    """A column's times; where a cell is blank, the time that stood in the row's date cell."""
+    out: Objects = np.full(len(block.rows), None, dtype=object)
+    cells = block.cells.get(column.key)
+    if cells is not None:
+        known: dict[tuple[type, Value, bool], dt.time | None] = {}
+        triples = zip(block.positions(column.key).tolist(), cells.values, cells.styles, strict=True)
+        for position, value, style in triples:
+            styled = block.style(style) == Style.DATE
+            key = (type(value), value, styled)
+            if key not in known:
+                known[key] = _one_time(value, styled)
+            out[position] = known[key]
+            if known[key] is None:
+                code = odd_code(value, "cell-not-time")
+                block.flag(code, column, position, shown(value), accepted_text(column))
+            from_dates.pop(position, None)
+    for position, clock in from_dates.items():
+        out[position] = clock
+    return out
+
+
+def _one_time(value: Value, styled: bool) -> dt.time | None:
+    if type(value) is float:
+        return number_time(value, styled)
+    if not isinstance(value, str) or type(value) not in (str, IsoDate):
+        return None
+    clock = time_text(value)
+    return clock if clock is not None else date_text(value).time
+
+
+def read_texts(block: Block, column: Column) -> Objects:
+    """A column's texts; numbers as typed (7 -> '7'), dates as 2026-05-31, None where missing."""
+    out: Objects = np.full(len(block.rows), None, dtype=object)
+    cells = block.cells.get(column.key)
+    if cells is None:
+        return out
+    triples = zip(block.positions(column.key).tolist(), cells.values, cells.styles, strict=True)
+    for position, value, style in triples:
+        if type(value) is str:
+            out[position] = value.replace("\u00a0", " ").strip() or None
+        elif type(value) is float:
+            date = None
+            if block.style(style) == Style.DATE:
+                date = serial_date(value, block.date1904)
+                if column.required:
+                    read = date.isoformat() if date else shown(value)
+                    accepted = "text; format the cell as text first"
+                    block.flag("cell-looks-like-date", column, position, read, accepted)
+                    continue
+            out[position] = date.isoformat() if date else plain(value)
+        elif isinstance(value, ErrorText | NoValue):
+            code = odd_code(value, "")
+            block.flag(code, column, position, shown(value), accepted_text(column))
+        else:
+            out[position] = shown(value) if isinstance(value, bool) else str(value)
+    return out
+
+
+def read_choices(block: Block, column: Column) -> Objects:
+    """A column's choices in the contract's spelling, None where missing or not a choice."""
+    out: Objects = np.full(len(block.rows), None, dtype=object)
+    cells = block.cells.get(column.key)
+    if cells is None:
+        return out
+    known: dict[tuple[type, Value], str | None] = {}
+    for position, value in zip(block.positions(column.key).tolist(), cells.values, strict=True):
+        key = (type(value), value)
+        if key not in known:
+            known[key] = one_choice(column, value)
+        out[position] = known[key]
+        if known[key] is None:
+            code = odd_code(value, "cell-not-choice")
+            block.flag(code, column, position, shown(value), accepted_text(column))
+    return out
+
+
+def one_choice(column: Column, value: Value) -> str | None:
+    """One cell of a choice column, or None."""
+    if isinstance(value, ErrorText | NoValue):
+        return None
+    if isinstance(value, _PLAIN):
+        return choice(shown(value), column.choices)
+    return choice(value, column.choices)
+
+
+def read_column(block: Block, column: Column, unit: str | Objects = "") -> Any:
+    """One column by its kind; dates and times go by `read_dates` and `read_times`."""
+    if column.kind is Kind.TEXT:
+        return read_texts(block, column)
+    if column.kind is Kind.CHOICE:
+        return read_choices(block, column)
+    return read_numbers(block, column, unit)

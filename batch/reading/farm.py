@@ -1,0 +1,159 @@
+"""The Farm sheet: labels with a value and a unit beside them -> `Settings`, defaults filled in."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from batch.reading.amounts import factor_of, units_of
+from batch.reading.cells import Cells, SheetCells, Value, Workbook
+from batch.reading.columns import (
+    Block,
+    accepted_number,
+    accepted_text,
+    one_choice,
+    read_dates,
+    read_texts,
+    shown,
+)
+from batch.reading.numerals import odd_code, one_number
+from batch.reading.parsing import tidy
+from checks.findings import Finding
+from templates.book import Settings, column_letters
+from templates.contract import FARM, Column, Kind, bare
+from templates.units import known_unit
+
+_LAST_ROW = 500  # a label further down is not looked for
+
+
+@dataclass
+class Farm:
+    """The settings, the address of each value cell, and the findings of the sheet."""
+
+    settings: Settings
+    cells: dict[str, str] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+
+
+def read_farm(cells: SheetCells, title: str, workbook: Workbook) -> Farm:
+    """The settings of the sheet `title`; every absent one keeps its default."""
+    grid = {
+        (row, column): (value, style)
+        for column, content in cells.columns.items()
+        for row, value, style in zip(content.rows, content.values, content.styles, strict=True)
+        if row <= _LAST_ROW
+    }
+    farm = Farm(Settings())
+    values: dict[str, object] = {}
+    unit_first = sorted(_labels(grid).items(), key=lambda found: found[0] != "pressure_unit")
+    for key, (row, column) in unit_first:
+        place = (row, column + 1)
+        farm.cells[key] = f"{column_letters(column + 1)}{row}"
+        if place not in grid:
+            continue
+        value, style = grid[place]
+        beside = grid.get((row, column + 2), ("", 0))[0]
+        setting = FARM.column(key)
+        farm_unit = values.get("pressure_unit", setting.unit)
+        assumed = str(farm_unit) if setting.kind is Kind.PRESSURE else setting.unit
+        unit = _unit(setting, str(grid[row, column][0]), beside, assumed)
+        block = _one_cell(setting, title, place, value, style, workbook)
+        got = _setting(block, setting, value, style, unit)
+        if got is not None:
+            values[key] = got
+        farm.findings.extend(block.findings)
+    farm.settings = dataclasses.replace(farm.settings, **values)  # type: ignore[arg-type]
+    return farm
+
+
+def _labels(grid: dict[tuple[int, int], tuple[Value, int]]) -> dict[str, tuple[int, int]]:
+    """Where each setting's label stands; the leftmost, then topmost one where it is repeated."""
+    names = {bare(column.header): column.key for column in FARM.columns}
+    found: dict[str, tuple[int, int]] = {}
+    for row, column in sorted(grid, key=lambda place: (place[1], place[0])):
+        value = grid[row, column][0]
+        if type(value) is str and len(value) < 100:
+            key = names.get(bare(tidy(value).rstrip(" :*")))
+            if key is not None:
+                found.setdefault(key, (row, column))
+    return found
+
+
+def _unit(setting: Column, label: str, beside: Value, assumed: str) -> str:
+    """The setting's unit: the cell beside it, else a bracket in the label, else `assumed`.
+
+    A pressure without a unit is in the farm's unit, as everywhere in the book.
+    """
+    if not units_of(setting.kind):
+        return ""
+    if isinstance(beside, str) and beside.strip():
+        return known_unit(tidy(beside)) or tidy(beside)
+    label = tidy(label).rstrip(" :*")
+    if label.endswith((")", "]")):
+        stated = known_unit(label[max(label.rfind("("), label.rfind("[")) + 1 : -1])
+        if stated is not None:
+            return stated
+    return assumed
+
+
+def _one_cell(
+    setting: Column, title: str, place: tuple[int, int], value: Value, style: int, book: Workbook
+) -> Block:
+    """A block of a single cell, so that a setting is read by the same code as a column."""
+    cells = Cells([place[0]], [value])
+    cells.styles.append(style)
+    rows = np.array([place[0]], dtype=np.int64)
+    places = {setting.key: place[1]}
+    return Block(title, rows, {setting.key: cells}, places, book.styles, book.date1904)
+
+
+def _setting(block: Block, setting: Column, value: Value, style: int, unit: str) -> object:
+    """One setting in canonical units, or None (with a finding) where it cannot be read."""
+    if setting.kind is Kind.TEXT:
+        return read_texts(block, setting)[0]
+    if setting.kind is Kind.CHOICE:
+        chosen = one_choice(setting, value)
+        if chosen is None:
+            accepted = f"{accepted_text(setting)}; until then {setting.default} is used"
+            code = odd_code(value, "cell-not-choice")
+            block.flag(code, setting, 0, shown(value), accepted)
+        return chosen
+    if setting.kind is Kind.DATE:
+        date: dt.date | None = read_dates(block, setting)[0][0]
+        return date
+    return _number(block, setting, value, style, unit)
+
+
+def _number(
+    block: Block, setting: Column, value: Value, style: int, unit: str
+) -> float | int | None:
+    kept = f"; until then {setting.default:g} {setting.unit}".rstrip() + " is used" if (
+        isinstance(setting.default, int | float)
+    ) else ""  # fmt: skip
+    known = units_of(setting.kind)
+    number = one_number(setting, value, block.style(style))
+    used = number.unit or unit
+    if number.value is not None and known and used not in known:
+        block.flag("unit-unknown", setting, 0, f"'{used}'", ", ".join(known) + kept)
+        return None
+    if number.code:
+        accepted = accepted_number(setting, number, unit)
+        block.flag(
+            number.code, setting, 0, shown(value), accepted + (kept if number.value is None else "")
+        )
+    if number.value is None:
+        return None
+    result = number.value * (factor_of(used) if known else 1.0)
+    low, high = setting.low, setting.high
+    if (low is not None and result < low) or (high is not None and result > high):
+        limits = f"{low or 0:g} to {high:g}" if high is not None else f"{low:g} or more"
+        block.flag(
+            "value-out-of-bounds", setting, 0, shown(value), limits + (" m" if known else "") + kept
+        )
+        return None
+    if setting.key == "flush_cycles":
+        return round(result)
+    return result

@@ -1,0 +1,88 @@
+"""Finds the header row of a list sheet, its columns, and the units that headers state."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from batch.reading.amounts import header_unit, units_of
+from batch.reading.cells import SheetCells
+from batch.reading.parsing import tidy
+from templates.contract import Column, Kind, Sheet, bare
+from templates.units import known_unit
+
+HEADER_ROWS = 30  # a header row is looked for in the first 30 rows
+
+
+@dataclass(frozen=True)
+class Header:
+    """The header row found: its row, each key's 0-based column, units stated in brackets."""
+
+    row: int
+    places: dict[str, int]
+    units: dict[str, str]
+    twice: tuple[tuple[str, int], ...]  # (header, column) of repeated headers
+    odd: tuple[tuple[str, int, str], ...] = ()  # (header, column, key): a unit that is not known
+
+
+def _headers_by_row(cells: SheetCells) -> dict[int, list[tuple[int, str]]]:
+    rows: dict[int, list[tuple[int, str]]] = {}
+    for column in sorted(cells.columns):
+        content = cells.columns[column]
+        for row, value in zip(content.rows, content.values, strict=True):
+            if row > HEADER_ROWS:
+                break
+            if type(value) is str:
+                rows.setdefault(row, []).append((column, value))
+    return rows
+
+
+def find_header(cells: SheetCells, sheet: Sheet) -> Header | None:
+    """The row with most known headers among the first 30; None where no row has any."""
+    names = {bare(column.header): column.key for column in sheet.columns}
+    computed = {bare(header) for header in sheet.computed}
+    best: Header | None = None
+    for row, texts in sorted(_headers_by_row(cells).items()):
+        header = _as_header(row, texts, names, computed, sheet)
+        if header.places and (best is None or len(header.places) > len(best.places)):
+            best = header
+    return best
+
+
+def _as_header(
+    row: int, texts: list[tuple[int, str]], names: dict[str, str], computed: set[str], sheet: Sheet
+) -> Header:
+    places: dict[str, int] = {}
+    units: dict[str, str] = {}
+    twice, odd = [], []
+    for column, text in texts:
+        text = tidy(text)
+        key = names.get(bare(text).rstrip(" :*"))
+        if key is None or text.casefold() in computed:
+            continue
+        if key in places:
+            twice.append((text, column))
+            continue
+        unit = _unit(sheet.column(key), _bracket(text))
+        if unit is None:
+            odd.append((text, column, key))
+            continue
+        places[key] = column
+        if unit:
+            units[key] = unit
+    return Header(row, places, units, tuple(twice), tuple(odd))
+
+
+def _unit(column: Column, bracket: str) -> str | None:
+    """The unit that a header's bracket states; '' where none, None where it is not known."""
+    if column.kind is Kind.NUMBER:
+        return header_unit(column, bracket)
+    unit = known_unit(bracket)
+    return unit if unit in units_of(column.kind) else ""
+
+
+def _bracket(header: str) -> str:
+    """What a header says in a trailing bracket: 'Inlet pressure [psi]' -> psi."""
+    for opening, closing in ("()", "[]"):
+        if header.endswith(closing) and opening in header:
+            return header[header.rindex(opening) + 1 : -1]
+    return ""

@@ -1,0 +1,213 @@
+"""An old binary workbook (.xls) to an .xlsx of plain values, in a process of its own.
+
+The parser, xlrd, is Python throughout: it can raise, but it cannot abort a process as a native
+one can. It knows no limits either, and a broken file may keep it busy or let it grow, so it runs
+in a child with a limit of time and of memory. `python -m batch.reading.oldbook NAME` is that
+child: the book on standard input, the .xlsx on standard output, a refusal on standard error.
+"""
+
+from __future__ import annotations
+
+import math
+import subprocess
+import sys
+from typing import IO, TYPE_CHECKING, Any
+
+from batch.errors import BookError
+from batch.reading.cells import ErrorText, Value, clean_text
+from batch.reading.plainbook import (
+    CLOCK,
+    DATE,
+    GENERAL,
+    MOMENT,
+    PERCENT,
+    Cell,
+    PlainBook,
+)
+from templates.book import column_letters
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+LARGEST = 64 * 2**20  # [bytes]; a full sheet of 65,536 rows takes some 20 MiB
+MAX_GRID = 20_000_000  # cells, filled or not, of all sheets
+MAX_SECONDS = 10  # of processor time
+MAX_WAIT = 60  # [s]; for a busy machine
+MAX_MEMORY = 900 * 2**20  # [bytes]
+_REFUSED, _DAMAGED = 3, 4
+_EMPTY = (0, 6)  # xlrd's types of cells without a value
+_TEXT, _NUMBER, _DATE, _TRUTH, _ERROR = 1, 2, 3, 4, 5
+UNICODE_PASSWORD = "EncryptedPackage".encode("utf-16-le")
+
+
+def plain_from_xls(data: bytes, name: str) -> tuple[bytes, int]:
+    """The .xlsx, and how many texts were cut (an .xls holds none so long); BookError, one sentence.
+
+    ValueError on damage.
+    """
+    if UNICODE_PASSWORD in data:
+        raise BookError(f"{name} is protected by a password: save it as .xlsx without a password.")
+    if len(data) > LARGEST:
+        raise BookError(
+            f"{name} is an .xls of {len(data) // 2**20} MiB; accepted: up to {LARGEST // 2**20}"
+            " MiB. Save it as .xlsx in a spreadsheet program and give me that file."
+        )
+    command = [sys.executable, "-m", "batch.reading.oldbook", name]
+    try:
+        done = subprocess.run(command, input=data, capture_output=True, timeout=MAX_WAIT)
+    except subprocess.TimeoutExpired:
+        raise _endless(name) from None
+    if done.returncode == 0:
+        return done.stdout, 0
+    if done.returncode == _REFUSED:
+        raise BookError(done.stderr.decode("utf-8", "replace").strip())
+    if done.returncode == _DAMAGED:
+        raise ValueError("the old workbook is damaged")
+    raise _endless(name)
+
+
+def _endless(name: str) -> BookError:
+    return BookError(
+        f"{name} takes more time or memory than any ordinary .xls: it was not read. Save it as"
+        " .xlsx in a spreadsheet program and give me that file."
+    )
+
+
+def convert(data: bytes, name: str) -> bytes:
+    """The .xlsx of an .xls, in this process; BookError for a password, anything on damage."""
+    source = _opened(data, name)
+    with PlainBook(name, date1904=source.datemode == 1) as book:
+        grid = 0
+        for number in range(source.nsheets):
+            sheet = source.sheet_by_index(number)
+            grid += sum(sheet.row_len(row) for row in range(sheet.nrows))
+            if grid > MAX_GRID:
+                raise BookError(f"{name} holds sheets beyond all use in size: it was not read.")
+            book.begin(sheet.name, bool(sheet.visibility))
+            for row, cells in _rows(source, sheet):
+                info = sheet.rowinfo_map.get(row)
+                book.row(row + 1, cells, bool(info and info.hidden))
+            book.end(_merged(sheet))
+            source.unload_sheet(number)
+        return book.finish()
+
+
+class _Silent:
+    """Where the parser's chatter goes: nowhere."""
+
+    def write(self, text: str) -> int:
+        return len(text)
+
+    def flush(self) -> None:
+        return None
+
+
+def _opened(data: bytes, name: str) -> Any:
+    """The book with its formats, merged ranges and hidden rows; without where they are broken."""
+    import xlrd
+
+    def opened(formats: bool) -> Any:
+        return xlrd.open_workbook(
+            file_contents=data, logfile=_Silent(), on_demand=True, ragged_rows=True,
+            formatting_info=formats,
+        )  # fmt: skip
+
+    try:
+        return opened(formats=True)
+    except xlrd.XLRDError as error:
+        said = str(error)
+        if "encrypt" in said or "password" in said.casefold():
+            raise BookError(
+                f"{name} is protected by a password: save it as .xlsx without a password."
+            ) from None
+        return opened(formats=False)
+    except Exception:  # the parser's errors share no class
+        return opened(formats=False)
+
+
+def _rows(source: Any, sheet: Any) -> Iterator[tuple[int, list[Cell]]]:
+    """Each row with filled cells: 0-based number and cells."""
+    from xlrd.biffh import error_text_from_code
+
+    styles: dict[int, int] = {}
+    for row in range(sheet.nrows):
+        types, values = sheet.row_types(row), sheet.row_values(row)
+        cells: list[Cell] = []
+        for column, kind in enumerate(types):
+            if kind in _EMPTY:
+                continue
+            raw = values[column]
+            style = GENERAL
+            value: Value | None
+            if kind == _TEXT:
+                value = clean_text(str(raw)) or None
+            elif kind == _ERROR:
+                value = ErrorText(error_text_from_code.get(raw, "#VALUE!"))
+            elif kind == _TRUTH:
+                value = bool(raw)
+            else:
+                value = _finite(raw)
+                style = _style(source, sheet, row, column, kind, float(raw), styles)
+            if value is not None:
+                cells.append((column, value, style))
+        if cells:
+            yield row, cells
+
+
+def _finite(raw: Any) -> Value:
+    number = float(raw)
+    return number if math.isfinite(number) else ErrorText("#NUM!")
+
+
+def _style(
+    source: Any, sheet: Any, row: int, column: int, kind: int, value: float, known: dict[int, int]
+) -> int:
+    """The format under which a number is carried over."""
+    if kind == _DATE:
+        if 0 <= value < 1:
+            return CLOCK
+        return DATE if value == int(value) else MOMENT
+    if not source.formatting_info:
+        return GENERAL
+    index = sheet.cell_xf_index(row, column)
+    if index not in known:
+        shown = source.format_map.get(source.xf_list[index].format_key)
+        text = shown.format_str if shown is not None else ""
+        known[index] = PERCENT if "%" in text else GENERAL
+    return known[index]
+
+
+def _merged(sheet: Any) -> list[str]:
+    return [
+        f"{column_letters(left)}{top + 1}:{column_letters(right - 1)}{bottom}"
+        for top, bottom, left, right in sheet.merged_cells
+        if (bottom - top > 1 or right - left > 1) and right > left and bottom > top
+    ]
+
+
+def _limit_self() -> None:
+    """Bound this process's time and memory where the system can."""
+    try:
+        import resource
+    except ImportError:  # not on every system; the parent's limit of time holds there
+        return
+    for what, most in ((resource.RLIMIT_CPU, MAX_SECONDS), (resource.RLIMIT_AS, MAX_MEMORY)):
+        _, hard = resource.getrlimit(what)
+        resource.setrlimit(what, (most if hard < 0 else min(most, hard), hard))
+
+
+def main(name: str, source: IO[bytes], target: IO[bytes]) -> int:
+    """The child: converts standard input; its exit code."""
+    _limit_self()
+    try:
+        target.write(convert(source.read(), name))
+    except BookError as error:
+        sys.stderr.write(str(error))
+        return _REFUSED
+    except Exception:  # the parser's errors share no class
+        return _DAMAGED
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1], sys.stdin.buffer, sys.stdout.buffer))

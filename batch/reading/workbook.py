@@ -1,0 +1,117 @@
+"""A package to its workbook: the list of sheets, the shared strings and the cell formats."""
+
+from __future__ import annotations
+
+import re
+
+from batch.errors import BookError
+from batch.reading.cells import SheetPart, Style, Workbook, clean_text
+from batch.reading.opc import Package, Relationship, elements, save_as_xlsx
+from batch.reading.sheetxml import ITEM, PHONETIC, TEXT, code_of, feed
+
+
+def open_workbook(package: Package, name: str) -> Workbook:
+    """Sheets, strings and styles of a package; BookError for another format."""
+    main = _main_part(package, name)
+    rels = package.relationships(main)
+    by_id = {rel.rel_id: rel for rel in rels}
+    sheets = []
+    date1904 = False
+    for tag, attrs in elements(package.read(main)):
+        if tag == "sheet":
+            rel = by_id.get(attrs.get("id", ""))
+            if rel is not None and rel.kind == "worksheet":
+                sheets.append(SheetPart(attrs.get("name", ""), rel.target))
+        elif tag == "workbookPr":
+            date1904 = attrs.get("date1904", "").casefold() in ("1", "true")
+    if not sheets:
+        raise BookError(f"{name} has no worksheet: give a workbook made from the template.")
+    return Workbook(
+        package, tuple(sheets), _shared_strings(package, rels), _styles(package, rels), date1904
+    )
+
+
+def _main_part(package: Package, name: str) -> str:
+    for rel in package.relationships(""):
+        if rel.kind == "officeDocument" and package.has(rel.target):
+            if rel.target.casefold().endswith(".bin"):
+                raise save_as_xlsx(name, "a binary workbook (.xlsb)")
+            return rel.target
+    if package.has("xl/workbook.xml"):
+        return "xl/workbook.xml"
+    raise save_as_xlsx(name, "another kind of file")
+
+
+def _part_of(package: Package, rels: list[Relationship], kind: str) -> str | None:
+    return next((r.target for r in rels if r.kind == kind and package.has(r.target)), None)
+
+
+def _shared_strings(package: Package, rels: list[Relationship]) -> list[str]:
+    part = _part_of(package, rels, "sharedStrings")
+    if part is None:
+        return []
+    strings: list[str] = []
+    state = {"text": False, "phonetic": False}
+    pieces: list[str] = []
+
+    def start(name: str, attrs: dict[str, str]) -> None:
+        code = code_of(name)
+        if code == TEXT:
+            state["text"] = not state["phonetic"]
+        elif code == PHONETIC:
+            state["phonetic"] = True
+        elif code == ITEM:
+            pieces.clear()
+
+    def end(name: str) -> None:
+        code = code_of(name)
+        if code == TEXT:
+            state["text"] = False
+        elif code == PHONETIC:
+            state["phonetic"] = False
+        elif code == ITEM:
+            strings.append(clean_text("".join(pieces)))
+
+    def data(text: str) -> None:
+        if state["text"]:
+            pieces.append(text)
+
+    feed(package.counted(part), start, end, data)
+    return strings
+
+
+def _styles(package: Package, rels: list[Relationship]) -> list[int]:
+    part = _part_of(package, rels, "styles")
+    if part is None:
+        return []
+    formats: dict[int, str] = {}
+    kinds: list[int] = []
+    inside = ""
+    for tag, attrs in elements(package.read(part, 4 * 16 * 2**20)):
+        if tag in ("cellXfs", "cellStyleXfs", "dxfs", "cellStyles"):
+            inside = tag
+        elif tag == "numFmt" and inside != "dxfs":
+            formats[int(attrs.get("numFmtId", "0"))] = attrs.get("formatCode", "")
+        elif tag == "xf" and inside == "cellXfs":
+            kinds.append(_style_kind(int(attrs.get("numFmtId", "0")), formats))
+    return kinds
+
+
+def _style_kind(number: int, formats: dict[int, str]) -> int:
+    if number in formats:
+        return format_kind(formats[number])
+    if 14 <= number <= 22 or 27 <= number <= 36 or 45 <= number <= 47 or 50 <= number <= 58:
+        return Style.DATE
+    return Style.PERCENT if number in (9, 10) else Style.PLAIN
+
+
+def format_kind(code: str) -> int:
+    """Whether a number format shows dates or times, a percentage, or a plain number."""
+    code = code.split(";")[0]
+    code = re.sub(r'"[^"]*"|\\.|_.|\*.', "", code)
+    code = re.sub(r"\[(?!(?:h+|m+|s+)\])[^\]]*\]", "", code, flags=re.IGNORECASE).casefold()
+    if "general" in code:
+        return Style.PLAIN
+    if re.search(r"[dmyhs]", code) and ("s" in code or not re.search(r"[0#?]", code)):
+        return Style.DATE
+    return Style.PERCENT if "%" in code else Style.PLAIN

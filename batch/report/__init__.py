@@ -1,0 +1,1 @@
+"""What the terminal and the JSON document say of a book."""

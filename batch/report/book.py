@@ -1,0 +1,200 @@
+"""What the terminal says of a book: the short table, and the JSON document."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING, Any
+
+from batch.ladder.history import station_gauge
+from batch.model import CALM, Assessment, FlowFit, StationResult
+from batch.report.bill import farm_costs_json, station_loss_json
+from batch.report.water import grade_json, water_json
+from checks.findings import Finding, Severity
+
+if TYPE_CHECKING:
+    from batch.numbers.outlook import Outlook
+    from batch.numbers.runs import Run
+    from batch.numbers.worth import GiveBack, Worth
+    from checks.gauges import GaugeFitness
+
+
+def station_json(result: StationResult) -> dict[str, Any]:
+    """One station of the `--json` document; drops and limits in [m]."""
+    latest = result.latest
+    return {
+        "station": result.station.name,
+        "verdict": str(result.verdict),
+        "drop_m": None if latest is None else latest.drop,
+        "limit_m": result.station.limit,
+        "read_on": None if latest is None else latest.date.isoformat(),
+        "reason": result.judgement.reason,
+        "also": [str(v) for v in result.judgement.also],
+        "borderline": result.judgement.borderline,
+        "drop_u_m": None if latest is None else latest.u_drop,
+        "p_over": None if latest is None else latest.p_over,
+        "steps": list(result.judgement.steps),
+        "days_over": result.days_over,
+        **_outlook_json(result.outlook),
+        "flow_exponent": _exponent_json(result.history.flow_fit),
+        "gauge": _gauge_json(station_gauge(result.station)),
+    }
+
+
+def _exponent_json(fit: FlowFit) -> dict[str, Any]:
+    """The exponent of h ~ Q^n with its evidence; flows in [m3/h]."""
+    return {
+        "n": fit.n,
+        "estimate": fit.estimate,
+        "low": fit.low,
+        "high": fit.high,
+        "readings": fit.readings,
+        "flow_low": fit.flow_low,
+        "flow_high": fit.flow_high,
+        "why_default": fit.why_default or None,
+    }
+
+
+def _gauge_json(fitness: GaugeFitness) -> dict[str, Any]:
+    """Smallest excess told [m]: now, with half the division, with a selector, with both."""
+    return {
+        "smallest_excess_m": fitness.now,
+        "half_division_m": fitness.finer,
+        "one_gauge_m": fitness.selector,
+        "both_m": fitness.both,
+    }
+
+
+def _iso(day: dt.date | None) -> str | None:
+    return None if day is None else day.isoformat()
+
+
+def _outlook_json(outlook: Outlook | None) -> dict[str, Any]:
+    """Runs [m/day], forecast (ISO dates) and cost of dirt [kWh, the farm's currency]."""
+    if outlook is None:
+        return {}
+    expected = outlook.forecast
+    return {
+        "forecast": {
+            "date": _iso(expected.date),
+            "low": _iso(expected.low),
+            "high": _iso(expected.high),
+            "silent": expected.silent or None,
+        },
+        "runs": [_run_json(run) for run in outlook.runs],
+        "read_by": _iso(outlook.read_by),
+        "energy_kwh": outlook.cost.energy_kwh,
+        "energy_cost": outlook.cost.energy_cost,
+        **_worth_json(outlook.worth),
+    }
+
+
+def _worth_json(worth: Worth) -> dict[str, Any]:
+    """Shares given back [-] and the creep of the clean drop [m/day]."""
+    creep = worth.creep
+    return {
+        "flush_worth": _give_back_json(worth.flush),
+        "cleaning_worth": _give_back_json(worth.cleaning),
+        "clean_creep_m_per_day": creep.m_per_day,
+        "clean_creep": {
+            "low": creep.low,
+            "high": creep.high,
+            "cleanings": creep.levels,
+            "silent": creep.silent or None,
+        },
+        "notes": list(worth.notes),
+    }
+
+
+def _give_back_json(shares: GiveBack) -> dict[str, Any]:
+    return {
+        "count": shares.count,
+        "median": shares.median,
+        "low": shares.low,
+        "high": shares.high,
+        "silent": shares.silent or None,
+    }
+
+
+def _run_json(run: Run) -> dict[str, Any]:
+    return {
+        "start": run.start.isoformat(),
+        "end": run.end.isoformat(),
+        "readings": len(run.days),
+        "rate_m_per_day": run.rate,
+        "rate_low": run.rate_low,
+        "rate_high": run.rate_high,
+        "valid": run.valid,
+        "why": run.why,
+        "opened_by": run.opened_by,
+        "ended_by": run.ended_by,
+        "inferred": run.inferred,
+        "recovered": run.recovered,
+    }
+
+
+def finding_json(finding: Finding) -> dict[str, Any]:
+    """One finding of the `--json` document."""
+    return {
+        "rule": finding.rule,
+        "severity": str(finding.severity),
+        "sheet": finding.sheet,
+        "cell": finding.cell,
+        "message": finding.message,
+    }
+
+
+def book_json(assessment: Assessment, path: str, output: str | None) -> dict[str, Any]:
+    """One book of the `--json` document."""
+    rows = {
+        sheet: {"read": c.read, "used": c.used, "set_aside": c.set_aside}
+        for sheet, c in assessment.book.counts.items()
+    }
+    bill = assessment.bill
+    lost = {} if bill is None else {b.station: station_loss_json(b) for b in bill.stations}
+    rule = assessment.book.settings.passage_rule
+    stations = [
+        {**station_json(r), **lost.get(r.station.name, {}), **grade_json(r.station, rule)}
+        for r in assessment.stations
+    ]
+    return {
+        "path": path,
+        "farm": assessment.book.settings.farm,
+        "as_of": None if assessment.as_of is None else assessment.as_of.isoformat(),
+        "stations": stations,
+        "findings": [finding_json(f) for f in assessment.findings],
+        "output": output,
+        "rows": rows,
+        "costs": None if bill is None else farm_costs_json(bill, assessment.book.settings.currency),
+        "water": water_json(assessment),
+    }
+
+
+def printable(text: str) -> str:
+    """People's text for a terminal: control characters would move the cursor or ring the bell."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def count_findings(findings: tuple[Finding, ...]) -> str:
+    """For example '2 errors, 1 doubt'; 'no findings' where there are none."""
+    counts = [(s, sum(f.severity is s for f in findings)) for s in Severity]
+    said = [f"{n} {s}{'' if n == 1 else 's'}" for s, n in counts if n]
+    return ", ".join(said) or "no findings"
+
+
+def short_table(assessment: Assessment, path: str) -> list[str]:
+    """Lines for the terminal: what needs doing, most urgent first."""
+    from templates.look import VERDICTS
+
+    farm = assessment.book.settings.farm
+    on = assessment.as_of.isoformat() if assessment.as_of else "no entries"
+    lines = [f"{path}{f' · {farm}' if farm else ''} · as of {on}"]
+    doing = [r for r in assessment.stations if r.verdict not in CALM]
+    wide = max((len(r.station.name) for r in doing), default=0)
+    for result in doing:
+        shown = VERDICTS[str(result.verdict)].shown
+        name = result.station.name
+        lines.append(f"  {shown:<16} {name:<{wide}}  {result.judgement.reason}")
+    calm = len(assessment.stations) - len(doing)
+    lines.append(f"  {calm} of {len(assessment.stations)} stations need nothing now")
+    lines.append(f"  {count_findings(assessment.findings)} in the data")
+    return [printable(line) for line in lines]
