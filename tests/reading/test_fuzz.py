@@ -1,7 +1,7 @@
 """Whatever stands in a cell, whatever happens to a file: a book whose counts add up, or a refusal.
 
-A few seconds in every run; other examples, and more, with `SILTBOOK_FUZZ=5000 pytest -n 0 tests/reading/test_fuzz.py`
-(the number of examples for each test).
+A few seconds in every run; other examples, and more, with
+`SILTBOOK_FUZZ=5000 pytest -n 0 tests/reading/test_fuzz.py` (the number of examples for each test).
 """
 
 from __future__ import annotations
