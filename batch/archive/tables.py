@@ -171,6 +171,7 @@ _RUN_FIELDS = (
     Field("ended_by", "string", "What ended the run; empty: still open."),
     Field("inferred", "boolean", "Ended by a fall that no work explains.", required=True),
     Field("recovered", "number", "Share of the rise over the clean drop that its end gave back."),
+    Field("rows", "string", "Rows of its readings on the sheet Readings, spaces between."),
 )
 _FINDING_FIELDS = (
     Field("rule", "string", "Code of the finding.", required=True),
@@ -211,7 +212,7 @@ def _verdicts(assessment: Assessment) -> ArchiveTable:
 
 def _runs(assessment: Assessment) -> ArchiveTable:
     records = (
-        {"station": result.station.name, **run}
+        {"station": result.station.name, **run, "rows": " ".join(map(str, run["rows"]))}
         for result in assessment.stations
         for run in station_json(result).get("runs", ())
     )

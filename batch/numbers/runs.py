@@ -48,6 +48,7 @@ class Run:
     the drop, not logged as complete work. `recovered`: what that reset gave back, as a share of
     the excess over the clean drop (1 = clean again); None where it cannot be known. `opened_by`
     is the reset at its start, empty for a first run that no reset is known to have opened.
+    `rows`: where its readings stand on the workbook's sheet.
     """
 
     start: dt.date
@@ -64,6 +65,7 @@ class Run:
     inferred: bool
     recovered: float | None
     opened_by: str = ""
+    rows: tuple[int, ...] = ()
 
     @property
     def open(self) -> bool:
@@ -267,6 +269,7 @@ def _run(stretch: _Stretch, after: float | None, clean: float | None) -> Run:
         inferred=closed is not None and closed.inferred,
         recovered=None if closed is None else _recovered(drops[-1], after, clean),
         opened_by="" if opened is None else opened.kind,
+        rows=tuple(reading.row for reading, _ in stretch.points),
     )
 
 

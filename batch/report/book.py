@@ -126,6 +126,7 @@ def _run_json(run: Run) -> dict[str, Any]:
         "valid": run.valid,
         "why": run.why,
         "opened_by": run.opened_by,
+        "rows": list(run.rows),
         "ended_by": run.ended_by,
         "inferred": run.inferred,
         "recovered": run.recovered,

@@ -22,6 +22,7 @@ COLUMNS = (
     ("Ended by", 34.0),
     ("Given back", 10.0),
     ("Started by", 26.0),
+    ("Rows of Readings", 34.0),
 )
 DAYS_PER_WEEK = 7.0
 _SAYS = (
@@ -65,3 +66,4 @@ def _run(kit: k.Kit, sheet: Any, row: int, station: str, run: Run) -> None:
     k.text(sheet, row, 10, f"{ended} (inferred)" if run.inferred else ended, text)
     k.number(sheet, row, 11, run.recovered, kit.format("share"))
     k.text(sheet, row, 12, run.opened_by or "first reading", text)
+    k.text(sheet, row, 13, ", ".join(map(str, run.rows)), text)

@@ -188,3 +188,9 @@ def test_a_flush_whose_inlet_fell_too_low_is_no_reset() -> None:
     entries = (*rising(0, 1.0, 2.0, 3.0), low, *rising(15, 3.1, 3.3))
     assert len(cut_runs(log(*entries), 3, 20.4)) == 1
     assert len(cut_runs(log(*entries), 3, 14.0)) == 2
+
+
+def test_a_run_names_the_rows_of_its_readings() -> None:
+    history = log(read(0, 1.0), read(7, 3.0), work(7, "hand cleaning"), read(8, 1.0))
+    readings = [r.row for r in history.readings]
+    assert [run.rows for run in cut_runs(history, 3)] == [tuple(readings[:2]), tuple(readings[2:])]
