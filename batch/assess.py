@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from batch.ladder.climb import recurring
-from batch.ladder.history import CLEANINGS, histories, station_gauge
 from batch.ladder.verdict import judge
-from batch.model import Assessment, History, Reading, StationResult, Verdict
+from batch.model import CLEANINGS, Assessment, History, Reading, StationResult, Verdict
 from batch.numbers.bill import farm_bill
+from batch.numbers.history import histories, station_gauge
 from batch.numbers.outlook import Outlook, outlooks
 from batch.numbers.runs import fall_between
 from checks.findings import Finding, find

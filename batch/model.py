@@ -8,6 +8,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from checks.findings import Finding
+from checks.gauges import NOISE
 from templates.book import Book
 
 if TYPE_CHECKING:
@@ -33,6 +34,12 @@ class Verdict(StrEnum):
 
 
 CALM = (Verdict.IN_RANGE, Verdict.RESTING)  # nothing to do now
+CLEANINGS = ("hand cleaning", "screen replaced")
+
+
+def is_over(drop: float, limit: float) -> bool:
+    """Whether a drop [m] is over the limit [m]; equal is in range."""
+    return drop > limit + NOISE
 FLOW_EXPONENT = 2.0  # of h ~ Q^n, where a station's own readings do not fix it better
 
 

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
-from batch.ladder.history import CLEANINGS
-from batch.model import CALM, Assessment, StationResult
+from batch.model import CALM, CLEANINGS, Assessment, StationResult
 from batch.numbers.robust import median_interval
 from batch.numbers.runs import Run
 from templates.look import VERDICTS

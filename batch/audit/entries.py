@@ -11,8 +11,7 @@ from itertools import pairwise
 from batch.audit.chance import FALSE_ALARMS, binomial_at_least
 from batch.audit.model import Place, RuleResult, State, looked
 from batch.audit.rules import RULES
-from batch.ladder.history import CLEANINGS
-from batch.model import History, Reading, Work
+from batch.model import CLEANINGS, History, Reading, Work
 from checks.wording import clock
 from templates.book import Book, Table
 

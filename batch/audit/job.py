@@ -3,42 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from pathlib import Path
 
-from batch.audit.model import Question, RuleResult, State
-from batch.audit.sensitivity import Sensitivity
-from batch.model import Assessment
-
-_RANK = {state: place for place, state in enumerate(State)}
-
-
-@dataclass(frozen=True)
-class Audit:
-    """Everything that the audit found in one book."""
-
-    assessment: Assessment
-    results: tuple[RuleResult, ...]
-    sensitivity: tuple[Sensitivity, ...]
-
-    def of(self, question: Question) -> list[RuleResult]:
-        """One question's results, what to look at first."""
-        own = [r for r in self.results if r.rule.question is question]
-        return sorted(own, key=_urgency)
-
-    @property
-    def looks(self) -> int:
-        """How many rules found something to look at."""
-        return sum(r.state is State.LOOK for r in self.results)
-
-
-def _urgency(result: RuleResult) -> tuple[int, float, float]:
-    share = result.share
-    return (
-        _RANK[result.state],
-        1.0 if result.p is None else result.p,
-        1.0 if share is None else share,
-    )
+from batch.audit.model import Audit
 
 
 def audit_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Audit:

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from batch.audit.sensitivity import Sensitivity
+    from batch.model import Assessment
 
 
 class Question(StrEnum):
@@ -82,3 +87,34 @@ def looked(
     said = first if len(found) == 1 else f"{len(found)} {many}; the first: {first}"
     where = f" ({names})" if names and not first.startswith(stations[0]) else ""
     return RuleResult(rule, State.LOOK, said + where, p, places=tuple(places))
+
+
+_RANK = {state: place for place, state in enumerate(State)}
+
+
+@dataclass(frozen=True)
+class Audit:
+    """Everything that the audit found in one book."""
+
+    assessment: Assessment
+    results: tuple[RuleResult, ...]
+    sensitivity: tuple[Sensitivity, ...]
+
+    def of(self, question: Question) -> list[RuleResult]:
+        """One question's results, what to look at first."""
+        own = [r for r in self.results if r.rule.question is question]
+        return sorted(own, key=_urgency)
+
+    @property
+    def looks(self) -> int:
+        """How many rules found something to look at."""
+        return sum(r.state is State.LOOK for r in self.results)
+
+
+def _urgency(result: RuleResult) -> tuple[int, float, float]:
+    share = result.share
+    return (
+        _RANK[result.state],
+        1.0 if result.p is None else result.p,
+        1.0 if share is None else share,
+    )

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from batch.audit.model import Place, Question, RuleResult, State
 from batch.audit.rules import RULES
 from batch.ladder.climb import Gear, Standing, Step, missing_cycles, steps
-from batch.ladder.history import CLEANINGS
-from batch.model import History, Reading, Work
+from batch.model import CLEANINGS, History, Reading, Work
 from templates.book import Book, Settings
 
 DAY = dt.timedelta(days=1)

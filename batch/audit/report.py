@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from batch.audit.job import Audit
-from batch.audit.model import Place, Question, RuleResult, State
+from batch.audit.model import Audit, Place, Question, RuleResult, State
 from batch.audit.sensitivity import CASES, Sensitivity
 from batch.report.book import printable
 

@@ -8,8 +8,7 @@ from io import BytesIO
 from typing import Any
 
 from batch import __version__
-from batch.audit.job import Audit
-from batch.audit.model import Place, Question, RuleResult, State
+from batch.audit.model import Audit, Place, Question, RuleResult, State
 from batch.audit.report import answer, percent
 from batch.audit.sensitivity import CASES, Sensitivity
 from batch.fingerprint import fingerprint

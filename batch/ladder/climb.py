@@ -11,8 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
-from batch.ladder.history import CLEANINGS
-from batch.model import Episode, History, Reading, Work
+from batch.model import CLEANINGS, Episode, History, Reading, Work, is_over
 from checks.gauges import NOISE
 
 RISE_TO_WATCH = 3.5  # [m] over the clean drop; upper end of the published 3-5 psi rise
@@ -56,11 +55,6 @@ class Standing:
     last_work: Work | None = None  # in this episode
     episodes: tuple[Episode, ...] = ()
     rows: tuple[tuple[str, int], ...] = field(default=())
-
-
-def is_over(drop: float, limit: float) -> bool:
-    """Whether a drop [m] is over the limit [m]; equal is in range."""
-    return drop > limit + NOISE
 
 
 def missing_cycles(flush: Work, asked: int) -> int:

@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from batch.ladder.climb import RISE_TO_WATCH, Gear, Step, missing_cycles
-from batch.model import Verdict
+from batch.ladder.facts import Facts, field_low, inlet_low, leak_suspected
+from batch.model import Verdict, Work
 from templates.units import metres_per
-
-if TYPE_CHECKING:
-    from batch.ladder.verdict import Facts
-    from batch.model import Work
 
 READ_ONCE_MORE = "Read once more first: the drop is too near the limit for this gauge to tell."
 READ_AGAIN = "Read inlet and outlet again and enter the reading."
@@ -216,8 +211,6 @@ _MAIN = {
 
 def _low_field(verdict: Verdict, facts: Facts) -> str:
     """Which of supply, filter and field side explains a low field pressure, in that order."""
-    from batch.ladder.verdict import field_low, inlet_low, leak_suspected
-
     text = ""
     if field_low(facts):
         if inlet_low(facts):

@@ -23,8 +23,8 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from batch.ladder.history import in_order
 from batch.model import History, Reading, Work
+from batch.numbers.history import in_order
 from batch.numbers.runs import moment
 from templates.book import Settings
 from templates.units import PASCAL_PER_METRE

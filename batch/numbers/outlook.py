@@ -6,8 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from batch.ladder.climb import is_over
-from batch.model import History
+from batch.model import History, is_over
 from batch.numbers.costs import DirtCost, dirt_cost
 from batch.numbers.forecast import MOST_FARM, Forecast, forecast, teachers
 from batch.numbers.runs import Run, cut_runs

@@ -20,8 +20,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
-from batch.ladder.history import CLEANINGS, uncertainty
-from batch.model import Station
+from batch.model import CLEANINGS, Station
+from batch.numbers.history import uncertainty
 from batch.numbers.robust import theil_sen
 from batch.numbers.runs import Run
 

@@ -24,8 +24,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from batch.ladder.climb import is_over
-from batch.model import Assessment, Reading, StationResult, Work
+from batch.model import Assessment, Reading, StationResult, Work, is_over
 from batch.review.episodes import CLEARS
 from batch.review.month import Month
 from checks.gauges import NOISE

@@ -12,8 +12,7 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from batch.ladder.climb import is_over
-from batch.model import Reading, StationResult, Work
+from batch.model import Reading, StationResult, Work, is_over
 from batch.numbers.runs import moment
 from batch.review.month import Month
 

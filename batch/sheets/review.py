@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from batch.ladder.history import station_gauge
 from batch.model import FlowFit, StationResult
+from batch.numbers.history import station_gauge
 from batch.numbers.worth import Creep, GiveBack
 from batch.sheets import kit as k
 from templates import look

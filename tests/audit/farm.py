@@ -14,7 +14,7 @@ from batch.assess import as_of_date
 from batch.audit.model import Place, RuleResult, State
 from batch.audit.procedure import procedure
 from batch.audit.trust import trust
-from batch.ladder.history import histories
+from batch.numbers.history import histories
 from batch.reading.book import read_book
 from templates.blank import BlankOptions, build
 from tests.benchmarks.audit import Habits, Keeper, Pump, clocks_of, pressures

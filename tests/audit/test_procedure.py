@@ -7,7 +7,7 @@ from typing import Any
 
 from batch.audit.model import RuleResult, State
 from batch.audit.procedure import procedure
-from batch.ladder.history import histories
+from batch.numbers.history import histories
 from tests.audit.farm import Farm, honest, looks, open_places, planted
 from tests.checks.builders import Row, book, job, reading
 

@@ -25,7 +25,7 @@ import numpy as np
 
 from batch.audit.model import RuleResult, State
 from batch.audit.trust import trust
-from batch.ladder.history import histories
+from batch.numbers.history import histories
 from templates.book import Book
 from tests.checks.builders import Row, book
 

@@ -8,9 +8,9 @@ from dataclasses import replace
 import pytest
 
 from batch.assess import _coarse_gauge
-from batch.ladder.history import station_gauge
 from batch.ladder.verdict import judge
 from batch.model import History, StationResult
+from batch.numbers.history import station_gauge
 from checks.gauges import GaugeFitness, gauge_advice, gauge_fitness
 from templates.book import Settings
 from tests.ladder.histories import station

@@ -5,9 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from itertools import count
 
-from batch.ladder.history import in_order
 from batch.ladder.verdict import judge
 from batch.model import History, Judgement, Reading, Station, Work
+from batch.numbers.history import in_order
 from templates.book import Settings
 
 DAY0 = dt.date(2026, 6, 1)

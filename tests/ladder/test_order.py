@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 
 from batch.ladder.climb import recurring
-from batch.ladder.history import in_order
 from batch.model import Episode, Reading
+from batch.numbers.history import in_order
 from tests.ladder.histories import DAY0, read, work
 
 

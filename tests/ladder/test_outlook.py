@@ -8,10 +8,10 @@ from dataclasses import replace
 import pytest
 
 from batch.assess import by_urgency
-from batch.ladder.history import in_order
 from batch.ladder.verdict import judge
 from batch.model import History, Judgement, Station, StationResult, Verdict
 from batch.numbers.forecast import Forecast
+from batch.numbers.history import in_order
 from batch.numbers.outlook import Outlook, outlooks, soon
 from tests.ladder.histories import DAY0, SETTINGS, read, station, work
 

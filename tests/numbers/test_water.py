@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from batch.ladder.history import stations
 from batch.model import Station
+from batch.numbers.history import stations
 from batch.numbers.water import (
     CONSTITUENTS,
     PASSAGE_RULES,

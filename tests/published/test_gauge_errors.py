@@ -15,8 +15,8 @@ import math
 
 import pytest
 
-from batch.ladder.history import histories
 from batch.model import Reading
+from batch.numbers.history import histories
 from checks.gauges import drop_uncertainty
 from templates.units import metres_per
 from tests.checks.builders import book, reading

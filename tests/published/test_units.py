@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 import scipy.constants
 
-from batch.ladder.climb import is_over
+from batch.model import is_over
 from templates.units import PASCAL_PER_METRE, cubic_metres_per_hour_per, known_unit, metres_per
 
 

@@ -19,7 +19,7 @@ from dataclasses import replace
 import pytest
 from fluids.particle_size_distribution import ASTM_E11_sieves
 
-from batch.ladder.history import stations
+from batch.numbers.history import stations
 from batch.numbers.water import TABLES, grade_fit, rate, water_review
 from checks.fitness import check_book
 from templates.contract import WATER

@@ -18,7 +18,7 @@ import pytest
 import scipy.constants
 from CoolProp.CoolProp import PropsSI
 
-from batch.ladder.climb import is_over
+from batch.model import is_over
 from checks.gauges import drop_uncertainty
 from templates.units import PASCAL_PER_METRE, metres_per
 

@@ -8,7 +8,7 @@ from collections import defaultdict
 from collections.abc import Hashable, Iterable, Sequence
 from typing import Any
 
-from batch.model import History, Reading, Station, Work
+from batch.model import CLEANINGS, History, Reading, Station, Work
 from batch.numbers.flowfit import fit_exponent
 from checks.gauges import (
     GaugeFitness,
@@ -19,7 +19,6 @@ from checks.gauges import (
 )
 from templates.book import Book
 
-CLEANINGS = ("hand cleaning", "screen replaced")
 LOWEST_FLOW_SHARE = 0.2  # of the reference flow, below which a drop says nothing
 
 
