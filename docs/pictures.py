@@ -43,11 +43,26 @@ def keep(package: bytes, sheets: dict[str, str]) -> None:
         pdf = book.with_suffix(".pdf")
         for sheet, name in sheets.items():
             page = next(i for i, t in enumerate(page_texts(pdf), 1) if t.startswith(f"{sheet} –"))
-            subprocess.run(
-                ["pdftoppm", "-png", "-r", "90", "-f", str(page), "-l", str(page), "-singlefile",
-                 str(pdf), str(out / name)],
-                check=True,
-            )  # fmt: skip
+            picture(pdf, page, name)
+
+
+def picture(pdf: Path, page: int, name: str) -> None:
+    """Keep one page of a PDF."""
+    subprocess.run(
+        ["pdftoppm", "-png", "-r", "90", "-f", str(page), "-l", str(page), "-singlefile",
+         str(pdf), str(ROOT / "docs" / "pictures" / name)],
+        check=True,
+    )  # fmt: skip
+
+
+def season_page() -> None:
+    """The season on one page, from the archive of a sample farm."""
+    from batch.archive.folder import SUMMARY, season
+
+    with tempfile.TemporaryDirectory() as folder:
+        page = Path(folder) / SUMMARY
+        page.write_bytes(season(BOOK.read_bytes(), BOOK.name).files[SUMMARY])
+        picture(page, 1, "season-summary")
 
 
 def pack() -> bytes:
@@ -71,13 +86,14 @@ def audited(reviewed: bytes) -> bytes:
 
 
 def main() -> None:
-    """Run all three, and keep one page per sheet."""
+    """Run all of them, and keep one page of each sheet."""
     from batch.job import review_bytes
 
     reviewed = review_bytes(BOOK.read_bytes(), BOOK.name, BOOK.name).package
     keep(reviewed, SHEETS)
     keep(audited(reviewed), AUDIT)
     keep(pack(), PACK_SHEETS)
+    season_page()
 
 
 if __name__ == "__main__":

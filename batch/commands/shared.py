@@ -13,8 +13,9 @@ import click
 EXIT_FINDINGS = 1
 EXIT_BOOK = 3
 EPILOG = (
-    "Exit codes: 0 all done; 1 'check' found errors in a book; 2 wrong use of the command; "
-    "3 a book could not be read or its result not written (the others were still done)."
+    "Exit codes: 0 all done; 1 'check' found errors in a book, 'audit' something to look at, or "
+    "'verify' an archive that is not as it was; 2 wrong use of the command; 3 a book could not be "
+    "read or its result not written (the others were still done)."
 )
 PATHS = click.argument(
     "books", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="BOOK..."
