@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from batch.numbers.worth import GiveBack, Worth
     from checks.gauges import GaugeFitness
 
+MOST_NAME = 40  # characters of a station's name on the terminal
+
 
 def station_json(result: StationResult) -> dict[str, Any]:
     """One station of the `--json` document; drops and limits in [m]."""
@@ -182,6 +184,11 @@ def count_findings(findings: tuple[Finding, ...]) -> str:
     return ", ".join(said) or "no findings"
 
 
+def _shown_name(name: str) -> str:
+    """A station's name for the terminal, where a very long one would push all reasons aside."""
+    return name if len(name) <= MOST_NAME else f"{name[: MOST_NAME - 1]}…"
+
+
 def short_table(assessment: Assessment, path: str) -> list[str]:
     """Lines for the terminal: what needs doing, most urgent first."""
     from templates.look import VERDICTS
@@ -190,10 +197,10 @@ def short_table(assessment: Assessment, path: str) -> list[str]:
     on = assessment.as_of.isoformat() if assessment.as_of else "no entries"
     lines = [f"{path}{f' · {farm}' if farm else ''} · as of {on}"]
     doing = [r for r in assessment.stations if r.verdict not in CALM]
-    wide = max((len(r.station.name) for r in doing), default=0)
+    wide = max((len(_shown_name(r.station.name)) for r in doing), default=0)
     for result in doing:
         shown = VERDICTS[str(result.verdict)].shown
-        name = result.station.name
+        name = _shown_name(result.station.name)
         lines.append(f"  {shown:<16} {name:<{wide}}  {result.judgement.reason}")
     calm = len(assessment.stations) - len(doing)
     lines.append(f"  {calm} of {len(assessment.stations)} stations need nothing now")
