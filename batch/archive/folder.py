@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import datetime as dt
 import os
 import shutil
@@ -72,6 +71,7 @@ def season(data: bytes, book: str, as_of: dt.date | None = None) -> Season:
     `book` is the file name of the workbook. BookError or GraftError, one sentence, where the
     book cannot be read or cannot take the result sheets.
     """
+    _refuse_name(book)
     reviewed = review_bytes(data, book, book, as_of)
     assessment = reviewed.assessment
     made = tables(assessment)
@@ -96,6 +96,22 @@ def season(data: bytes, book: str, as_of: dt.date | None = None) -> Season:
     )
     files[manifest.NAME] = manifest.write(listed)
     return Season(assessment, files, manifest.seal(listed))
+
+
+def _refuse_name(book: str) -> None:
+    """BookError for a name that no archive can hold beside its own files, or list in its manifest.
+
+    Windows takes no name with ':' or a backslash, and an archive must be readable anywhere.
+    """
+    if book.casefold() in {
+        n.casefold() for n in (PACKAGE, VERDICTS, SUMMARY, ABOUT, manifest.NAME)
+    }:
+        raise BookError(f"{book!r} is the name of one of the archive's own files: rename the book.")
+    if not book.isprintable() or not manifest.inside(book) or book.casefold() == "data":
+        raise BookError(
+            f"{book!r} holds a character that a file's name cannot have everywhere (such as : or "
+            "a backslash): rename the book and archive it again."
+        )
 
 
 def _rounded(value: object) -> object:
@@ -126,7 +142,7 @@ def put(files: dict[str, bytes], target: Path) -> None:
             f"{target}: there is something of this name already. An archive is never overwritten: "
             "choose another folder, or move that one away."
         )
-    made = ""
+    made = None
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         made = tempfile.mkdtemp(prefix=".siltbook-", dir=target.parent)
@@ -134,13 +150,16 @@ def put(files: dict[str, bytes], target: Path) -> None:
             _write(Path(made, *path.split("/")), content)
         os.chmod(made, 0o755)
         os.rename(made, target)
+        made = None
     except OSError as error:
-        with contextlib.suppress(OSError):
-            shutil.rmtree(made)
         reason = error.strerror or str(error)
         raise BookError(
             f"{target}: cannot be written ({reason}). Check the space and the permissions."
         ) from error
+    finally:
+        # Also after Ctrl-C.
+        if made is not None:
+            shutil.rmtree(made, ignore_errors=True)
 
 
 def _write(path: Path, content: bytes) -> None:

@@ -11,6 +11,8 @@ from typing import Any
 
 NAME = "manifest.json"
 FORMAT = 1
+LARGEST = 2**20  # [bytes]; an archive lists under 20 files
+MOST_FILES = 1_000
 
 
 class ManifestError(ValueError):
@@ -60,23 +62,29 @@ def write(manifest: Manifest) -> bytes:
 
 def read(data: bytes) -> Manifest:
     """The manifest; ManifestError where it cannot be read or any byte of it was changed."""
+    if len(data) > LARGEST:
+        raise ManifestError("it is larger than any manifest that this program writes")
     try:
         found = json.loads(data)
         files = {str(f["path"]): str(f["sha256"]) for f in found["files"]}
         made_by, book, as_of = str(found["made_by"]), str(found["book"]), found["as_of"]
         if as_of is not None:
             dt.date.fromisoformat(as_of)
+        manifest = Manifest(made_by.removeprefix("siltbook "), book, as_of, files)
+        rewritten = write(manifest)
     except (ValueError, KeyError, TypeError, RecursionError):
         raise ManifestError("it is not a manifest that this program wrote") from None
-    manifest = Manifest(made_by.removeprefix("siltbook "), book, as_of, files)
-    if write(manifest) != data:
+    if rewritten != data:
         raise ManifestError("it was changed after it was written")
-    unsafe = [p for p in (*files, book) if not _inside(p)]
+    if len(files) > MOST_FILES:
+        raise ManifestError("it lists more files than any archive holds")
+    unsafe = [p for p in (*files, book) if not inside(p)]
     if unsafe or book not in files:
         raise ManifestError("it names files outside the archive, or not its own book")
     return manifest
 
 
-def _inside(path: str) -> bool:
+def inside(path: str) -> bool:
+    """Whether a path can only lead into the archive, on every system."""
     parts = path.split("/")
     return not (set(parts) & {"", ".", ".."}) and "\\" not in path and ":" not in path

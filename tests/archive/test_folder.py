@@ -205,3 +205,21 @@ def test_two_books_of_one_name_do_not_share_a_folder(tmp_path: Path) -> None:
     assert said.exit_code == 3
     assert "An archive is never overwritten" in said.stderr
     assert [p.name for p in (tmp_path / "to").iterdir()] == ["farm"]
+
+
+@pytest.mark.parametrize(
+    "name", ["manifest.json", "a:b.xlsx", "a\\b.xlsx", "a\nb.xlsx", "a\udcff.xlsx"]
+)
+def test_a_book_whose_name_no_archive_can_hold_is_refused(name: str) -> None:
+    with pytest.raises(BookError, match="rename the book"):
+        season(b"", name)
+
+
+def test_ctrl_c_leaves_no_draft(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("batch.archive.folder._write", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        put({"a.txt": b"a"}, tmp_path / "kept")
+    assert not list(tmp_path.iterdir())

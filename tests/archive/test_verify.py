@@ -201,3 +201,14 @@ def test_one_seal_for_several_archives_is_refused(kept: Path, east: Season) -> N
     said = siltbook("verify", kept, "--seal", east.seal)
     assert said.exit_code == 3
     assert "a seal is of one archive, and here are 2." in said.stderr
+
+
+def test_a_manifest_beyond_all_measure_is_not_parsed() -> None:
+    with pytest.raises(manifest.ManifestError, match="larger than any manifest"):
+        manifest.read(b" " * (manifest.LARGEST + 1))
+
+
+def test_a_manifest_with_half_a_character_is_none() -> None:
+    data = b'{"files": [], "made_by": "\\ud800", "book": "b.xlsx", "as_of": null}'
+    with pytest.raises(manifest.ManifestError, match="not a manifest"):
+        manifest.read(data)
