@@ -33,6 +33,17 @@ def to_pdf(xlsx: bytes, timeout: float = TIMEOUT) -> bytes | None:
     program = office()
     if program is None:
         return None
+    try:
+        return _in_a_folder_of_its_own(program, xlsx, timeout)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise PdfError(
+            f"The PDF could not be made in the folder for temporary files ({reason}). "
+            "Check its space and permissions, or give --no-pdf."
+        ) from error
+
+
+def _in_a_folder_of_its_own(program: str, xlsx: bytes, timeout: float) -> bytes:
     with tempfile.TemporaryDirectory(prefix="siltbook-pdf-", ignore_cleanup_errors=True) as name:
         folder = Path(name)
         book, made = folder / "book.xlsx", folder / "out" / "book.pdf"
@@ -63,11 +74,14 @@ def _convert(program: str, folder: Path, book: Path, timeout: float) -> str:
     try:
         output, _ = process.communicate(timeout=timeout)
     except subprocess.TimeoutExpired:
-        _end(process)
         raise PdfError(
             f"LibreOffice did not finish the PDF within {timeout:g} seconds. "
             "Try again, or give --no-pdf."
         ) from None
+    finally:
+        # Also after Ctrl-C, which does not reach a session of its own.
+        if process.poll() is None:
+            _end(process)
     words = " ".join(output.decode(errors="replace").split())
     return words[-200:] or f"it ended with code {process.returncode}"
 
