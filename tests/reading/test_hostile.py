@@ -132,6 +132,42 @@ def test_each_gives_one_sentence_within_limits_and_the_batch_goes_on(tmp_path: P
     assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="the limits are Linux's")
+def test_a_book_of_ten_thousand_stations_goes_through_whole(tmp_path: Path) -> None:
+    count, folder = 10_000, tmp_path / "books"
+    folder.mkdir()
+    register = raw_sheet(row("Station"), *(row(f"S{i}") for i in range(count)))
+    visits = "".join(
+        row(f"S{i}", "2026-05-31", "<c/>", "<c><v>3</v></c>", f"<c><v>{2.7 if i else 2}</v></c>")
+        for i in range(count)
+    )
+    stations = {"xl/worksheets/sheet1.xml": register}
+    (folder / "b.xlsx").write_bytes(raw_book(raw_sheet(HEAD, visits), extra=stations))
+    root = str(Path(__file__).parents[2])
+    done = subprocess.run(
+        [sys.executable, str(CHILD), str(folder), str(tmp_path / "out")],
+        capture_output=True, text=True, timeout=240, cwd=root,
+        env={**os.environ, "PYTHONPATH": root},
+    )  # fmt: skip
+    assert done.stderr.replace("Books", "").strip() == ""
+    assert f"{count - 1} of {count} stations need nothing now" in done.stdout
+    measured = json.loads(done.stdout.splitlines()[-1])
+    assert measured["code"] == 0
+    assert measured["peak"] < 2**30
+    assert (tmp_path / "out" / "b.reviewed.xlsx").is_file()
+
+
+def test_a_very_long_station_name_does_not_push_the_reasons_aside(tmp_path: Path) -> None:
+    sheets = clean_sheets()
+    long, head = "N" * 300, sheets["Readings"][0]
+    sheets["Stations"].append([long])
+    sheets["Readings"] = [head, [long, dt.date(2026, 5, 1), None, 9, 2]]
+    (tmp_path / "b.xlsx").write_bytes(workbook(sheets))
+    said = command("run", tmp_path / "b.xlsx").stdout
+    assert f"  {'N' * 39}…  " in said
+    assert "N" * 40 not in said.split("…")[0]
+
+
 def command(*words: object) -> Result:
     return CliRunner().invoke(main, [str(word) for word in words])
 
