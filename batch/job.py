@@ -50,8 +50,8 @@ def review_bytes(data: bytes, path: str, book_name: str, as_of: dt.date | None =
 def _no_search_for_waste() -> Iterator[None]:
     """No search for circular waste meanwhile.
 
-    A book of 10,000 stations is millions of objects that all live to the end, and looking through
-    them again and again took a sixth of its time; the peak of memory is the same.
+    A book of 10,000 stations is a great many objects that live to the end; looking through them
+    again and again took 5 to 7 % of its time (docs/performance.md).
     """
     searched = gc.isenabled()
     gc.disable()
