@@ -41,8 +41,13 @@ def assess(
     results = [_station(book, h, o, on) for h, o in zip(found, ahead, strict=True)]
     results.sort(key=by_urgency)
     own = [f for result in results for f in _own_findings(book, result)]
-    bill = farm_bill(results, book.settings)
-    return Assessment(book, on, tuple(results), (*findings, *own), bill)
+    return Assessment(book, on, tuple(results), (*findings, *own))
+
+
+def with_bill(assessment: Assessment) -> Assessment:
+    """The assessment with what dirt cost, which no verdict rests on."""
+    bill = farm_bill(assessment.stations, assessment.book.settings)
+    return replace(assessment, bill=bill)
 
 
 def by_urgency(result: StationResult) -> tuple[int, dt.date, float, str]:
@@ -61,7 +66,7 @@ def _station(book: Book, history: History, outlook: Outlook, on: dt.date | None)
         history=history,
         judgement=judgement,
         latest=history.latest,
-        days_over=None if open_ is None or on is None else (on - open_.opened).days,
+        days_over=None if open_ is None or on is None else open_.days(on),
         last_flush=_last(history, ("flush",)),
         last_cleaning=_last(history, CLEANINGS),
         outlook=outlook,

@@ -15,6 +15,7 @@ from batch.commands.judge import check, run
 from batch.commands.review import agree, review
 from batch.commands.shared import EPILOG, EXIT_BOOK, fail
 from batch.commands.watch import watch
+from batch.errors import why
 
 
 class _OneSentence(click.Group):
@@ -27,7 +28,7 @@ class _OneSentence(click.Group):
             if error.errno == errno.EPIPE:
                 raise  # the reader of a pipe has gone: click ends in silence
             what = error.filename or "standard output"
-            fail(f"{what}: {error.strerror or error}. Check the space and the permissions.")
+            fail(f"{what}: {why(error)}. Check the space and the permissions.")
             # What is still buffered would fail once more, with a traceback, when Python ends.
             os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
             raise click.exceptions.Exit(EXIT_BOOK) from error

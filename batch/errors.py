@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 
+def why(error: OSError) -> str:
+    """What the system says of an error, without its number and its file."""
+    return error.strerror or str(error)
+
+
 class SiltbookError(Exception):
     """Base of every error that Siltbook raises on purpose; its text is one clear sentence."""
 

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from batch.errors import BookError
+from batch.errors import BookError, why
 from batch.reading.foreign import refuse_in_place
 
 OTHER_ENDINGS = (".ods", ".xls")  # read only: the results go to a new .xlsx
@@ -57,9 +57,8 @@ def books_in(folder: Path) -> list[Path]:
     try:
         return sorted(p for p in folder.iterdir() if _is_book(p))
     except OSError as error:
-        reason = error.strerror or str(error)
         raise BookError(
-            f"{folder}: cannot be read ({reason}). Check the folder's permissions."
+            f"{folder}: cannot be read ({why(error)}). Check the folder's permissions."
         ) from error
 
 
@@ -109,9 +108,8 @@ def take(path: Path) -> Taken:
         data = path.read_bytes()
         after = stamp_of(path)
     except OSError as error:
-        reason = error.strerror or str(error)
         raise BookError(
-            f"{path}: cannot be read ({reason}). Check the file's permissions."
+            f"{path}: cannot be read ({why(error)}). Check the file's permissions."
         ) from error
     if before != after:
         raise BookError(f"{path}: changed while it was read. Save and close it, then run again.")
@@ -152,9 +150,8 @@ def _refusal(target: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        reason = error.strerror or str(error)
         raise BookError(
-            f"{target}: cannot be written ({reason}). Close it in other programs, check the "
+            f"{target}: cannot be written ({why(error)}). Close it in other programs, check the "
             "space and the permissions."
         ) from error
 
@@ -193,6 +190,16 @@ def _settle(folder: Path) -> None:
             os.fsync(handle)
         finally:
             os.close(handle)
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder for results where there is none; BookError where that cannot be done."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise BookError(
+            f"{folder}: cannot be made ({why(error)}). Choose another folder."
+        ) from error
 
 
 def sweep(folder: Path) -> None:

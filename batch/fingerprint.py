@@ -1,4 +1,4 @@
-"""A short fingerprint of the cells that a judgement rests on."""
+"""Fingerprints: of a file's bytes, and a short one of the cells that a judgement rests on."""
 
 from __future__ import annotations
 
@@ -17,6 +17,11 @@ LENGTH = 12  # hexadecimal digits that a person can still compare by eye
 _NOT_USED = ("remark", "read_by", "done_by")  # names and remarks change no verdict
 
 
+def digest(data: bytes) -> str:
+    """SHA-256 of some bytes, in hexadecimal."""
+    return hashlib.sha256(data).hexdigest()
+
+
 def fingerprint(book: Book) -> str:
     """The first 12 hexadecimal digits of the SHA-256 of settings and lists.
 
@@ -24,17 +29,17 @@ def fingerprint(book: Book) -> str:
     and the sheet Agreed do not count, nor do columns without a value: a book does not change
     because a later version knows more columns.
     """
-    digest = hashlib.sha256()
+    running = hashlib.sha256()
     for key in sorted(book.setting_cells):
         value = getattr(book.settings, key, None)
         if value is not None and value != "":
-            digest.update(f"{key}={_said(value)}\n".encode())
+            running.update(f"{key}={_said(value)}\n".encode())
     lists = book.lists()
     for sheet in LISTS:
         if sheet is not AGREED:
             for piece in _columns(sheet, lists[sheet.name]):
-                digest.update(piece)
-    return digest.hexdigest()[:LENGTH]
+                running.update(piece)
+    return running.hexdigest()[:LENGTH]
 
 
 def _columns(sheet: Sheet, table: Table) -> Iterator[bytes]:

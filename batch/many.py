@@ -16,7 +16,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from batch.errors import BookError, SiltbookError
+from batch.errors import SiltbookError
 
 if TYPE_CHECKING:
     from batch.files import Taken
@@ -136,14 +136,10 @@ def orders(
     made: str = "reviewed",
 ) -> list[Order]:
     """One order per book, with targets that do not collide. BookError where `out` is no folder."""
-    from batch.files import reviewed_path, sweep
+    from batch.files import make_folder, reviewed_path, sweep
 
     if out is not None:
-        try:
-            out.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            reason = error.strerror or str(error)
-            raise BookError(f"{out}: cannot be made ({reason}). Choose another folder.") from error
+        make_folder(out)
     used: set[Path] = set()
     todo = [Order(p, None if in_place else reviewed_path(p, out, used, made), as_of) for p in paths]
     for folder in {(order.target or order.path).parent for order in todo}:

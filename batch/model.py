@@ -35,12 +35,12 @@ class Verdict(StrEnum):
 
 CALM = (Verdict.IN_RANGE, Verdict.RESTING)  # nothing to do now
 CLEANINGS = ("hand cleaning", "screen replaced")
+FLOW_EXPONENT = 2.0  # of h ~ Q^n, where a station's own readings do not fix it better
 
 
 def is_over(drop: float, limit: float) -> bool:
     """Whether a drop [m] is over the limit [m]; equal is in range."""
     return drop > limit + NOISE
-FLOW_EXPONENT = 2.0  # of h ~ Q^n, where a station's own readings do not fix it better
 
 
 @dataclass(frozen=True)
@@ -162,6 +162,11 @@ class Episode:
     opened: dt.date
     closed: dt.date | None
     closed_by: str  # 'flush', 'hand cleaning', ... or ''
+
+    def days(self, as_of: dt.date | None) -> int | None:
+        """How long it lasted [days], up to `as_of` while it is open; None without such a day."""
+        end = self.closed or as_of
+        return None if end is None else (end - self.opened).days
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-from batch.errors import SiltbookError
+from batch.errors import SiltbookError, why
 
 TIMEOUT = 180.0  # [s]; the first start of a private profile takes longest
 _PROGRAMS = ("soffice", "libreoffice")
@@ -36,9 +36,8 @@ def to_pdf(xlsx: bytes, timeout: float = TIMEOUT) -> bytes | None:
     try:
         return _in_a_folder_of_its_own(program, xlsx, timeout)
     except OSError as error:
-        reason = error.strerror or str(error)
         raise PdfError(
-            f"The PDF could not be made in the folder for temporary files ({reason}). "
+            f"The PDF could not be made in the folder for temporary files ({why(error)}). "
             "Check its space and permissions, or give --no-pdf."
         ) from error
 
@@ -70,7 +69,7 @@ def _convert(program: str, folder: Path, book: Path, timeout: float) -> str:
             cwd=folder, start_new_session=True,
         )  # fmt: skip
     except OSError as error:
-        return error.strerror or str(error)
+        return why(error)
     try:
         output, _ = process.communicate(timeout=timeout)
     except subprocess.TimeoutExpired:

@@ -18,7 +18,6 @@ from templates import look
 
 NAME = "Seasons"
 LEAST_RUNS = 4  # valid runs in each of two seasons, under which their rates are not compared
-_CREATED = dt.datetime(2000, 1, 1)
 _FARM_HEAD = 3
 _NOTE = (
     "Fouling rate: median of the season's valid runs, in metres of drop a day, with the span in "
@@ -97,15 +96,10 @@ def against(now: StationSeason, before: StationSeason | None) -> str:
     return f"fouls slower: {times}" if now_high < low else "no clear change"
 
 
-def with_seasons(book: bytes, seasons: Sequence[Assessment], book_name: str) -> bytes:
+def with_seasons(book: bytes, ordered: Sequence[Year], book_name: str) -> bytes:
     """The workbook with the sheet Seasons in it; GraftError where it cannot take one."""
-    import xlsxwriter
-
-    ordered = years(seasons)
     target = BytesIO()
-    options = {"in_memory": True, "strings_to_urls": False, "strings_to_formulas": False}
-    with xlsxwriter.Workbook(target, options) as workbook:
-        workbook.set_properties({"title": "Seasons", "created": _CREATED})
+    with k.new_workbook(target, "Seasons") as workbook:
         kit = k.Kit(workbook, ordered[-1].assessment, book_name, __version__)
         _write(kit, workbook.add_worksheet(NAME), ordered)
     return graft(book, target.getvalue(), [NAME])

@@ -7,12 +7,12 @@ keep is named beside it, so that the package is valid and nothing is hidden.
 
 from __future__ import annotations
 
-import hashlib
 import re
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 from batch.archive.tables import ArchiveTable, Field, plain
+from batch.fingerprint import digest
 
 _FACTS = {
     "m of water": "conventional metre of water, 9806.65 Pa exactly",
@@ -64,7 +64,7 @@ def _resource(table: ArchiveTable, data: bytes, book: str) -> dict[str, Any]:
         "encoding": "utf-8",
         "dialect": {"delimiter": ",", "lineTerminator": "\r\n", "quoteChar": '"', "header": True},
         "bytes": len(data),
-        "hash": f"sha256:{hashlib.sha256(data).hexdigest()}",
+        "hash": f"sha256:{digest(data)}",
         "sources": [{"title": f"Workbook {book}", "path": book}],
         "schema": _schema(table, {name for name, _ in unmet}),
     }

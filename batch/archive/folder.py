@@ -14,8 +14,9 @@ from batch.archive import manifest
 from batch.archive.descriptor import descriptor, path_of
 from batch.archive.summary import summary
 from batch.archive.tables import as_csv, tables
-from batch.errors import BookError
+from batch.errors import BookError, why
 from batch.files import reviewed_path
+from batch.fingerprint import digest
 from batch.job import review_bytes
 from batch.model import Assessment
 from batch.report.book import book_json
@@ -92,7 +93,7 @@ def season(data: bytes, book: str, as_of: dt.date | None = None) -> Season:
         version=__version__,
         book=book,
         as_of=assessment.as_of.isoformat() if assessment.as_of else None,
-        files={path: manifest.digest(content) for path, content in files.items()},
+        files={path: digest(content) for path, content in files.items()},
     )
     files[manifest.NAME] = manifest.write(listed)
     return Season(assessment, files, manifest.seal(listed))
@@ -152,9 +153,8 @@ def put(files: dict[str, bytes], target: Path) -> None:
         os.rename(made, target)
         made = None
     except OSError as error:
-        reason = error.strerror or str(error)
         raise BookError(
-            f"{target}: cannot be written ({reason}). Check the space and the permissions."
+            f"{target}: cannot be written ({why(error)}). Check the space and the permissions."
         ) from error
     finally:
         # Also after Ctrl-C.

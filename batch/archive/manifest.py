@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
+
+from batch.fingerprint import digest
 
 NAME = "manifest.json"
 FORMAT = 1
@@ -27,11 +28,6 @@ class Manifest:
     book: str  # file name of the workbook
     as_of: str | None  # ISO date
     files: Mapping[str, str]
-
-
-def digest(data: bytes) -> str:
-    """SHA-256 of some bytes, in hexadecimal."""
-    return hashlib.sha256(data).hexdigest()
 
 
 def as_json(document: object) -> bytes:

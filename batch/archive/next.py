@@ -40,7 +40,7 @@ def begin(paths: Sequence[Path], book_name: str) -> Begun:
     ordered = years(seasons)
     last = ordered[-1].assessment
     return Begun(
-        package=with_seasons(next_book(last), seasons, book_name),
+        package=with_seasons(next_book(last), ordered, book_name),
         stations=len(last.book.stations.frame),
         open=len(left_open(last)),
         seasons=tuple(year.label for year in ordered),

@@ -57,11 +57,7 @@ class Open:
 
 def days_over(result: StationResult, as_of: dt.date | None) -> int:
     """Days over the limit [days] in all of a station's stretches, the open one up to `as_of`."""
-    total = 0
-    for episode in result.judgement.episodes:
-        end = episode.closed or as_of
-        total += 0 if end is None else (end - episode.opened).days
-    return total
+    return sum(episode.days(as_of) or 0 for episode in result.judgement.episodes)
 
 
 def station_seasons(assessment: Assessment) -> tuple[StationSeason, ...]:

@@ -12,6 +12,7 @@ import io
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from batch.model import Assessment
 from batch.report.book import finding_json, station_json
@@ -59,13 +60,14 @@ def tables(assessment: Assessment) -> tuple[ArchiveTable, ...]:
     """Every table of one judged book, in a fixed order."""
     book = assessment.book
     held = book.lists()
+    said = [station_json(result) for result in assessment.stations]
     filled = [_filled(sheet, held[sheet.name]) for sheet in LISTS]
     return (
         _farm(book),
         *filled,
         _drops(assessment),
-        _verdicts(assessment),
-        _runs(assessment),
+        _verdicts(said),
+        _runs(said),
         _findings(assessment),
     )
 
@@ -196,10 +198,9 @@ def _typed(field: Field, value: object) -> object:
     return None if value == "" else value
 
 
-def _verdicts(assessment: Assessment) -> ArchiveTable:
+def _verdicts(said: Sequence[Mapping[str, Any]]) -> ArchiveTable:
     records = []
-    for result in assessment.stations:
-        record = station_json(result)
+    for record in said:
         ahead = record.get("forecast") or {}
         ahead = {f"forecast_{key}": ahead.get(key) for key in ("low", "high", "silent")} | {
             "forecast": ahead.get("date")
@@ -210,11 +211,11 @@ def _verdicts(assessment: Assessment) -> ArchiveTable:
     return ArchiveTable("verdicts", title, _VERDICT_FIELDS, rows, "station")
 
 
-def _runs(assessment: Assessment) -> ArchiveTable:
+def _runs(said: Sequence[Mapping[str, Any]]) -> ArchiveTable:
     records = (
-        {"station": result.station.name, **run, "rows": " ".join(map(str, run["rows"]))}
-        for result in assessment.stations
-        for run in station_json(result).get("runs", ())
+        {"station": record["station"], **run, "rows": " ".join(map(str, run["rows"]))}
+        for record in said
+        for run in record.get("runs", ())
     )
     rows = tuple(_picked(_RUN_FIELDS, records))
     return ArchiveTable("runs", "The runs between two cleanings", _RUN_FIELDS, rows)

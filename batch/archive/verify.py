@@ -22,6 +22,7 @@ from batch.archive import manifest
 from batch.archive.folder import PACKAGE, SUMMARY, VERDICTS, season
 from batch.errors import BookError, SiltbookError
 from batch.files import take
+from batch.fingerprint import digest
 
 _NUMBER = re.compile(rb"(-?\d+\.\d+(?:[eE][-+]?\d+)?)")
 _MOST_SAID = 20  # of one kind of trouble in one archive
@@ -87,7 +88,7 @@ def _files(path: Path, listed: manifest.Manifest, found: dict[str, bytes]) -> It
     for name, wanted in sorted(listed.files.items()):
         if name not in found:
             yield f"{name}: missing."
-        elif manifest.digest(found[name]) != wanted:
+        elif digest(found[name]) != wanted:
             yield f"{name}: changed (its SHA-256 is not the one in the manifest)."
     known = {*listed.files, manifest.NAME}
     for entry in sorted(path.rglob("*")):

@@ -34,11 +34,10 @@ def audited_package(audit: Audit, data: bytes, book_name: str) -> bytes:
     except those that list sheets, parts and formats.
     """
     from batch.audit.sheets import audit_book
-    from batch.graft import graft, taken_names
+    from batch.graft import free_names, graft
     from templates.contract import AUDIT_SHEETS
 
-    taken = taken_names(data, AUDIT_SHEETS)
-    names = [f"{n} (Siltbook)" if n in taken else n for n in AUDIT_SHEETS]
+    names = list(free_names(data, AUDIT_SHEETS).values())
     return graft(data, audit_book(audit, names, book_name), names)
 
 

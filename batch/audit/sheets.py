@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from io import BytesIO
 from typing import Any
@@ -18,7 +17,6 @@ from batch.sheets.findings import link_to
 from templates import look
 
 # The same audit must give the same bytes, so the file carries no clock.
-_CREATED = dt.datetime(2000, 1, 1)
 SUMMARY = (
     ("Rule", 34.0),
     ("Result", 16.0),
@@ -54,15 +52,8 @@ NOTE = (
 
 def audit_book(audit: Audit, names: Sequence[str], book_name: str) -> bytes:
     """The two sheets, called `names`, as a workbook of their own; the same input, same bytes."""
-    import xlsxwriter
-
     target = BytesIO()
-    options = {
-        "in_memory": True, "strings_to_urls": False, "strings_to_formulas": False,
-        "strings_to_numbers": False,
-    }  # fmt: skip
-    with xlsxwriter.Workbook(target, options) as workbook:
-        workbook.set_properties({"title": "Siltbook audit", "created": _CREATED})
+    with k.new_workbook(target, "Siltbook audit") as workbook:
         inputs = fingerprint(audit.assessment.book)
         kit = k.Kit(workbook, audit.assessment, book_name, __version__, inputs)
         summary, detail = (workbook.add_worksheet(name) for name in names)

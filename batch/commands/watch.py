@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from batch.commands.shared import AS_OF, EXIT_BOOK, day, fail, refusals
+from batch.errors import why
 
 LOOK = 500  # [ms] between two looks at the folder, where nothing wakes us earlier
 
@@ -28,8 +29,7 @@ def watch(folder: Path, as_of: dt.datetime | None) -> None:
     except KeyboardInterrupt:
         click.echo()
     except OSError as error:
-        reason = error.strerror or str(error)
-        fail(f"{folder}: this folder cannot be watched ({reason}). Check its path.")
+        fail(f"{folder}: this folder cannot be watched ({why(error)}). Check its path.")
         raise click.exceptions.Exit(EXIT_BOOK) from error
 
 

@@ -49,6 +49,12 @@ def taken_names(book: bytes, names: Sequence[str]) -> set[str]:
     return {name for name, node in wanted.items() if not _is_ours(target, node)}
 
 
+def free_names(book: bytes, names: Sequence[str]) -> dict[str, str]:
+    """What each result sheet will be called in the book: its own name, unless a person has it."""
+    taken = taken_names(book, names)
+    return {name: f"{name} (Siltbook)" if name in taken else name for name in names}
+
+
 Longer = Mapping[str, Callable[[bytes], Iterable[bytes]]]
 
 

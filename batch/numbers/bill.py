@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from batch.model import History, StationResult
-from batch.numbers.costs import DirtCost, dirt_cost, excess_line, monthly
+from batch.numbers.costs import DirtCost, dirt_cost, monthly
 from batch.numbers.field import DischargeLost, FlushWater, discharge_lost, flush_water
 from batch.numbers.tradeoff import TradeOff, trade_off
 from templates.book import Settings
@@ -111,10 +111,9 @@ def _sum(values: Iterable[float | None]) -> float | None:
 
 
 def _station(result: StationResult, settings: Settings) -> StationBill:
-    history = result.history
-    cost = result.outlook.cost if result.outlook else dirt_cost(history, settings)
-    clean = result.station.clean_drop
-    line = None if clean is None else excess_line(history, clean, settings.interval)
+    history, ahead = result.history, result.outlook
+    line = ahead.excess if ahead else None
+    cost = ahead.cost if ahead else dirt_cost(history, settings)
     return StationBill(
         station=result.station.name,
         cost=cost,

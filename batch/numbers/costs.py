@@ -207,9 +207,10 @@ def _why_no_line(history: History) -> str:
     return ""
 
 
-def dirt_cost(history: History, settings: Settings) -> DirtCost:
+def dirt_cost(history: History, settings: Settings, line: Line | None = None) -> DirtCost:
     """What dirt cost over the whole history of one station.
 
+    `line` is the station's `excess_line`, where it is at hand.
     Uses the settings' reading interval [days], hours [h/day], efficiency (0 to 1) and price
     [per kWh]. Never raises for a value that is missing: `silent` names it.
     """
@@ -218,7 +219,7 @@ def dirt_cost(history: History, settings: Settings) -> DirtCost:
     if why or clean is None:
         return DirtCost(None, None, None, 0.0, 0, why)
     longest = LONGEST_GAP * settings.interval
-    line = excess_line(history, clean, settings.interval)
+    line = line or excess_line(history, clean, settings.interval)
     nothing = "all usable readings were taken at the same time"
     if line.gaps:
         nothing = f"no two readings in a row lie within {longest:g} days"

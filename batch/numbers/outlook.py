@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from batch.model import History, is_over
-from batch.numbers.costs import DirtCost, dirt_cost
+from batch.numbers.costs import DirtCost, Line, dirt_cost, excess_line
 from batch.numbers.forecast import MOST_FARM, Forecast, forecast, teachers
 from batch.numbers.runs import Run, cut_runs
 from batch.numbers.worth import Worth, worth
@@ -30,6 +30,7 @@ class Outlook:
     cost: DirtCost
     read_by: dt.date | None
     worth: Worth
+    excess: Line | None = None  # over the clean drop; None where that is not known
 
 
 def outlooks(
@@ -57,7 +58,9 @@ def _outlook(
     expected = _forecast(history, own, farm, as_of, crowded)
     by = _read_by(history, expected, settings, as_of)
     value = worth(history.station, own, settings.interval)
-    return Outlook(own, expected, dirt_cost(history, settings), by, value)
+    clean = history.station.clean_drop
+    line = None if clean is None else excess_line(history, clean, settings.interval)
+    return Outlook(own, expected, dirt_cost(history, settings, line), by, value, line)
 
 
 def _forecast(

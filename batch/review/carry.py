@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from batch.errors import BookError
+from batch.fingerprint import digest
 from batch.reading.cells import SheetCells, Value
 from batch.reading.parsing import date_text, serial_date
 from batch.review import agenda, questions
-from batch.review.farm import fingerprint
 from batch.review.page import PACK_MARK
 from templates.book import Book, column_letters
 
@@ -226,7 +226,7 @@ def _own(minutes: Minutes, book: Book, data: bytes, name: str) -> tuple[PackBook
 
     By its fingerprint, else by file name and farm, else by the farm's name alone.
     """
-    print_ = fingerprint(data)
+    print_ = digest(data)
     farm, file = _text(book.settings.farm), Path(name).name
     exact = [b for b in minutes.books if b.fingerprint == print_]
     both = [b for b in minutes.books if b.file == file and b.farm in (farm, Path(file).stem)]

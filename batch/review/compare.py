@@ -123,7 +123,6 @@ def _farm_and_season(station: StationRates) -> str:
     return f"{station.farm}: {station.season}" if station.season else ""
 
 
-
 def _grouped(
     stations: Sequence[StationRates], name: Callable[[StationRates], str]
 ) -> dict[str, list[StationRates]]:

@@ -12,13 +12,13 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from batch.model import Reading, StationResult, Work, is_over
+from batch.model import CLEANINGS, Reading, StationResult, Work, is_over
+from batch.numbers.costs import LONGEST_GAP
 from batch.numbers.runs import moment
 from batch.review.month import Month
 
-LONGEST_GAP = 3.0  # [reading intervals]; over a longer gap no line is drawn
 NO_WORK = "no work logged"  # what the ladder says closed an episode that nobody worked on
-CLEARS = ("flush", "hand cleaning", "screen replaced")
+CLEARS = ("flush", *CLEANINGS)
 
 
 @dataclass(frozen=True)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from batch.fingerprint import digest
 from batch.model import Assessment, StationResult
 from batch.review.month import Month
 from templates.book import Book
@@ -46,27 +46,14 @@ class FarmMonth:
         return max((e.date for r in self.now.stations for e in r.history.entries), default=None)
 
 
-def fingerprint(data: bytes) -> str:
-    """SHA-256 of a book's bytes, in hexadecimal."""
-    return hashlib.sha256(data).hexdigest()
-
-
 def read_month(data: bytes, path: str, month: Month) -> FarmMonth:
     """Read a book once and judge it at both ends of the month; BookError as when judging it."""
-    from batch.assess import assess
+    from batch.job import judge_read
     from batch.reading.book import read_book
-    from checks.fitness import check_book
 
     result = read_book(data, path)
-    then, now = (
-        assess(
-            result.book,
-            as_of=day,
-            findings=(*result.findings, *check_book(result.book, day)),
-        )
-        for day in (month.eve, month.last)
-    )
-    return FarmMonth(Path(path).name, fingerprint(data), month, then, now)
+    then, now = (judge_read(result, day) for day in (month.eve, month.last))
+    return FarmMonth(Path(path).name, digest(data), month, then, now)
 
 
 def why_outside(book: Book, month: Month) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from io import BytesIO
@@ -13,10 +12,9 @@ from batch.review import across, agenda, ahead, logs, money, questions, stations
 from batch.review.farm import FarmMonth, why_outside
 from batch.review.month import Month
 from batch.review.page import Pack, new_kit
-from batch.sheets.kit import Kit
+from batch.sheets.kit import Kit, new_workbook
 
 # The same books must give the same bytes, so the file carries no clock.
-_CREATED = dt.datetime(2000, 1, 1)
 _SHEETS: tuple[tuple[str, Callable[[Kit, Any, Pack], None]], ...] = (
     (agenda.TITLE, agenda.write),
     (stations.CHANGED, stations.write_changed),
@@ -56,18 +54,8 @@ def make_pack(books: Iterable[FarmMonth], month: Month, version: str) -> Pack:
 
 def pack_bytes(pack: Pack) -> bytes:
     """The pack as an .xlsx; the same books give the same bytes."""
-    import xlsxwriter
-
     target = BytesIO()
-    options = {
-        "in_memory": True,
-        "strings_to_urls": False,
-        "strings_to_formulas": False,
-        "strings_to_numbers": False,
-    }
-    with xlsxwriter.Workbook(target, options) as workbook:
-        title = f"Filter stations: review of {pack.month.words}"
-        workbook.set_properties({"title": title, "created": _CREATED})
+    with new_workbook(target, f"Filter stations: review of {pack.month.words}") as workbook:
         kit = new_kit(workbook, pack)
         for name, write in _SHEETS:
             write(kit, workbook.add_worksheet(name), pack)

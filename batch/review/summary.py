@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from batch.errors import BookError
+from batch.files import make_folder
 from batch.model import Verdict
 from batch.review.agenda import Item, agreed_line, items
 from batch.review.carry import Carried
@@ -34,11 +34,7 @@ def pack_path(books: Sequence[Path], month: Month, out: Path | None) -> Path:
         name = (first.stem if first.is_file() else first.resolve().name) if single else "portfolio"
         folder = out or (first.parent if first.is_file() else first)
         target = folder / f"{name}{BADGE}{month}.xlsx"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise BookError(f"{folder}: cannot be made ({reason}). Choose another folder.") from error
+    make_folder(folder)
     return target
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
@@ -11,11 +10,9 @@ from io import BytesIO
 from batch.fingerprint import fingerprint
 from batch.model import Assessment
 from batch.sheets import actions, costs, findings, review, rows, runs, trends, water, workings
-from batch.sheets.kit import Kit
+from batch.sheets.kit import Kit, new_workbook
 from templates import contract
 
-# The same assessment must give the same bytes, so the file carries no clock.
-_CREATED = dt.datetime(2000, 1, 1)
 _WORKINGS_PART = f"xl/worksheets/sheet{contract.RESULT_SHEETS.index('Workings') + 1}.xml"
 
 
@@ -40,17 +37,8 @@ def result_book(
     formulas and links refer to the practitioner's sheets, which are not in this workbook.
     The same input gives the same bytes.
     """
-    import xlsxwriter
-
     target = BytesIO()
-    options = {
-        "in_memory": True,
-        "strings_to_urls": False,
-        "strings_to_formulas": False,
-        "strings_to_numbers": False,
-    }
-    with xlsxwriter.Workbook(target, options) as workbook:
-        workbook.set_properties({"title": "Siltbook results", "created": _CREATED})
+    with new_workbook(target, "Siltbook results") as workbook:
         kit = Kit(workbook, assessment, book_name, version, fingerprint(assessment.book))
         final = {default: names.get(default, default) for default in contract.RESULT_SHEETS}
         sheets = {default: workbook.add_worksheet(name) for default, name in final.items()}

@@ -8,6 +8,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from io import BytesIO
 from typing import Any
 
 from batch.model import Assessment
@@ -15,6 +16,7 @@ from templates import contract, look
 
 MAX_TEXT = 32_000  # characters; a cell holds 32,767
 LINE_POINTS = 13.0  # height of one line of 10-point text [pt]
+_CREATED = dt.datetime(2000, 1, 1)
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 _EPOCH = dt.date(1899, 12, 30).toordinal()
 _EPOCH_1904 = dt.date(1904, 1, 1).toordinal()
@@ -49,6 +51,24 @@ class Kit:
         """The as-of date as every sheet prints it."""
         as_of = self.assessment.as_of
         return as_of.isoformat() if as_of else "no date (no dated entry)"
+
+
+def new_workbook(target: BytesIO, title: str) -> Any:
+    """A workbook to write into `target`, in which text stays text.
+
+    The same input must give the same bytes, so it carries no clock.
+    """
+    import xlsxwriter
+
+    options = {
+        "in_memory": True,
+        "strings_to_urls": False,
+        "strings_to_formulas": False,
+        "strings_to_numbers": False,
+    }
+    workbook = xlsxwriter.Workbook(target, options)
+    workbook.set_properties({"title": title, "created": _CREATED})
+    return workbook
 
 
 def clean(text: object) -> str:

@@ -13,6 +13,7 @@ from batch.archive import manifest
 from batch.archive.folder import Season
 from batch.archive.verify import verify
 from batch.cli import main
+from batch.fingerprint import digest
 from tests.archive.conftest import PORTFOLIO
 
 
@@ -29,7 +30,7 @@ def flip(path: Path, at: int) -> None:
 def reseal(archive: Path) -> None:
     """Make the manifest anew so that it fits whatever the files are now."""
     listed = manifest.read((archive / manifest.NAME).read_bytes())
-    files = {p: manifest.digest((archive / p).read_bytes()) for p in listed.files}
+    files = {p: digest((archive / p).read_bytes()) for p in listed.files}
     forged = manifest.Manifest(listed.version, listed.book, listed.as_of, files)
     (archive / manifest.NAME).write_bytes(manifest.write(forged))
 

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from openpyxl.worksheet.worksheet import Worksheet
 
-from batch.assess import assess
+from batch.assess import assess, with_bill
 from batch.job import assess_bytes, review_bytes
 from batch.model import Assessment, Verdict
 from batch.numbers.bill import farm_bill
@@ -43,7 +43,8 @@ def priced(**changes: object) -> Assessment:
     """The sample with other settings."""
     base = sample()
     settings = dataclasses.replace(base.book.settings, **changes)  # type: ignore[arg-type]
-    return assess(dataclasses.replace(base.book, settings=settings), as_of=base.as_of)
+    book = dataclasses.replace(base.book, settings=settings)
+    return with_bill(assess(book, as_of=base.as_of))
 
 
 def sheet_of(assessment: Assessment, values: bool = True) -> Worksheet:
