@@ -1,4 +1,4 @@
-"""How many lines wrapped text takes: what LibreOffice makes of it with the same letter widths."""
+"""How many lines wrapped text takes, by the letters' own widths: within bounds, never too few."""
 
 from __future__ import annotations
 
