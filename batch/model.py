@@ -66,6 +66,7 @@ class Station:
     flush_flow: float | None = None  # [m3/h]
     emitter_exponent: float | None = None
     emitter_passage: float | None = None  # [mm]
+    refused: tuple[str, ...] = ()  # keys of numbers that were typed, but cannot be
 
 
 @dataclass(frozen=True)

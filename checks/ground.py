@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING
 
 from checks.findings import Finding, find
 from checks.wording import shown
-from templates.book import Book, Table
-from templates.contract import AGREED, READINGS, STATIONS, WATER, WORK, Kind, Sheet
+from templates.book import Book, Table, set_aside
+from templates.contract import AGREED, NUMERIC, READINGS, STATIONS, WATER, WORK, Sheet
 
 if TYPE_CHECKING:
     import pandas as pd
 
-_NUMERIC = (Kind.PRESSURE, Kind.METRES, Kind.FLOW, Kind.NUMBER)
 _FROM_REGISTER = (
     "full_scale", "division", "gauges", "gauge_class", "reference_flow", "in_service", "unit",
 )  # fmt: skip
@@ -98,7 +97,7 @@ def _typed(sheet: Sheet, table: Table) -> pd.DataFrame:
 
     frame = table.frame.copy()
     for column in sheet.columns:
-        if column.kind in _NUMERIC:
+        if column.kind in NUMERIC:
             frame[column.key] = pd.to_numeric(frame[column.key], errors="coerce").astype("float64")
     if "station" in frame:
         frame["key"] = frame["station"].map(station_key).astype("object")
@@ -114,7 +113,7 @@ def _second(time: object) -> float:
 
 
 def _register(book: Book) -> pd.DataFrame:
-    frame = _typed(STATIONS, book.stations)
+    frame = set_aside(STATIONS, _typed(STATIONS, book.stations))
     frame["name"] = frame["station"]
     frame["known"] = frame["key"].notna()
     frame["unit"] = frame["unit"].where(frame["unit"].notna(), book.settings.pressure_unit)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from checks.findings import Finding
 from checks.gauges import outlet_slack
 from checks.ground import Ground, Listed, finding, hits
-from checks.wording import number, with_unit
+from checks.wording import AS_EMPTY, number, with_unit
 from templates.contract import FLOW_UNITS, PRESSURE_UNITS
 from templates.units import cubic_metres_per_hour_per, metres_per
 
@@ -70,6 +70,7 @@ def pressure_beyond_gauge(ground: Ground) -> list[Finding]:
             unit = str(place.frame.at[row, "unit"])
             most = number(scale[row] / metres_per(unit), 3)
             accepted = f"up to the gauge's full scale, {most} {unit}"
+            accepted += f"; {AS_EMPTY}" if key == "field" else ""
             read = ground.read(place, key, row)
             found.append(finding(place, "pressure-beyond-gauge", key, row, read, accepted))
     return found

@@ -13,15 +13,14 @@ from typing import TYPE_CHECKING, Any
 
 from checks.findings import Finding, find
 from checks.ground import Ground, Listed, finding
-from checks.wording import label, number, unit_for, with_unit
-from templates.book import Book
-from templates.contract import FARM, READINGS, Column, Kind, Sheet
+from checks.wording import AS_EMPTY, label, number, unit_for, with_unit
+from templates.book import Book, outside
+from templates.contract import FARM, NUMERIC, READINGS, STATIONS, WATER, Column, Kind, Sheet
 
 if TYPE_CHECKING:
     import pandas as pd
     import pandera.pandas as pa
 
-_NUMERIC = (Kind.PRESSURE, Kind.METRES, Kind.FLOW, Kind.NUMBER)
 _OBJECTS: dict[Kind, tuple[type, str]] = {
     Kind.DATE: (dt.date, "cell-not-date"),
     Kind.TIME: (dt.time, "cell-not-time"),
@@ -43,18 +42,12 @@ def _holds(type_: type) -> Callable[[pd.Series], pd.Series]:
     return lambda values: values.map(lambda value: isinstance(value, type_)).astype(bool)
 
 
-def _within(low: float | None, high: float | None) -> Callable[[pd.Series], pd.Series]:
+def _within(column: Column) -> Callable[[pd.Series], pd.Series]:
     def check(values: pd.Series) -> pd.Series:
         import pandas as pd
 
         # What is no number fails its own check; here it would only add a second finding.
-        numbers = pd.to_numeric(values, errors="coerce").astype("float64")
-        outside = pd.Series(False, index=values.index)
-        if low is not None:
-            outside |= numbers < low
-        if high is not None:
-            outside |= numbers > high
-        return ~outside
+        return ~outside(column, pd.to_numeric(values, errors="coerce").astype("float64"))
 
     return check
 
@@ -70,7 +63,7 @@ def _checks(sheet: Sheet, column: Column) -> list[pa.Check]:
         return [named(_holds(type_), code)]
     if column.choices:
         return [named(lambda values: values.isin(column.choices), "cell-not-choice")]
-    if column.kind not in _NUMERIC:
+    if column.kind not in NUMERIC:
         return []
     checks = [named(_is_number, "cell-not-number")]
     if sheet is READINGS and column.kind is Kind.FLOW:
@@ -78,7 +71,7 @@ def _checks(sheet: Sheet, column: Column) -> list[pa.Check]:
     if column.low is not None or column.high is not None:
         negative = sheet is READINGS and column.kind is Kind.PRESSURE
         code = "pressure-negative" if negative else "value-out-of-bounds"
-        checks.append(named(_within(column.low, column.high), code))
+        checks.append(named(_within(column), code))
     return checks
 
 
@@ -118,6 +111,8 @@ def failures(sheet: Sheet, frame: pd.DataFrame) -> list[tuple[str, str, int]]:
 
 def bounds(column: Column, unit: str) -> str:
     """The bounds of a column in words: 'drop limit from 0.1 to 60 m'."""
+    if column.positive:
+        return f"{label(column)} above 0"
     if column.low is None or column.high is None:
         edge = f"{number(column.low)} or more" if column.low is not None else "any number"
         return f"{label(column)} {edge}"
@@ -130,10 +125,24 @@ def _accepted(column: Column, code: str, unit: str, flow_unit: str) -> str:
     if code in ("value-out-of-bounds", "pressure-negative"):
         # Bounds are kept in canonical units.
         return bounds(column, unit_for(column, "m", "m3/h"))
-    if column.kind in _NUMERIC:
+    if column.kind in NUMERIC:
         named = unit_for(column, unit, flow_unit)
         return f"{label(column)} as a number" + (f" in {named}" if named else "")
     return f"{label(column)} {_NOUNS[column.kind]}"
+
+
+def _until_then(ground: Ground, sheet: Sheet, column: Column, code: str) -> str:
+    """What stands in for a number beyond its bounds; nothing where the whole reading is unused."""
+    if code not in ("value-out-of-bounds", "pressure-negative"):
+        return ""
+    if sheet is STATIONS and column.key == "drop_limit":
+        limit = number(ground.book.settings.drop_limit, 3)
+        return f"; until then the farm's limit of {limit} m is used"
+    if sheet is WATER:
+        return "; until then it is not rated"
+    if sheet is READINGS and column.key in ("inlet", "outlet"):
+        return ""
+    return f"; {AS_EMPTY}"
 
 
 def check_list(ground: Ground, place: Listed) -> list[Finding]:
@@ -153,6 +162,7 @@ def check_list(ground: Ground, place: Listed) -> list[Finding]:
         column = place.sheet.column(key)
         unit = str(place.frame.at[row, "unit"])
         accepted = _accepted(column, code, unit, ground.book.settings.flow_unit)
+        accepted += _until_then(ground, place.sheet, column, code)
         found.append(finding(place, code, key, row, read, accepted))
     return found
 
@@ -162,10 +172,9 @@ def check_settings(book: Book) -> list[Finding]:
     found = []
     for column in FARM.columns:
         value = getattr(book.settings, column.key)
-        if column.kind not in _NUMERIC or value is None:
+        if column.kind not in NUMERIC or value is None:
             continue
-        low, high = column.low, column.high
-        if (low is None or value >= low) and (high is None or value <= high):
+        if column.allows(value):
             continue
         unit = unit_for(column, "m", "m3/h")
         found.append(

@@ -11,6 +11,7 @@ from templates.book import Settings, Table
 from templates.contract import FLOW_UNITS, PRESSURE_UNITS, Column, Kind
 from templates.units import cubic_metres_per_hour_per, metres_per
 
+AS_EMPTY = "until then the cell counts as empty"
 ROWS_NAMED = 6  # more row numbers than this make a sentence unreadable
 
 

@@ -22,6 +22,8 @@ _STATION_LIST = f"=OFFSET(Stations!$A$1,1,0,{STATION_COUNT},1)"
 
 
 def _range_words(column: Column, low: float | None, high: float | None) -> str:
+    if column.positive:
+        return "a number above 0"
     if low is not None and high is not None:
         return f"a number from {low:g} to {high:g}"
     return f"a number of {low:g} or more" if low is not None else "a number"
@@ -33,7 +35,9 @@ def _number_check(column: Column) -> Options:
     low = column.low if canonical or column.low == 0 else None
     high = column.high if canonical else None
     options: Options = {"validate": "decimal", "error_title": "Is this right?"}
-    if low is not None and high is not None:
+    if column.positive:
+        options |= {"criteria": ">", "value": 0}
+    elif low is not None and high is not None:
         options |= {"criteria": "between", "minimum": low, "maximum": high}
     else:
         options |= {"criteria": ">=", "value": low if low is not None else -1e9}

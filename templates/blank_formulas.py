@@ -85,10 +85,17 @@ def _metres_per_unit() -> str:
 
 def _limit_used() -> str:
     station, own = _this("Stations", "Station"), _this("Stations", "Drop limit (m)")
-    farm = farm_cell("drop_limit")
-    default = f'IF(ISNUMBER({farm}),{farm},IF(TRIM({farm})="",5,"?"))'
-    used = f'IF(ISNUMBER({own}),{own},IF(TRIM({own})<>"","?",{default}))'
+    used = _limit_or(
+        own, contract.STATIONS, _limit_or(farm_cell("drop_limit"), contract.FARM, "5")
+    )
     return f'=IFERROR(IF(TRIM({station})="","",{used}),"?")'
+
+
+def _limit_or(cell: str, sheet: contract.Sheet, instead: str) -> str:
+    """A cell's limit where it can be one, `instead` of a number beyond its bounds or of nothing."""
+    column = sheet.column("drop_limit")
+    possible = f"IF(AND({cell}>={column.low:g},{cell}<={column.high:g}),{cell},{instead})"
+    return f'IF(ISNUMBER({cell}),{possible},IF(TRIM({cell})<>"","?",{instead}))'
 
 
 def _drop() -> str:
@@ -134,11 +141,12 @@ def _factor_value(row: Row, settings: Row) -> float | str:
 
 
 def _limit_value(row: Row, settings: Row) -> float | str:
-    for value in (row.get("drop_limit"), settings.get("drop_limit")):
+    for sheet, typed in ((contract.STATIONS, row), (contract.FARM, settings)):
+        value = typed.get("drop_limit")
         number = _number(value)
-        if number is not None:
+        if number is not None and sheet.column("drop_limit").allows(number):
             return number
-        if _squeezed(value):
+        if number is None and _squeezed(value):
             return UNKNOWN
     return 5.0
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from templates.contract import WATER, Kind
+from templates.contract import NUMERIC, WATER, Column, Kind, Sheet
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -45,6 +46,23 @@ class Table:
     def cell(self, key: str, row: int) -> str:
         """Address of one cell, for example D7; of the row's first cell where the key is absent."""
         return f"{column_letters(self.places.get(key, 0))}{row}"
+
+
+def outside(column: Column, values: pd.Series) -> pd.Series:
+    """Where a column's numbers [canonical units] lie beyond its bounds; missing ones do not."""
+    found = values <= 0.0 if column.positive else values < (
+        -math.inf if column.low is None else column.low
+    )  # fmt: skip
+    return found if column.high is None else found | (values > column.high)
+
+
+def set_aside(sheet: Sheet, frame: pd.DataFrame) -> pd.DataFrame:
+    """The frame of a list without the numbers that lie beyond their column's bounds.
+
+    The checks have a finding for each; as if they had not been typed, they decide nothing.
+    """
+    numbers = (c for c in sheet.columns if c.kind in NUMERIC and c.key in frame)
+    return frame.assign(**{c.key: frame[c.key].mask(outside(c, frame[c.key])) for c in numbers})
 
 
 def no_water() -> Table:
@@ -105,6 +123,7 @@ class Book:
     agreed: Table
     farm_sheet: str = "Farm"
     setting_cells: dict[str, str] = field(default_factory=dict)
+    setting_raw: dict[str, object] = field(default_factory=dict)  # what those cells hold
     counts: dict[str, Counts] = field(default_factory=dict)
     sheet_names: tuple[str, ...] = ()
     water: Table = field(default_factory=no_water)

@@ -26,12 +26,16 @@ class Kind(StrEnum):
     CHOICE = "choice"
 
 
+NUMERIC = (Kind.PRESSURE, Kind.METRES, Kind.FLOW, Kind.NUMBER)
+
 @dataclass(frozen=True)
 class Column:
     """One column of a list sheet, or one setting of the Farm sheet.
 
     `key` is the name inside the program; `header` the name people see (a trailing bracket
-    is help, not part of the name). `low`/`high` bound plausible values in canonical units.
+    is help, not part of the name). `low`/`high` bound plausible values in canonical units;
+    `positive` asks for more than zero. A number beyond its bounds gives a finding and counts as
+    if it had not been typed.
     """
 
     key: str
@@ -42,9 +46,15 @@ class Column:
     choices: tuple[str, ...] = ()
     low: float | None = None
     high: float | None = None
+    positive: bool = False
     default: float | str | None = None
     unit: str = ""  # what the Farm sheet's unit column shows
     width: int = 12
+
+    def allows(self, value: float) -> bool:
+        """Whether a number [canonical units] lies within the bounds; NaN lies nowhere."""
+        least = value > 0.0 if self.positive else self.low is None or value >= self.low
+        return value == value and least and (self.high is None or value <= self.high)
 
     @property
     def amount(self) -> str:
@@ -128,18 +138,18 @@ STATIONS = Sheet(
         Column("block", "Block", _T, "The field block that it feeds."),
         Column("filter_type", "Filter type", _C, "What the element is.", choices=FILTER_TYPES),
         Column("grade", "Filtration grade (µm)", _N, "Opening in micrometres.", low=1, high=5000),
-        Column("reference_flow", "Reference flow", _F, "Flow at which the clean drop was read, in the farm's flow unit.", low=0),
+        Column("reference_flow", "Reference flow", _F, "Flow at which the clean drop was read, in the farm's flow unit.", low=0, positive=True),
         Column("clean_drop", "Clean drop (m)", _M, "Drop just after a good cleaning, in metres of water.", low=0, high=60),
         Column("drop_limit", "Drop limit (m)", _M, "Only where it differs from the farm's limit; metres of water.", low=0.1, high=60),
         Column("working_inlet", "Lowest working inlet", _P, "Below this the supply is looked at first.", low=0),
         Column("wanted_field", "Wanted field pressure", _P, "What the emitters need.", low=0),
         Column("gauges", "Gauge arrangement", _C, "One gauge with a selector, or two gauges.", choices=GAUGES, width=14),
-        Column("full_scale", "Gauge full scale", _P, "The highest number on the dial.", low=0),
+        Column("full_scale", "Gauge full scale", _P, "The highest number on the dial.", low=0, positive=True),
         Column("gauge_class", "Gauge class (%)", _N, "The class printed on the dial, for example 1.6.", low=0.01, high=10),
-        Column("division", "Gauge division", _P, "Smallest step that is really read.", low=0),
+        Column("division", "Gauge division", _P, "Smallest step that is really read.", low=0, positive=True),
         Column("unit", "Pressure unit", _C, "Only where it differs from the farm's.", choices=PRESSURE_UNITS),
         Column("in_service", "In service", _C, "no while the station rests.", choices=YES_NO),
-        Column("flush_flow", "Flush flow", _F, "Flow out of the flush outlet, in the farm's flow unit.", low=0),
+        Column("flush_flow", "Flush flow", _F, "Flow out of the flush outlet, in the farm's flow unit.", low=0, positive=True),
         Column("emitter_exponent", "Emitter exponent", _N, "x in q = k H^x: 0 compensating, about 0.5 turbulent, 1 laminar.", low=0, high=1),
         Column("emitter_passage", "Emitter passage (mm)", _N, "The smallest opening in the emitter.", low=0.05, high=20),
         Column("remark", "Remark", _T, "Anything.", width=24),

@@ -17,7 +17,8 @@ from checks.gauges import (
     outlet_slack,
     probability_over,
 )
-from templates.book import Book
+from templates.book import Book, set_aside
+from templates.contract import STATIONS, WORK
 
 LOWEST_FLOW_SHARE = 0.2  # of the reference flow, below which a drop says nothing
 
@@ -37,7 +38,14 @@ def _yes(value: object) -> bool | None:
 def stations(book: Book) -> tuple[Station, ...]:
     """The register with the farm's defaults filled in; the first row of a repeated name counts."""
     found: dict[str, Station] = {}
-    for record in book.stations.frame.reset_index(names="row").to_dict("records"):
+    frame = set_aside(STATIONS, book.stations.frame)
+    beyond = book.stations.frame.notna() & frame.isna()
+    refused = {
+        row: tuple(beyond.columns[values])
+        for row, values in zip(beyond.index, beyond.to_numpy(), strict=True)
+        if values.any()
+    }
+    for record in frame.reset_index(names="row").to_dict("records"):
         name = _text(record["station"])
         if not name or name in found:
             continue
@@ -62,6 +70,7 @@ def stations(book: Book) -> tuple[Station, ...]:
             flush_flow=_number(record["flush_flow"]),
             emitter_exponent=_number(record["emitter_exponent"]),
             emitter_passage=_number(record["emitter_passage"]),
+            refused=refused.get(record["row"], ()),
         )
     return tuple(found.values())
 
@@ -115,6 +124,12 @@ def _why_unusable(
     return ""
 
 
+def _field(station: Station, pressure: float | None) -> float | None:
+    """The field pressure [m]; None where it is negative or beyond the gauge."""
+    top = math.inf if station.full_scale is None else station.full_scale + 1e-6
+    return pressure if pressure is not None and 0.0 <= pressure <= top else None
+
+
 def _reading(station: Station, record: dict[Hashable, Any]) -> Reading:
     inlet, outlet = _number(record["inlet"]), _number(record["outlet"])
     flow = _number(record["flow"])
@@ -129,7 +144,7 @@ def _reading(station: Station, record: dict[Hashable, Any]) -> Reading:
         outlet=outlet,
         drop=drop,
         flow=flow,
-        field=_number(record["field"]),
+        field=_field(station, _number(record["field"])),
         occasion=_text(record["occasion"]) or "routine",
         u_drop=u,
         p_over=probability_over(drop, station.limit, u) if drop is not None and u else None,
@@ -194,7 +209,8 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
     """One history per station of the register, entries after the as-of date left out."""
     register = {station.name: station for station in stations(book)}
     entries: dict[str, list[Reading | Work]] = {name: [] for name in register}
-    for frame, is_reading in ((book.readings.frame, True), (book.work.frame, False)):
+    done = set_aside(WORK, book.work.frame)
+    for frame, is_reading in ((book.readings.frame, True), (done, False)):
         # Whole columns to lists: one dict at a time, where `to_dict` makes them all.
         columns = {"row": frame.index.tolist()} | {k: frame[k].tolist() for k in frame.columns}
         for values in zip(*columns.values(), strict=True):

@@ -75,8 +75,6 @@ def _forecast(
         return Forecast(None, None, None, "no usable reading")
     if not station.in_service:
         return Forecast(None, None, None, "not in service")
-    if station.limit <= 0:
-        return Forecast(None, None, None, "the station's drop limit is not above 0 m")
     if is_over(latest.drop, station.limit):
         return Forecast(None, None, None, "already over the limit")
     if crowded:

@@ -15,7 +15,7 @@ from typing import Any
 from batch.model import Station
 from batch.reading.amounts import one_sided
 from templates.book import Book
-from templates.contract import STATIONS, WATER, Column
+from templates.contract import WATER
 from templates.mesh import E11_OPENINGS, TRADE_120
 
 NOISE = 1e-9  # [µm] and relative; arithmetic only
@@ -189,13 +189,8 @@ def _tests(
     column = WATER.column(key)
     for row in rows:
         value = float(values[key][row])
-        if _possible(column, value):
+        if column.allows(value):
             yield Tested(value, values["date"][row], row, one_sided(column, typed.get(row)))
-
-
-def _possible(column: Column, value: float) -> bool:
-    low, high = column.low, column.high
-    return (low is None or value >= low) and (high is None or value <= high)
 
 
 def _rating(source: str, key: str, tests: list[Tested], table: str) -> Rating:
@@ -289,11 +284,10 @@ class GradeFit:
 def grade_fit(station: Station, rule: str) -> GradeFit:
     """Hold a station's grade [µm] against its emitter passage [mm] by a named rule.
 
-    A grade equal to the largest opening suits. A value outside the contract's bounds (1.4 typed
-    as 1400, say) is not used.
+    A grade equal to the largest opening suits.
     """
-    passage, no_passage = _usable("emitter_passage", "emitter passage", station.emitter_passage)
-    grade, no_grade = _usable("grade", "filtration grade", station.grade)
+    passage, no_passage = _usable("emitter_passage", "emitter passage", station)
+    grade, no_grade = _usable("grade", "filtration grade", station)
     largest = None if passage is None else passage * 1000.0 / PASSAGE_RULES[rule].divisor
     if grade is None or largest is None:
         return GradeFit(largest, None, ", ".join(filter(None, (no_passage, no_grade))))
@@ -302,13 +296,12 @@ def grade_fit(station: Station, rule: str) -> GradeFit:
     return GradeFit(largest, fits, words + _either_120(grade, largest))
 
 
-def _usable(key: str, words: str, value: float | None) -> tuple[float | None, str]:
+def _usable(key: str, words: str, station: Station) -> tuple[float | None, str]:
     """A value of the register that is there and possible; else None, and what is wrong with it."""
-    if value is None:
-        return None, f"no {words}"
-    if not _possible(STATIONS.column(key), value):
+    if key in station.refused:
         return None, f"{words} outside what is possible: see Findings"
-    return value, ""
+    value: float | None = getattr(station, key)
+    return value, f"no {words}" if value is None else ""
 
 
 def _at_most(grade: float, largest: float) -> bool:

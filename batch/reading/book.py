@@ -132,6 +132,7 @@ class _Builder:
             water=tables[WATER.name],
             farm_sheet=farm_name,
             setting_cells=farm.cells,
+            setting_raw=farm.raw,
             counts=self.counts,
             sheet_names=tuple(part.name for part in self.workbook.sheets),
             date1904=self.workbook.date1904,

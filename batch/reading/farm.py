@@ -31,10 +31,11 @@ _LAST_ROW = 500  # a label further down is not looked for
 
 @dataclass
 class Farm:
-    """The settings, the address of each value cell, and the findings of the sheet."""
+    """The settings, the address and content of each value cell, and the sheet's findings."""
 
     settings: Settings
     cells: dict[str, str] = field(default_factory=dict)
+    raw: dict[str, object] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
 
 
@@ -55,6 +56,7 @@ def read_farm(cells: SheetCells, title: str, workbook: Workbook) -> Farm:
         if place not in grid:
             continue
         value, style = grid[place]
+        farm.raw[key] = str(value) if isinstance(value, str) else value
         beside = grid.get((row, column + 2), ("", 0))[0]
         setting = FARM.column(key)
         farm_unit = values.get("pressure_unit", setting.unit)
@@ -148,7 +150,7 @@ def _number(
         return None
     result = number.value * (factor_of(used) if known else 1.0)
     low, high = setting.low, setting.high
-    if (low is not None and result < low) or (high is not None and result > high):
+    if not setting.allows(result):
         limits = f"{low or 0:g} to {high:g}" if high is not None else f"{low:g} or more"
         block.flag(
             "value-out-of-bounds", setting, 0, shown(value), limits + (" m" if known else "") + kept

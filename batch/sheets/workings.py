@@ -203,7 +203,10 @@ def limit_formula(assessment: Assessment, station: Station) -> str:
         if not is_number(raw) or abs(float(str(raw)) - station.limit) > 1e-9:
             return ""
         return f"{k.quoted(table.sheet)}{table.cell('drop_limit', station.row)}"
-    cell = book.setting_cells.get("drop_limit")
+    cell, typed = book.setting_cells.get("drop_limit"), book.setting_raw.get("drop_limit")
+    # Refused, or typed in another unit: the cell does not hold the limit that was used.
+    if is_number(typed) and abs(float(str(typed)) - station.limit) > 1e-9:
+        return ""
     if not cell or abs(book.settings.drop_limit - station.limit) > 1e-9:
         return ""
     address = f"{k.quoted(book.farm_sheet)}{cell}"

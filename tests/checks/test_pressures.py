@@ -41,7 +41,8 @@ def test_pressure_beyond_gauge() -> None:
         "Readings!D2: pressure beyond the gauge: read 6.5 bar; accepted: up to the gauge's full "
         "scale, 6 bar. Read again; check the unit and the gauge's full scale.",
         "Readings!G4: pressure beyond the gauge: read 7 bar; accepted: up to the gauge's full "
-        "scale, 6 bar. Read again; check the unit and the gauge's full scale.",
+        "scale, 6 bar; until then the cell counts as empty. Read again; check the unit and the "
+        "gauge's full scale.",
     ]
 
 

@@ -67,7 +67,7 @@ def test_bounds_name_value_unit_and_range() -> None:
     register = [{"station": "North 1", "grade": 7000}]
     assert messages(book(stations=register), "value-out-of-bounds") == [
         "Stations!D2: value outside what is possible: read 7000 µm; accepted: filtration grade "
-        "from 1 to 5000 µm. Check the value and its unit."
+        "from 1 to 5000 µm; until then the cell counts as empty. Check the value and its unit."
     ]
 
 

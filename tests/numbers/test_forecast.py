@@ -257,20 +257,3 @@ def test_twelve_stations_take_little_time() -> None:
     for runs in stations:
         forecast(runs, farm, LIMIT, runs[-1].end, 0.1)
     assert time.process_time() - begun < 1.0
-
-
-def test_a_limit_that_is_not_above_zero_gives_no_forecast_and_ends_no_run() -> None:
-    from batch.job import assess_bytes
-    from tests.reading.books import clean_sheets, workbook
-
-    sheets = clean_sheets()
-    head, day = sheets["Stations"][0], dt.date(2026, 5, 1)
-    row = [None] * len(head)
-    row[head.index("Station")], row[head.index("Drop limit (m)")] = "F1", -1e-9
-    sheets["Stations"] = [head, row]
-    sheets["Readings"] = [
-        sheets["Readings"][0], *[["F1", day + dt.timedelta(days=i), None, 2, 2] for i in range(4)]
-    ]  # fmt: skip
-    outlook = assess_bytes(workbook(sheets), "farm.xlsx").stations[0].outlook
-    assert outlook is not None
-    assert outlook.forecast.silent == "the station's drop limit is not above 0 m"

@@ -67,9 +67,9 @@ def test_impossible_values_are_named_with_their_cell() -> None:
     found = messages(water([DAY, "Well", -1, 14.1]))
     assert found == [
         "Water tests!C2: value outside what is possible: read -1 mg/L; accepted: suspended solids"
-        " from 0 to 100000 mg/L. Check the value and its unit.",
-        "Water tests!D2: value outside what is possible: read 14.1; accepted: pH from 0 to 14."
-        " Check the value and its unit.",
+        " from 0 to 100000 mg/L; until then it is not rated. Check the value and its unit.",
+        "Water tests!D2: value outside what is possible: read 14.1; accepted: pH from 0 to 14;"
+        " until then it is not rated. Check the value and its unit.",
     ]
     assert messages(water([DAY, "Well", 0, 14])) == []
 

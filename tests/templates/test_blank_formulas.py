@@ -26,6 +26,8 @@ STATIONS: list[dict[str, object]] = [
     {},
     {"station": "Metre", "unit": " M "},
     {"station": "North 1", "unit": "kPa"},
+    {"station": "No limit", "drop_limit": 0},
+    {"station": "High limit", "unit": "m", "drop_limit": 60.1},
 ]
 
 
@@ -47,6 +49,8 @@ CASES: list[tuple[dict[str, object], float | str | None, str | None]] = [
     (reading("Metre", 25.0000005, 20.0), 5.0, "in range"),  # within arithmetic noise
     (reading("Metre", 25.000002, 20.0), 5.0, "OVER"),
     (reading("North 1", 0.4903325, 0.0), 5.0, "in range"),  # 5 m in bar
+    (reading("No limit", 3.0, 2.6), 4.0789, "in range"),  # the farm's limit stands in
+    (reading("High limit", 16, 10), 6.0, "OVER"),
     (reading("Nobody", 3, 2), "?", "?"),
     (reading("North 1", "2,5", 2), "?", "?"),
     (reading("North 1", None, "x"), "?", "?"),
@@ -114,6 +118,12 @@ def test_empty_farm_cells_mean_the_defaults() -> None:
     assert station_values([{"station": "A"}], {}) == [(pytest.approx(10.19716), 5.0)]
 
 
+def test_a_limit_that_cannot_be_gives_way_to_the_farms_and_that_to_the_usual_one() -> None:
+    register = [{"station": "A", "drop_limit": 0}, {"station": "B", "drop_limit": 60.1}]
+    assert [limit for _, limit in station_values(register, {"drop_limit": 4.5})] == [4.5, 4.5]
+    assert [limit for _, limit in station_values(register, {"drop_limit": 0})] == [5.0, 5.0]
+
+
 def test_first_of_two_stations_of_one_name_counts() -> None:
     register = [{"station": "A", "unit": "m"}, {"station": "A", "unit": "bar"}]
     assert reading_values([reading("a", 3, 2)], register, {}) == [(1.0, "in range")]
@@ -123,6 +133,7 @@ FARMS: dict[str, dict[str, object]] = {
     "defaults": {},
     "psi": {"pressure_unit": "PSI", "drop_limit": 4.5},
     "no-unit-text-limit": {"pressure_unit": None, "drop_limit": "x"},
+    "no-limit": {"drop_limit": -5},
 }
 
 
