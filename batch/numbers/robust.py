@@ -11,9 +11,9 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, islice, takewhile
 from statistics import NormalDist, median
 
 import numpy as np
@@ -177,7 +177,17 @@ def mann_kendall(y: Sequence[float]) -> Trend:
 
 def median_coverage(count: int, k: int) -> float:
     """Probability that the median lies between the k-th smallest and k-th largest of `count`."""
-    return 1.0 - 2.0 * sum(math.comb(count, i) for i in range(k)) / float(2**count)
+    return next(islice(_coverages(count), k - 1, None))
+
+
+def _coverages(count: int) -> Iterator[float]:
+    """`median_coverage` for k = 1, 2, ...; each from the one before, in whole numbers."""
+    ways, below = 1, 0  # ways to draw k - 1 of `count`; ways to draw fewer than k
+    for k in range(1, count + 1):
+        below += ways
+        # A ratio of whole numbers: from 1,024 values on neither of them fits a float.
+        yield 1.0 - 2.0 * (below / 2**count)
+        ways = ways * (count - k + 1) // k
 
 
 def median_interval(
@@ -193,8 +203,9 @@ def median_interval(
     """
     ordered = sorted(values)
     count = len(ordered)
-    fitting = [k for k in range(1, count // 2 + 1) if median_coverage(count, k) >= confidence]
+    held = islice(_coverages(count), count // 2)
+    fitting = list(takewhile(lambda share: share >= confidence, held))
     if not fitting:
         return None
-    k = fitting[-1]
-    return ordered[k - 1], ordered[count - k], median_coverage(count, k)
+    k = len(fitting)
+    return ordered[k - 1], ordered[count - k], fitting[-1]

@@ -140,6 +140,12 @@ def test_the_interval_is_the_narrowest_that_reaches_the_confidence() -> None:
     assert median_interval([4.0, 1.0, 3.0, 2.0]) == (1.0, 4.0, 0.875)
 
 
+def test_the_interval_of_more_values_than_a_float_can_count_the_ways_of() -> None:
+    low, high, confidence = median_interval(range(5000)) or (0, 0, 0)
+    assert (low, high) == (2454, 2545)
+    assert confidence == pytest.approx(1 - 2 * stats.binom.cdf(2454, 5000, 0.5))
+
+
 def test_the_interval_covers_the_true_median_as_often_as_it_says() -> None:
     chance = random.Random("order statistics")
     tries, held, said = 4000, 0, 0.0
