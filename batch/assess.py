@@ -8,11 +8,12 @@ from dataclasses import replace
 
 from batch.ladder.climb import recurring
 from batch.ladder.verdict import judge
-from batch.model import CLEANINGS, Assessment, History, Reading, StationResult, Verdict
+from batch.model import CLEANINGS, History, Reading, Verdict
 from batch.numbers.bill import farm_bill
 from batch.numbers.history import histories, station_gauge
 from batch.numbers.outlook import Outlook, outlooks
 from batch.numbers.runs import fall_between
+from batch.results import Assessment, StationResult
 from checks.findings import Finding, find
 from checks.gauges import gauge_advice
 from templates.book import Book
@@ -46,7 +47,8 @@ def assess(
 
 def with_bill(assessment: Assessment) -> Assessment:
     """The assessment with what dirt cost, which no verdict rests on."""
-    bill = farm_bill(assessment.stations, assessment.book.settings)
+    known = [(result.history, result.outlook) for result in assessment.stations]
+    bill = farm_bill(known, assessment.book.settings)
     return replace(assessment, bill=bill)
 
 

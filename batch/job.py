@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from batch import __version__
 from batch.assess import as_of_date, assess, with_bill
-from batch.model import Assessment
+from batch.results import Assessment
 from checks.findings import Finding, find
 from templates.contract import RESULT_SHEETS
 

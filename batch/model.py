@@ -1,19 +1,13 @@
-"""What passes between the rooms after reading: a station's history and what was made of it."""
+"""What the rooms hand on: a station, what was logged there, and what the ladder says of it."""
 
 from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING
 
 from checks.findings import Finding
 from checks.gauges import NOISE
-from templates.book import Book
-
-if TYPE_CHECKING:
-    from batch.numbers.bill import FarmBill
-    from batch.numbers.outlook import Outlook
 
 
 class Verdict(StrEnum):
@@ -186,41 +180,3 @@ class Judgement:
     rows: tuple[tuple[str, int], ...]
     episodes: tuple[Episode, ...]
     findings: tuple[Finding, ...] = ()
-
-
-@dataclass(frozen=True)
-class StationResult:
-    """One station, judged; everything that the result sheets show."""
-
-    history: History
-    judgement: Judgement
-    latest: Reading | None  # latest usable reading
-    days_over: int | None  # days since the open episode began; None where none is open
-    last_flush: dt.date | None
-    last_cleaning: dt.date | None
-    outlook: Outlook | None = None
-
-    @property
-    def station(self) -> Station:
-        """The station's register row."""
-        return self.history.station
-
-    @property
-    def verdict(self) -> Verdict:
-        """The station's verdict."""
-        return self.judgement.verdict
-
-
-@dataclass(frozen=True)
-class Assessment:
-    """One book, judged.
-
-    `stations` most urgent verdict first; among equals the one that is expected at its limit
-    first, then those without a forecast by share of limit, then by name.
-    """
-
-    book: Book
-    as_of: dt.date | None
-    stations: tuple[StationResult, ...]
-    findings: tuple[Finding, ...]
-    bill: FarmBill | None = None  # what dirt cost the farm

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from batch.archive.season import left_open
-from batch.model import Assessment
+from batch.results import Assessment
 from templates.blank import BlankOptions, build
 from templates.contract import FARM, STATIONS, Column, Kind
 from templates.units import cubic_metres_per_hour_per, metres_per

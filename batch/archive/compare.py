@@ -12,7 +12,7 @@ from typing import Any
 from batch import __version__
 from batch.archive.season import StationSeason, left_open, station_seasons
 from batch.graft import graft
-from batch.model import Assessment
+from batch.results import Assessment
 from batch.sheets import kit as k
 from templates import look
 

@@ -18,8 +18,8 @@ from batch.errors import BookError, why
 from batch.files import reviewed_path
 from batch.fingerprint import digest
 from batch.job import review_bytes
-from batch.model import Assessment
 from batch.report.book import book_json
+from batch.results import Assessment
 
 PACKAGE, VERDICTS, SUMMARY, ABOUT = (
     "datapackage.json",

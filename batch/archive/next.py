@@ -15,7 +15,7 @@ from batch.archive.verify import find_archives, verify
 from batch.errors import BookError
 from batch.files import take
 from batch.job import assess_bytes
-from batch.model import Assessment
+from batch.results import Assessment
 
 
 @dataclass(frozen=True)

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
-from batch.model import CALM, CLEANINGS, Assessment, StationResult
+from batch.model import CALM, CLEANINGS
 from batch.numbers.robust import median_interval
 from batch.numbers.runs import Run
+from batch.results import Assessment, StationResult
 from templates.look import VERDICTS
 
 

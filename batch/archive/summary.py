@@ -11,7 +11,8 @@ from io import BytesIO
 from typing import TYPE_CHECKING
 
 from batch.archive.season import StationSeason, left_open, station_seasons
-from batch.model import CALM, Assessment
+from batch.model import CALM
+from batch.results import Assessment
 from batch.sheets.kit import one_line
 from templates import look
 

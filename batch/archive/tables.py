@@ -14,8 +14,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from batch.model import Assessment
 from batch.report.book import finding_json, station_json
+from batch.results import Assessment
 from batch.sheets.kit import clean
 from templates.book import Book, Table
 from templates.contract import FARM, LISTS, Column, Kind, Sheet

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from batch.audit.sensitivity import Sensitivity
-    from batch.model import Assessment
+    from batch.results import Assessment
 
 
 class Question(StrEnum):

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from batch.assess import assess
-from batch.model import Assessment, Verdict
+from batch.model import Verdict
+from batch.results import Assessment
 from templates.book import Book
 
 LIMITS = (4.0, 6.0)  # [m]

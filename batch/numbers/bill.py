@@ -7,9 +7,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from batch.model import History, StationResult
+from batch.model import History
 from batch.numbers.costs import DirtCost, dirt_cost, monthly
 from batch.numbers.field import DischargeLost, FlushWater, discharge_lost, flush_water
+from batch.numbers.outlook import Outlook
 from batch.numbers.tradeoff import TradeOff, trade_off
 from templates.book import Settings
 
@@ -110,12 +111,11 @@ def _sum(values: Iterable[float | None]) -> float | None:
     return math.fsum(known) if known else None
 
 
-def _station(result: StationResult, settings: Settings) -> StationBill:
-    history, ahead = result.history, result.outlook
+def _station(history: History, ahead: Outlook | None, settings: Settings) -> StationBill:
     line = ahead.excess if ahead else None
     cost = ahead.cost if ahead else dirt_cost(history, settings)
     return StationBill(
-        station=result.station.name,
+        station=history.station.name,
         cost=cost,
         months=() if cost.energy_kwh is None else monthly(history, settings, line),
         discharge=discharge_lost(history, settings, line),
@@ -128,17 +128,20 @@ def _hand_cleanings(history: History) -> int:
     return sum(w.work == "hand cleaning" for w in history.work)
 
 
-def farm_bill(results: Sequence[StationResult], settings: Settings) -> FarmBill:
-    """What dirt cost the stations of one farm up to the as-of date of their histories."""
-    bills = tuple(_station(result, settings) for result in results)
+def farm_bill(stations: Sequence[tuple[History, Outlook | None]], settings: Settings) -> FarmBill:
+    """What dirt cost the stations of one farm up to the as-of date of their histories.
+
+    Beside each history stands its outlook, where there is one.
+    """
+    bills = tuple(_station(history, ahead, settings) for history, ahead in stations)
     labour = None
     if settings.cleaning_hours is not None and settings.labour_price is not None:
         hours = settings.cleaning_hours * sum(bill.cleanings for bill in bills)
         labour = hours * settings.labour_price
     weighed = trade_off(
         [
-            (r.history, r.outlook.runs if r.outlook else (), b.cost, b.cleanings)
-            for r, b in zip(results, bills, strict=True)
+            (history, ahead.runs if ahead else (), bill.cost, bill.cleanings)
+            for (history, ahead), bill in zip(stations, bills, strict=True)
         ],
         settings,
     )

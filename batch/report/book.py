@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING, Any
 
-from batch.model import CALM, Assessment, FlowFit, StationResult
+from batch.model import CALM, FlowFit
 from batch.numbers.history import station_gauge
 from batch.report.bill import farm_costs_json, station_loss_json
 from batch.report.water import grade_json, water_json
+from batch.results import Assessment, StationResult
 from checks.findings import Finding, Severity
 
 if TYPE_CHECKING:

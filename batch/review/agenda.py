@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from batch.assess import URGENCY
-from batch.model import CALM, StationResult, Verdict
+from batch.model import CALM, Verdict
+from batch.results import StationResult
 from batch.review.agreed import Agreed, Kept, agreed_rows
 from batch.review.farm import FarmMonth
 from batch.review.page import Column, Pack, finish, heading, style, table
@@ -183,8 +184,7 @@ def entries_end(pack: Pack) -> str:
     early = [
         f"{k.one_line(farm.farm)} {farm.latest or 'without an entry'}"
         for farm in pack.farms
-        if farm.latest is None
-        or (pack.month.last - farm.latest).days > farm.book.settings.interval
+        if farm.latest is None or (pack.month.last - farm.latest).days > farm.book.settings.interval
     ]
     return f"Entries end before the month does: {', '.join(early)}." if early else ""
 

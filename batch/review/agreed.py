@@ -24,7 +24,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from batch.model import Assessment, Reading, StationResult, Work, is_over
+from batch.model import Reading, Work, is_over
+from batch.results import Assessment, StationResult
 from batch.review.episodes import CLEARS
 from batch.review.month import Month
 from checks.gauges import NOISE

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from batch.assess import URGENCY
-from batch.model import StationResult, is_over
+from batch.model import is_over
+from batch.results import StationResult
 from batch.review.farm import FarmMonth, rows_text
 from batch.review.month import Month
 from batch.review.page import Column, Pack, finish, heading, note, style

@@ -24,9 +24,9 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from statistics import median
 
-from batch.model import StationResult
 from batch.numbers.robust import median_interval
 from batch.numbers.runs import Run
+from batch.results import StationResult
 from batch.review.farm import FarmMonth
 
 LEAST = 4  # observations, under which no interval of 80 % exists
@@ -157,9 +157,7 @@ def _by_run(
     return Comparison(title, "runs", _ordered(made))
 
 
-def _group(
-    name: str, unit: str, values: Sequence[float], members: Sequence[StationRates]
-) -> Group:
+def _group(name: str, unit: str, values: Sequence[float], members: Sequence[StationRates]) -> Group:
     interval = median_interval(values)
     low, high, confidence = interval or (None, None, None)
     few = "" if interval else f"too few: {len(values)} {unit} of at least {LEAST}"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from batch.fingerprint import digest
-from batch.model import Assessment, StationResult
+from batch.results import Assessment, StationResult
 from batch.review.month import Month
 from templates.book import Book
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from batch.ladder.climb import missing_cycles
-from batch.model import Reading, StationResult, Work
+from batch.model import Reading, Work
+from batch.results import StationResult
 from batch.review.episodes import CLEARS
 from batch.review.month import Month
 from checks.gauges import NOISE

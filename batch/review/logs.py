@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
-from batch.model import StationResult
+from batch.results import StationResult
 from batch.review.agreed import Agreed, Kept, agreed_rows
 from batch.review.episodes import Spell
 from batch.review.farm import FarmMonth, rows_text

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from batch.model import StationResult
 from batch.numbers.costs import DirtCost, monthly
+from batch.results import StationResult
 from batch.review.farm import FarmMonth, rows_text
 from batch.review.month import Month, parse_month
 from batch.review.page import Column, Pack, bars, finish, heading, note, solid, style, table
@@ -200,5 +200,3 @@ def _chart(kit: k.Kit, sheet: Any, farms: Sequence[FarmMonth], rows: tuple[int, 
     chart.set_size({"width": 1000, "height": 310})
     said = "Columns of pump energy spent on dirt, by month; the table below has the numbers."
     sheet.insert_chart(3, 0, chart, {"description": said, "object_position": 1, "y_offset": 4})
-
-

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from batch.assess import URGENCY
-from batch.model import StationResult
+from batch.results import StationResult
 from batch.review.episodes import DaysOver, days_over
 from batch.review.farm import FarmMonth, rows_text
 from batch.review.page import Column, Pack, bars, finish, heading, note, solid, table

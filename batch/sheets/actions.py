@@ -6,7 +6,8 @@ import re
 from collections import Counter
 from typing import Any
 
-from batch.model import CALM, Judgement, StationResult, Verdict
+from batch.model import CALM, Judgement, Verdict
+from batch.results import StationResult
 from batch.sheets import kit as k
 from templates import look
 

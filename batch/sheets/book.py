@@ -8,7 +8,7 @@ from functools import partial
 from io import BytesIO
 
 from batch.fingerprint import fingerprint
-from batch.model import Assessment
+from batch.results import Assessment
 from batch.sheets import actions, costs, findings, review, rows, runs, trends, water, workings
 from batch.sheets.kit import Kit, new_workbook
 from templates import contract

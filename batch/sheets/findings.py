@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from batch.model import Assessment
+from batch.results import Assessment
 from batch.sheets import kit as k
 from checks.findings import Finding, Severity
 from templates import look

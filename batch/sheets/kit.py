@@ -11,7 +11,7 @@ from functools import lru_cache
 from io import BytesIO
 from typing import Any
 
-from batch.model import Assessment
+from batch.results import Assessment
 from templates import contract, look
 
 MAX_TEXT = 32_000  # characters; a cell holds 32,767

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from batch.model import FlowFit, StationResult
+from batch.model import FlowFit
 from batch.numbers.history import station_gauge
 from batch.numbers.worth import Creep, GiveBack
+from batch.results import StationResult
 from batch.sheets import kit as k
 from templates import look
 

@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass, field
 from typing import Any
 
-from batch.model import StationResult
+from batch.results import StationResult
 from batch.sheets import band
 from batch.sheets import kit as k
 from templates import look

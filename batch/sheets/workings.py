@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any
 
-from batch.model import Assessment, History, Reading, Station
+from batch.model import History, Reading, Station
 from batch.numbers.runs import corrected_drop
+from batch.results import Assessment
 from batch.sheets import kit as k
 from batch.sheets.rows import formula_cell, formula_text_cell, number_cell, text_cell
 from templates.book import Table, column_letters

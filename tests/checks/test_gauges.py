@@ -9,8 +9,9 @@ import pytest
 
 from batch.assess import _coarse_gauge
 from batch.ladder.verdict import judge
-from batch.model import History, StationResult
+from batch.model import History
 from batch.numbers.history import station_gauge
+from batch.results import StationResult
 from checks.gauges import GaugeFitness, gauge_advice, gauge_fitness
 from templates.book import Settings
 from tests.ladder.histories import station

@@ -9,10 +9,11 @@ import pytest
 
 from batch.assess import by_urgency
 from batch.ladder.verdict import judge
-from batch.model import History, Judgement, Station, StationResult, Verdict
+from batch.model import History, Judgement, Station, Verdict
 from batch.numbers.forecast import Forecast
 from batch.numbers.history import in_order
 from batch.numbers.outlook import Outlook, outlooks, soon
+from batch.results import StationResult
 from tests.ladder.histories import DAY0, SETTINGS, read, station, work
 
 RISING = tuple(read(7 * week, 1.0 + 0.4 * week) for week in range(8))  # 3.8 m on day 49

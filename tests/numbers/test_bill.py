@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import settings as effort
 from hypothesis import strategies as st
 
-from batch.model import History, Judgement, StationResult, Verdict
+from batch.model import History
 from batch.numbers.bill import FarmBill, farm_bill
 from batch.numbers.costs import dirt_cost
 from batch.numbers.outlook import outlooks
@@ -45,12 +45,7 @@ GAP = named("Gap", log(read(0, 2.0), read(5, 3.0), read(60, 4.0), read(67, 4.0),
 
 def bill(*histories: History, farm: Settings = FARM) -> FarmBill:
     ahead = outlooks(histories, farm, dt.date(2026, 8, 1))
-    calm = Judgement(Verdict.IN_RANGE, "", (), (), False, (), ())
-    results = [
-        StationResult(h, calm, h.latest, None, None, None, o)
-        for h, o in zip(histories, ahead, strict=True)
-    ]
-    return farm_bill(results, farm)
+    return farm_bill(list(zip(histories, ahead, strict=True)), farm)
 
 
 def test_the_farm_is_the_sum_of_its_stations() -> None:

@@ -11,7 +11,7 @@ from typing import Any
 
 import openpyxl
 
-from batch.model import StationResult
+from batch.results import StationResult
 from batch.review.farm import FarmMonth, read_month
 from batch.review.month import Month
 from batch.review.pack import make_pack, pack_bytes
@@ -76,5 +76,3 @@ def rows(package: bytes, sheet: str) -> list[dict[str, Any]]:
     header = next(i for i, row in enumerate(listed) if "Farm" in row and len(set(row)) > 4)
     heads = [h for h in listed[header] if h]
     return [dict(zip(heads, row, strict=False)) for row in listed[header + 1 :] if any(row)]
-
-

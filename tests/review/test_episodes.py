@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from batch.assess import assess
-from batch.model import StationResult
+from batch.results import StationResult
 from batch.review.episodes import days_over, spells
 from batch.review.flushes import Proof, flush_facts
 from batch.review.month import Month

@@ -7,17 +7,8 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from batch.model import (
-    Assessment,
-    Episode,
-    History,
-    Judgement,
-    Reading,
-    Station,
-    StationResult,
-    Verdict,
-    Work,
-)
+from batch.model import Episode, History, Judgement, Reading, Station, Verdict, Work
+from batch.results import Assessment, StationResult
 from checks.findings import Finding, find
 from templates import contract
 from templates.book import Book, Counts, Settings, Table

@@ -8,11 +8,12 @@ from dataclasses import replace
 import openpyxl
 import pytest
 
-from batch.model import Assessment, FlowFit, StationResult, Verdict
+from batch.model import FlowFit, Verdict
 from batch.numbers.costs import DirtCost
 from batch.numbers.forecast import Forecast
 from batch.numbers.outlook import Outlook
 from batch.numbers.worth import Creep, GiveBack, Worth
+from batch.results import Assessment, StationResult
 from batch.sheets import kit, review, trends
 from tests.sheets.example import AS_OF, build
 from tests.sheets.test_book import made, opened, part

@@ -14,7 +14,8 @@ import pytest
 from openpyxl.worksheet.worksheet import Worksheet
 
 from batch.fingerprint import fingerprint
-from batch.model import Assessment, Reading, Verdict
+from batch.model import Reading, Verdict
+from batch.results import Assessment
 from batch.sheets import actions, findings, kit, rows, trends, workings
 from batch.sheets.book import result_book
 from checks.findings import find

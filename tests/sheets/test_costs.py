@@ -15,9 +15,10 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from batch.assess import assess, with_bill
 from batch.job import assess_bytes, review_bytes
-from batch.model import Assessment, Verdict
+from batch.model import Verdict
 from batch.numbers.bill import farm_bill
 from batch.numbers.tradeoff import TradeOff
+from batch.results import Assessment
 from batch.sheets import tradeoff
 from batch.sheets.costs import EITHER
 from templates.book import Settings
@@ -209,7 +210,7 @@ def test_hostile_names_and_currencies_stay_text() -> None:
     base = build(rename=dict(zip(Verdict, HOSTILE, strict=False)))
     settings = Settings(hours=6.0, efficiency=0.65, price=0.2, currency="=1+1")
     book = dataclasses.replace(base.book, settings=settings)
-    bill = farm_bill(base.stations, settings)
+    bill = farm_bill([(r.history, r.outlook) for r in base.stations], settings)
     sheet = sheet_of(dataclasses.replace(base, book=book, bill=bill), values=False)
     cells = [c for row in sheet.iter_rows() for c in row if c.data_type == "f"]
     assert cells

@@ -12,8 +12,8 @@ import openpyxl
 import pytest
 
 from batch.job import assess_bytes, review_bytes
-from batch.model import StationResult
 from batch.report.book import station_json
+from batch.results import StationResult
 from templates.blank import BlankOptions, build
 from templates.units import cubic_metres_per_hour_per
 from tests.office import convert, needs_office

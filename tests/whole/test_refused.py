@@ -11,7 +11,8 @@ import openpyxl
 import pytest
 
 from batch.job import assess_bytes, review_bytes
-from batch.model import Assessment, Verdict
+from batch.model import Verdict
+from batch.results import Assessment
 from templates.contract import FARM, READINGS, STATIONS, WORK, Kind, Sheet
 from tests.reading.books import Rows, clean_sheets, workbook
 

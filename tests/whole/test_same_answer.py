@@ -18,9 +18,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from batch.job import assess_bytes
-from batch.model import Assessment, StationResult
 from batch.numbers.forecast import Forecast
 from batch.numbers.runs import Run
+from batch.results import Assessment, StationResult
 from templates.blank import BlankOptions, build
 from templates.contract import FARM, LISTS, PRESSURE_UNITS
 from templates.units import metres_per

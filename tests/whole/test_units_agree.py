@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 
 from batch.job import assess_bytes
-from batch.model import Assessment
+from batch.results import Assessment
 from templates.blank import BlankOptions, build
 from templates.units import metres_per
 
