@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
+import stat
 import tempfile
 import time
 from collections.abc import Iterator
@@ -142,7 +144,7 @@ def write_whole(target: Path, data: bytes) -> None:
     """
     with _refusal(target), _draft(target, data) as draft:
         os.replace(draft, target)
-        _settle(target.parent)
+        settle(target.parent)
 
 
 @contextlib.contextmanager
@@ -168,7 +170,7 @@ def _draft(target: Path, data: bytes) -> Iterator[Path]:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        mode = target.stat().st_mode if target.exists() else 0o666 & ~_umask()
+        mode = target.stat().st_mode if target.exists() else 0o666 & ~umask()
         os.chmod(name, mode & 0o777)
         yield Path(name)
     finally:
@@ -176,13 +178,14 @@ def _draft(target: Path, data: bytes) -> Iterator[Path]:
             os.unlink(name)
 
 
-def _umask() -> int:
+def umask() -> int:
+    """The permissions that new files of this process do not get."""
     mask = os.umask(0o022)
     os.umask(mask)
     return mask
 
 
-def _settle(folder: Path) -> None:
+def settle(folder: Path) -> None:
     """Bring a rename to the disk, where the system can: then it outlasts a power cut as well."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
@@ -202,12 +205,22 @@ def make_folder(folder: Path) -> None:
         ) from error
 
 
+def draft_folder(folder: Path) -> Path:
+    """A new hidden folder in `folder`, to be filled and renamed; `sweep` knows it as a draft."""
+    return Path(tempfile.mkdtemp(prefix=_DRAFT[0], suffix=_DRAFT[1], dir=folder))
+
+
 def sweep(folder: Path) -> None:
     """Take away the drafts that killed processes left in a folder an hour ago or longer."""
     with contextlib.suppress(OSError):
         for draft in folder.glob(f"{_DRAFT[0]}*{_DRAFT[1]}"):
             with contextlib.suppress(OSError):
-                if time.time() - draft.stat().st_mtime > DRAFT_STALE:
+                status = draft.lstat()
+                if time.time() - status.st_mtime <= DRAFT_STALE:
+                    continue
+                if stat.S_ISDIR(status.st_mode):
+                    shutil.rmtree(draft)
+                else:
                     draft.unlink()
 
 
@@ -237,7 +250,7 @@ def replace_book(taken: Taken, data: bytes) -> Path:
                 if old is not None:
                     kept.unlink()
                 raise
-        _settle(book.parent)
+        settle(book.parent)
     return kept
 
 

@@ -14,6 +14,15 @@ from typing import Any
 from batch.archive.tables import ArchiveTable, Field, plain
 from batch.fingerprint import digest
 
+PROFILE = "tabular-data-package"
+RESOURCE = {  # what every table's entry says; a stranger's descriptor may say nothing else
+    "profile": "tabular-data-resource",
+    "format": "csv",
+    "mediatype": "text/csv",
+    "encoding": "utf-8",
+    "dialect": {"delimiter": ",", "lineTerminator": "\r\n", "quoteChar": '"', "header": True},
+}
+TYPES = ("string", "number", "integer", "boolean", "date", "time")
 _FACTS = {
     "m of water": "conventional metre of water, 9806.65 Pa exactly",
     "m3/h": "cubic metres per hour",
@@ -33,7 +42,7 @@ def descriptor(
     `data` maps each table's name to its file's bytes; `book` is the workbook's file name.
     """
     return {
-        "profile": "tabular-data-package",
+        "profile": PROFILE,
         "name": slug(book.rpartition(".")[0]),
         "title": title,
         "description": (
@@ -41,31 +50,37 @@ def descriptor(
             "verdicts, and what led to them. Text that begins with = + - or @ has an apostrophe "
             "in front of it, so that no spreadsheet takes it for a formula."
         ),
-        "sources": [{"title": f"Workbook {book}", "path": book}],
+        "sources": sources(book),
         "made_by": f"siltbook {version}",
         "resources": [_resource(table, data[table.name], book) for table in tables],
     }
 
 
+def sources(book: str) -> list[dict[str, str]]:
+    """Where everything comes from: the workbook beside it."""
+    return [{"title": f"Workbook {book}", "path": book}]
+
+
 def path_of(table: ArchiveTable) -> str:
     """Where a table's file lies inside the archive."""
-    return f"data/{table.name}.csv"
+    return path_at(table.name)
+
+
+def path_at(name: str) -> str:
+    """Where the file of the table of this name lies inside the archive."""
+    return f"data/{name}.csv"
 
 
 def _resource(table: ArchiveTable, data: bytes, book: str) -> dict[str, Any]:
     unmet = list(_unmet(table))
     found: dict[str, Any] = {
-        "profile": "tabular-data-resource",
+        **RESOURCE,
         "name": table.name,
         "path": path_of(table),
         "title": table.title,
-        "format": "csv",
-        "mediatype": "text/csv",
-        "encoding": "utf-8",
-        "dialect": {"delimiter": ",", "lineTerminator": "\r\n", "quoteChar": '"', "header": True},
         "bytes": len(data),
         "hash": f"sha256:{digest(data)}",
-        "sources": [{"title": f"Workbook {book}", "path": book}],
+        "sources": sources(book),
         "schema": _schema(table, {name for name, _ in unmet}),
     }
     if unmet:

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import os
 import shutil
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 from batch import __version__
 from batch.archive import manifest
 from batch.archive.descriptor import descriptor, path_of
+from batch.archive.finding import archive_around
+from batch.archive.holding import MOST_BYTES
 from batch.archive.summary import summary
 from batch.archive.tables import as_csv, tables
 from batch.errors import BookError, why
-from batch.files import reviewed_path
+from batch.files import draft_folder, reviewed_path, settle, sweep, umask
 from batch.fingerprint import digest
 from batch.job import review_bytes
 from batch.report.book import book_json
@@ -27,6 +29,10 @@ PACKAGE, VERDICTS, SUMMARY, ABOUT = (
     "season-summary.pdf",
     "READ-ME-FIRST.txt",
 )
+_LONGEST_NAME = 240  # [bytes]; most systems take 255
+_RESERVED = {
+    "con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10)),
+}  # fmt: skip
 _ABOUT = """\
 A season of filter-station readings, kept in open formats.
 
@@ -100,19 +106,27 @@ def season(data: bytes, book: str, as_of: dt.date | None = None) -> Season:
 
 
 def _refuse_name(book: str) -> None:
-    """BookError for a name that no archive can hold beside its own files, or list in its manifest.
+    """BookError for a name that no archive can hold beside its own files, on any system.
 
-    Windows takes no name with ':' or a backslash, and an archive must be readable anywhere.
+    An archive must be readable anywhere, and Windows takes fewer names than others.
     """
     if book.casefold() in {
         n.casefold() for n in (PACKAGE, VERDICTS, SUMMARY, ABOUT, manifest.NAME)
     }:
         raise BookError(f"{book!r} is the name of one of the archive's own files: rename the book.")
-    if not book.isprintable() or not manifest.inside(book) or book.casefold() == "data":
+    if not book.isprintable() or set(book) & set('<>:"/\\|?*') or book.casefold() == "data":
         raise BookError(
             f"{book!r} holds a character that a file's name cannot have everywhere (such as : or "
             "a backslash): rename the book and archive it again."
         )
+    stem = Path(book).stem
+    if stem != stem.rstrip(". ") or not stem or stem.partition(".")[0].casefold() in _RESERVED:
+        raise BookError(
+            f"{book!r} gives no folder a name that it can have everywhere (an end in a dot or a "
+            "space, or a name that Windows keeps for itself): rename the book and archive it again."
+        )
+    if len(_reviewed_name(book).encode()) > _LONGEST_NAME:
+        raise BookError(f"{book!r} is too long a name: rename the book and archive it again.")
 
 
 def _rounded(value: object) -> object:
@@ -138,20 +152,22 @@ def put(files: dict[str, bytes], target: Path) -> None:
 
     BookError where the folder exists already, or cannot be written; nothing is left behind then.
     """
-    if target.exists() or target.is_symlink():
-        raise BookError(
-            f"{target}: there is something of this name already. An archive is never overwritten: "
-            "choose another folder, or move that one away."
-        )
+    _refuse_place(target, sum(map(len, files.values())))
     made = None
+    new_folders = [p for p in target.parents if not os.path.lexists(p)]
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        made = tempfile.mkdtemp(prefix=".siltbook-", dir=target.parent)
+        sweep(target.parent)
+        made = draft_folder(target.parent)
         for path, content in files.items():
             _write(Path(made, *path.split("/")), content)
-        os.chmod(made, 0o755)
-        os.rename(made, target)
+        settle(made / "data")
+        settle(made)
+        os.chmod(made, 0o777 & ~umask())
+        _place(made, target)
         made = None
+        settle(target.parent)
+        new_folders.clear()
     except OSError as error:
         raise BookError(
             f"{target}: cannot be written ({why(error)}). Check the space and the permissions."
@@ -160,6 +176,50 @@ def put(files: dict[str, bytes], target: Path) -> None:
         # Also after Ctrl-C.
         if made is not None:
             shutil.rmtree(made, ignore_errors=True)
+        for folder in new_folders:
+            with contextlib.suppress(OSError):
+                folder.rmdir()
+
+
+def _place(made: Path, target: Path) -> None:
+    """Give the finished draft its name; BookError where another process took that meanwhile."""
+    try:
+        os.rename(made, target)
+    except OSError as error:
+        if os.path.lexists(target):
+            raise _taken(target) from error
+        raise
+
+
+def _refuse_place(target: Path, size: int) -> None:
+    """BookError where no archive of this size can go to this place."""
+    if os.path.lexists(target):
+        raise _taken(target)
+    if size > MOST_BYTES:
+        raise BookError(
+            f"{target}: the archive would take {size // 2**20:,} MiB; accepted: up to "
+            f"{MOST_BYTES // 2**20:,} MiB. Take pictures and other heavy parts out of the book."
+        )
+    around = archive_around(target.parent)
+    if around is not None:
+        raise BookError(
+            f"{target}: lies inside the archive {around}, and nothing may be added to that. "
+            "Choose another folder."
+        )
+    with contextlib.suppress(OSError):
+        for name in os.listdir(target.parent):
+            if name.casefold() == target.name.casefold():
+                raise BookError(
+                    f"{target}: differs from {target.parent / name} in capitals only, and many "
+                    "systems take them for one. Rename the book, or choose another folder."
+                )
+
+
+def _taken(target: Path) -> BookError:
+    return BookError(
+        f"{target}: there is something of this name already. An archive is never overwritten: "
+        "choose another folder, or move that one away."
+    )
 
 
 def _write(path: Path, content: bytes) -> None:

@@ -8,9 +8,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from batch.archive.strict import document
 from batch.fingerprint import digest
 
 NAME = "manifest.json"
+MARK = b'"made_by": "siltbook '  # in every manifest of this program, and hardly in another
 FORMAT = 1
 LARGEST = 2**20  # [bytes]; an archive lists under 20 files
 MOST_FILES = 1_000
@@ -61,23 +63,36 @@ def read(data: bytes) -> Manifest:
     if len(data) > LARGEST:
         raise ManifestError("it is larger than any manifest that this program writes")
     try:
-        found = json.loads(data)
-        files = {str(f["path"]): str(f["sha256"]) for f in found["files"]}
-        made_by, book, as_of = str(found["made_by"]), str(found["book"]), found["as_of"]
-        if as_of is not None:
-            dt.date.fromisoformat(as_of)
-        manifest = Manifest(made_by.removeprefix("siltbook "), book, as_of, files)
+        manifest = _parsed(document(data, LARGEST, 10 * MOST_FILES))
         rewritten = write(manifest)
-    except (ValueError, KeyError, TypeError, RecursionError):
+    except (ValueError, KeyError, TypeError):
         raise ManifestError("it is not a manifest that this program wrote") from None
     if rewritten != data:
         raise ManifestError("it was changed after it was written")
-    if len(files) > MOST_FILES:
+    if len(manifest.files) > MOST_FILES:
         raise ManifestError("it lists more files than any archive holds")
-    unsafe = [p for p in (*files, book) if not inside(p)]
-    if unsafe or book not in files:
+    unsafe = [p for p in (*manifest.files, manifest.book) if not inside(p)]
+    if unsafe or manifest.book not in manifest.files or NAME in manifest.files:
         raise ManifestError("it names files outside the archive, or not its own book")
+    if len({p.casefold() for p in manifest.files}) < len(manifest.files):
+        raise ManifestError("it names two files that differ in capitals only")
     return manifest
+
+
+def _parsed(found: Any) -> Manifest:
+    """The document as a manifest; ValueError, KeyError or TypeError where it is none."""
+    files = {_text(f["path"]): _text(f["sha256"]) for f in found["files"]}
+    as_of = found["as_of"]
+    if as_of is not None:
+        dt.date.fromisoformat(_text(as_of))
+    made_by = _text(found["made_by"]).removeprefix("siltbook ")
+    return Manifest(made_by, _text(found["book"]), as_of, files)
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise TypeError("a text is expected")
+    return value
 
 
 def inside(path: str) -> bool:

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from batch.archive import manifest
 from batch.archive.carry import next_book
 from batch.archive.compare import with_seasons, years
+from batch.archive.finding import archive_around, find_archives
 from batch.archive.season import left_open
-from batch.archive.verify import find_archives, verify
-from batch.errors import BookError
+from batch.archive.verify import verify
+from batch.errors import BookError, SiltbookError
 from batch.files import take
 from batch.job import assess_bytes
 from batch.results import Assessment
@@ -20,54 +20,113 @@ from batch.results import Assessment
 
 @dataclass(frozen=True)
 class Begun:
-    """The new workbook, and what went into it."""
+    """The new workbook, what went into it, and one sentence for each archive that did not."""
 
     package: bytes
     stations: int
     open: int
     seasons: tuple[str, ...]
+    left_out: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Broken:
+    """An archive that cannot be used; `as_of` as its own sound manifest says, None if unknown."""
+
+    said: str
+    as_of: dt.date | None
 
 
 def begin(paths: Sequence[Path], book_name: str) -> Begun:
     """The next season's workbook from archives (or folders of them) of one farm.
 
-    BookError, one sentence, where an archive is not whole, they are of several farms, or two are
-    of the same day.
+    An archive that cannot be used is left out where it surely ends before another one. BookError,
+    one sentence, where it may be the latest, where they are of several farms, or two are of the
+    same day.
     """
-    folders = list(dict.fromkeys(a for path in paths for a in find_archives(path)))
-    seasons = [_assessed(folder) for folder in folders]
-    _one_farm(folders, seasons)
-    ordered = years(seasons)
+    try:
+        return _begin(paths, book_name)
+    except MemoryError:
+        raise BookError(
+            "The archives are too large for this machine's memory. Give fewer of them."
+        ) from None
+
+
+def _begin(paths: Sequence[Path], book_name: str) -> Begun:
+    seasons: dict[Path, Assessment] = {}
+    broken: list[_Broken] = []
+    for path in paths:
+        found = find_archives(path)
+        broken += [_Broken(said, None) for _, said in found.refused]
+        for folder in found.archives:
+            if folder not in seasons:
+                one = _assessed(folder)
+                if isinstance(one, _Broken):
+                    broken.append(one)
+                else:
+                    seasons[folder] = one
+    _refuse_unless_older(broken, [one.as_of for one in seasons.values()])
+    _one_farm(seasons)
+    ordered = years(list(seasons.values()))
     last = ordered[-1].assessment
     return Begun(
         package=with_seasons(next_book(last), ordered, book_name),
         stations=len(last.book.stations.frame),
         open=len(left_open(last)),
         seasons=tuple(year.label for year in ordered),
+        left_out=tuple(f"{one.said} The seasons were compared without it." for one in broken),
     )
 
 
-def _assessed(folder: Path) -> Assessment:
-    """The archived season, judged anew; BookError where the archive is not as it was."""
-    found = verify(folder, judge_again=False)
-    if found.troubles:
+def refuse_target(target: Path) -> None:
+    """BookError where the new workbook would lie inside an archive, which it would change."""
+    around = archive_around(target)
+    if around is not None:
         raise BookError(
-            f"{folder}: this archive is not whole: {found.troubles[0]} Run 'siltbook verify' on "
-            "it, and bring back an unchanged copy."
+            f"{target}: lies inside the archive {around}, and nothing may be changed in that. "
+            "Choose another folder."
         )
-    listed = manifest.read(take(folder / manifest.NAME).data)
-    as_of = dt.date.fromisoformat(listed.as_of) if listed.as_of else None
-    return assess_bytes(take(folder / listed.book).data, listed.book, as_of)
 
 
-def _one_farm(folders: Sequence[Path], seasons: Sequence[Assessment]) -> None:
-    first = seasons[0]
+def _assessed(folder: Path) -> Assessment | _Broken:
+    """The archived season, judged anew; or why it cannot be, as a whole sentence."""
+    try:
+        found = verify(folder, judge_again=False)
+    except SiltbookError as error:
+        return _Broken(str(error), None)
+    listed = found.listed
+    as_of = dt.date.fromisoformat(listed.as_of) if listed and listed.as_of else None
+    if listed is None or found.troubles:
+        said = f"{folder}: this archive is not whole: {found.troubles[0]}"
+        mend = "Run 'siltbook verify' on it, and bring back an unchanged copy."
+        return _Broken(f"{said} {mend}", as_of)
+    try:
+        return assess_bytes(take(folder / listed.book).data, listed.book, as_of)
+    except SiltbookError as error:
+        return _Broken(f"{folder}: {error}", as_of)
+
+
+def _refuse_unless_older(broken: Sequence[_Broken], used: Sequence[dt.date | None]) -> None:
+    """A season begun from the last but one would carry over what is out of date."""
+    latest = max((day for day in used if day is not None), default=None)
+    for one in broken:
+        if not used:
+            raise BookError(one.said)
+        if latest is None or one.as_of is None or one.as_of >= latest:
+            raise BookError(
+                f"{one.said} It may be the latest season, so nothing was begun without it: move "
+                "it away if it is not."
+            )
+
+
+def _one_farm(seasons: dict[Path, Assessment]) -> None:
+    (first_folder, first), *_ = seasons.items()
     seen: dict[dt.date | None, Path] = {}
-    for folder, one in zip(folders, seasons, strict=True):
+    for folder, one in seasons.items():
         farm, other = (a.book.settings.farm for a in (one, first))
         if farm.casefold() != other.casefold():
             raise BookError(
-                f"{folder}: is of the farm '{farm}', and {folders[0]} of '{other}'. Give the "
+                f"{folder}: is of the farm '{farm}', and {first_folder} of '{other}'. Give the "
                 "archives of one farm."
             )
         if one.as_of in seen:

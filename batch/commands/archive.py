@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 from pathlib import Path
 from typing import Any
 
@@ -11,10 +12,12 @@ import click
 from batch.commands.shared import (
     AS_OF,
     EPILOG,
+    EXIT_BOOK,
     EXIT_FINDINGS,
     JSON,
     PATHS,
     day,
+    fail,
     failure,
     finish,
     refusals,
@@ -49,6 +52,9 @@ def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> Non
         except SiltbookError as error:
             failures.append(failure(path, str(error)))
             continue
+        except MemoryError:
+            failures.append(failure(path, f"{path}: too large for this machine's memory."))
+            continue
         click.echo(printable(f"{path}: {len(made.files)} files in {target}"))
         click.echo(f"  Seal: {made.seal}")
     finish([], failures, as_json=False, code=0)
@@ -60,30 +66,50 @@ def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> Non
 @JSON
 def verify(folder: Path, seal: str, as_json: bool) -> None:
     """Say whether the archive DIR (or every archive in DIR) is whole and unchanged."""
-    from batch.archive.verify import find_archives, verify
-    from batch.errors import BookError
-    from batch.report.book import printable
+    from batch.archive.finding import find_archives
+    from batch.archive.verify import verify
+    from batch.errors import BookError, SiltbookError
 
     with refusals():
         found = find_archives(folder)
-        if seal and len(found) > 1:
-            raise BookError(f"{folder}: a seal is of one archive, and here are {len(found)}.")
-        results = [verify(path, seal) for path in found]
+        count = len(found.archives)
+        if seal and count > 1:
+            raise BookError(f"{folder}: a seal is of one archive, and here are {count}.")
+    results: list[Any] = []
+    failures = [failure(path, said) for path, said in found.refused]
+    for path in found.archives:
+        try:
+            results.append(verify(path, seal))
+        except SiltbookError as error:
+            failures.append(failure(path, str(error)))
+            continue
+        if not as_json:
+            _tell(results[-1])
     if as_json:
-        click.echo(_document(results))
-    for result in () if as_json else results:
-        said = "whole and unchanged" if not result.troubles else "NOT as it was archived"
-        click.echo(printable(f"{result.path}: {said}; {result.files} files"))
-        for line in (*result.troubles, *(f"note: {note}" for note in result.notes)):
-            click.echo(printable(f"  {line}"))
-        if result.seal:
-            click.echo(f"  Seal: {result.seal}")
+        click.echo(_document(results, failures))
+    for one in failures:
+        fail(one["message"])
+    if failures:
+        raise click.exceptions.Exit(EXIT_BOOK)
     if any(result.troubles for result in results):
         raise click.exceptions.Exit(EXIT_FINDINGS)
 
 
-def _document(results: list[Any]) -> str:
+def _tell(result: Any) -> None:
+    from batch.report.book import printable
+
+    said = "whole and unchanged" if not result.troubles else "NOT as it was archived"
+    click.echo(printable(f"{result.path}: {said}; {result.files} files"))
+    for line in (*result.troubles, *(f"note: {note}" for note in result.notes)):
+        click.echo(printable(f"  {line}"))
+    if result.seal:
+        click.echo(f"  Seal: {result.seal}")
+
+
+def _document(results: list[Any], failures: list[dict[str, str]]) -> str:
     import json
+
+    from batch.archive.holding import encodable
 
     archives = [
         {
@@ -96,7 +122,8 @@ def _document(results: list[Any]) -> str:
         }
         for r in results
     ]
-    return json.dumps({"archives": archives}, ensure_ascii=False, indent=2)
+    document = {"archives": archives, "failed": failures}
+    return encodable(json.dumps(document, ensure_ascii=False, indent=2))
 
 
 @click.command(epilog=EPILOG)
@@ -118,16 +145,21 @@ def season(archives: tuple[Path, ...], target: Path, force: bool) -> None:
     Register, settings, clean drops and what remained open are carried over from the latest one;
     the sheet Seasons compares them all.
     """
-    from batch.archive.next import begin
+    from batch.archive.next import begin, refuse_target
     from batch.files import write_whole
     from batch.report.book import printable
 
     if target.suffix.lower() != ".xlsx":
         raise click.UsageError(f"{target}: a workbook to fill ends in .xlsx. Add the ending.")
-    if target.exists() and not force:
+    if os.path.lexists(target) and not force:
         raise click.UsageError(f"{target} exists. Choose another name, or add --force.")
     with refusals():
+        refuse_target(target)
         begun = begin(archives, target.name)
         write_whole(target, begun.package)
     click.echo(printable(f"{target}: {begun.stations} stations, {begun.open} left open"))
     click.echo(printable(f"  Seasons compared: {', '.join(begun.seasons)}"))
+    for said in begun.left_out:
+        fail(said)
+    if begun.left_out:
+        raise click.exceptions.Exit(EXIT_BOOK)

@@ -13,8 +13,8 @@ from batch.archive import manifest
 from batch.archive.folder import Season
 from batch.archive.verify import verify
 from batch.cli import main
-from batch.fingerprint import digest
 from tests.archive.conftest import PORTFOLIO
+from tests.archive.forging import redescribe, reseal
 
 
 def siltbook(*arguments: object) -> Result:
@@ -25,14 +25,6 @@ def flip(path: Path, at: int) -> None:
     data = bytearray(path.read_bytes())
     data[at] ^= 0x01
     path.write_bytes(bytes(data))
-
-
-def reseal(archive: Path) -> None:
-    """Make the manifest anew so that it fits whatever the files are now."""
-    listed = manifest.read((archive / manifest.NAME).read_bytes())
-    files = {p: digest((archive / p).read_bytes()) for p in listed.files}
-    forged = manifest.Manifest(listed.version, listed.book, listed.as_of, files)
-    (archive / manifest.NAME).write_bytes(manifest.write(forged))
 
 
 def test_an_untouched_archive_is_whole(kept: Path, east: Season) -> None:
@@ -71,7 +63,7 @@ def test_a_file_missing_added_or_replaced_by_a_link(archive: Path) -> None:
     os.symlink(archive / "kept.json", archive / "verdicts.json")
     assert verify(archive, judge_again=False).troubles == (
         "data/runs.csv: missing.",
-        "verdicts.json: missing.",
+        "verdicts.json: a symbolic link, which is not followed.",
         "data/more.csv: not part of the archive (it was added later).",
         "kept.json: not part of the archive (it was added later).",
     )
@@ -126,23 +118,10 @@ def test_another_workbook_with_everything_made_anew_is_found_by_the_seal_alone(
 def test_a_table_that_breaks_its_own_descriptor_is_not_valid(archive: Path) -> None:
     path = archive / "data" / "readings.csv"
     path.write_bytes(path.read_bytes().replace(b"2026-04-06", b"06 April  ", 1))
-    reseal(archive)
+    redescribe(archive)
     said = [t for t in verify(archive, judge_again=False).troubles if "Data Package" in t]
     assert said
     assert said[0].startswith("data/readings.csv: not valid by the Data Package standard:")
-
-
-def test_a_descriptor_may_not_lead_out_of_the_archive(archive: Path) -> None:
-    path = archive / "datapackage.json"
-    document = json.loads(path.read_bytes())
-    for i, address in enumerate(("https://example.invalid/x.csv", "../../etc/passwd")):
-        document["resources"][i]["path"] = address
-    path.write_bytes(manifest.as_json(document))
-    reseal(archive)
-    assert verify(archive, judge_again=False).troubles == (
-        "datapackage.json: names https://example.invalid/x.csv, which is not in the archive.",
-        "datapackage.json: names ../../etc/passwd, which is not in the archive.",
-    )
 
 
 @pytest.mark.parametrize("name", ["../x.xlsx", "/etc/passwd", "a//b", "c:\\x", "./x"])
@@ -161,7 +140,7 @@ def test_what_is_no_manifest(data: bytes) -> None:
 def test_a_book_archived_by_another_version_is_compared_by_its_verdicts(
     archive: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("batch.archive.verify.__version__", "99.0")
+    monkeypatch.setattr("batch.archive.again.__version__", "99.0")
     found = verify(archive)
     assert found.troubles == ()
     assert found.notes == (

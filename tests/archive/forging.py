@@ -1,0 +1,76 @@
+"""What a stranger does to an archive before handing it on, and a child that is measured."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from batch.archive import manifest
+from batch.archive.folder import PACKAGE
+from batch.fingerprint import digest
+
+ROOT = Path(__file__).resolve().parents[2]
+_CHILD = """
+import json, resource, sys, time
+from batch.cli import main
+resource.setrlimit(resource.RLIMIT_AS, (2 * 2**30, 2 * 2**30))
+code = 0
+try:
+    main(sys.argv[1:], prog_name="siltbook")
+except SystemExit as end:
+    code = end.code
+peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+print(json.dumps({"code": code, "peak": peak, "seconds": time.process_time()}))
+"""
+
+
+def reseal(archive: Path, **changed: Any) -> None:
+    """Make the manifest anew so that it fits whatever the files are now."""
+    listed = manifest.read((archive / manifest.NAME).read_bytes())
+    there = [p for p in archive.rglob("*") if p.is_file() and not p.is_symlink()]
+    names = sorted(p.relative_to(archive).as_posix() for p in there)
+    files = {n: digest((archive / n).read_bytes()) for n in names if n != manifest.NAME}
+    made = {"version": listed.version, "book": listed.book, "as_of": listed.as_of, "files": files}
+    (archive / manifest.NAME).write_bytes(manifest.write(manifest.Manifest(**{**made, **changed})))
+
+
+def redescribe(archive: Path, change: Callable[[dict[str, Any]], object] = lambda _: None) -> None:
+    """Make descriptor and manifest anew so that they fit the tables; `change` goes further."""
+    path = archive / PACKAGE
+    document = json.loads(path.read_bytes())
+    for resource in document["resources"]:
+        data = (archive / resource["path"]).read_bytes()
+        resource["bytes"], resource["hash"] = len(data), f"sha256:{digest(data)}"
+    change(document)
+    path.write_text(json.dumps(document, indent=2, sort_keys=True))
+    reseal(archive)
+
+
+@dataclass(frozen=True)
+class Measured:
+    """How a child ended, what it said, and what it took: memory [bytes], processor time [s]."""
+
+    code: int
+    said: str
+    refused: str
+    peak: int
+    seconds: float
+
+
+def measured(*arguments: object) -> Measured:
+    """`siltbook` in a process of its own with a limit of memory; fails on a traceback."""
+    done = subprocess.run(
+        [sys.executable, "-c", _CHILD, *map(str, arguments)],
+        capture_output=True, text=True, timeout=120, cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    assert "Traceback" not in done.stderr, done.stderr
+    *said, last = done.stdout.splitlines()
+    end = json.loads(last)
+    return Measured(end["code"], "\n".join(said), done.stderr, end["peak"], end["seconds"])
