@@ -57,7 +57,8 @@ def by_urgency(result: StationResult) -> tuple[int, dt.date, float, str]:
     share = 0.0
     if result.latest is not None and result.latest.drop is not None:
         share = result.latest.drop / result.station.limit
-    expected = result.outlook.forecast.date if result.outlook else None
+    ahead = result.outlook.forecast if result.outlook else None
+    expected = (ahead.date or ahead.passed) if ahead else None
     return URGENCY[result.verdict], expected or dt.date.max, -share, result.station.name
 
 

@@ -169,7 +169,8 @@ class Judgement:
     """The ladder's answer for one station.
 
     `reason` is one sentence with figures and dates; `steps` what to do next in order;
-    `rows` the (sheet key, row) pairs it rests on, sheet key 'readings' or 'work'.
+    `rows` the (sheet key, row) pairs it rests on, sheet key 'readings' or 'work'; `read_by` the
+    day by which to read again, None where the station rests or there is no as-of date.
     """
 
     verdict: Verdict
@@ -180,3 +181,4 @@ class Judgement:
     rows: tuple[tuple[str, int], ...]
     episodes: tuple[Episode, ...]
     findings: tuple[Finding, ...] = ()
+    read_by: dt.date | None = None

@@ -11,13 +11,14 @@ import datetime as dt
 from batch.ladder import words
 from batch.ladder.climb import RISE_TO_WATCH, Gear, Step
 from batch.ladder.facts import Facts, facts_of, field_low, implausibly_low, inlet_low
-from batch.model import History, Judgement, Verdict
+from batch.model import CALM, History, Judgement, Verdict
 from batch.numbers.forecast import Forecast
 from batch.numbers.outlook import soon
 from checks.gauges import NOISE
 from templates.book import Settings
 
 BORDER = 0.05  # probability on either side
+OWED = (Verdict.RE_READ, Verdict.NO_READING)  # what is lacking is a reading
 
 
 def _too_old(facts: Facts) -> bool:
@@ -78,7 +79,8 @@ def judge(
     verdict = holding[0]
     p = facts.latest.p_over if facts.latest else None
     borderline = p is not None and BORDER <= p <= 1.0 - BORDER
-    steps = words.steps(verdict, facts)
+    by = read_by(verdict, facts)
+    steps = words.steps(verdict, facts, by)
     if borderline and verdict in (Verdict.HAND_CLEAN, Verdict.ESCALATE):
         steps = (words.READ_ONCE_MORE, *steps)
     return Judgement(
@@ -89,7 +91,27 @@ def judge(
         borderline=borderline,
         rows=_rows(facts),
         episodes=facts.standing.episodes,
+        read_by=by,
     )
+
+
+def read_by(verdict: Verdict, facts: Facts) -> dt.date | None:
+    """The day by which to read a station again; None where it rests or there is no as-of date.
+
+    Where a reading is owed, the as-of date. Where work is pending, the day after: it is read
+    right after the work. Else the end of the reading interval, or the early end of the forecast
+    where that is sooner. Never before the as-of date.
+    """
+    if facts.as_of is None or verdict is Verdict.RESTING:
+        return None
+    if facts.latest is None or verdict in OWED:
+        return facts.as_of
+    due = facts.latest.date + dt.timedelta(days=int(facts.settings.interval))
+    if facts.expected is not None:
+        due = min(due, facts.expected.low or facts.expected.passed or due)
+    if verdict not in (*CALM, Verdict.WATCH):
+        due = min(due, facts.as_of + dt.timedelta(days=1))
+    return max(facts.as_of, due)
 
 
 def _rows(facts: Facts) -> tuple[tuple[str, int], ...]:

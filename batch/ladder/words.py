@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 from batch.ladder.climb import RISE_TO_WATCH, Gear, Step, missing_cycles
 from batch.ladder.facts import Facts, field_low, inlet_low, leak_suspected
 from batch.model import Verdict, Work
@@ -9,6 +11,7 @@ from templates.units import metres_per
 
 READ_ONCE_MORE = "Read once more first: the drop is too near the limit for this gauge to tell."
 READ_AGAIN = "Read inlet and outlet again and enter the reading."
+READ_AFTER = "read inlet and outlet again the same day and enter the reading."
 OPENING = (
     "Before opening: close both valves, see the gauge above zero, let the pressure off with a "
     "flush cycle, see the gauge at zero. Follow the maker's manual and local rules."
@@ -22,10 +25,10 @@ WIRING = (
 def reason(verdict: Verdict, facts: Facts) -> str:
     """One sentence (or two) with figures and dates, and what explains a low field pressure."""
     main = _MAIN[verdict](facts)
-    return f"{main}{_low_field(verdict, facts)}"
+    return f"{main}{_low_field(verdict, facts)}{_passed(facts)}"
 
 
-def steps(verdict: Verdict, facts: Facts) -> tuple[str, ...]:
+def steps(verdict: Verdict, facts: Facts, read_by: dt.date | None) -> tuple[str, ...]:
     """What to do next, in order; cautions stand where a filter is opened or wiring touched."""
     if verdict is Verdict.FLUSH:
         return _flush_steps(facts)
@@ -33,8 +36,9 @@ def steps(verdict: Verdict, facts: Facts) -> tuple[str, ...]:
         return _escalate_steps(facts)
     if verdict is Verdict.RE_READ:
         return _re_read_steps(facts)
-    if verdict is Verdict.WATCH and not facts.flushing_helps:
-        return ("Read again within the reading interval; plan a hand cleaning.",)
+    if verdict is Verdict.WATCH:
+        plan = "flush" if facts.flushing_helps else "hand cleaning"
+        return (f"Read again by {read_by}; plan a {plan}.",)
     return _STEPS[verdict]
 
 
@@ -181,8 +185,20 @@ def _expected(facts: Facts) -> str:
     expected = facts.expected
     if expected is None or expected.date is None or expected.low is None:
         return ""
-    latest = f"and {expected.high}" if expected.high else "and later than can be told"
-    return f"expected at the limit about {expected.date} (8 in 10: between {expected.low} {latest})"
+    high = str(expected.high) if expected.high else "later than can be told"
+    span = f"8 in 10: between {expected.low} and {high}"
+    if facts.as_of is not None and expected.low <= facts.as_of:
+        until = f"8 in 10: by {expected.high}; " if expected.high else ""
+        span = f"{until}it may be over by now"
+    return f"expected at the limit about {expected.date} ({span})"
+
+
+def _passed(facts: Facts) -> str:
+    """A sentence where the day that was expected at the limit has passed unread."""
+    if facts.expected is None or facts.expected.passed is None:
+        return ""
+    day = facts.expected.passed
+    return f" Expected at the limit about {day}: that has passed, so it may be over by now."
 
 
 def _plain(facts: Facts) -> str:
@@ -234,7 +250,7 @@ def _flush_steps(facts: Facts) -> tuple[str, ...]:
         f"Close the downstream valve and run {cycles} flush cycles.",
         f"Watch the inlet: it must stay at or above {least:.1f} {unit}.",
         "Note the signs: click of the solenoid, water in the filter, water at the flush outlet.",
-        f"Open the valve, then: {READ_AGAIN[0].lower()}{READ_AGAIN[1:]}",
+        f"Open the valve, then {READ_AFTER}",
     )
 
 
@@ -244,12 +260,12 @@ def _escalate_steps(facts: Facts) -> tuple[str, ...]:
             WIRING,
             "Bring in qualified help for the controller; say that the solenoid was checked first.",
             f"After the repair run {facts.settings.flush_cycles} flush cycles and note the signs.",
-            READ_AGAIN,
+            f"Then {READ_AFTER}",
         )
     return (
         "Bring in qualified help; hand over this sheet with the readings, flush and cleaning.",
         "Until then keep watching the field pressure; do not run the filter without its element.",
-        "After the repair: " + READ_AGAIN[0].lower() + READ_AGAIN[1:],
+        f"After the repair {READ_AFTER}",
     )
 
 
@@ -265,31 +281,30 @@ _STEPS: dict[Verdict, tuple[str, ...]] = {
         OPENING,
         "Take the element out, clean it by hand, look for tears and worn seals.",
         "Close the filter, open the valves slowly.",
-        "Log the cleaning, then: " + READ_AGAIN[0].lower() + READ_AGAIN[1:],
+        f"Log the cleaning, then {READ_AFTER}",
     ),
     Verdict.CHECK_FLUSH_GEAR: (
         WIRING,
         "Check the solenoid first: wiring, click, plunger, blocked port; replace it if needed.",
         "If a new solenoid does not help, the controller is next.",
-        "Run a complete flush, note the signs, " + READ_AGAIN[0].lower() + READ_AGAIN[1:],
+        f"Run a complete flush, note the signs, {READ_AFTER}",
     ),
     Verdict.CHECK_SUPPLY: (
         "Look at the pump, the suction side and the supply valve.",
         "Walk the supply line and look for a leak.",
-        "When the inlet is back: " + READ_AGAIN[0].lower() + READ_AGAIN[1:],
+        f"When the inlet is back, {READ_AFTER}",
     ),
     Verdict.CHECK_FIELD: (
         "Look beyond the filter: valve, regulator, a broken lateral or an open end.",
-        "When mended, read inlet, outlet and field pressure again and enter the reading.",
+        "When mended, read inlet, outlet and field pressure again the same day and enter them.",
     ),
     Verdict.INSPECT_SCREEN: (
         "Check that the bypass is closed and try the gauge.",
         OPENING,
         "Look at the element: torn, missing or not seated; replace it if needed.",
-        READ_AGAIN,
+        f"Close the filter, then {READ_AFTER}",
     ),
     Verdict.NO_READING: (READ_AGAIN,),
-    Verdict.WATCH: ("Read again within the reading interval; plan a flush.",),
     Verdict.IN_RANGE: (),
     Verdict.RESTING: (),
 }

@@ -68,13 +68,15 @@ _LOG_SOONEST, _LOG_SPAN = math.log(_SOONEST), math.log(1e6)
 class Forecast:
     """The expected day and its 80 % interval; all None where `silent` says why there is none.
 
-    `high` is None beside a date where the limit may well not be reached within a year.
+    `high` is None beside a date where the limit may well not be reached within a year. `passed`
+    is the expected day where it lies before the as-of date: that is no forecast any more.
     """
 
     date: dt.date | None
     low: dt.date | None
     high: dt.date | None
     silent: str
+    passed: dt.date | None = None
 
 
 @dataclass(frozen=True)

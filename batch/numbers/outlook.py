@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from batch.model import History, is_over
 from batch.numbers.costs import DirtCost, Line, dirt_cost, excess_line
@@ -28,7 +28,6 @@ class Outlook:
     runs: tuple[Run, ...]
     forecast: Forecast
     cost: DirtCost
-    read_by: dt.date | None
     worth: Worth
     excess: Line | None = None  # over the clean drop; None where that is not known
 
@@ -56,11 +55,10 @@ def _outlook(
     crowded: str,
 ) -> Outlook:
     expected = _forecast(history, own, farm, as_of, crowded)
-    by = _read_by(history, expected, settings, as_of)
     value = worth(history.station, own, settings.interval)
     clean = history.station.clean_drop
     line = None if clean is None else excess_line(history, clean, settings.interval)
-    return Outlook(own, expected, dirt_cost(history, settings, line), by, value, line)
+    return Outlook(own, expected, dirt_cost(history, settings, line), value, line)
 
 
 def _forecast(
@@ -79,27 +77,23 @@ def _forecast(
         return Forecast(None, None, None, "already over the limit")
     if crowded:
         return Forecast(None, None, None, crowded)
-    return forecast(own, farm, station.limit, as_of, latest.u_drop)
+    return _from(forecast(own, farm, station.limit, as_of, latest.u_drop), as_of, latest.date)
 
 
-def _read_by(
-    history: History,
-    expected: Forecast,
-    settings: Settings,
-    as_of: dt.date | None,
-) -> dt.date | None:
-    """Never later than the reading interval, nor than the early end of the forecast."""
-    if as_of is None or not history.station.in_service:
-        return None
-    latest = history.latest
-    if latest is None:
-        return as_of
-    due = latest.date + dt.timedelta(days=int(settings.interval))
-    return max(as_of, min(due, expected.low) if expected.low else due)
+def _from(expected: Forecast, as_of: dt.date, read: dt.date) -> Forecast:
+    """A forecast without the days before the as-of date; silent where the expected one is."""
+    if expected.date is None or expected.low is None or expected.low >= as_of:
+        return expected
+    if expected.date >= as_of:
+        return replace(expected, low=as_of)
+    why = f"the expected day, {expected.date}, has passed, and no usable reading since {read}"
+    return Forecast(None, None, None, why, passed=expected.date)
 
 
 def soon(expected: Forecast, settings: Settings, as_of: dt.date | None) -> bool:
-    """Whether the limit is expected to be reached within two reading intervals."""
+    """Whether the limit is expected to be reached within two reading intervals, or was."""
+    if expected.passed is not None:
+        return True
     if expected.date is None or as_of is None:
         return False
     return (expected.date - as_of).days <= WATCH_INTERVALS * settings.interval

@@ -13,7 +13,6 @@ from batch.results import Assessment, StationResult
 from checks.findings import Finding, Severity
 
 if TYPE_CHECKING:
-    from batch.numbers.outlook import Outlook
     from batch.numbers.runs import Run
     from batch.numbers.worth import GiveBack, Worth
     from checks.gauges import GaugeFitness
@@ -37,7 +36,7 @@ def station_json(result: StationResult) -> dict[str, Any]:
         "p_over": None if latest is None else latest.p_over,
         "steps": list(result.judgement.steps),
         "days_over": result.days_over,
-        **_outlook_json(result.outlook),
+        **_outlook_json(result),
         "flow_exponent": _exponent_json(result.history.flow_fit),
         "gauge": _gauge_json(station_gauge(result.station)),
     }
@@ -71,8 +70,9 @@ def _iso(day: dt.date | None) -> str | None:
     return None if day is None else day.isoformat()
 
 
-def _outlook_json(outlook: Outlook | None) -> dict[str, Any]:
+def _outlook_json(result: StationResult) -> dict[str, Any]:
     """Runs [m/day], forecast (ISO dates) and cost of dirt [kWh, the farm's currency]."""
+    outlook = result.outlook
     if outlook is None:
         return {}
     expected = outlook.forecast
@@ -82,9 +82,10 @@ def _outlook_json(outlook: Outlook | None) -> dict[str, Any]:
             "low": _iso(expected.low),
             "high": _iso(expected.high),
             "silent": expected.silent or None,
+            "passed": _iso(expected.passed),
         },
         "runs": [_run_json(run) for run in outlook.runs],
-        "read_by": _iso(outlook.read_by),
+        "read_by": _iso(result.judgement.read_by),
         "energy_kwh": outlook.cost.energy_kwh,
         "energy_cost": outlook.cost.energy_cost,
         **_worth_json(outlook.worth),

@@ -66,6 +66,9 @@ def _line(farm: FarmMonth, result: StationResult, coming: Month) -> Ahead | None
     latest = result.latest
     if latest and latest.drop is not None and is_over(latest.drop, result.station.limit):
         return Ahead(farm, result, None, None, None, f"over the limit since {_since(result)}")
+    if forecast and forecast.passed:
+        said = f"expected before {coming.first}, not read since"
+        return Ahead(farm, result, None, None, None, said)
     if forecast is None or forecast.date is None or forecast.low is None:
         why = forecast.silent if forecast else "no forecast"
         return Ahead(farm, result, None, None, None, f"no forecast: {why}")
@@ -84,7 +87,7 @@ def _since(result: StationResult) -> str:
 
 def _soonest(line: Ahead) -> tuple[int, dt.date, int, str]:
     forecast = line.result.outlook.forecast if line.result.outlook else None
-    day = (forecast.date if forecast else None) or dt.date.max
+    day = (forecast.date or forecast.passed if forecast else None) or dt.date.max
     silent = 1 if line.said.startswith("no forecast") else 0
     over = dt.date.min if line.said.startswith("over") else day
     return silent, over, URGENCY[line.result.verdict], line.result.station.name

@@ -131,8 +131,11 @@ def _station(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> float:
     k.number(sheet, row, 5, None if days is None else float(days), kit.format("whole"))
     ahead = result.outlook
     date = kit.format("date")
-    k.date(kit, sheet, row, 6, ahead.forecast.date if ahead else None, date)
-    k.date(kit, sheet, row, 7, ahead.read_by if ahead else None, date)
+    if ahead and ahead.forecast.passed:
+        k.text(sheet, row, 6, "passed", date)
+    else:
+        k.date(kit, sheet, row, 6, ahead.forecast.date if ahead else None, date)
+    k.date(kit, sheet, row, 7, judgement.read_by, date)
     for col in (8, 9):
         sheet.write_blank(row, col, None, kit.format("fill-in"))
     height = min(409.0, most * k.LINE_POINTS + 4)

@@ -138,7 +138,7 @@ def _ahead(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> str:
         between = f"{expected.low} and {expected.high or 'later than can be told'}"
     k.date(kit, sheet, row, 15, expected.date, kit.format("date"))
     k.text(sheet, row, 16, between, kit.format("wrap"))
-    k.date(kit, sheet, row, 17, result.outlook.read_by, kit.format("date"))
+    k.date(kit, sheet, row, 17, result.judgement.read_by, kit.format("date"))
     k.number(sheet, row, 18, cost.energy_kwh, kit.format("metres"))
     k.number(sheet, row, 19, cost.energy_cost, kit.format("metres"))
     return between

@@ -14,7 +14,7 @@ from batch.numbers.forecast import Forecast
 from batch.numbers.history import in_order
 from batch.numbers.outlook import Outlook, outlooks, soon
 from batch.results import StationResult
-from tests.ladder.histories import DAY0, SETTINGS, read, station, work
+from tests.ladder.histories import DAY0, SETTINGS, read, station, verdict_of, work
 
 RISING = tuple(read(7 * week, 1.0 + 0.4 * week) for week in range(8))  # 3.8 m on day 49
 
@@ -46,9 +46,8 @@ def test_over_resting_and_unread_stations_have_no_forecast() -> None:
     over = outlook(*RISING, read(50, 5.5), as_of=50)
     assert over.forecast.silent == "already over the limit"
     resting = outlook(*RISING, at=station(in_service=False))
-    assert (resting.forecast.silent, resting.read_by) == ("not in service", None)
-    none = outlook(as_of=3)
-    assert (none.forecast.silent, none.read_by) == ("no usable reading", day(3))
+    assert resting.forecast.silent == "not in service"
+    assert outlook(as_of=3).forecast.silent == "no usable reading"
 
 
 def test_a_crowded_book_has_no_forecasts_and_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -59,7 +58,6 @@ def test_a_crowded_book_has_no_forecasts_and_says_why(monkeypatch: pytest.Monkey
     assert many.forecast.silent == (
         "more than 2,000 stations in one book, so forecasts are left out: split the book by farm"
     )
-    assert many.read_by == day(56)
     assert resting.forecast.silent == "not in service"
     (alone,) = outlooks(pair[:1], SETTINGS, day(49))
     assert alone.forecast.silent == ""
@@ -71,12 +69,81 @@ def test_a_drop_at_the_limit_within_arithmetic_noise_is_not_over() -> None:
 
 
 def test_read_by_is_the_interval_or_the_early_end_of_the_forecast() -> None:
-    assert outlook(*RISING).read_by == day(56)
-    assert outlook(*RISING, as_of=60).read_by == day(60)
+    far, near = Forecast(day(40), day(30), None, ""), Forecast(day(9), day(4), None, "")
+    assert judged(far).read_by == day(7)
+    assert judged(near).read_by == day(4)
+    assert judged(near, as_of=6).read_by == day(6)
+    assert judged(near).steps == ("Read again by 2026-06-05; plan a flush.",)
+    assert judged(far, drop=1.0).verdict is Verdict.IN_RANGE
+
+
+CLEANED = (read(0, 5.5), work(0), read(0, 5.4, "after flush"), work(1, "hand cleaning"))
+PENDING = {
+    Verdict.ESCALATE: (*CLEANED, read(1, 5.4, "after cleaning")),
+    Verdict.HAND_CLEAN: (read(0, 5.5), work(0), read(1, 5.4, "after flush")),
+    Verdict.CHECK_FLUSH_GEAR: (read(0, 5.5), work(1, click=False)),
+    Verdict.CHECK_SUPPLY: (read(0, 5.5), work(1, flush_inlet=3.0)),
+    Verdict.FLUSH: (read(1, 5.5),),
+    Verdict.INSPECT_SCREEN: (read(1, 0.1, flow=40.0),),
+    Verdict.CHECK_FIELD: (read(1, 1.0, field=5.0),),
+}
+
+
+@pytest.mark.parametrize("verdict", PENDING)
+def test_where_work_is_pending_one_reads_right_after_it(verdict: Verdict) -> None:
+    """Today or tomorrow, not a whole interval later; the steps say the same."""
+    at = station(reference_flow=40.0, wanted_field=10.0)
+    found = verdict_of(*PENDING[verdict], at=at)
+    assert found.verdict is verdict
+    assert found.read_by == day(2)
+    assert "the same day" in found.steps[-1]
+
+
+def test_where_a_reading_is_owed_it_is_due_at_once() -> None:
+    awaited = verdict_of(read(0, 5.5), work(1))
+    unusable = verdict_of(read(0, 1.0), read(1, 1.0, why_unusable="no flow"))
+    late = verdict_of(read(0, 1.0), as_of=20)
+    found = [(one.verdict, one.read_by) for one in (awaited, unusable, late)]
+    assert found == [
+        (Verdict.RE_READ, day(1)), (Verdict.RE_READ, day(1)), (Verdict.NO_READING, day(20)),
+    ]  # fmt: skip
+    assert verdict_of().read_by == DAY0
+    assert verdict_of(read(0, 5.5), at=station(in_service=False)).read_by is None
+
+
+def test_an_expected_day_that_has_passed_is_no_forecast() -> None:
     steep = (read(0, 1.0), read(3, 2.4), read(6, 3.6), read(8, 4.6))
-    ahead = outlook(*steep, as_of=8)
-    assert ahead.forecast.low is not None
-    assert ahead.read_by == max(day(8), ahead.forecast.low) < day(15)
+    fresh, stale = outlook(*steep, as_of=8).forecast, outlook(*steep, as_of=14).forecast
+    assert fresh.date is not None
+    assert day(8) < fresh.date < day(14)
+    assert (stale.date, stale.low, stale.high, stale.passed) == (None, None, None, fresh.date)
+    assert stale.silent == (
+        f"the expected day, {fresh.date}, has passed, and no usable reading since 2026-06-09"
+    )
+    said = f" Expected at the limit about {fresh.date}: that has passed, so it may be over by now."
+    watched = judge(History(station(), steep), SETTINGS, day(14), stale)
+    overdue = judge(History(station(), steep), SETTINGS, day(20), stale)
+    assert (watched.verdict, watched.read_by) == (Verdict.WATCH, day(14))
+    assert (overdue.verdict, overdue.read_by) == (Verdict.NO_READING, day(20))
+    assert watched.reason.endswith(said)
+    assert overdue.reason.endswith(said)
+    low = judge(History(station(), (read(8, 2.0),)), SETTINGS, day(9), stale)
+    assert low.verdict is Verdict.WATCH
+
+
+def test_an_early_end_that_has_passed_says_that_it_may_be_over() -> None:
+    begun = Forecast(day(14), day(3), day(20), "")
+    expected = "expected at the limit about 2026-06-15"
+    by = f"{expected} (8 in 10: by 2026-06-21; it may be over by now)."
+    assert judged(begun, as_of=5).reason.endswith(by)
+    open_end = judged(replace(begun, high=None), as_of=5).reason
+    assert open_end.endswith(f"{expected} (it may be over by now).")
+    slow = (read(0, 1.0), read(7, 2.4), read(14, 3.2), read(21, 3.6))
+    fresh = outlook(*slow, as_of=21).forecast
+    assert fresh.low is not None
+    assert fresh.date is not None
+    assert fresh.low < day(30) < fresh.date
+    assert outlook(*slow, as_of=30).forecast == replace(fresh, low=day(30))
 
 
 def test_forecast_within_two_intervals_is_watched_and_says_when() -> None:
@@ -97,8 +164,8 @@ def test_a_watched_station_that_flushing_no_longer_helps_is_to_be_cleaned() -> N
     history = History(station(), (read(0, 4.5),))
     usual, tired = (judge(history, SETTINGS, day(0), None, helps) for helps in (True, False))
     assert usual.verdict is tired.verdict is Verdict.WATCH
-    assert usual.steps == ("Read again within the reading interval; plan a flush.",)
-    assert tired.steps == ("Read again within the reading interval; plan a hand cleaning.",)
+    assert usual.steps == ("Read again by 2026-06-08; plan a flush.",)
+    assert tired.steps == ("Read again by 2026-06-08; plan a hand cleaning.",)
 
 
 def test_runs_are_cut_at_the_work_and_the_farm_helps_a_short_one() -> None:

@@ -134,7 +134,7 @@ def test_the_calendar_marks_the_expected_day_and_shades_its_span() -> None:
             marked = [n for n, cell in enumerate(row[6:], 1) if cell.value == "●"]
             assert marked == ([forecast.date.day] if forecast.date in JULY.next else [])
     assert by_name["N2 Screen"][6].value == "over the limit since 2026-07-13"
-    assert by_name["S2 Well"][6].value == "expected before 2026-08-01"
+    assert by_name["S2 Well"][6].value == "expected before 2026-08-01, not read since"
 
 
 def test_questions_on_data_have_counts_and_cells() -> None:

@@ -31,13 +31,19 @@ VERDICTS = (Verdict.WATCH, Verdict.NO_READING)
 def ahead(expected: Forecast = EXPECTED, *, notes: tuple[str, ...] = (NOTE,)) -> Assessment:
     """Two stations: one with everything, one where nothing can be told."""
     base = build(verdicts=VERDICTS)
-    full = Outlook((), expected, COST, dt.date(2026, 7, 24), Worth(FLUSH, NONE, CREEP, notes))
+    full = Outlook((), expected, COST, Worth(FLUSH, NONE, CREEP, notes))
     quiet = Creep(None, None, None, 1, 0.0, "1 cleaning read soon after, 4 are needed")
     silent = Forecast(None, None, None, "too few readings")
-    empty = Outlook((), silent, COST, AS_OF, Worth(NONE, NONE, quiet, ()))
+    empty = Outlook((), silent, COST, Worth(NONE, NONE, quiet, ()))
     first, second = base.stations
-    first = replace(first, outlook=full, history=replace(first.history, flow_fit=FIT))
-    return replace(base, stations=(first, replace(second, outlook=empty)))
+    first = replace(
+        first,
+        outlook=full,
+        history=replace(first.history, flow_fit=FIT),
+        judgement=replace(first.judgement, read_by=dt.date(2026, 7, 24)),
+    )
+    owed = replace(second.judgement, read_by=AS_OF)
+    return replace(base, stations=(first, replace(second, outlook=empty, judgement=owed)))
 
 
 @pytest.fixture(scope="module")
@@ -61,6 +67,17 @@ def test_actions_show_the_expected_day_and_the_next_reading(book: openpyxl.Workb
         dt.datetime(2026, 7, 20),
     )
     assert (watch["Who"], watch["By when"]) == (None, None)
+
+
+def test_an_expected_day_that_has_passed_is_not_shown_as_one() -> None:
+    late = Forecast(None, None, None, "the expected day has passed", passed=dt.date(2026, 7, 3))
+    shown = opened(made(ahead(late)), values=True)
+    actions, reviewed = (
+        headed(shown, *where)[0] for where in (("Actions", 4), ("Station review", 3))
+    )
+    assert actions["Expected at limit"] == "passed"
+    assert reviewed["Expected at limit"] is None
+    assert reviewed["8 in 10 between"] == "the expected day has passed"
 
 
 def test_the_reason_is_followed_by_what_flushing_is_worth(book: openpyxl.Workbook) -> None:
