@@ -12,10 +12,11 @@ import click
 
 EXIT_FINDINGS = 1
 EXIT_BOOK = 3
+EXIT_STOPPED = 130  # as shells count a process that Ctrl-C ended
 EPILOG = (
     "Exit codes: 0 all done; 1 'check' found errors in a book, 'audit' something to look at, or "
     "'verify' an archive that is not as it was; 2 wrong use of the command; 3 a book could not be "
-    "read or its result not written (the others were still done)."
+    "read or its result not written (the others were still done); 130 stopped by Ctrl-C."
 )
 PATHS = click.argument(
     "books", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="BOOK..."
@@ -31,19 +32,45 @@ JSON = click.option(
 
 
 def day(moment: dt.datetime | None) -> dt.date | None:
-    return None if moment is None else moment.date()
+    """The day that was asked for; a usage error outside the years that a workbook's dates have."""
+    if moment is None:
+        return None
+    from batch.reading.parsing import FIRST_YEAR, LAST_YEAR
+
+    if not FIRST_YEAR <= moment.year <= LAST_YEAR:
+        raise click.UsageError(
+            f"--as-of: read {moment.date().isoformat()}; accepted: a day in the years {FIRST_YEAR} "
+            f"to {LAST_YEAR}. Check the year."
+        )
+    return moment.date()
 
 
 @contextmanager
 def refusals() -> Iterator[None]:
     """A refusal of the library becomes its one line and the documented exit code."""
-    from batch.errors import SiltbookError
+    from batch.errors import SiltbookError, too_large
 
     try:
         yield
     except SiltbookError as error:
         fail(str(error))
         raise click.exceptions.Exit(EXIT_BOOK) from error
+    except MemoryError as error:
+        fail(too_large("What was given"))
+        raise click.exceptions.Exit(EXIT_BOOK) from error
+
+
+@contextmanager
+def one_of_many(path: Path, failures: list[dict[str, str]]) -> Iterator[None]:
+    """What goes wrong with one book becomes its sentence among `failures`; the others go on."""
+    from batch.errors import SiltbookError, naming, too_large
+
+    try:
+        yield
+    except SiltbookError as error:
+        failures.append(failure(path, naming(path, str(error))))
+    except MemoryError:
+        failures.append(failure(path, too_large(path)))
 
 
 def failure(path: Path, message: str) -> dict[str, str]:
@@ -56,14 +83,27 @@ def fail(message: str) -> None:
     click.echo(printable(f"siltbook: {message}"), err=True)
 
 
+def document(value: object) -> str:
+    """One JSON document, as the output's encoding can hold it.
+
+    A name with bytes that are no text, or a terminal of few characters, makes it plain ASCII.
+    """
+    import json
+    import sys
+
+    text = json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False)
+    try:
+        text.encode(sys.stdout.encoding or "utf-8")
+    except UnicodeEncodeError:
+        text = json.dumps(value, indent=2, allow_nan=False)
+    return text
+
+
 def finish(
     done: list[dict[str, Any]], failures: list[dict[str, str]], as_json: bool, code: int
 ) -> None:
     if as_json:
-        import json
-
-        document = {"books": done, "failed": failures}
-        click.echo(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
+        click.echo(document({"books": done, "failed": failures}))
     for one in failures:
         fail(one["message"])
     code = EXIT_BOOK if failures else code

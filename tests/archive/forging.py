@@ -17,16 +17,29 @@ from batch.fingerprint import digest
 
 ROOT = Path(__file__).resolve().parents[2]
 _CHILD = """
-import json, resource, sys, time
+import contextlib, io, json, resource, sys, time
 from batch.cli import main
 resource.setrlimit(resource.RLIMIT_AS, (2 * 2**30, 2 * 2**30))
-code = 0
-try:
-    main(sys.argv[1:], prog_name="siltbook")
-except SystemExit as end:
-    code = end.code
-peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
-print(json.dumps({"code": code, "peak": peak, "seconds": time.process_time()}))
+
+def peak():
+    # Not getrusage: its figure may be that of the process that started this one.
+    with open("/proc/self/status") as status:
+        return next(int(line.split()[1]) * 1024 for line in status if line.startswith("VmHWM"))
+
+for arguments in json.load(sys.stdin):
+    open("/proc/self/clear_refs", "w").write("5")
+    said, refused = io.StringIO(), io.StringIO()
+    begun, code = time.process_time(), 0
+    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(refused):
+        try:
+            main(arguments, prog_name="siltbook")
+        except SystemExit as end:
+            code = end.code
+    print(json.dumps({
+        "code": code, "said": said.getvalue(), "refused": refused.getvalue(),
+        "peak": peak(),
+        "seconds": time.process_time() - begun,
+    }), flush=True)
 """
 
 
@@ -63,14 +76,16 @@ class Measured:
     seconds: float
 
 
-def measured(*arguments: object) -> Measured:
-    """`siltbook` in a process of its own with a limit of memory; fails on a traceback."""
+def measured(*commands: tuple[object, ...]) -> list[Measured]:
+    """Runs of `siltbook`, one after the other, in a process of its own with a limit of memory.
+
+    An exception ends the test.
+    """
     done = subprocess.run(
-        [sys.executable, "-c", _CHILD, *map(str, arguments)],
-        capture_output=True, text=True, timeout=120, cwd=ROOT,
+        [sys.executable, "-c", _CHILD],
+        input=json.dumps([[str(a) for a in command] for command in commands]),
+        capture_output=True, text=True, timeout=300, cwd=ROOT,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
-    assert "Traceback" not in done.stderr, done.stderr
-    *said, last = done.stdout.splitlines()
-    end = json.loads(last)
-    return Measured(end["code"], "\n".join(said), done.stderr, end["peak"], end["seconds"])
+    assert done.returncode == 0, done.stderr
+    return [Measured(**json.loads(line)) for line in done.stdout.splitlines()]
