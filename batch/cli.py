@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import errno
+import io
 import os
+import sys
 
 import click
 
@@ -13,7 +15,7 @@ from batch.commands.audit import audit
 from batch.commands.blank import template
 from batch.commands.judge import check, run
 from batch.commands.review import agree, review
-from batch.commands.shared import EPILOG, EXIT_BOOK, fail
+from batch.commands.shared import EPILOG, EXIT_BOOK, EXIT_STOPPED, fail
 from batch.commands.watch import watch
 from batch.errors import why
 
@@ -22,8 +24,14 @@ class _OneSentence(click.Group):
     """Commands whose output cannot be written (a full disk behind `>`) say so in one line."""
 
     def invoke(self, ctx: click.Context) -> object:
+        # A terminal of few characters, or a name with bytes that are no text, ends nothing.
+        if isinstance(sys.stdout, io.TextIOWrapper):
+            sys.stdout.reconfigure(errors="backslashreplace")
         try:
             return super().invoke(ctx)
+        except KeyboardInterrupt:
+            fail("stopped by Ctrl-C; what was written is whole.")
+            raise click.exceptions.Exit(EXIT_STOPPED) from None
         except OSError as error:
             if error.errno == errno.EPIPE:
                 raise  # the reader of a pipe has gone: click ends in silence

@@ -2,10 +2,22 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 
 def why(error: OSError) -> str:
     """What the system says of an error, without its number and its file."""
     return error.strerror or str(error)
+
+
+def too_large(path: object) -> str:
+    """The sentence for a book, pack or batch that the machine's memory does not hold."""
+    return f"{path}: too large for this machine's memory. Split it, or use a machine with more."
+
+
+def naming(path: Path, said: str) -> str:
+    """A refusal with its file named: as it is where it names the file already."""
+    return said if path.name in said else f"{path}: {said}"
 
 
 class SiltbookError(Exception):

@@ -16,7 +16,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from batch.errors import SiltbookError
+from batch.errors import SiltbookError, naming, too_large
 
 if TYPE_CHECKING:
     from batch.files import Taken
@@ -76,11 +76,9 @@ def judge(job: Job) -> Judged:
     try:
         reviewed = review_bytes(job.data, job.path, job.name, job.as_of)
     except SiltbookError as error:
-        said = str(error)
-        named = Path(job.path).name in said
-        return Judged(b"", {}, failure=said if named else f"{job.path}: {said}")
+        return Judged(b"", {}, failure=naming(Path(job.path), str(error)))
     except MemoryError:
-        return Judged(b"", {}, failure=f"{job.path}: too large for this machine's memory.")
+        return Judged(b"", {}, failure=too_large(job.path))
     lines = (*short_table(reviewed.assessment, job.path), f"  Result: {job.written}")
     entry = book_json(reviewed.assessment, job.path, job.written)
     return Judged(reviewed.package, entry, lines)
@@ -102,9 +100,7 @@ def _take(order: Order) -> Taken | Outcome:
     except SiltbookError as error:
         return Outcome(order.path, {}, failure=str(error))
     except MemoryError:
-        return Outcome(
-            order.path, {}, failure=f"{order.path}: too large for this machine's memory."
-        )
+        return Outcome(order.path, {}, failure=too_large(order.path))
 
 
 def _job(order: Order, taken: Taken) -> Job:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from heapq import nsmallest
 
 from batch import __version__
 from batch.audit.model import Place, RuleResult, State, looked
@@ -13,7 +15,8 @@ from batch.audit.rules import RULES
 from batch.fingerprint import fingerprint
 from batch.job import review_bytes
 from batch.reading.cells import NoValue, SheetPart, Value, Workbook
-from batch.reading.opc import open_package
+from batch.reading.opc import DAMAGE, open_package
+from batch.reading.parsing import FIRST_YEAR, LAST_YEAR
 from batch.reading.sheetxml import read_sheet
 from batch.reading.workbook import open_workbook
 from templates.book import Book, column_letters
@@ -24,7 +27,9 @@ _MARK = re.compile(
     rf"{re.escape(RESULT_MARK)} (?P<version>\S+) · (?P<book>.*) · as of (?P<day>\d{{4}}-\d\d-\d\d"
     r"|no date \([^)]*\))(?: · inputs (?P<inputs>[0-9a-f]+))? · replaced at every run\s*"
 )
-Grid = dict[tuple[int, int], Value]  # (1-based row, 0-based column) -> value
+_MARK_CELL = (2, 0)  # row and column of the mark line, which has rules of its own
+MOST_NAMED = 1_000  # cells of one sheet that differ and are named; the others are counted
+Grid = dict[int, dict[int, Value]]  # 0-based column -> 1-based row -> value
 
 
 @dataclass(frozen=True)
@@ -39,24 +44,41 @@ class Mark:
 
 @dataclass(frozen=True)
 class Carried:
-    """The result sheets that a book carries: name -> its cells, with its own mark line."""
+    """The result sheets that a book carries: name -> its cells, with its own mark line.
+
+    `unreadable` names the sheets that are called as ours are and are broken.
+    """
 
     sheets: dict[str, Grid]
     marks: dict[str, Mark]
+    unreadable: tuple[str, ...] = ()
 
     @property
     def mark(self) -> Mark | None:
         """The mark of the first sheet, for which the book is judged again."""
         return next(iter(self.marks.values()), None)
 
+    @property
+    def cells(self) -> int:
+        """How many cells its sheets hold."""
+        return sum(len(column) for grid in self.sheets.values() for column in grid.values())
+
 
 def read_mark(text: object) -> Mark | None:
-    """A mark line taken apart; None for any other text."""
+    """A mark line taken apart; None for any other text. A day that cannot be counts as none."""
     found = _MARK.fullmatch(text) if isinstance(text, str) else None
     if found is None:
         return None
-    day = None if found["day"].startswith("no date") else dt.date.fromisoformat(found["day"])
-    return Mark(found["version"], found["book"], day, found["inputs"] or "")
+    return Mark(found["version"], found["book"], _day(found["day"]), found["inputs"] or "")
+
+
+def _day(text: str) -> dt.date | None:
+    """The day of a mark; None for one that no book can have, as an edited mark may say."""
+    try:
+        day = dt.date.fromisoformat(text)
+    except ValueError:
+        return None
+    return day if FIRST_YEAR <= day.year <= LAST_YEAR else None
 
 
 def carried(data: bytes, name: str) -> Carried:
@@ -66,11 +88,15 @@ def carried(data: bytes, name: str) -> Carried:
     parts = {p.name.casefold(): p for p in workbook.sheets}
     sheets: dict[str, Grid] = {}
     marks: dict[str, Mark] = {}
+    unreadable = []
     for part in (parts[n.casefold()] for n in wanted if n.casefold() in parts):
-        mark = _first_mark(workbook, part)
-        if mark is not None:
-            sheets[part.name], marks[part.name] = _grid(workbook, part), mark
-    return Carried(sheets, marks)
+        try:
+            mark = _first_mark(workbook, part)
+            if mark is not None:
+                sheets[part.name], marks[part.name] = _grid(workbook, part), mark
+        except DAMAGE:
+            unreadable.append(part.name)
+    return Carried(sheets, marks, tuple(unreadable))
 
 
 def _first_mark(workbook: Workbook, part: SheetPart) -> Mark | None:
@@ -81,10 +107,8 @@ def _first_mark(workbook: Workbook, part: SheetPart) -> Mark | None:
 def _grid(workbook: Workbook, part: SheetPart) -> Grid:
     cells = read_sheet(workbook, part)
     return {
-        (row, column): value
+        column: {r: v for r, v in zip(filled.rows, filled.values, strict=True) if v != ""}
         for column, filled in cells.columns.items()
-        for row, value in zip(filled.rows, filled.values, strict=True)
-        if value != ""
     }
 
 
@@ -95,6 +119,8 @@ def compare(book: Book, data: bytes, as_of: dt.date | None) -> list[RuleResult]:
     mark = stored.mark
     if mark is None:
         said = "The book carries no result sheets; there is nothing to compare."
+        if stored.unreadable:
+            said = f"{broken(stored.unreadable)} There is nothing to compare."
         return [RuleResult(RULES[code], State.CANNOT, said) for code in codes]
     sheet = next(iter(stored.sheets))
     return [
@@ -140,34 +166,62 @@ def _inputs(stored: Carried, book: Book) -> RuleResult:
 def _numbers(stored: Carried, mark: Mark, data: bytes, path: str) -> RuleResult:
     rule = RULES["same-numbers"]
     again = carried(review_bytes(data, path, mark.book_name, mark.as_of).package, path)
-    places = differences(stored, again)
-    count = sum(len(grid) for grid in stored.sheets.values())
+    places, differ = differences(stored, again)
+    count = stored.cells
     if mark.version != __version__ and places:
-        said = f"{len(places)} of {count:,} cells differ; they come from another version."
+        said = f"{differ:,} of {count:,} cells differ; they come from another version."
         quiet = tuple(replace(place, holds=True) for place in places)
         return RuleResult(rule, State.CANNOT, said, places=quiet)
     result = looked(rule, places, f"All {count:,} cells are as this book gives them today.",
-                    many="cells differ")  # fmt: skip
-    return replace(result, kept=count - len(places), of=count)
+                    many="cells differ", count=differ)  # fmt: skip
+    return replace(result, kept=count - differ, of=count)
 
 
-def differences(stored: Carried, again: Carried) -> list[Place]:
-    """Every cell of a stored sheet that is not what the book gives today."""
-    found = []
+def broken(sheets: Sequence[str]) -> str:
+    """What to say of result sheets that cannot be read, and what to do."""
+    names = ", ".join(sheets)
+    which = f"The result sheet {names} is" if len(sheets) == 1 else f"The result sheets {names} are"
+    return f"{which} damaged and cannot be read: run 'siltbook run' again to replace them."
+
+
+def differences(stored: Carried, again: Carried) -> tuple[list[Place], int]:
+    """Cells of the stored sheets that are not what the book gives today, and how many there are.
+
+    Of each sheet the first MOST_NAMED are named.
+    """
+    found, count = [], 0
     for name, new in again.sheets.items():
         old = stored.sheets.get(name)
         if old is None:
-            found.append(Place(name, "", f"{name} is not in the book"))
+            gone = "is damaged and cannot be read" if name in stored.unreadable else "is missing"
+            found.append(Place(name, "", f"{name} {gone}; run 'siltbook run' again"))
+            count += 1
             continue
-        for row, column in sorted(old.keys() | new.keys()):
-            before, after = old.get((row, column)), new.get((row, column))
-            if row == 2 and column == 0:
-                continue  # the mark line has rules of its own
-            if not alike(before, after):
-                cell = f"{column_letters(column)}{row}"
-                said = f"{name}!{cell} holds {_shown(before)}; recomputed {_shown(after)}"
-                found.append(Place(name, cell, said))
-    return found
+        unlike, more = _unlike(old, new)
+        count += more
+        for row, column in unlike:
+            cell = f"{column_letters(column)}{row}"
+            before, after = (grid.get(column, {}).get(row) for grid in (old, new))
+            said = f"{name}!{cell} holds {_shown(before)}; recomputed {_shown(after)}"
+            found.append(Place(name, cell, said))
+    return found, count
+
+
+def _unlike(old: Grid, new: Grid) -> tuple[list[tuple[int, int]], int]:
+    """The first (row, column) of two sheets that differ, in reading order, and their number."""
+    found: list[tuple[int, int]] = []
+    count = 0
+    for column in sorted(old.keys() | new.keys()):
+        one, other = old.get(column, {}), new.get(column, {})
+        rows = [
+            row
+            for row in one.keys() | other.keys()
+            if one.get(row) != other.get(row) and not alike(one.get(row), other.get(row))
+            and (row, column) != _MARK_CELL
+        ]  # fmt: skip
+        count += len(rows)
+        found += [(row, column) for row in nsmallest(MOST_NAMED, rows)]
+    return nsmallest(MOST_NAMED, found), count
 
 
 def alike(one: Value | None, other: Value | None) -> bool:

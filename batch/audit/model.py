@@ -75,8 +75,12 @@ def looked(
     *,
     p: float | None = None,
     many: str = "places",
+    count: int | None = None,
 ) -> RuleResult:
-    """A result from its evidence: something to look at where there is any."""
+    """A result from its evidence: something to look at where there is any.
+
+    `count` says how many there are where only the first are among `places`.
+    """
     found = [place for place in places if not place.holds]
     if not found:
         return RuleResult(rule, State.QUIET, quiet, p, places=tuple(places))
@@ -84,7 +88,7 @@ def looked(
     more = f" and {len(stations) - 4} more" if len(stations) > 4 else ""
     names = ", ".join(stations[:4]) + more
     first = found[0].said
-    said = first if len(found) == 1 else f"{len(found)} {many}; the first: {first}"
+    said = first if len(found) == 1 else f"{count or len(found):,} {many}; the first: {first}"
     where = f" ({names})" if names and not first.startswith(stations[0]) else ""
     return RuleResult(rule, State.LOOK, said + where, p, places=tuple(places))
 

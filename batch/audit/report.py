@@ -61,8 +61,11 @@ def _same(results: list[RuleResult]) -> str:
         return "Yes: the result sheets in the book are what the book gives today."
     changed = by_code["same-inputs"].state is State.LOOK
     why = "inputs changed after the last run" if changed else "the inputs did not change"
-    n = len([p for p in numbers.places if not p.holds])
-    return f"Not as it stands: {n:,} {'cell differs' if n == 1 else 'cells differ'}; {why}."
+    n = (numbers.of or 0) - (numbers.kept or 0)
+    differ = f"{n:,} {'cell differs' if n == 1 else 'cells differ'}"
+    if not numbers.places[0].cell:
+        differ = "a result sheet is damaged or missing"
+    return f"Not as it stands: {differ}; {why}."
 
 
 def sensitive(rows: tuple[Sensitivity, ...]) -> str:

@@ -14,14 +14,15 @@ from batch.commands.shared import (
     JSON,
     PATHS,
     day,
-    failure,
     finish,
+    one_of_many,
     refusals,
 )
 
 EPILOG = (
     "Exit codes: 0 nothing found; 1 something to look at; 2 wrong use of the command; "
-    "3 a book could not be read or its result not written (the others were still done)."
+    "3 a book could not be read or its result not written (the others were still done); "
+    "130 stopped by Ctrl-C."
 )
 
 
@@ -43,9 +44,9 @@ def audit(
     book, unless --out is given. The book itself is never changed.
     """
     from batch.audit.report import audit_json, lines
-    from batch.errors import SiltbookError
-    from batch.files import find_books
+    from batch.files import find_books, lock_note
     from batch.many import orders
+    from batch.report.book import printable
 
     done: list[dict[str, Any]] = []
     failures: list[dict[str, str]] = []
@@ -54,16 +55,17 @@ def audit(
         todo = orders(find_books(books), out, False, day(as_of), "audited")
     for order in todo:
         assert order.target is not None  # an audit is never in place
-        try:
+        with one_of_many(order.path, failures):
             found = _one(order.path, order.target, order.as_of)
-        except SiltbookError as error:
-            failures.append(failure(order.path, str(error)))
-            continue
-        looks += found.looks
-        done.append(audit_json(found, str(order.path), str(order.target)))
-        if not as_json:
-            for line in (*lines(found, str(order.path)), f"  Result: {order.target}"):
-                click.echo(line)
+            looks += found.looks
+            if as_json:
+                done.append(audit_json(found, str(order.path), str(order.target)))
+                continue
+            said = [*lines(found, str(order.path)), f"  Result: {order.target}"]
+            if note := lock_note(order.path):
+                said.append(f"  {note}")
+            for line in said:
+                click.echo(printable(line))
     finish(done, failures, as_json, EXIT_FINDINGS if looks else 0)
 
 

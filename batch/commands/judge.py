@@ -18,8 +18,8 @@ from batch.commands.shared import (
     JSON,
     PATHS,
     day,
-    failure,
     finish,
+    one_of_many,
     refusals,
 )
 from batch.commands.stream import Stream
@@ -34,10 +34,10 @@ if TYPE_CHECKING:
 @JSON
 def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> None:
     """Say what is wrong or doubtful in BOOKs; changes nothing."""
-    from batch.errors import SiltbookError
     from batch.files import find_books, lock_note, take
     from batch.job import assess_bytes
     from batch.report.book import book_json, count_findings, printable
+    from batch.report.findings import finding_lines
     from checks.findings import Severity
 
     done: list[dict[str, Any]] = []
@@ -46,22 +46,17 @@ def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> 
     with refusals():
         paths = find_books(books)
     for path in paths:
-        try:
+        with one_of_many(path, failures):
             assessment = assess_bytes(take(path).data, str(path), day(as_of))
-        except SiltbookError as error:
-            failures.append(failure(path, str(error)))
-            continue
-        findings = assessment.findings
-        errors |= any(f.severity is Severity.ERROR for f in findings)
-        done.append(book_json(assessment, str(path), None))
-        if not as_json:
-            for finding in findings:
-                click.echo(
-                    printable(f"{path}: {finding.severity} [{finding.rule}] {finding.message}")
-                )
-            click.echo(f"{path}: {count_findings(findings)}")
-            if note := lock_note(path):
-                click.echo(printable(note))
+            findings = assessment.findings
+            errors |= any(f.severity is Severity.ERROR for f in findings)
+            if as_json:
+                done.append(book_json(assessment, str(path), None))
+                continue
+            said = [f"{path}: {line}" for line in finding_lines(findings)]
+            said += [f"{path}: {count_findings(findings)}", lock_note(path)]
+            for line in filter(None, said):
+                click.echo(printable(line))
     finish(done, failures, as_json, EXIT_FINDINGS if errors else 0)
 
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from textwrap import indent
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from batch.commands.shared import EXIT_BOOK, fail, failure
+from batch.commands.shared import EXIT_BOOK, document, fail, failure
 
 if TYPE_CHECKING:
     from batch.many import Outcome
@@ -30,7 +29,7 @@ class Stream:
         """Close the document, also where the batch ended early: what was done stays readable."""
         if self.as_json:
             click.echo(f"{chr(10) + '  ' if self.told else ''}],")
-            failed = indent(_json(self.failures), "  ").lstrip()
+            failed = indent(document(self.failures), "  ").lstrip()
             click.echo(f'  "failed": {failed}\n}}')
 
     def tell(self, outcome: Outcome) -> None:
@@ -39,11 +38,13 @@ class Stream:
             self.failures.append(failure(outcome.path, outcome.failure))
         elif self.as_json:
             comma = "," if self.told else ""
-            click.echo(f"{comma}\n{indent(_json(outcome.entry), '    ')}", nl=False)
+            click.echo(f"{comma}\n{indent(document(outcome.entry), '    ')}", nl=False)
             self.told += 1
         else:
+            from batch.report.book import printable
+
             for line in outcome.lines:
-                click.echo(line)
+                click.echo(printable(line))
 
     def end(self) -> None:
         """Say what failed, and end with the exit code for it."""
@@ -51,7 +52,3 @@ class Stream:
             fail(one["message"])
         if self.failures:
             raise click.exceptions.Exit(EXIT_BOOK)
-
-
-def _json(value: dict[str, Any] | list[dict[str, str]]) -> str:
-    return json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False)

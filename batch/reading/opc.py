@@ -17,7 +17,7 @@ from pathlib import Path
 from urllib.parse import unquote
 from xml.parsers import expat
 
-from batch.errors import BookError
+from batch.errors import BookError, too_large
 
 MAX_PARTS = 10_000
 MAX_TOTAL = 1_500_000_000  # [bytes] unpacked, all parts together
@@ -163,6 +163,8 @@ def damaged(name: str, error: BaseException | None = None) -> BookError:
     """The one sentence for bytes that are broken somewhere, or that are beyond all measure."""
     if isinstance(error, BeyondMeasureError):
         return BookError(f"{name} {error}: it was not read.")
+    if isinstance(error, MemoryError):
+        return BookError(too_large(name))
     return BookError(
         f"{name} is damaged or not complete: open it in a spreadsheet program, let it repair"
         " the file, and save it again, or fetch a fresh copy."
