@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import replace
 
-from batch.ladder.climb import recurring
+from batch.ladder.climb import OFTEN, SOON, recurring
 from batch.ladder.verdict import judge
 from batch.model import CLEANINGS, History, Reading, Verdict
 from batch.numbers.bill import farm_bill
@@ -16,6 +16,7 @@ from batch.numbers.runs import fall_between
 from batch.results import Assessment, StationResult
 from checks.findings import Finding, find
 from checks.gauges import gauge_advice
+from checks.wording import listed
 from templates.book import Book
 
 URGENCY = {verdict: i for i, verdict in enumerate(Verdict)}
@@ -83,15 +84,19 @@ def _last(history: History, works: tuple[str, ...]) -> dt.date | None:
 def _own_findings(book: Book, result: StationResult) -> Iterator[Finding]:
     yield from _coarse_gauge(book, result)
     yield from _unexplained_falls(book, result.history)
-    readings = {r.date: r.row for r in reversed(result.history.readings)}
-    for opened in recurring(result.judgement.episodes):
+    for episodes in recurring(result.judgement.episodes):
+        third = episodes[-1]
+        over = listed([str(episode.opened) for episode in episodes])
         yield find(
             "episodes-recur",
             sheet=book.readings.sheet,
-            cell=book.readings.cell("inlet", readings[opened]),
-            read=f"an episode of {result.station.name} opened on {opened.isoformat()}",
-            accepted="fewer than three in 30 days, more than 7 days apart",
+            cell=book.readings.cell("inlet", third.row),
+            read=f"{result.station.name} went over on {over}, each time at most {SOON} days after "
+            "it had come back in range",
+            accepted=f"a filter that stays in range for more than {SOON} days once it is clean, or "
+            f"goes over at most twice in {OFTEN} days",
             station=result.station.name,
+            day=third.opened,
         )
 
 
@@ -129,5 +134,6 @@ def _unexplained_falls(book: Book, history: History) -> Iterator[Finding]:
                 read=f"{fell[0]:.2f} m on {before.date}, then {fell[1]:.2f} m on {entry.date}",
                 accepted="a drop that stays or rises until work is logged",
                 station=history.station.name,
+                day=entry.date,
             )
         before = entry

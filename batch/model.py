@@ -157,6 +157,7 @@ class Episode:
     opened: dt.date
     closed: dt.date | None
     closed_by: str  # 'flush', 'hand cleaning', ... or ''
+    row: int = 0  # of the reading that opened it
 
     def days(self, as_of: dt.date | None) -> int | None:
         """How long it lasted [days], up to `as_of` while it is open; None without such a day."""

@@ -6,6 +6,7 @@ catalogue; a test keeps the two together.
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -20,17 +21,24 @@ class Severity(StrEnum):
 
 @dataclass(frozen=True)
 class Rule:
-    """One kind of finding. `do` completes the message: what the person should do."""
+    """One kind of finding. `do` completes the message: what the person should do.
+
+    `often`: it can come row after row; the terminal then gathers it, one line per station.
+    """
 
     code: str
     severity: Severity
     title: str
     do: str
+    often: bool = False
 
 
 @dataclass(frozen=True)
 class Finding:
-    """One finding at one place. `message` is the whole sentence that a person reads."""
+    """One finding at one place. `message` is the whole sentence that a person reads.
+
+    `day` is that of the entry, where the finding is about one.
+    """
 
     rule: str
     severity: Severity
@@ -40,6 +48,7 @@ class Finding:
     accepted: str
     message: str
     station: str = ""
+    day: dt.date | None = None
 
 
 _E, _D, _N = Severity.ERROR, Severity.DOUBT, Severity.NOTE
@@ -58,7 +67,7 @@ _RULES = (
     Rule("cell-other-unit", _N, "Unit typed in the cell", "Nothing to do: the cell's own unit was used."),
     Rule("grade-in-mesh", _N, "Grade given in mesh", "Nothing to do, unless the element says another opening: then type that."),
     Rule("cell-one-sided", _N, "Known only as under or over a value", "Nothing to do: it is rated where that is enough."),
-    Rule("cell-text-number", _N, "Number stored as text", "Nothing to do: it was read without doubt."),
+    Rule("cell-text-number", _N, "Number stored as text", "Nothing to do: it was read without doubt.", often=True),
     Rule("cells-merged", _N, "Merged cells in the list", "Unmerge them and fill every row."),
     Rule("rows-hidden", _N, "Hidden rows in the list", "Nothing to do; delete the rows if they are not meant to count."),
     Rule("unit-unknown", _E, "Unit not known", "Write one of the units listed."),
@@ -88,15 +97,15 @@ _RULES = (
     Rule("rows-copied", _D, "Identical readings copied down", "Check that each was really read."),
     Rule("flow-not-positive", _D, "Flow zero or negative", "Check the meter; leave the cell empty where there is none."),
     Rule("flow-too-low", _D, "Flow under a fifth of the reference flow", "Read again while the station irrigates."),
-    Rule("several-without-time", _D, "Several entries on a day without times", "Add the times; until then the usual order is assumed."),
+    Rule("several-without-time", _D, "Several entries on a day without times", "Add the times; until then the usual order is assumed.", often=True),
     Rule("zero-drop-flowing", _D, "Inlet and outlet read the same while water flows", "Try the gauge: a dead gauge reads no drop too."),
     Rule("drop-fell-unexplained", _D, "Drop fell with no work logged", "Log the work if there was any; else inspect the element."),
     # work
-    Rule("flush-without-cycles", _D, "Flush without cycles", "Enter the number of cycles."),
-    Rule("flush-signs-blank", _D, "Flush without its signs", "Note whether the click was heard and water left the outlet."),
+    Rule("flush-without-cycles", _D, "Flush without cycles", "Enter the number of cycles.", often=True),
+    Rule("flush-signs-blank", _D, "Flush without its signs", "Note whether the click was heard and water left the outlet.", often=True),
     Rule("work-out-of-service", _D, "Work on a station that is not in service", "Check the station's name or its 'In service' cell."),
-    Rule("zero-not-shown", _D, "Opened without a gauge seen working", "On the next visit log a reading above zero before the zero."),
-    Rule("episodes-recur", _D, "Third episode in 30 days", "Look at the water source and the flush interval."),
+    Rule("zero-not-shown", _D, "Opened without a gauge seen working", "On the next visit log a reading above zero before the zero.", often=True),
+    Rule("episodes-recur", _D, "Third time over the limit in 30 days", "Look at the water source and the flush interval.", often=True),
 )  # fmt: skip
 
 CATALOGUE: dict[str, Rule] = {rule.code: rule for rule in _RULES}
@@ -110,6 +119,7 @@ def find(
     read: str,
     accepted: str,
     station: str = "",
+    day: dt.date | None = None,
 ) -> Finding:
     """A finding of the catalogue's rule `code` at one cell; KeyError for an unknown code.
 
@@ -120,4 +130,4 @@ def find(
     where = f"{sheet}!{cell}" if cell else sheet
     title = rule.title[0].lower() + rule.title[1:]
     message = f"{where}: {title}: read {read}; accepted: {accepted}. {rule.do}"
-    return Finding(code, rule.severity, sheet, cell, read, accepted, message, station)
+    return Finding(code, rule.severity, sheet, cell, read, accepted, message, station, day)

@@ -34,7 +34,7 @@ class Listed:
     table: Table
     frame: pd.DataFrame
 
-    # A look-up per finding in a frame of mixed types is slow; these two are asked every time.
+    # A look-up per finding in a frame of mixed types is slow; these are asked every time.
     @cached_property
     def names(self) -> dict[Hashable, object]:
         """Spreadsheet row -> the station's name."""
@@ -44,6 +44,12 @@ class Listed:
     def units(self) -> dict[Hashable, object]:
         """Spreadsheet row -> the unit of its pressures."""
         return self.frame["unit"].to_dict()
+
+    @cached_property
+    def days(self) -> dict[Hashable, dt.date]:
+        """Spreadsheet row -> the entry's day, where it has one."""
+        dates = self.frame["date"].items() if "date" in self.frame else ()
+        return {row: day for row, day in dates if isinstance(day, dt.date)}
 
 
 @dataclass(frozen=True)
@@ -73,6 +79,7 @@ def finding(place: Listed, code: str, column: str, row: int, read: str, accepted
     return find(
         code, sheet=place.table.sheet, cell=place.table.cell(column, row), read=read,
         accepted=accepted, station=name if isinstance(name, str) else "",
+        day=place.days.get(row),
     )  # fmt: skip
 
 

@@ -6,7 +6,6 @@ verdict and its sentence are then drawn from. See docs/method.md for the table o
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
@@ -14,6 +13,7 @@ from enum import StrEnum
 from batch.model import CLEANINGS, Episode, History, Reading, Work, is_over
 from checks.gauges import NOISE
 
+SOON, OFTEN = 7, 30  # [days] from one episode's end to the next, and over three of them
 RISE_TO_WATCH = 3.5  # [m] over the clean drop; upper end of the published 3-5 psi rise
 
 
@@ -103,7 +103,7 @@ def _read(standing: Standing, reading: Reading, drop: float, limit: float) -> St
         return _close(standing, reading)
     step = _AFTER_OVER.get(standing.step, standing.step)
     if standing.step is Step.CLEAR:
-        opened = Episode(reading.date, None, "")
+        opened = Episode(reading.date, None, "", reading.row)
         return replace(
             standing,
             step=step,
@@ -197,18 +197,18 @@ def _other_work(standing: Standing, work: Work) -> Standing:
     )
 
 
-def recurring(episodes: tuple[Episode, ...]) -> tuple[dt.date, ...]:
-    """Opening dates of episodes that make a third within 30 days, each soon after the last.
+def recurring(episodes: tuple[Episode, ...]) -> tuple[tuple[Episode, ...], ...]:
+    """Every three episodes on end that opened within OFTEN days, each soon after the last.
 
-    An episode counts where it opens within 7 days of the last one's closing.
+    An episode counts where it opens within SOON days of the last one's closing.
     """
     found = []
     for i in range(2, len(episodes)):
         soon = all(
-            closed is not None and (episodes[k].opened - closed).days <= 7
+            closed is not None and (episodes[k].opened - closed).days <= SOON
             for k in (i - 1, i)
             for closed in (episodes[k - 1].closed,)
         )
-        if soon and (episodes[i].opened - episodes[i - 2].opened).days <= 30:
-            found.append(episodes[i].opened)
+        if soon and (episodes[i].opened - episodes[i - 2].opened).days <= OFTEN:
+            found.append(episodes[i - 2 : i + 1])
     return tuple(found)

@@ -51,8 +51,10 @@ def _episode(opened: int, closed: int | None) -> Episode:
 
 
 def test_third_soon_episode_in_thirty_days_recurs() -> None:
-    third = DAY0 + dt.timedelta(days=20)
-    assert recurring((_episode(0, 3), _episode(10, 13), _episode(20, None))) == (third,)
+    often = (_episode(0, 3), _episode(10, 13), _episode(20, None))
+    assert recurring(often) == (often,)
+    more = (*often[:2], _episode(20, 21), _episode(25, None))
+    assert recurring(more) == (more[:3], more[1:])
     assert recurring((_episode(0, 2), _episode(10, 13), _episode(20, None))) == ()
     assert recurring((_episode(0, 11), _episode(15, 26), _episode(31, None))) == ()
     assert recurring((_episode(0, 3), _episode(10, None))) == ()

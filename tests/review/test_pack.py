@@ -139,7 +139,7 @@ def test_the_calendar_marks_the_expected_day_and_shades_its_span() -> None:
 
 def test_questions_on_data_have_counts_and_cells() -> None:
     listed = rows(pack_file(), "Data questions")
-    third = next(row for row in listed if row["Question"] == "Third episode in 30 days")
+    third = next(row for row in listed if row["Question"] == "Third time over the limit in 30 days")
     assert (third["Farm"], third["Count"], third["Stations"]) == ("East Farm (invented)", 2, "E3")
     assert third["Cells of the book"].startswith("Readings!D")
     assert not [row for row in listed if row["Question"] == "Entries after the as-of date"]
