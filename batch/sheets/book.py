@@ -9,18 +9,17 @@ from io import BytesIO
 
 from batch.fingerprint import fingerprint
 from batch.results import Assessment
-from batch.sheets import actions, costs, findings, review, rows, runs, trends, water, workings
+from batch.sheets import actions, costs, findings, review, rows, runs, sums, trends, water, workings
 from batch.sheets.kit import Kit, new_workbook
 from templates import contract
-
-_WORKINGS_PART = f"xl/worksheets/sheet{contract.RESULT_SHEETS.index('Workings') + 1}.xml"
+from templates.book import column_letters
 
 
 @dataclass(frozen=True)
 class ResultBook:
     """The result sheets as an .xlsx; `longer` gives, by part, the pieces of a sheet with all rows.
 
-    The rows of a long sheet are made only while they are placed into the person's book: written
+    The rows of long tables are made only while they are placed into the person's book: written
     here, they would have to be taken apart again there.
     """
 
@@ -31,7 +30,7 @@ class ResultBook:
 def result_book(
     assessment: Assessment, names: Mapping[str, str], book_name: str, version: str
 ) -> ResultBook:
-    """The contract's result sheets, in order, with the rows of the long one still to be made.
+    """The contract's result sheets, in order, with the rows of their long tables still to be made.
 
     `names` gives each result sheet's final name in the book (its own where it is absent);
     formulas and links refer to the practitioner's sheets, which are not in this workbook.
@@ -42,18 +41,24 @@ def result_book(
         kit = Kit(workbook, assessment, book_name, version, fingerprint(assessment.book))
         final = {default: names.get(default, default) for default in contract.RESULT_SHEETS}
         sheets = {default: workbook.add_worksheet(name) for default, name in final.items()}
+        long: dict[str, tuple[int, list[rows.LongTable]]] = {}
         actions.write(kit, sheets["Actions"])
-        review.write(kit, sheets["Station review"])
+        long["Station review"] = len(review.COLUMNS), review.write(kit, sheets["Station review"])
         trends.write(kit, sheets["Trends"], final["Trends"])
-        runs.write(kit, sheets["Runs"])
-        costs.write(kit, sheets["Costs"], final["Costs"])
+        long["Runs"] = len(runs.COLUMNS), runs.write(kit, sheets["Runs"])
+        long["Costs"] = sums.LAST + 1, costs.write(kit, sheets["Costs"], final["Costs"])
         water.write(kit, sheets["Water review"])
-        count = workings.write(kit, sheets["Workings"])
+        long["Workings"] = len(workings.COLUMNS), workings.write(kit, sheets["Workings"])
         findings.write(kit, sheets["Findings"])
 
     def edit(part: str, xml: str) -> str | None:
         return trends.spelt_out(xml) if part.startswith("xl/charts/") else None
 
-    table = rows.LongTable(workings.HEADER + 2, count, partial(workings.rows, assessment))
-    longer = {_WORKINGS_PART: partial(rows.filled, table=table)} if count else {}
+    longer = {
+        f"xl/worksheets/sheet{contract.RESULT_SHEETS.index(name) + 1}.xml": partial(
+            rows.filled, width=column_letters(width - 1), tables=tables
+        )
+        for name, (width, tables) in long.items()
+        if tables
+    }
     return ResultBook(rows.rewrite(target.getvalue(), edit), longer)

@@ -6,15 +6,18 @@ of the Farm sheet. What is not known is named with its reason, never filled with
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from batch.numbers.bill import FarmBill, StationBill
 from batch.numbers.costs import LONGEST_GAP
 from batch.sheets import kit as k
 from batch.sheets import months, tradeoff
-from batch.sheets.sums import ALL, LAST, NAME_WIDTH, WIDTH, heads, live, note, section, total
+from batch.sheets.rows import Live, LongTable, Value, line, swatch
+from batch.sheets.sums import ALL, LAST, NAME_WIDTH, WIDTH, heads, live, section, total
+from templates.book import column_letters
 
 SCALE = 88  # [%] at which the columns fit a landscape A4 page
 MOST_REASONS = 12
@@ -33,6 +36,10 @@ STATION_HEADS = (
     "Energy (money)", "Discharge lost, mean", "Discharge lost, at most",
     "Field pressure, clean (m)", "Water for flushing (m3)", "Hand cleanings",
 )  # fmt: skip
+_STYLES = (
+    "name", "amount", "whole", "metres", "amount", "amount", "chance", "chance", "amount",
+    "amount", "whole", *("wrap",) * (LAST + 1 - len(STATION_HEADS)),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -47,29 +54,33 @@ class _Amount:
     without: str = "not known, see below"
 
 
-def write(kit: k.Kit, sheet: Any, name: str) -> None:
-    """Write the Costs sheet, called `name` in the book."""
+def write(kit: k.Kit, sheet: Any, name: str) -> list[LongTable]:
+    """Write the Costs sheet, called `name` in the book, around its tables, whose rows follow."""
     k.heading(kit, sheet, "Costs")
     sheet.set_column(0, 0, NAME_WIDTH)
     sheet.set_column(1, LAST, WIDTH)
     bill = kit.assessment.bill
     breaks: list[int] = []
+    tables: list[LongTable] = []
     if bill is None or not bill.stations:
         k.text(sheet, 2, 0, "No station in this book.", kit.format("mark"))
         row = 2
     else:
         row = _summary(kit, sheet, bill)
         ordered = sorted(bill.stations, key=lambda s: (-(s.cost.energy_kwh or 0.0), s.station))
-        row = _stations(kit, sheet, row + 1, ordered) + 1
+        tables.append(_stations(kit, sheet, row + 1, ordered))
+        row += len(ordered) + 5
         breaks = [] if bill.trade_off.silent else [row]
         row = tradeoff.write(kit, sheet, row, name, bill.trade_off, PRICE, CLEANING) + 1
         breaks.append(row)
-        row = months.write(kit, sheet, row, ordered, PRICE)
+        row, monthly = months.write(kit, sheet, row, ordered, PRICE)
+        tables += monthly
     k.page(kit, sheet, header=1)
     # A page each for stations, trade-off and months; fitting to a width would ignore the breaks.
     sheet.set_print_scale(SCALE)
     sheet.set_h_pagebreaks(breaks)
     sheet.print_area(0, 0, row, LAST)
+    return tables
 
 
 def _summary(kit: k.Kit, sheet: Any, bill: FarmBill) -> int:
@@ -78,8 +89,8 @@ def _summary(kit: k.Kit, sheet: Any, bill: FarmBill) -> int:
     for amount in _amounts(kit, bill):
         _amount(kit, sheet, row, amount)
         row += 1
-    for line in reasons(bill):
-        k.spread(sheet, row, LAST, line, kit.format("line"), ALL)
+    for reason in reasons(bill):
+        k.spread(sheet, row, LAST, reason, kit.format("line"), ALL)
         row += 1
     k.spread(sheet, row, LAST, EITHER, kit.format("caution"), ALL)
     return row + 1
@@ -164,13 +175,12 @@ def reasons(bill: FarmBill) -> list[str]:
     return found
 
 
-def _stations(kit: k.Kit, sheet: Any, row: int, bills: Sequence[StationBill]) -> int:
-    """Write the station table and return the next free row."""
+def _stations(kit: k.Kit, sheet: Any, row: int, bills: Sequence[StationBill]) -> LongTable:
+    """Write the station table around its rows: title, headers, and the farm's sums below."""
     section(kit, sheet, row, "Stations, the costliest first")
     heads(kit, sheet, row + 1, STATION_HEADS, "Not known, and why")
     first = row + 2
-    for row, bill in enumerate(bills, first):
-        _station(kit, sheet, row, bill)
+    swatch(sheet, first, map(kit.format, _STYLES))
     row = first + len(bills)
     sheet.write_string(row, 0, "Farm", kit.format("total-name"))
     sums: dict[int, list[float | None]] = {
@@ -184,25 +194,40 @@ def _stations(kit: k.Kit, sheet: Any, row: int, bills: Sequence[StationBill]) ->
     for col in range(1, LAST + 1):
         style = kit.format("total-whole" if col in (2, 10) else "total")
         total(sheet, row, col, first, sums.get(col, []), style)
-    return row + 1
+    merged = column_letters(len(STATION_HEADS)), column_letters(LAST)
+    return LongTable(first + 1, len(bills), partial(_rows, first + 1, bills), merged)
 
 
-def _station(kit: k.Kit, sheet: Any, row: int, bill: StationBill) -> None:
+def _rows(first: int, bills: Sequence[StationBill], styles: list[str]) -> Iterator[str]:
+    width = (LAST + 1 - len(STATION_HEADS)) * WIDTH
+    for n, bill in enumerate(bills, first):
+        name, why = k.one_line(bill.station), k.clean(_unknown(bill))
+        most = max(k.lines(name, NAME_WIDTH), k.lines(why, width))
+        values = [name, *_station(bill, n), why, None, None]
+        yield line(n, styles, values, min(409.0, most * k.LINE_POINTS + 4))
+
+
+def _station(bill: StationBill, n: int) -> list[Value]:
+    """The amounts of one station, in row `n`."""
     cost, lost = bill.cost, bill.discharge
-    amount, share = kit.format("amount"), kit.format("chance")
-    name = k.one_line(bill.station)
-    k.text(sheet, row, 0, name, kit.format("name"))
-    k.number(sheet, row, 1, cost.days_counted, amount)
-    k.number(sheet, row, 2, float(cost.gaps_left_out), kit.format("whole"))
-    k.number(sheet, row, 3, cost.mean_excess_m, kit.format("metres"))
-    k.number(sheet, row, 4, cost.energy_kwh, amount)
-    live(sheet, row, 5, f"E{row + 1}*{PRICE}", cost.energy_cost, amount)
-    k.number(sheet, row, 6, lost.mean, share)
-    k.number(sheet, row, 7, lost.most, share)
-    k.number(sheet, row, 8, lost.pressure, amount)
-    k.number(sheet, row, 9, bill.flush.volume, amount)
-    k.number(sheet, row, 10, float(bill.cleanings), kit.format("whole"))
+    money = cost.energy_cost
+    return [
+        cost.days_counted,
+        float(cost.gaps_left_out),
+        cost.mean_excess_m,
+        cost.energy_kwh,
+        None if money is None else Live(f"E{n}*{PRICE}", money),
+        lost.mean,
+        lost.most,
+        lost.pressure,
+        bill.flush.volume,
+        float(bill.cleanings),
+    ]
+
+
+def _unknown(bill: StationBill) -> str:
+    """What is not known of a station, and why, in one line."""
     why = [f"{what}: {reason}" for what, reason in bill.missing]
-    if lost.pressure is not None and not lost.read:
+    if bill.discharge.pressure is not None and not bill.discharge.read:
         why.append("field pressure: none was read, the wanted one stands")
-    note(kit, sheet, row, len(STATION_HEADS), "; ".join(why), k.lines(name, NAME_WIDTH))
+    return "; ".join(why)

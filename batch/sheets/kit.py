@@ -115,13 +115,19 @@ def number(sheet: Any, row: int, col: int, value: float | None, style: Any) -> N
 
 
 def date(kit: Kit, sheet: Any, row: int, col: int, value: dt.date | None, style: Any) -> None:
-    """Write a date as a number; as text before 1904-01-02, where spreadsheets disagree."""
-    if value is None:
-        sheet.write_blank(row, col, None, style)
-    elif value < dt.date(1904, 1, 2):
-        sheet.write_string(row, col, value.isoformat(), style)
+    """Write a date as `date_value` has it; a blank cell for None."""
+    found = date_value(value, date1904=kit.assessment.book.date1904)
+    if isinstance(found, str):
+        sheet.write_string(row, col, found, style)
     else:
-        sheet.write_number(row, col, kit.serial(value), style)
+        number(sheet, row, col, found, style)
+
+
+def date_value(value: dt.date | None, *, date1904: bool) -> float | str | None:
+    """A date as its number; as text before 1904-01-02, where spreadsheets disagree."""
+    if value is not None and value < dt.date(1904, 1, 2):
+        return value.isoformat()
+    return None if value is None else serial(value, date1904=date1904)
 
 
 # Advance widths of Calibri (Carlito has the same) [thousandths of the type size], rounded up.
@@ -141,6 +147,7 @@ def _extent(word: str) -> float:
     return ems * _SAFETY / 75.0
 
 
+@lru_cache(maxsize=8192)
 def lines(value: str, width: float) -> int:
     """Lines that wrapped text will take in a column `width` characters wide.
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from batch.numbers.bill import StationBill
 from batch.sheets import kit as k
-from batch.sheets.sums import LAST, NAME_WIDTH, heads, live, section, total
+from batch.sheets.rows import Live, LongTable, Value, line, swatch
+from batch.sheets.sums import LAST, NAME_WIDTH, heads, section, total
 from templates.book import column_letters
 
 MOST = LAST - 1  # months that have a column
@@ -24,26 +26,33 @@ class _Grid:
     amounts: tuple[tuple[float | None, ...], ...]
 
 
-def write(kit: k.Kit, sheet: Any, row: int, bills: Sequence[StationBill], price: str) -> int:
-    """Write both tables from `row` on and return the last row used; `price` is a cell."""
+def write(
+    kit: k.Kit, sheet: Any, row: int, bills: Sequence[StationBill], price: str
+) -> tuple[int, list[LongTable]]:
+    """Write both tables from `row` on around their rows; `price` is a cell.
+
+    Returns the last row used, and the tables whose rows follow.
+    """
     section(kit, sheet, row, "Energy by month (kWh)")
     energy = _energy([bill for bill in bills if bill.months])
     if not energy.names:
         k.text(sheet, row + 1, 0, "No station's energy is known.", kit.format("mark"))
-        return row + 1
+        return row + 1, []
     at = row
-    row = _table(kit, sheet, row + 1, energy, "") + 2
+    tables = [_table(kit, sheet, row + 1, energy, "")]
+    row += len(energy.names) + 4
     settings = kit.assessment.book.settings
     if settings.price is None:
-        line = "No energy price on the Farm sheet: no money."
-        k.text(sheet, row - 1, 0, line, kit.format("mark"))
-        return row - 1
+        note = "No energy price on the Farm sheet: no money."
+        k.text(sheet, row - 1, 0, note, kit.format("mark"))
+        return row - 1, tables
     currency = k.one_line(settings.currency) or "money"
     section(kit, sheet, row, f"Energy by month, money ({currency})")
     each = settings.price
-    money = tuple(tuple(None if e is None else e * each for e in line) for line in energy.amounts)
+    money = tuple(tuple(None if e is None else e * each for e in month) for month in energy.amounts)
     grid = _Grid(energy.labels, energy.names, money)
-    return _table(kit, sheet, row + 1, grid, price, row - at)
+    tables.append(_table(kit, sheet, row + 1, grid, price, row - at))
+    return row + len(grid.names) + 2, tables
 
 
 def _energy(bills: Sequence[StationBill]) -> _Grid:
@@ -65,28 +74,41 @@ def _row(bill: StationBill, place: dict[str, int], count: int) -> tuple[float | 
     return tuple(found)
 
 
-def _table(kit: k.Kit, sheet: Any, row: int, grid: _Grid, price: str, higher: int = 0) -> int:
-    """Stations by months with sums both ways; the row of the sums.
+def _table(
+    kit: k.Kit, sheet: Any, row: int, grid: _Grid, price: str, higher: int = 0
+) -> LongTable:
+    """Stations by months with sums both ways, around its rows.
 
     With a `price`, each amount is that cell times the amount so many rows `higher`.
     """
     heads(kit, sheet, row, ["Station", *grid.labels, "Total"])
     first, end = row + 1, len(grid.labels) + 1
-    for row, (name, line) in enumerate(zip(grid.names, grid.amounts, strict=True), first):
-        k.text(sheet, row, 0, k.one_line(name), kit.format("name"))
-        sheet.set_row(row, k.lines(k.one_line(name), NAME_WIDTH) * k.LINE_POINTS + 4)
-        for col, value in enumerate(line, 1):
-            source = f"{column_letters(col)}{row + 1 - higher}*{price}" if price else ""
-            live(sheet, row, col, source, value, kit.format("amount"))
-        across = f"SUM(B{row + 1}:{column_letters(end - 1)}{row + 1})"
-        live(sheet, row, end, across, _sum(line), kit.format("sum"))
+    swatch(sheet, first, map(kit.format, ("name", *("amount",) * (end - 1), "sum")))
     row = first + len(grid.names)
     sheet.write_string(row, 0, "Farm", kit.format("total-name"))
     style = kit.format("total")
     for col in range(1, end):
-        total(sheet, row, col, first, [line[col - 1] for line in grid.amounts], style)
-    total(sheet, row, end, first, [_sum(line) for line in grid.amounts], style)
-    return row
+        total(sheet, row, col, first, [one[col - 1] for one in grid.amounts], style)
+    total(sheet, row, end, first, [_sum(one) for one in grid.amounts], style)
+    rows = partial(_rows, first + 1, grid, price, higher)
+    return LongTable(first + 1, len(grid.names), rows)
+
+
+def _rows(
+    first: int, grid: _Grid, price: str, higher: int, styles: list[str]
+) -> Iterator[str]:
+    letters = [column_letters(col) for col in range(1, len(grid.labels) + 1)]
+    for n, (name, amounts) in enumerate(zip(grid.names, grid.amounts, strict=True), first):
+        shown: list[Value] = list(amounts)
+        if price:
+            shown = [
+                None if amount is None else Live(f"{letter}{n - higher}*{price}", amount)
+                for letter, amount in zip(letters, amounts, strict=True)
+            ]
+        across = Live(f"SUM(B{n}:{letters[-1]}{n})", _sum(amounts))
+        name = k.one_line(name)
+        height = k.lines(name, NAME_WIDTH) * k.LINE_POINTS + 4
+        yield line(n, styles, [name, *shown, across], height)
 
 
 def _sum(line: Sequence[float | None]) -> float:

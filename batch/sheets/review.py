@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any
 
-from batch.model import FlowFit
+from batch.model import FlowFit, Verdict
 from batch.numbers.history import station_gauge
 from batch.numbers.worth import Creep, GiveBack
 from batch.results import StationResult
 from batch.sheets import kit as k
+from batch.sheets.rows import Live, LongTable, Value, line, swatch
 from templates import look
 
 HEADER = 2
@@ -47,6 +51,12 @@ COLUMNS = (
     ("With one gauge and selector (m)", 10.0),
     ("Worth knowing", 62.0),
 )
+_STYLES = (
+    "name", "name", "wrap", "text", "metres", "metres", "share", "metres", "date", "date",
+    "date", "whole", "whole", "text", "wrap", "date", "wrap", "date", "metres", "metres",
+    "metres", "wrap", "share", "wrap", "share", "wrap", "metres", "wrap", "metres", "metres",
+    "metres", "wrap",
+)  # fmt: skip
 SHARE = 6
 EVIDENCE = 20  # first column of the second printed page
 DAYS_PER_MONTH = 30.0
@@ -56,17 +66,18 @@ _SAYS = (
 )
 
 
-def write(kit: k.Kit, sheet: Any) -> None:
-    """Write the Station review sheet."""
+def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
+    """Write the Station review sheet around its table, whose rows follow."""
     k.heading(kit, sheet, "Station review")
     sheet.write_string(0, EVIDENCE + 1, "What the numbers rest on", kit.format("title"))
     sheet.write_string(1, EVIDENCE + 1, _SAYS, kit.format("mark"))
     k.header_row(kit, sheet, HEADER, COLUMNS)
     results = kit.assessment.stations
-    for row, result in enumerate(results, HEADER + 1):
-        _station(kit, sheet, row, result)
+    shown = [v for v in Verdict if any(result.verdict is v for result in results)]
     last = HEADER + len(results)
     if results:
+        formats = (*_STYLES, *(f"verdict:{verdict}" for verdict in shown))
+        swatch(sheet, HEADER + 1, map(kit.format, formats))
         sheet.autofilter(HEADER, 0, last, len(COLUMNS) - 1)
         sheet.conditional_format(HEADER + 1, SHARE, last, SHARE, _bar())
     else:
@@ -77,6 +88,9 @@ def write(kit: k.Kit, sheet: Any) -> None:
     sheet.repeat_columns(0, 1)
     sheet.freeze_panes(HEADER + 1, 2)
     sheet.print_area(0, 0, max(last, HEADER + 1), len(COLUMNS) - 1)
+    date1904 = kit.assessment.book.date1904
+    rows = partial(_rows, results, shown, date1904=date1904)
+    return [LongTable(HEADER + 2, len(results), rows)] if results else []
 
 
 def _bar() -> dict[str, object]:
@@ -92,56 +106,60 @@ def _bar() -> dict[str, object]:
     }
 
 
-def _station(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> None:
-    station, latest = result.station, result.latest
+def _rows(
+    results: tuple[StationResult, ...], shown: list[Verdict], styles: list[str], *, date1904: bool
+) -> Iterator[str]:
+    """A row for every station; `styles` of the columns, then of the verdicts that are `shown`."""
+    coloured = dict(zip(shown, styles[len(_STYLES) :], strict=True))
+    day = partial(k.date_value, date1904=date1904)
+    for n, result in enumerate(results, HEADER + 2):
+        values = [*_now(result, n, day), *_ahead(result, day), *_evidence(result)]
+        most = max(
+            k.lines(value, column[1])
+            for value, column, style in zip(values, COLUMNS, _STYLES, strict=True)
+            if style in ("wrap", "name") and isinstance(value, str)
+        )
+        height = min(409.0, most * k.LINE_POINTS + 4)
+        yield line(n, [coloured[result.verdict], *styles[1:]], values, height)
+
+
+Day = Callable[[dt.date | None], float | str | None]
+
+
+def _now(result: StationResult, n: int, day: Day) -> list[Value]:
+    """What was found: verdict, station, drop against limit, work, episodes."""
+    station, latest, judgement = result.station, result.latest, result.judgement
     drop = latest.drop if latest else None
-    also = ", ".join(look.VERDICTS[v].shown for v in result.judgement.also)
-    label, name, block = (
+    known = drop is not None and drop == drop and station.limit > 0
+    return [
         look.VERDICTS[result.verdict].label,
         k.one_line(station.name),
         k.one_line(station.block),
-    )
-    k.text(sheet, row, 0, label, kit.format(f"verdict:{result.verdict}"))
-    k.text(sheet, row, 1, name, kit.format("name"))
-    k.text(sheet, row, 2, block, kit.format("wrap"))
-    k.text(sheet, row, 3, station.filter_type, kit.format("text"))
-    metres = kit.format("metres")
-    k.number(sheet, row, 4, drop, metres)
-    k.number(sheet, row, 5, station.limit, metres)
-    _share(kit, sheet, row, drop, station.limit)
-    k.number(sheet, row, 7, station.clean_drop, metres)
-    days = (latest.date if latest else None, result.last_flush, result.last_cleaning)
-    for col, day in enumerate(days, 8):
-        k.date(kit, sheet, row, col, day, kit.format("date"))
-    whole = kit.format("whole")
-    k.number(sheet, row, 11, float(len(result.judgement.episodes)), whole)
-    k.number(sheet, row, 12, result.days_over, whole)
-    k.text(sheet, row, 13, "borderline" if result.judgement.borderline else "", kit.format("text"))
-    k.text(sheet, row, 14, also, kit.format("wrap"))
-    between = _ahead(kit, sheet, row, result)
-    evidence = _evidence(kit, sheet, row, result)
-    wrapped = ((0, label), (1, name), (2, block), (14, also), (16, between), *evidence)
-    most = max(k.lines(value, COLUMNS[col][1]) for col, value in wrapped)
-    sheet.set_row(row, min(409.0, most * k.LINE_POINTS + 4))
+        station.filter_type,
+        drop,
+        station.limit,
+        Live(f"E{n}/F{n}", drop / station.limit) if known and drop is not None else None,
+        station.clean_drop,
+        day(latest.date if latest else None),
+        day(result.last_flush),
+        day(result.last_cleaning),
+        float(len(judgement.episodes)),
+        result.days_over,
+        "borderline" if judgement.borderline else "",
+        ", ".join(look.VERDICTS[v].shown for v in judgement.also),
+    ]
 
 
-def _ahead(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> str:
-    """Forecast, next reading and cost; where the first is silent, its cell says why.
-
-    Returns the text of the span, which may wrap.
-    """
+def _ahead(result: StationResult, day: Day) -> list[Value]:
+    """Forecast, next reading and cost; where the first is silent, its cell says why."""
     if result.outlook is None:
-        return ""
+        return [None] * 5
     expected, cost = result.outlook.forecast, result.outlook.cost
     between = expected.silent
     if expected.low is not None:
         between = f"{expected.low} and {expected.high or 'later than can be told'}"
-    k.date(kit, sheet, row, 15, expected.date, kit.format("date"))
-    k.text(sheet, row, 16, between, kit.format("wrap"))
-    k.date(kit, sheet, row, 17, result.judgement.read_by, kit.format("date"))
-    k.number(sheet, row, 18, cost.energy_kwh, kit.format("metres"))
-    k.number(sheet, row, 19, cost.energy_cost, kit.format("metres"))
-    return between
+    due = day(result.judgement.read_by)
+    return [day(expected.date), k.clean(between), due, cost.energy_kwh, cost.energy_cost]
 
 
 def exponent_text(fit: FlowFit) -> str:
@@ -172,35 +190,23 @@ def creep_text(creep: Creep) -> str:
     return f"{low:.2f} and {high:.2f}; {creep.levels} cleanings"
 
 
-def _evidence(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> list[tuple[int, str]]:
-    """The second page's columns; returns those that may wrap, with their text."""
+def _evidence(result: StationResult) -> list[Value]:
+    """The second page's columns."""
     fit, fitness = result.history.flow_fit, station_gauge(result.station)
-    metres, wrap = kit.format("metres"), kit.format("wrap")
-    texts = [(EVIDENCE + 1, exponent_text(fit))]
-    k.number(sheet, row, EVIDENCE, fit.n, metres)
     worth = result.outlook.worth if result.outlook else None
+    shown: list[Value] = [None] * 6
+    notes = ""
     if worth is not None:
         creep = worth.creep
         per_month = None if creep.m_per_day is None else creep.m_per_day * DAYS_PER_MONTH
-        k.number(sheet, row, EVIDENCE + 2, worth.flush.median, kit.format("share"))
-        k.number(sheet, row, EVIDENCE + 4, worth.cleaning.median, kit.format("share"))
-        k.number(sheet, row, EVIDENCE + 6, per_month, metres)
-        texts += [
-            (EVIDENCE + 3, shares_text(worth.flush)),
-            (EVIDENCE + 5, shares_text(worth.cleaning)),
-            (EVIDENCE + 7, creep_text(creep)),
-            (EVIDENCE + 11, "\n".join(k.one_line(note) for note in worth.notes)),
+        shown = [
+            worth.flush.median,
+            k.clean(shares_text(worth.flush)),
+            worth.cleaning.median,
+            k.clean(shares_text(worth.cleaning)),
+            per_month,
+            k.clean(creep_text(creep)),
         ]
-    for col, excess in enumerate((fitness.now, fitness.finer, fitness.selector), EVIDENCE + 8):
-        k.number(sheet, row, col, excess, metres)
-    for col, said in texts:
-        k.text(sheet, row, col, said, wrap)
-    return texts
-
-
-def _share(kit: k.Kit, sheet: Any, row: int, drop: float | None, limit: float) -> None:
-    if drop is None or drop != drop or not limit > 0:
-        sheet.write_blank(row, SHARE, None, kit.format("share"))
-        return
-    formula = f"=E{row + 1}/F{row + 1}"
-    sheet.write_formula(row, SHARE, formula, kit.format("share"), drop / limit)
+        notes = "\n".join(k.one_line(note) for note in worth.notes)
+    told = (fitness.now, fitness.finer, fitness.selector)
+    return [fit.n, k.clean(exponent_text(fit)), *shown, *told, notes]

@@ -1,25 +1,43 @@
-"""Long tables, written straight into a sheet's part.
+"""Tables as long as the book, written straight into a sheet's part.
 
 XlsxWriter takes a minute over the 800,000 formulas of a book with 100,000 readings, because it
-looks through every formula for some thirty functions. It therefore writes the sheet with one
-row of blank, formatted cells, and that row is then replaced by rows made here.
+looks through every formula for some thirty functions; and half the time of a book with 10,000
+stations goes into cells that it takes one by one. It therefore writes a swatch in place of such
+a table, one row with a blank cell in each format that the table uses; and the swatch is replaced
+by the table's rows while the sheet is placed into the person's book.
 """
 
 from __future__ import annotations
 
+import math
 import re
 import zipfile
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 from io import BytesIO
 from itertools import islice
+from typing import Any
+
+from templates.book import column_letters
 
 # A fixed date, as XlsxWriter's own parts have: the same input gives the same bytes.
 _STAMP = (1980, 1, 1, 0, 0, 0)
 _EDITED = ("xl/worksheets/sheet", "xl/charts/chart")
 _FAST = 1  # compression level; the part is placed into another package anyway
 _PIECE = 1_000  # rows handed on at once: a long sheet never stands in memory whole
+_LETTERS = [column_letters(col) for col in range(64)]
+
+
+@dataclass(frozen=True)
+class Live:
+    """A formula (no leading '=', already escaped) and the number that it gives."""
+
+    formula: str
+    value: float
+
+
+Value = str | float | Live | None
 
 
 def number_cell(place: str, style: str, value: float) -> str:
@@ -47,6 +65,32 @@ def formula_text_cell(place: str, style: str, formula: str, value: str) -> str:
     return f'<c r="{place}" s="{style}" t="str"><f>{formula}</f><v>{escape(value)}</v></c>'
 
 
+def line(
+    n: int, styles: Sequence[str], values: Sequence[Value], height: float | None = None
+) -> str:
+    """Row `n` of a sheet (1-based): a cell for each value from column A on, each in its style.
+
+    Text is clean already and stays text; None, '' and what is no finite number are blank cells.
+    `height` in points; the program's own choice without it.
+    """
+    # Whole pixels of 0.75 pt, as XlsxWriter has them.
+    tall = "" if height is None else f' ht="{int(height * 4 / 3 + 0.5) * 0.75:g}" customHeight="1"'
+    cells = [f'<row r="{n}"{tall}>']
+    for letter, style, value in zip(_LETTERS, styles, values, strict=False):
+        if value is None or value == "":
+            cells.append(f'<c r="{letter}{n}" s="{style}"/>')
+        elif isinstance(value, str):
+            cells.append(text_cell(f"{letter}{n}", style, value))
+        elif isinstance(value, Live):
+            cells.append(formula_cell(f"{letter}{n}", style, value.formula, value.value))
+        elif math.isfinite(value):
+            cells.append(f'<c r="{letter}{n}" s="{style}"><v>{float(value)!r}</v></c>')
+        else:
+            cells.append(f'<c r="{letter}{n}" s="{style}"/>')
+    cells.append("</row>")
+    return "".join(cells)
+
+
 def rewrite(package: bytes, edit: Callable[[str, str], str | None]) -> bytes:
     """The package with its sheets and charts edited; `edit` gets a part's name and text.
 
@@ -67,27 +111,63 @@ def rewrite(package: bytes, edit: Callable[[str, str], str | None]) -> bytes:
 
 @dataclass(frozen=True)
 class LongTable:
-    """`count` rows that stand in for the blank, formatted `row` (1-based) of a sheet.
+    """`count` rows that stand in for the swatch in `row` (1-based) of a sheet.
 
-    `make` gets the style index of each of the row's cells and gives every row's text.
+    `make` gets the style index of each of the swatch's cells and gives every row's text.
+    `merged` are columns (letters, first and last) that are one cell in each of the rows.
     """
 
     row: int
     count: int
     make: Callable[[list[str]], Iterable[str]]
+    merged: tuple[str, str] | None = None
 
 
-def filled(sheet: bytes, table: LongTable) -> Iterator[bytes]:
-    """A sheet's part, piece by piece, with its rows in place; ValueError without the blank row."""
-    xml, row = sheet.decode(), table.row
-    found = re.search(rf'<row r="{row}"[^>]*>(.*?)</row>', xml)
-    if found is None:
-        raise ValueError(f"row {row} is not in the sheet")
-    styles = re.findall(r'<c r="[A-Z]+\d+" s="(\d+)"/>', found[1])
-    last = row + table.count - 1
-    head = re.sub(r'(<dimension ref="A1:[A-Z]+)\d+"', rf'\g<1>{last}"', xml[: found.start()])
-    yield head.encode()
-    made = iter(table.make(styles))
-    while piece := "".join(islice(made, _PIECE)):
-        yield piece.encode()
-    yield xml[found.end() :].encode()
+def swatch(sheet: Any, row: int, formats: Iterable[Any]) -> None:
+    """Write a long table's swatch into `row` (0-based): a blank cell in each of the formats."""
+    for col, style in enumerate(formats):
+        sheet.write_blank(row, col, None, style)
+
+
+def filled(sheet: bytes, width: str, tables: Sequence[LongTable]) -> Iterator[bytes]:
+    """A sheet's part, piece by piece, with the rows of its tables, which stand one below another.
+
+    `width` is the sheet's last column. ValueError where a swatch is not in the sheet.
+    """
+    xml = _merged(_sized(sheet.decode(), width, tables), tables)
+    at = 0
+    for table in tables:
+        found = re.compile(rf'<row r="{table.row}"[^>]*>(.*?)</row>').search(xml, at)
+        if found is None:
+            raise ValueError(f"row {table.row} is not in the sheet")
+        yield xml[at : found.start()].encode()
+        made = iter(table.make(re.findall(r'<c r="[A-Z]+\d+" s="(\d+)"/>', found[1])))
+        while piece := "".join(islice(made, _PIECE)):
+            yield piece.encode()
+        at = found.end()
+    yield xml[at:].encode()
+
+
+def _sized(xml: str, width: str, tables: Sequence[LongTable]) -> str:
+    """The sheet with the size that it will have: no swatch is left, and the rows are there."""
+    last = max(table.row + table.count - 1 for table in tables)
+
+    def size(found: re.Match[str]) -> str:
+        return f'<dimension ref="A1:{width}{max(last, int(found[1]))}"'
+
+    return re.sub(r'<dimension ref="A1:[A-Z]+(\d+)"', size, xml, count=1)
+
+
+def _merged(xml: str, tables: Sequence[LongTable]) -> str:
+    """The sheet with the merged cells of its tables; it has some of its own already."""
+    more = [
+        f'<mergeCell ref="{table.merged[0]}{row}:{table.merged[1]}{row}"/>'
+        for table in tables
+        if table.merged
+        for row in range(table.row, table.row + table.count)
+    ]
+
+    def merge(found: re.Match[str]) -> str:
+        return f'<mergeCells count="{int(found[1]) + len(more)}">{"".join(more)}'
+
+    return re.sub(r'<mergeCells count="(\d+)">', merge, xml, count=1) if more else xml

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from functools import partial
 from typing import Any
 
+from batch.results import StationResult
 from batch.numbers.runs import Run
 from batch.sheets import kit as k
+from batch.sheets.rows import LongTable, Value, line, swatch
 
 HEADER = 3
 COLUMNS = (
@@ -24,6 +28,10 @@ COLUMNS = (
     ("Started by", 26.0),
     ("Rows of Readings", 34.0),
 )
+_STYLES = (
+    "name", "date", "date", "whole", "metres", "metres", "metres", "metres", "text", "text",
+    "text", "share", "text", "text",
+)  # fmt: skip
 DAYS_PER_WEEK = 7.0
 _SAYS = (
     "Drops at the reference flow where the flow is known, with the exponent on Station review. "
@@ -32,38 +40,49 @@ _SAYS = (
 )
 
 
-def write(kit: k.Kit, sheet: Any) -> None:
-    """Write the Runs sheet."""
+def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
+    """Write the Runs sheet around its table, whose rows follow."""
     k.heading(kit, sheet, "Runs")
     sheet.write_string(2, 0, _SAYS, kit.format("mark"))
     k.header_row(kit, sheet, HEADER, COLUMNS)
-    row = HEADER
-    for result in kit.assessment.stations:
-        for run in result.outlook.runs if result.outlook else ():
-            row += 1
-            _run(kit, sheet, row, result.station.name, run)
-    if row == HEADER:
-        row += 1
-        k.text(sheet, row, 0, "No run in this book.", kit.format("mark"))
-    else:
+    results = kit.assessment.stations
+    count = sum(len(result.outlook.runs) for result in results if result.outlook)
+    row = HEADER + max(1, count)
+    if count:
+        swatch(sheet, HEADER + 1, map(kit.format, _STYLES))
         sheet.autofilter(HEADER, 0, row, len(COLUMNS) - 1)
+    else:
+        k.text(sheet, row, 0, "No run in this book.", kit.format("mark"))
     k.page(kit, sheet, header=HEADER)
     sheet.print_area(0, 0, row, len(COLUMNS) - 1)
+    rows = partial(_rows, results, date1904=kit.assessment.book.date1904)
+    return [LongTable(HEADER + 2, count, rows)] if count else []
 
 
-def _run(kit: k.Kit, sheet: Any, row: int, station: str, run: Run) -> None:
-    metres, text = kit.format("metres"), kit.format("text")
-    k.text(sheet, row, 0, k.one_line(station), kit.format("name"))
-    k.date(kit, sheet, row, 1, run.start, kit.format("date"))
-    k.date(kit, sheet, row, 2, run.end, kit.format("date"))
-    k.number(sheet, row, 3, float(len(run.days)), kit.format("whole"))
-    k.number(sheet, row, 4, run.start_level, metres)
-    for col, rate in enumerate((run.rate, run.rate_low, run.rate_high), 5):
-        k.number(sheet, row, col, None if rate is None else rate * DAYS_PER_WEEK, metres)
-    k.text(sheet, row, 8, "yes" if run.valid else "no", text)
-    k.text(sheet, row, 9, run.why, text)
+def _rows(
+    results: tuple[StationResult, ...], styles: list[str], *, date1904: bool
+) -> Iterator[str]:
+    n = HEADER + 2
+    for result in results:
+        name = k.one_line(result.station.name)
+        for run in result.outlook.runs if result.outlook else ():
+            yield line(n, styles, [name, *_run(run, date1904)])
+            n += 1
+
+
+def _run(run: Run, date1904: bool) -> list[Value]:
     ended = run.ended_by or "still running"
-    k.text(sheet, row, 10, f"{ended} (inferred)" if run.inferred else ended, text)
-    k.number(sheet, row, 11, run.recovered, kit.format("share"))
-    k.text(sheet, row, 12, run.opened_by or "first reading", text)
-    k.text(sheet, row, 13, ", ".join(map(str, run.rows)), text)
+    rates = (run.rate, run.rate_low, run.rate_high)
+    return [
+        k.date_value(run.start, date1904=date1904),
+        k.date_value(run.end, date1904=date1904),
+        float(len(run.days)),
+        run.start_level,
+        *(None if rate is None else rate * DAYS_PER_WEEK for rate in rates),
+        "yes" if run.valid else "no",
+        k.clean(run.why),
+        k.clean(f"{ended} (inferred)" if run.inferred else ended),
+        run.recovered,
+        k.clean(run.opened_by or "first reading"),
+        k.clean(", ".join(map(str, run.rows))),
+    ]

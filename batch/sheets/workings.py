@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from html import escape
 from typing import Any
 
@@ -17,7 +18,14 @@ from batch.model import History, Reading, Station
 from batch.numbers.runs import corrected_drop
 from batch.results import Assessment
 from batch.sheets import kit as k
-from batch.sheets.rows import formula_cell, formula_text_cell, number_cell, text_cell
+from batch.sheets.rows import (
+    LongTable,
+    formula_cell,
+    formula_text_cell,
+    number_cell,
+    swatch,
+    text_cell,
+)
 from templates.book import Table, column_letters
 from templates.units import cubic_metres_per_hour_per, metres_per
 
@@ -90,8 +98,8 @@ class Fixed:
     u: tuple[str, ...]
 
 
-def write(kit: k.Kit, sheet: Any) -> int:
-    """Write the sheet with one blank row for `rows` to replace; how many rows will follow."""
+def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
+    """Write the sheet around its table, whose rows follow."""
     k.heading(kit, sheet, "Workings")
     line = (
         "Drop = inlet - outlet, in metres of water. Over: drop > limit by more than 0.000001 m."
@@ -103,8 +111,7 @@ def write(kit: k.Kit, sheet: Any) -> int:
     count = min(MOST, sum(len(r.history.readings) for r in kit.assessment.stations))
     row = HEADER + max(1, count)
     if count:
-        for col, style in enumerate(_STYLES):
-            sheet.write_blank(HEADER + 1, col, None, kit.format(style))
+        swatch(sheet, HEADER + 1, map(kit.format, _STYLES))
         sheet.autofilter(HEADER, 0, row, LAST)
         over = {"type": "cell", "criteria": "==", "value": '"OVER"', "format": kit.format("over")}
         sheet.conditional_format(HEADER + 1, 12, row, 12, over)
@@ -112,11 +119,12 @@ def write(kit: k.Kit, sheet: Any) -> int:
         sheet.write_string(row, 0, "No reading in this book.", kit.format("mark"))
     k.page(kit, sheet, header=HEADER)
     sheet.print_area(0, 0, row, LAST)
-    return count
+    rows = partial(_rows, kit.assessment)
+    return [LongTable(HEADER + 2, count, rows)] if count else []
 
 
-def rows(assessment: Assessment, styles: list[str]) -> Iterator[str]:
-    """Every station's readings as rows of the sheet's part; `styles` as the blank row has them."""
+def _rows(assessment: Assessment, styles: list[str]) -> Iterator[str]:
+    """Every station's readings as rows of the sheet's part; `styles` as the swatch has them."""
     readings = assessment.book.readings
     sources = tuple(_source(readings, key) for key in ("inlet", "outlet", "flow"))
     n = HEADER + 2
