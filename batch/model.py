@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 
 from checks.findings import Finding
 from checks.gauges import NOISE
@@ -133,7 +134,7 @@ class History:
         """The exponent [-] by which this station's drops are taken to the reference flow."""
         return self.flow_fit.n
 
-    @property
+    @cached_property
     def readings(self) -> tuple[Reading, ...]:
         """The readings, in order."""
         return tuple(e for e in self.entries if isinstance(e, Reading))
@@ -144,7 +145,7 @@ class History:
         usable = (e for e in reversed(self.entries) if isinstance(e, Reading) and e.usable)
         return next(usable, None)
 
-    @property
+    @cached_property
     def work(self) -> tuple[Work, ...]:
         """The pieces of work, in order."""
         return tuple(e for e in self.entries if isinstance(e, Work))

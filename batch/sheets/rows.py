@@ -14,6 +14,7 @@ import re
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from html import escape
 from io import BytesIO
 from itertools import islice
@@ -49,10 +50,15 @@ def text_cell(place: str, style: str, value: str) -> str:
     """A cell with text that stays text; blank where there is none. Give it clean text."""
     if not value:
         return f'<c r="{place}" s="{style}"/>'
+    return f'<c r="{place}" s="{style}" t="inlineStr">{_inline(value)}</c>'
+
+
+@lru_cache(maxsize=8192)
+def _inline(value: str) -> str:
+    """A text as a cell holds it; names and reasons stand in many rows."""
     # A spelling such as _x0041_ would be decoded to a character; its underscore is escaped.
     value = re.sub(r"_(?=x[0-9a-fA-F]{4}_)", "_x005F_", value) if "_x" in value else value
-    kept = f'<t xml:space="preserve">{escape(value, quote=False)}</t>'
-    return f'<c r="{place}" s="{style}" t="inlineStr"><is>{kept}</is></c>'
+    return f'<is><t xml:space="preserve">{escape(value, quote=False)}</t></is>'
 
 
 def formula_cell(place: str, style: str, formula: str, value: float) -> str:

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from functools import partial
 from typing import Any
 
-from batch.results import StationResult
 from batch.numbers.runs import Run
+from batch.results import StationResult
+from batch.results import StationResult
 from batch.sheets import kit as k
 from batch.sheets.rows import LongTable, Value, line, swatch
 
