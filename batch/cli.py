@@ -48,6 +48,9 @@ class _OneSentence(click.Group):
 @click.version_option(__version__, prog_name="siltbook")
 def main() -> None:
     """Judge drip-irrigation filter stations from a workbook and write the verdicts into it."""
+    from batch.many import at_ease
+
+    at_ease()
 
 
 for command in (template, check, run, archive, verify, season, watch, audit, review, agree):

@@ -58,7 +58,8 @@ def _inline(value: str) -> str:
     """A text as a cell holds it; names and reasons stand in many rows."""
     # A spelling such as _x0041_ would be decoded to a character; its underscore is escaped.
     value = re.sub(r"_(?=x[0-9a-fA-F]{4}_)", "_x005F_", value) if "_x" in value else value
-    return f'<is><t xml:space="preserve">{escape(value, quote=False)}</t></is>'
+    kept = "" if value == value.strip() else ' xml:space="preserve"'
+    return f"<is><t{kept}>{escape(value, quote=False)}</t></is>"
 
 
 def formula_cell(place: str, style: str, formula: str, value: float) -> str:

@@ -8,7 +8,6 @@ from typing import Any
 
 from batch.numbers.runs import Run
 from batch.results import StationResult
-from batch.results import StationResult
 from batch.sheets import kit as k
 from batch.sheets.rows import LongTable, Value, line, swatch
 
