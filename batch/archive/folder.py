@@ -224,7 +224,8 @@ def _taken(target: Path) -> BookError:
 
 def _write(path: Path, content: bytes) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
-    with path.open("wb") as file:
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    with os.fdopen(os.open(path, flags, 0o666), "wb") as file:
         file.write(content)
         file.flush()
         os.fsync(file.fileno())

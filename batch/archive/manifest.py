@@ -84,8 +84,10 @@ def _parsed(found: Any) -> Manifest:
     """The document as a manifest; ValueError, KeyError or TypeError where it is none."""
     files = {_text(f["path"]): _text(f["sha256"]) for f in found["files"]}
     as_of = found["as_of"]
-    if as_of is not None and not FIRST_YEAR <= dt.date.fromisoformat(_text(as_of)).year <= LAST_YEAR:
-        raise ValueError("no workbook has dates of such a year")
+    if as_of is not None:
+        year = dt.date.fromisoformat(_text(as_of)).year
+        if not FIRST_YEAR <= year <= LAST_YEAR:
+            raise ValueError("no workbook has dates of such a year")
     made_by = _text(found["made_by"]).removeprefix("siltbook ")
     return Manifest(made_by, _text(found["book"]), as_of, files)
 
