@@ -1,7 +1,8 @@
-"""Four stations with one physical history, each read on a gauge in another unit.
+"""Four stations side by side with one history of dirt, each read on a gauge in another unit.
 
-The gauges are digital ones with fine divisions, so the same water must get the same verdict
-whichever unit it was read in.
+The gauges are digital ones with fine divisions, so the same drop must get the same verdict
+whichever unit it was read in. Each station stands on a branch of its own, so that its inlet
+wavers by itself: four equal series of readings would look like one gauge read for all.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ _PLAN = Plan(
     "", "Block M", "hand-clean", Dirt(1.5, 0.034, 0.0006, 10.0),
     {4: Visit(missed=True), 13: Visit(flow=1.08, flush_share=0.02, clean_by_hand=False)},
     base=0.8, filter_type="disc", grade=100.0, flush_flow=2.0, emitter=(0.5, 1.1),
+    own_inlet=True,
 )  # fmt: skip
 
 

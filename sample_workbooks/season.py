@@ -16,6 +16,7 @@ from sample_workbooks.dirt import Dirt, Reset, give_back, on_division, true_drop
 from templates.units import metres_per
 
 LIMIT = 5.0  # the farm's drop limit [m]
+_WAVERS = (-0.1, -0.05, 0.0, 0.0, 0.05, 0.1)  # of the inlet from visit to visit [bar]
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,7 @@ class Plan:
     remark: str = ""
     flush_flow: float | None = None  # in the farm's flow unit
     emitter: tuple[float, float] | None = None  # exponent, passage [mm]
+    own_inlet: bool = False  # its inlet wavers by itself where stations share one season
 
 
 @dataclass(frozen=True)
@@ -120,13 +122,16 @@ class _Diary:
         self.resets: list[Reset] = []
         self.episodes: list[Episode] = []
         self.last_work = ""
+        self.inlets = random.Random(plan.name) if plan.own_inlet else None
         self.inlet = 0.0
         self.flow = 0.0
         self.who = people[0]
 
     def arrive(self, visit: Visit) -> None:
         """Settle the visit's inlet [m], flow [m3/h] and person; always the same draws."""
-        jitter = self.rng.choice((-0.1, -0.05, 0.0, 0.0, 0.05, 0.1))
+        jitter = self.rng.choice(_WAVERS)
+        if self.inlets is not None:
+            jitter = self.inlets.choice(_WAVERS)
         share = self.rng.uniform(0.97, 1.03)
         self.who = self.rng.choice(self.people)
         inlet_bar = self.plan.inlet + jitter if visit.inlet is None else visit.inlet

@@ -12,6 +12,9 @@ from typing import Any
 import openpyxl
 import pytest
 
+from batch.audit.job import audit_bytes
+from batch.audit.model import State
+from batch.job import assess_bytes
 from batch.model import Verdict
 from templates.contract import PRESSURE_UNITS, bare
 from templates.units import metres_per
@@ -132,6 +135,24 @@ def test_the_four_units_hold_the_same_water() -> None:
     assert all(t.readings == truths[0].readings for t in truths)
     assert all(t.episodes == truths[0].episodes for t in truths)
     assert len({t.verdict for t in truths}) == 1
+
+
+def test_each_of_the_four_has_an_inlet_of_its_own() -> None:
+    """Four equal series would look like one gauge read for all, and the audit would say so."""
+    series = {
+        tuple(
+            round(row["inlet pressure"] * metres_per(truth.gauge.unit) / 0.5)
+            for row in readings_of("mixed-units.xlsx", station)
+        )
+        for station, truth in make.truth("mixed-units.xlsx").items()
+    }
+    assert len(series) == 4
+    data = (SAMPLES / "mixed-units.xlsx").read_bytes()
+    assessed = assess_bytes(data, "mixed-units.xlsx")
+    assert assessed.findings == ()
+    assert {r.verdict for r in assessed.stations} == {Verdict.HAND_CLEAN}
+    rules = audit_bytes(data, "mixed-units.xlsx").results
+    assert [rule.rule.code for rule in rules if rule.state is State.LOOK] == []
 
 
 def test_a_season_spans_26_weeks_with_some_visits_missed() -> None:
