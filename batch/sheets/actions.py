@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Iterator, Sequence
+from functools import partial
+from itertools import accumulate
 from typing import Any
 
 from batch.model import CALM, Judgement, Verdict
 from batch.results import StationResult
 from batch.sheets import kit as k
+from batch.sheets.rows import LongTable, Value, line, swatch
 from templates import look
 
 COLUMNS = (
@@ -29,6 +33,10 @@ WIDTH = sum(width for _, width in COLUMNS)
 # more may be squeezed onto it before the print becomes too small for a table of people.
 PAGE_POINTS = 500 * WIDTH / 146
 SQUEEZE = 1.5
+MOST_LISTED = 4_000  # characters of names in one row, which is at most 409 points high
+_STYLES = (
+    "name", "name", "wrap", "wrap", "wrap", "whole", "date", "date", "fill-in", "fill-in",
+)  # fmt: skip
 
 OPENING = (
     "Before a filter is opened: close both valves, let the pressure off by a flush cycle, and"
@@ -39,8 +47,8 @@ _OPENS = re.compile(r"\bopen|\bby hand|\bhand clean|\bclean the|\belement|\bscre
 _WIRES = re.compile(r"\bwir|\bsolenoid|\bcontroller|\bbatter", re.I)
 
 
-def write(kit: k.Kit, sheet: Any) -> None:
-    """Write the Actions sheet."""
+def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
+    """Write the Actions sheet around its table, whose rows follow."""
     results = kit.assessment.stations
     urgent = [result for result in results if result.verdict not in CALM]
     k.heading(kit, sheet, "Actions")
@@ -52,18 +60,26 @@ def write(kit: k.Kit, sheet: Any) -> None:
     header = row
     k.header_row(kit, sheet, header, COLUMNS)
     height += 32
+    shown = list(dict.fromkeys(result.verdict for result in urgent))
+    if urgent:
+        swatch(sheet, header + 1, map(kit.format, (*_STYLES, *(f"verdict:{v}" for v in shown))))
+    row += len(urgent)
+    date1904 = kit.assessment.book.date1904
     for result in urgent:
-        row += 1
-        height += _station(kit, sheet, row, result)
+        if height > PAGE_POINTS * SQUEEZE:
+            break  # more than one page, however many rows are still to come
+        height += _height(_values(result, date1904))
     if not urgent and results:
         row += 1
         said = "No station needs anything."
         height += k.spread(sheet, row, LAST, said, kit.format("line"), WIDTH)
-    for line in calm_lines(results):
+    for calm in calm_lines(results):
         row += 1
-        height += k.spread(sheet, row, LAST, line, kit.format("line"), WIDTH)
+        height += k.spread(sheet, row, LAST, calm, kit.format("line"), WIDTH)
     k.page(kit, sheet, header=header, tall=1 if height <= PAGE_POINTS * SQUEEZE else 0)
     sheet.print_area(0, 0, row, LAST)
+    rows = partial(_rows, urgent, header + 2, shown, date1904=date1904)
+    return [LongTable(header + 2, len(urgent), rows)] if urgent else []
 
 
 def summary(results: tuple[StationResult, ...]) -> str:
@@ -89,14 +105,23 @@ def cautions(urgent: list[StationResult]) -> list[str]:
 
 
 def calm_lines(results: tuple[StationResult, ...]) -> list[str]:
-    """One line each for the stations in range and those resting, by name."""
+    """One line each for the stations in range and those resting, by name as far as it fits."""
     found = []
     for verdict in CALM:
         names = [k.one_line(r.station.name) for r in results if r.verdict is verdict]
         if names:
             label = look.VERDICTS[verdict].label
-            found.append(k.clean(f"{label} ({len(names)}): {', '.join(names)}"))
+            found.append(k.clean(f"{label} ({len(names)}): {_listed(names)}"))
     return found
+
+
+def _listed(names: list[str]) -> str:
+    """Names up to what a row can show; of more than that, how many there are and where."""
+    ends = accumulate(len(name) + 2 for name in names)
+    fit = max(1, sum(end <= MOST_LISTED for end in ends))
+    rest = len(names) - fit
+    more = f" and {rest:,} more, all on Station review" if rest else ""
+    return ", ".join(names[:fit]) + more
 
 
 def steps_text(judgement: Judgement) -> str:
@@ -113,31 +138,41 @@ def why_text(result: StationResult) -> str:
     return "\n".join(k.one_line(said) for said in (result.judgement.reason, *notes))
 
 
-def _station(kit: k.Kit, sheet: Any, row: int, result: StationResult) -> float:
-    """Write one station's row and return its height [pt]."""
-    judgement, station = result.judgement, result.station
-    cells = (
-        (look.VERDICTS[result.verdict].label, f"verdict:{result.verdict}"),
-        (k.one_line(station.name), "name"),
-        (k.one_line(station.block), "wrap"),
-        (k.clean(why_text(result)), "wrap"),
-        (k.clean(steps_text(judgement)), "wrap"),
-    )
-    most = 1
-    for col, (value, style) in enumerate(cells):
-        k.text(sheet, row, col, value, kit.format(style))
-        most = max(most, k.lines(value, COLUMNS[col][1]))
-    days = result.days_over
-    k.number(sheet, row, 5, None if days is None else float(days), kit.format("whole"))
-    ahead = result.outlook
-    date = kit.format("date")
-    if ahead and ahead.forecast.passed:
-        k.text(sheet, row, 6, "passed", date)
-    else:
-        k.date(kit, sheet, row, 6, ahead.forecast.date if ahead else None, date)
-    k.date(kit, sheet, row, 7, judgement.read_by, date)
-    for col in (8, 9):
-        sheet.write_blank(row, col, None, kit.format("fill-in"))
-    height = min(409.0, most * k.LINE_POINTS + 4)
-    sheet.set_row(row, height)
-    return height
+def _rows(
+    urgent: list[StationResult],
+    first: int,
+    shown: list[Verdict],
+    styles: list[str],
+    *,
+    date1904: bool,
+) -> Iterator[str]:
+    """A row for every urgent station; `styles` of the columns, then of the `shown` verdicts."""
+    coloured = dict(zip(shown, styles[len(_STYLES) :], strict=True))
+    for n, result in enumerate(urgent, first):
+        values = _values(result, date1904)
+        yield line(n, [coloured[result.verdict], *styles[1:]], values, _height(values))
+
+
+def _values(result: StationResult, date1904: bool) -> list[Value]:
+    judgement, station, ahead = result.judgement, result.station, result.outlook
+    expected = ahead.forecast.date if ahead else None
+    passed = ahead is not None and ahead.forecast.passed
+    return [
+        look.VERDICTS[result.verdict].label,
+        k.one_line(station.name),
+        k.one_line(station.block),
+        k.clean(why_text(result)),
+        k.clean(steps_text(judgement)),
+        result.days_over,
+        "passed" if passed else k.date_value(expected, date1904=date1904),
+        k.date_value(judgement.read_by, date1904=date1904),
+        None,
+        None,
+    ]
+
+
+def _height(values: Sequence[Value]) -> float:
+    """Height of a row [pt]."""
+    texts = zip(values[:5], COLUMNS, strict=False)
+    most = max(k.lines(str(value), width) for value, (_, width) in texts)
+    return min(409.0, most * k.LINE_POINTS + 4)

@@ -42,12 +42,12 @@ def result_book(
         final = {default: names.get(default, default) for default in contract.RESULT_SHEETS}
         sheets = {default: workbook.add_worksheet(name) for default, name in final.items()}
         long: dict[str, tuple[int, list[rows.LongTable]]] = {}
-        actions.write(kit, sheets["Actions"])
+        long["Actions"] = actions.LAST + 1, actions.write(kit, sheets["Actions"])
         long["Station review"] = len(review.COLUMNS), review.write(kit, sheets["Station review"])
         trends.write(kit, sheets["Trends"], final["Trends"])
         long["Runs"] = len(runs.COLUMNS), runs.write(kit, sheets["Runs"])
         long["Costs"] = sums.LAST + 1, costs.write(kit, sheets["Costs"], final["Costs"])
-        water.write(kit, sheets["Water review"])
+        long["Water review"] = water.LAST + 1, water.write(kit, sheets["Water review"])
         long["Workings"] = len(workings.COLUMNS), workings.write(kit, sheets["Workings"])
         findings.write(kit, sheets["Findings"])
 

@@ -171,7 +171,7 @@ def spread(sheet: Any, row: int, last_col: int, value: str, style: Any, width: f
     """Write one wrapped line over several columns and return its height [pt]."""
     sheet.merge_range(row, 0, row, last_col, "", style)
     sheet.write_string(row, 0, clean(value), style)
-    height = lines(value, width) * LINE_POINTS + 1.5
+    height = min(409.0, lines(value, width) * LINE_POINTS + 1.5)
     sheet.set_row(row, height)
     return height
 

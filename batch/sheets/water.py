@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from functools import partial
 from typing import Any
 
 from batch.model import Station
@@ -19,6 +20,8 @@ from batch.numbers.water import (
     water_review,
 )
 from batch.sheets import kit as k
+from batch.sheets.rows import LongTable, line, swatch
+from templates.book import column_letters
 
 TOP = 2  # the rows above repeat on every printed page
 COLUMNS = (
@@ -63,8 +66,8 @@ SULPHIDE = (
 _TREATED = frozenset({"ph", "dissolved_solids", "iron", "manganese", "sulphide", "bacteria"})
 
 
-def write(kit: k.Kit, sheet: Any) -> None:
-    """Write the Water review sheet."""
+def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
+    """Write the Water review sheet around its table of stations, whose rows follow."""
     book = kit.assessment.book
     ratings = water_review(book, kit.assessment.as_of)
     stations = sorted((r.station for r in kit.assessment.stations), key=lambda one: one.row)
@@ -73,9 +76,10 @@ def write(kit: k.Kit, sheet: Any) -> None:
     for col, (_, width) in enumerate(COLUMNS):
         sheet.set_column(col, col, width)
     row = _water(kit, sheet, TOP, ratings)
-    row = _grades(kit, sheet, row + 1, fits)
+    row, tables = _grades(kit, sheet, row + 1, fits)
     k.page(kit, sheet, header=TOP - 1)
     sheet.print_area(0, 0, row - 1, LAST)
+    return tables
 
 
 def _line(kit: k.Kit, sheet: Any, row: int, words: str, style: str = "line") -> int:
@@ -174,20 +178,37 @@ _SIGNS = {Hazard.LOW: "✓", Hazard.MODERATE: "△", Hazard.SEVERE: "▲"}
 
 def _grades(
     kit: k.Kit, sheet: Any, row: int, fits: Sequence[tuple[Station, GradeFit]]
-) -> int:
-    """The table of stations from `row`; gives the row below it."""
+) -> tuple[int, list[LongTable]]:
+    """The table of stations from `row`, around its rows; gives the row below it, too."""
     row = _line(kit, sheet, row, "Filter and emitter", "strong")
     if not any(fit.fits is not None for _, fit in fits):
-        return _line(kit, sheet, row, NO_GRADE)
+        return _line(kit, sheet, row, NO_GRADE), []
     row = _line(kit, sheet, row, rule_line(kit.assessment.book.settings.passage_rule))
     for col, header in enumerate(GRADES):
         sheet.write_string(row, col, header, kit.format("head"))
     sheet.merge_range(row, len(GRADES), row, LAST, "Why", kit.format("head"))
     sheet.set_row(row, 2 * k.LINE_POINTS + 4)
-    for station, fit in fits:
-        row += 1
-        _grade(kit, sheet, row, station, fit)
-    return row + 1
+    styles = ("name", "text", "general", "general", "general", "text")
+    wrap = ["wrap"] * (LAST + 1 - len(GRADES))
+    swatch(sheet, row + 1, map(kit.format, (*styles, *wrap, *(s for _, s in _FITS.values()))))
+    merged = column_letters(len(GRADES)), column_letters(LAST)
+    table = LongTable(row + 2, len(fits), partial(_grade_rows, row + 2, fits), merged)
+    return row + 1 + len(fits), [table]
+
+
+def _grade_rows(
+    first: int, fits: Sequence[tuple[Station, GradeFit]], styles: list[str]
+) -> Iterator[str]:
+    """A row for every station; `styles` of the columns, then of the answers."""
+    said = {fits: at for at, fits in enumerate(_FITS, LAST + 1)}
+    for n, (station, fit) in enumerate(fits, first):
+        name = k.one_line(station.name)
+        words, _ = _FITS[fit.fits]
+        amounts = (station.grade, station.emitter_passage, fit.largest)
+        rest = [None] * (LAST - len(GRADES))
+        values = [name, station.filter_type, *amounts, words, k.clean(fit.why), *rest]
+        own = [*styles[:5], styles[said[fit.fits]], *styles[6 : LAST + 1]]
+        yield line(n, own, values, k.lines(name, COLUMNS[0][1]) * k.LINE_POINTS + 4)
 
 
 def rule_line(name: str) -> str:
@@ -198,21 +219,6 @@ def rule_line(name: str) -> str:
         " The maker of the emitters may ask for less. 'Passage rule' on the sheet Farm chooses"
         " another."
     )
-
-
-def _grade(kit: k.Kit, sheet: Any, row: int, station: Station, fit: GradeFit) -> None:
-    name = k.one_line(station.name)
-    k.text(sheet, row, 0, name, kit.format("name"))
-    k.text(sheet, row, 1, station.filter_type, kit.format("text"))
-    amount = kit.format("general")
-    k.number(sheet, row, 2, station.grade, amount)
-    k.number(sheet, row, 3, station.emitter_passage, amount)
-    k.number(sheet, row, 4, fit.largest, amount)
-    words, style = _FITS[fit.fits]
-    k.text(sheet, row, 5, words, kit.format(style))
-    sheet.merge_range(row, len(GRADES), row, LAST, "", kit.format("wrap"))
-    k.text(sheet, row, len(GRADES), fit.why, kit.format("wrap"))
-    sheet.set_row(row, k.lines(name, COLUMNS[0][1]) * k.LINE_POINTS + 4)
 
 
 _FITS = {

@@ -9,6 +9,8 @@ import pandas as pd
 
 from batch.model import Episode, History, Judgement, Reading, Station, Verdict, Work
 from batch.results import Assessment, StationResult
+from batch.sheets.book import ResultBook
+from batch.sheets.rows import rewrite
 from checks.findings import Finding, find
 from templates import contract
 from templates.book import Book, Counts, Settings, Table
@@ -223,3 +225,13 @@ def _findings() -> tuple[Finding, ...]:
         find("sheet-missing", sheet="Agreed", cell="", read="no such sheet",
              accepted="a sheet called Agreed"),
     )  # fmt: skip
+
+
+def whole(parts: ResultBook) -> bytes:
+    """The result sheets with the rows of their long tables, as a book gets them."""
+
+    def edit(part: str, xml: str) -> str | None:
+        fill = parts.longer.get(part)
+        return None if fill is None else b"".join(fill(xml.encode())).decode()
+
+    return rewrite(parts.package, edit)

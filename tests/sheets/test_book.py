@@ -16,11 +16,11 @@ from openpyxl.worksheet.worksheet import Worksheet
 from batch.fingerprint import fingerprint
 from batch.model import Reading, Verdict
 from batch.results import Assessment
-from batch.sheets import actions, findings, kit, rows, trends, workings
+from batch.sheets import actions, findings, kit, trends, workings
 from batch.sheets.book import result_book
 from checks.findings import find
 from templates import contract, look
-from tests.sheets.example import BAR, NAMES, build
+from tests.sheets.example import BAR, NAMES, build, whole
 
 HOSTILE = (
     "=cmd|' /C calc'!A0", "+1", "<r><t>x</t></r>", "a\x00b\x1bc", "@SUM(A1)", "_x0041_ & <b>",
@@ -28,13 +28,7 @@ HOSTILE = (
 
 
 def made(assessment: Assessment, names: dict[str, str] = NAMES, book: str = "demo.xlsx") -> bytes:
-    parts = result_book(assessment, names, book, "0.1.0")
-
-    def edit(part: str, xml: str) -> str | None:
-        fill = parts.longer.get(part)
-        return None if fill is None else b"".join(fill(xml.encode())).decode()
-
-    return rows.rewrite(parts.package, edit)
+    return whole(result_book(assessment, names, book, "0.1.0"))
 
 
 def opened(data: bytes, values: bool = False) -> openpyxl.Workbook:

@@ -20,6 +20,7 @@ from batch.sheets.water import CHEMICALS, NO_GRADE, NO_TEST, SULPHIDE, cautions
 from templates import look
 from templates.contract import WATER
 from tests.checks.builders import book, reading, table
+from tests.sheets.example import whole
 
 DAY = dt.date(2026, 5, 1)
 
@@ -29,7 +30,7 @@ def made(rows: list[dict[str, Any]], **register: Any) -> tuple[Worksheet, Any]:
     given = book([reading(1)], stations=[{"station": "=North & 1", **register}])
     given = replace(given, water=table(WATER, rows, {"": "bar"}))
     assessment = assess(given)
-    package = result_book(assessment, {}, "demo.xlsx", "0").package
+    package = whole(result_book(assessment, {}, "demo.xlsx", "0"))
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message=".* extension is not supported")
         return openpyxl.load_workbook(io.BytesIO(package))["Water review"], assessment
@@ -77,7 +78,7 @@ def test_a_bound_is_text_that_no_sum_takes_for_a_value() -> None:
     water = table(WATER, [{"date": DAY, "source": "Well", "iron": 0.05}], {"": "bar"})
     water.raw["iron"][2] = "<0.05"
     assessment = assess(replace(given, water=water))
-    package = result_book(assessment, {}, "demo.xlsx", "0").package
+    package = whole(result_book(assessment, {}, "demo.xlsx", "0"))
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message=".* extension is not supported")
         sheet = openpyxl.load_workbook(io.BytesIO(package))["Water review"]
