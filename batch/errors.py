@@ -26,3 +26,7 @@ class SiltbookError(Exception):
 
 class BookError(SiltbookError):
     """A workbook that cannot be read: names the file, what was found and what to do."""
+
+
+class PackError(BookError):
+    """A review pack where a farm's book is wanted."""

@@ -3,11 +3,28 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
 
 import click
 
-from batch.commands.shared import EPILOG, EXIT_BOOK, JSON, PATHS, fail, refusals
+from batch.commands.shared import (
+    EPILOG,
+    EXIT_BOOK,
+    JSON,
+    PATHS,
+    document,
+    fail,
+    failure,
+    one_of_many,
+    refusals,
+)
+
+if TYPE_CHECKING:
+    from batch.review.farm import FarmMonth
+    from batch.review.month import Month
 
 
 @click.command(epilog=EPILOG)
@@ -29,75 +46,123 @@ def review(
     page is the agenda. Books of another season serve the comparison of fouling alone.
     """
     from batch import __version__
-    from batch.errors import SiltbookError
-    from batch.files import find_books, take, write_whole
+    from batch.files import find_books, sweep, write_whole
     from batch.report.book import printable
-    from batch.review.carry import refuse_loss
-    from batch.review.farm import read_month
     from batch.review.month import parse_month
     from batch.review.pack import make_pack, pack_bytes
-    from batch.review.summary import lines, pack_json, pack_path
+    from batch.review.summary import lines, pack_json
+    from batch.review.target import pack_path, refuse_loss
 
     try:
         chosen = parse_month(month)
     except ValueError as error:
         raise click.UsageError(f"--month: {error}") from error
-    read, failed = [], []
+    failures: list[dict[str, str]] = []
+    notes: list[str] = []
     with refusals():
         paths = find_books(books)
         target = pack_path(books, chosen, out)
         refuse_loss(target, not no_pdf)
+        sweep(target.parent)
         # An earlier pack of that name in the folder is no book.
         todo = [p for p in paths if p.resolve() != target.resolve()]
-        hidden = len(todo) < 2
-        with click.progressbar(todo, label="Books", file=sys.stderr, hidden=hidden) as bar:
-            for path in bar:
-                try:
-                    read.append(read_month(take(path).data, str(path), chosen))
-                except SiltbookError as error:
-                    failed.append(str(error))
+        read = _read(todo, chosen, failures, notes)
         if not read:
-            _tell(failed)
-        pack = make_pack(read, chosen, __version__)
+            _end(failures or [failure(target, note) for note in notes])
+        pack = make_pack(read, chosen, __version__, notes)
         data = pack_bytes(pack)
+        refuse_loss(target, not no_pdf)  # once more: reading the books took its time
         write_whole(target, data)
-        made = None if no_pdf else _pdf(data, target, as_json)
+    pdf = _Pdf() if no_pdf else _pdf(data, target)
+    if pdf.failed:
+        failures.append(failure(target, pdf.failed))
     if as_json:
-        import json
-
-        document = pack_json(pack, target, made, failed)
-        click.echo(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
+        said = [one["message"] for one in failures]
+        click.echo(document(pack_json(pack, target, pdf.path, said)))
     else:
-        for line in (*lines(pack), f"  Pack: {target}", *([f"  PDF: {made}"] if made else [])):
+        for line in (*lines(pack), f"  Pack: {target}", *_of_pdf(pdf, target)):
             click.echo(printable(line))
-    if failed:
-        _tell(failed)
+        for note in pack.notes:
+            click.echo(printable(note))
+    if failures:
+        _end(failures)
 
 
-def _tell(failed: list[str]) -> None:
-    """Name the books that could not be read, and end."""
-    for message in failed:
-        fail(message)
+def _read(
+    todo: list[Path], month: Month, failures: list[dict[str, str]], notes: list[str]
+) -> list[FarmMonth]:
+    """Every book once; what cannot be read goes to `failures`, what is to be said to `notes`."""
+    from batch.errors import PackError
+    from batch.files import lock_note, take
+    from batch.review.doubles import counted_once
+    from batch.review.farm import read_month
+
+    read = []
+    with click.progressbar(todo, label="Books", file=sys.stderr, hidden=len(todo) < 2) as bar:
+        for path in bar:
+            with one_of_many(path, failures):
+                try:
+                    read.append(read_month(take(path).data, str(path), month))
+                except PackError:
+                    notes.append(f"{path}: passed over; it is a review pack, not a farm's book.")
+                if note := lock_note(path):
+                    notes.append(note)
+    once, doubles = counted_once(read)
+    notes += doubles
+    return once
+
+
+def _end(failures: list[dict[str, str]]) -> NoReturn:
+    """Say what failed, and end with the exit code for it."""
+    for one in failures:
+        fail(one["message"])
     raise click.exceptions.Exit(EXIT_BOOK)
 
 
-def _pdf(data: bytes, target: Path, quiet: bool) -> Path | None:
-    """The PDF beside the pack; None, with a line that says so, where there is none."""
-    from batch.files import write_whole
-    from batch.pdf import PdfError, to_pdf
+@dataclass(frozen=True)
+class _Pdf:
+    """What became of the PDF: its path, why it could not be made, or that nothing could make it."""
 
+    path: Path | None = None
+    failed: str = ""
+    absent: bool = False
+
+
+def _pdf(data: bytes, target: Path) -> _Pdf:
+    """The PDF beside the pack."""
+    from batch.errors import SiltbookError, too_large
+    from batch.files import take, write_whole
+    from batch.pdf import to_pdf
+    from batch.review.target import PDF_MARK, refuse_loss
+
+    path = target.with_suffix(".pdf")
     try:
         made = to_pdf(data)
-    except PdfError as error:
-        fail(str(error))
-        return None
-    if made is None:
-        if not quiet:
-            click.echo("  No PDF: LibreOffice is not installed here.")
-        return None
-    path = target.with_suffix(".pdf")
-    write_whole(path, made)
-    return path
+        if made is None:
+            return _Pdf(absent=True)
+        if take(target).data != data:
+            return _Pdf(
+                failed=f"{target}: was replaced or changed while its PDF was made, so no PDF was "
+                "written. Run again, or print it from the workbook."
+            )
+        refuse_loss(target, pdf=True)
+        write_whole(path, made + PDF_MARK)
+    except SiltbookError as error:
+        return _Pdf(failed=str(error))
+    except MemoryError:
+        return _Pdf(failed=too_large(path))
+    return _Pdf(path)
+
+
+def _of_pdf(pdf: _Pdf, target: Path) -> Iterator[str]:
+    """What the terminal says of the PDF; also of one that lies there and is not this pack's."""
+    if pdf.path:
+        yield f"  PDF: {pdf.path}"
+        return
+    if pdf.absent:
+        yield "  No PDF: LibreOffice is not installed here."
+    if (left := target.with_suffix(".pdf")).exists():
+        yield f"  {left} was left as it is; it is not of this pack."
 
 
 @click.command(epilog=EPILOG)
@@ -109,14 +174,20 @@ def agree(pack: Path, book: Path) -> None:
     Nothing else in the book is touched; the previous one is kept beside it. Rows that the book
     already has are not added again.
     """
-    from batch.files import replace_book, take
+    from batch.files import lock_note, replace_book, sweep, take
     from batch.report.book import printable
     from batch.review.carry import carry
     from batch.review.summary import carried_lines
+    from batch.review.target import refuse_copy
 
     with refusals():
+        refuse_copy(book)
+        sweep(book.parent)
         taken = take(book)
         carried = carry(take(pack).data, str(pack), taken.data, str(book))
         kept = None if carried.data is None else replace_book(taken, carried.data)
-    for line in carried_lines(carried, book, kept):
+    said = [*carried_lines(carried, book, kept), lock_note(pack)]
+    if note := lock_note(book):
+        said += [note, "  Open it anew before you save it there, or the rows are lost."]
+    for line in filter(None, said):
         click.echo(printable(line))

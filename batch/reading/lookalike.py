@@ -10,7 +10,7 @@ import contextlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from batch.errors import BookError
+from batch.errors import BookError, PackError
 from batch.reading.cells import Cells, IsoDate, SheetCells, SheetPart, Style, Value, Workbook
 from batch.reading.headers import find_header
 from batch.reading.opc import DAMAGE
@@ -19,6 +19,7 @@ from batch.reading.sheetxml import read_sheet
 from checks.findings import Finding, find
 from templates.contract import FARM, LISTS, READINGS, RESULT_SHEETS, STATIONS, WORK, Sheet, bare
 
+_PACK = ("Agenda", "About this pack")  # sheets of a review pack, which no book has both
 _SHEETS = 60  # sheets that are looked at
 _ROWS = 200  # rows of each whose content is weighed
 _SHARE = 0.7  # of a column's cells that must be of one kind
@@ -35,6 +36,11 @@ def plain_name(name: str) -> str:
 
 def missing_sheet(workbook: Workbook, sheet: Sheet, name: str) -> BookError:
     """The refusal of a book without a sheet that it needs: says which sheet looks like it."""
+    if {one.name for one in workbook.sheets}.issuperset(_PACK):
+        return PackError(
+            f"{name} is a review pack that 'siltbook review' made, not a farm's book: give the"
+            " book it was made from."
+        )
     names = ", ".join(part.name for part in workbook.sheets[:12])
     more = len(workbook.sheets) - 12
     names += f" and {more} more" if more > 0 else ""

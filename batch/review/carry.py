@@ -3,55 +3,30 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from batch.errors import BookError
 from batch.fingerprint import digest
-from batch.reading.cells import SheetCells, Value
+from batch.reading.cells import ErrorText, NoValue
 from batch.reading.parsing import date_text, serial_date
-from batch.review import agenda, questions
-from batch.review.page import PACK_MARK
-from templates.book import Book, column_letters
+from batch.review import agenda
+from batch.review.minutes import Filled, Minutes, PackBook, read_pack, text_of
+from batch.sheets.kit import MAX_TEXT
+from templates.book import Book
 
-_HEADERS = (agenda.FARM, agenda.STATION, agenda.ACTION, agenda.WHO, agenda.DUE)
 _DONE = "nothing was changed"
-
-Rows = Mapping[int, Mapping[int, Value]]  # row number -> column -> value
-
-
-@dataclass(frozen=True)
-class PackBook:
-    """One book that a pack was made from."""
-
-    number: str
-    farm: str
-    file: str
-    fingerprint: str
-
-
-@dataclass(frozen=True)
-class Filled:
-    """One Agenda row that the meeting filled in; `places` gives the cell of each header."""
-
-    farm: str
-    station: str
-    action: str
-    who: str
-    due: Value | None
-    number: str
-    places: Mapping[str, str]
-
-
-@dataclass(frozen=True)
-class Minutes:
-    """What a filled-in pack says: its books, and the rows with anything in them."""
-
-    name: str
-    books: tuple[PackBook, ...]
-    rows: tuple[Filled, ...]
-    date1904: bool
+_AHEAD = 10  # [years]; a due date further off is a slip
+_ASKED = {
+    agenda.FARM: "a farm of this pack",
+    agenda.STATION: "a station's name",
+    agenda.ACTION: "what was agreed, in words",
+    agenda.WHO: "a name",
+    agenda.DUE: "a date such as 2026-08-10",
+    agenda.BOOK: "the book's number as on the sheet About this pack, or nothing",
+}
 
 
 @dataclass(frozen=True)
@@ -59,7 +34,8 @@ class Carried:
     """The book with the rows added, or None where nothing was to add.
 
     `rows` their numbers on the sheet; `already` how many the book had; `others` how many belong
-    to other farms; `changed` whether the book changed since the pack was made.
+    to other farms; `changed` whether the book changed since the pack was made; `idle` the cells of
+    rows that name a station and no action.
     """
 
     data: bytes | None
@@ -68,6 +44,7 @@ class Carried:
     already: int
     others: int
     changed: bool
+    idle: tuple[str, ...] = ()
 
 
 def carry(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
@@ -84,6 +61,11 @@ def carry(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
     from batch.review.append import append_rows
 
     minutes = read_pack(pack, pack_name)
+    for ref in minutes.merged:
+        raise BookError(
+            f"{pack_name}: {ref} is merged over several rows, so it cannot be told whose answer it "
+            f"holds: unmerge it, write into each row and run again; {_DONE}."
+        )
     if kind := kind_of(book):
         raise BookError(
             f"{book_name} is {FORMATS[kind]}, which cannot take rows: save it as .xlsx in a "
@@ -97,7 +79,7 @@ def carry(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
     others = len(minutes.rows) - len(mine)
     sheet = read.agreed.sheet
     if not new:
-        return Carried(None, sheet, (), len(wanted), others, changed)
+        return Carried(None, sheet, (), len(wanted), others, changed, minutes.idle)
     _ask_for_columns(read, new, book_name)
     styles = open_workbook(open_package(book, book_name), book_name).styles
     try:
@@ -105,7 +87,8 @@ def carry(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
     except GraftError as error:
         raise BookError(f"{book_name}: {error}") from error
     _see_them(data, book_name, numbers)
-    return Carried(data, sheet, tuple(numbers), len(wanted) - len(new), others, changed)
+    already = len(wanted) - len(new)
+    return Carried(data, sheet, tuple(numbers), already, others, changed, minutes.idle)
 
 
 def _see_them(data: bytes, name: str, numbers: Sequence[int]) -> None:
@@ -120,114 +103,13 @@ def _see_them(data: bytes, name: str, numbers: Sequence[int]) -> None:
         )
 
 
-def read_pack(data: bytes, name: str) -> Minutes:
-    """What a pack says, whatever program saved it; BookError where it is no review pack."""
-    from batch.reading.opc import DAMAGE, damaged, open_package
-    from batch.reading.sheetxml import read_sheet
-    from batch.reading.workbook import open_workbook
-
-    try:
-        workbook = open_workbook(open_package(data, name), name)
-        sheets = {part.name: part for part in workbook.sheets}
-        wanted = [sheets.get(title) for title in (questions.ABOUT, agenda.TITLE)]
-        cells = [read_sheet(workbook, part) if part else SheetCells() for part in wanted]
-    except BookError:
-        raise
-    except DAMAGE:
-        raise damaged(name) from None
-    about, listed = (_by_row(c) for c in cells)
-    if not any(str(v).startswith(PACK_MARK) for v in about.get(2, {}).values()):
-        raise BookError(
-            f"{name} is no review pack (its sheet {questions.ABOUT} does not say so): "
-            "give a pack that 'siltbook review' made."
-        )
-    return Minutes(name, tuple(_books(about)), tuple(_filled(listed, name)), workbook.date1904)
-
-
-def refuse_loss(target: Path, pdf: bool) -> None:
-    """BookError where a pack at `target` would replace what is no pack, or a meeting's minutes."""
-    from batch.files import take
-
-    beside = target.with_suffix(".pdf")
-    if not target.exists():
-        if pdf and beside.exists():
-            raise BookError(
-                f"{beside} exists and is not this pack's: choose another name by --out."
-            )
-        return
-    try:
-        minutes = read_pack(take(target).data, str(target))
-    except BookError as error:
-        raise BookError(
-            f"{target} exists and is no review pack: choose another name by --out."
-        ) from error
-    if minutes.rows:
-        count = f"{len(minutes.rows)} row{'' if len(minutes.rows) == 1 else 's'}"
-        raise BookError(
-            f"{target} holds {count} that a meeting filled in: it was not replaced; carry them "
-            "over by 'siltbook agree' and move the pack away, or choose another name by --out."
-        )
-
-
-def _by_row(cells: SheetCells) -> dict[int, dict[int, Value]]:
-    rows: dict[int, dict[int, Value]] = {}
-    for col, content in cells.columns.items():
-        for row, value in zip(content.rows, content.values, strict=True):
-            rows.setdefault(row, {})[col] = value
-    return rows
-
-
-def _header(rows: Rows, wanted: Iterable[str]) -> tuple[int, dict[str, int]]:
-    """The first row that holds all these headers, and their columns; row 0 where none does."""
-    for number in sorted(rows):
-        places = {_text(value): col for col, value in rows[number].items()}
-        if all(header in places for header in wanted):
-            return number, places
-    return 0, {}
-
-
-def _text(value: Value | None) -> str:
-    if isinstance(value, float):
-        return f"{value:g}"
-    return "" if value is None else " ".join(str(value).split())
-
-
-def _books(rows: Rows) -> Iterable[PackBook]:
-    wanted = (questions.BOOK, agenda.FARM, questions.FILE, questions.PRINT)
-    header, places = _header(rows, wanted)
-    for number in sorted(n for n in rows if n > header > 0):
-        texts = [_text(rows[number].get(places[h])) for h in wanted]
-        if texts[0]:
-            yield PackBook(*texts)
-
-
-def _filled(rows: Rows, name: str) -> Iterable[Filled]:
-    header, places = _header(rows, _HEADERS)
-    if not header:
-        raise BookError(
-            f"{name}: the sheet {agenda.TITLE} lacks its header row "
-            f"({', '.join(_HEADERS)}). Put it back, or make the pack again."
-        )
-    for number in sorted(n for n in rows if n > header):
-        row = rows[number]
-        due = row.get(places[agenda.DUE])
-        texts = {h: _text(row.get(places[h])) for h in _HEADERS}
-        if texts[agenda.ACTION] or texts[agenda.WHO] or texts[agenda.DUE]:
-            cells = {h: f"{agenda.TITLE}!{column_letters(places[h])}{number}" for h in _HEADERS}
-            book = _text(row.get(places.get(agenda.BOOK, -1)))
-            yield Filled(
-                texts[agenda.FARM], texts[agenda.STATION], texts[agenda.ACTION],
-                texts[agenda.WHO], due if texts[agenda.DUE] else None, book, cells,
-            )  # fmt: skip
-
-
 def _own(minutes: Minutes, book: Book, data: bytes, name: str) -> tuple[PackBook, bool]:
     """Which of the pack's books this is, and whether it changed since.
 
     By its fingerprint, else by file name and farm, else by the farm's name alone.
     """
     print_ = digest(data)
-    farm, file = _text(book.settings.farm), Path(name).name
+    farm, file = text_of(book.settings.farm), Path(name).name
     exact = [b for b in minutes.books if b.fingerprint == print_]
     both = [b for b in minutes.books if b.file == file and b.farm in (farm, Path(file).stem)]
     alone = [b for b in minutes.books if farm and b.farm == farm]
@@ -240,62 +122,99 @@ def _own(minutes: Minutes, book: Book, data: bytes, name: str) -> tuple[PackBook
     )
 
 
+def _refused(row: Filled, header: str, minutes: Minutes, said: str) -> BookError:
+    """The refusal of one cell: where it is, what was read, what is accepted."""
+    return BookError(
+        f"{minutes.name}: {row.place(header)}: {said}; accepted: {_ASKED[header]}. Correct it and "
+        f"run again; {_DONE}."
+    )
+
+
+def _told(row: Filled, header: str, minutes: Minutes) -> str:
+    """A cell's text; BookError where it holds a formula's absence, an error or far too much."""
+    value = row.cells.get(header)
+    if isinstance(value, NoValue):
+        raise _refused(row, header, minutes, "read a formula without a stored value")
+    if isinstance(value, ErrorText):
+        raise _refused(row, header, minutes, f"read the error {value}")
+    no_words = bool if header == agenda.WHO else (bool, float)
+    if header in (agenda.ACTION, agenda.WHO) and isinstance(value, no_words):
+        raise _refused(row, header, minutes, f"read {text_of(value)!r}, which is no text")
+    text = text_of(value)
+    if len(text) > MAX_TEXT:
+        raise _refused(row, header, minutes, f"read {len(text):,} characters, which is too long")
+    return text
+
+
 def _is_of(row: Filled, own: PackBook, minutes: Minutes) -> bool:
     """Whether a row is this book's: by its number, else by the farm that it names."""
-    if row.number:
-        return row.number == own.number
-    if not row.farm:
+    number = _told(row, agenda.BOOK, minutes)
+    if number:
+        if number not in {b.number for b in minutes.books}:
+            raise _refused(row, agenda.BOOK, minutes, f"read {number!r}, no book of this pack")
+        return number == own.number
+    farm = _told(row, agenda.FARM, minutes)
+    if not farm:
         if len(minutes.books) == 1:
             return True
         raise BookError(
-            f"{minutes.name}: {row.places[agenda.FARM]} is empty in a row that is filled in; "
+            f"{minutes.name}: {row.place(agenda.FARM)} is empty in a row that is filled in; "
             f"write which farm it is for and run again; {_DONE}."
         )
-    farms = {b.farm.casefold() for b in minutes.books}
-    if row.farm.casefold() not in farms:
+    farms = Counter(b.farm.casefold() for b in minutes.books)
+    if farm.casefold() not in farms:
         raise BookError(
-            f"{minutes.name}: {row.places[agenda.FARM]}: read {row.farm!r}, which is no farm of "
+            f"{minutes.name}: {row.place(agenda.FARM)}: read {farm!r}, which is no farm of "
             f"this pack; accepted: {', '.join(sorted(b.farm for b in minutes.books))}. "
             f"Correct it and run again; {_DONE}."
         )
-    return row.farm.casefold() == own.farm.casefold()
+    if farms[farm.casefold()] > 1:
+        raise BookError(
+            f"{minutes.name}: {row.place(agenda.FARM)}: read {farm!r}, which "
+            f"{farms[farm.casefold()]} books of this pack are called; write the book's number, as "
+            f"on the sheet About this pack, under the header {agenda.BOOK} and run again; {_DONE}."
+        )
+    return farm.casefold() == own.farm.casefold()
 
 
 def _checked(row: Filled, book: Book, minutes: Minutes, name: str) -> dict[str, str | dt.date]:
     """The row as the sheet Agreed takes it; BookError for a station or date that is none."""
-    where = minutes.name
-    if not row.action:
+    station, action, who = (
+        _told(row, header, minutes) for header in (agenda.STATION, agenda.ACTION, agenda.WHO)
+    )
+    if not action:
         raise BookError(
-            f"{where}: {row.places[agenda.ACTION]} is empty where 'Who' or 'By when' is filled "
-            f"in; write what was agreed and run again; {_DONE}."
+            f"{minutes.name}: {row.place(agenda.ACTION)} is empty where 'Who' or 'By when' is "
+            f"filled in; write what was agreed and run again; {_DONE}."
         )
-    named = {_text(s).casefold(): str(s) for s in book.stations.frame["station"] if s}
-    station = named.get(row.station.casefold())
-    if station is None:
-        read = f"read {row.station!r}, which is" if row.station else "is empty:"
+    named = {text_of(s).casefold(): str(s) for s in book.stations.frame["station"] if s}
+    if station.casefold() not in named:
+        read = f"read {station!r}, which is" if station else "is empty:"
         raise BookError(
-            f"{where}: {row.places[agenda.STATION]}: {read} no station of {name}; accepted: a name "
-            f"from its sheet {book.stations.sheet}. Correct it and run again; {_DONE}."
+            f"{minutes.name}: {row.place(agenda.STATION)}: {read} no station of {name}; accepted: "
+            f"a name from its sheet {book.stations.sheet}. Correct it and run again; {_DONE}."
         )
-    made: dict[str, str | dt.date] = {"station": station, "action": row.action}
-    if row.who:
-        made["who"] = row.who
-    if row.due is not None:
+    made: dict[str, str | dt.date] = {"station": named[station.casefold()], "action": action}
+    if who:
+        made["who"] = who
+    if agenda.DUE in row.cells:
         made["due"] = _day(row, minutes)
     return made
 
 
 def _day(row: Filled, minutes: Minutes) -> dt.date:
-    value, found = row.due, None
+    """The due date; BookError for what is none, or lies before the month or years ahead."""
+    text, value, found = _told(row, agenda.DUE, minutes), row.cells[agenda.DUE], None
     if isinstance(value, float):
         found = serial_date(value, minutes.date1904)
     elif isinstance(value, str):
         found = date_text(value).date
     if found is None:
-        raise BookError(
-            f"{minutes.name}: {row.places[agenda.DUE]}: read {_text(value)!r}, which is no date; "
-            f"accepted: a date such as 2026-08-10. Correct it and run again; {_DONE}."
-        )
+        raise _refused(row, agenda.DUE, minutes, f"read {text!r}, which is no date")
+    since = minutes.since
+    if since and not 0 <= (found - since).days <= 366 * _AHEAD:
+        how = f"before {since}, the month reviewed" if found < since else "years ahead"
+        raise _refused(row, agenda.DUE, minutes, f"read {found}, which lies {how}")
     return found
 
 

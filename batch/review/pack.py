@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from io import BytesIO
 from typing import Any
 
 from batch.errors import BookError
 from batch.review import across, agenda, ahead, logs, money, questions, stations
+from batch.review.doubles import perhaps_twice
 from batch.review.farm import FarmMonth, why_outside
 from batch.review.month import Month
 from batch.review.page import Pack, new_kit
@@ -30,9 +31,12 @@ _SHEETS: tuple[tuple[str, Callable[[Kit, Any, Pack], None]], ...] = (
 )
 
 
-def make_pack(books: Iterable[FarmMonth], month: Month, version: str) -> Pack:
+def make_pack(
+    books: Iterable[FarmMonth], month: Month, version: str, notes: Sequence[str] = ()
+) -> Pack:
     """The pack of these books; those of other seasons serve the comparison alone.
 
+    `notes` say what was passed over before.
     BookError, one sentence, where no book is of the month.
     """
     taken: list[FarmMonth] = []
@@ -49,7 +53,8 @@ def make_pack(books: Iterable[FarmMonth], month: Month, version: str) -> Pack:
         raise BookError(
             f"No book is of {month} ({'; '.join(reasons[:5])}). Give another month or other books."
         )
-    return Pack(month, tuple(taken), tuple(others), version)
+    said = (*notes, *perhaps_twice(taken))
+    return Pack(month, tuple(taken), tuple(others), version, said)
 
 
 def pack_bytes(pack: Pack) -> bytes:

@@ -50,13 +50,15 @@ _NUMBERS = ("metres", "whole", "days", "rate", "energy", "share")
 class Pack:
     """Everything that a review is made from.
 
-    `others` are books of other seasons, which serve the comparison of fouling alone.
+    `others` are books of other seasons, which serve the comparison of fouling alone; `notes` say
+    what was passed over or may count twice.
     """
 
     month: Month
     farms: tuple[FarmMonth, ...]
     others: tuple[FarmMonth, ...]
     version: str
+    notes: tuple[str, ...] = ()
 
     @property
     def several(self) -> bool:

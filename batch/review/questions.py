@@ -14,6 +14,7 @@ from checks.findings import CATALOGUE, Finding, Severity
 from templates import look
 
 QUESTIONS, ABOUT = "Data questions", "About this pack"
+MOST_NOTES = 20  # on the last sheet; the terminal has them all
 MOST_CELLS = 12  # named in one line
 # A look back at a month always leaves later entries out: that is no question.
 _NO_QUESTION = ("date-after-review",)
@@ -106,7 +107,7 @@ def write_about(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     mark = f"{PACK_MARK} {pack.version} · {pack.month} · as of {pack.month.last}"
     sheet.write_string(1, 0, mark, kit.format("mark"))
     row = 2
-    for said in _SAID:
+    for said in (*_SAID, *map(k.one_line, pack.notes[:MOST_NOTES])):
         note(kit, sheet, row, _ABOUT, said)
         row += 1
     last = table(kit, sheet, row, _ABOUT, _books(pack))

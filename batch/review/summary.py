@@ -7,35 +7,13 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from batch.files import make_folder
 from batch.model import Verdict
 from batch.review.agenda import Item, agreed_line, items
 from batch.review.carry import Carried
 from batch.review.logs import agreed, episodes, flushes
 from batch.review.money import farm_line, station_costs
-from batch.review.month import Month
 from batch.review.page import Pack
 from batch.review.questions import questions
-
-BADGE = ".review-"  # stands in a pack's name, so that no pack is taken for a book
-
-
-def pack_path(books: Sequence[Path], month: Month, out: Path | None) -> Path:
-    """Where the pack goes: `out` itself where it ends in .xlsx, else a name in that folder.
-
-    Without `out` it goes beside the book, or into the folder of books. BookError where the
-    folder cannot be made.
-    """
-    if out is not None and out.suffix.lower() == ".xlsx":
-        folder, target = out.parent, out
-    else:
-        first = books[0]
-        single = len(books) == 1
-        name = (first.stem if first.is_file() else first.resolve().name) if single else "portfolio"
-        folder = out or (first.parent if first.is_file() else first)
-        target = folder / f"{name}{BADGE}{month}.xlsx"
-    make_folder(folder)
-    return target
 
 
 def lines(pack: Pack) -> Iterator[str]:
@@ -79,6 +57,7 @@ def pack_json(pack: Pack, target: Path, pdf: Path | None, failed: Sequence[str])
         "flushes": dict(proofs),
         "energy_kwh": sum(e for e in energy if e is not None),
         "data_questions": sum(len(q.findings) for q in questions(pack)),
+        "notes": list(pack.notes),
         "output": str(target),
         "pdf": None if pdf is None else str(pdf),
         "failed": list(failed),
@@ -124,3 +103,6 @@ def carried_lines(carried: Carried, book: Path, kept: Path | None) -> Iterator[s
         yield f"{book}: nothing added; the pack's Agenda has no filled row for this farm."
     if carried.others:
         yield f"  {carried.others} filled for other farms: run agree with their books too."
+    if carried.idle:
+        cells = ", ".join(carried.idle)
+        yield f"  Without an action, so not taken: {cells}."
