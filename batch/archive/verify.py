@@ -148,7 +148,7 @@ def _package(
     except standard.DescriptorError as error:
         yield f"{PACKAGE}: {error}"
         return
-    tables = {table["path"]: held.sizes[table["path"]] for table in safe["resources"]}
+    tables = {table["path"]: held.sizes[table["path"]] for table in safe}
     try:
         too_many = standard.too_many(tables, path)
     except OSError as error:
@@ -160,7 +160,9 @@ def _package(
             "left out."
         )
         return
-    yield from standard.troubles(path, safe)
+    for table in safe:
+        at = table["path"]
+        yield from standard.troubles(_read(path / at, held.sizes[at]), table)
 
 
 def _again(path: Path, listed: manifest.Manifest, held: Holding, notes: list[str]) -> Iterator[str]:

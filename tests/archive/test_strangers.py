@@ -150,7 +150,12 @@ def withheld(archive: Path) -> None:
 
 NESTED = '{"stations": ' + "[" * 200_000
 NUMBERS = '{"stations": [{"station": ' + "1" * 5_000 + "}]}"
-WIDE = "a\r\n" + "x" * (3 * MIB)
+INVALID = "not valid by the Data Package standard: "
+HEAD_FARM = "setting,value,unit,cell\r\n"
+HEAD_RUNS = (
+    "station,start,end,readings,rate_m_per_day,rate_low,rate_high,valid,why,ended_by,inferred,"
+    "recovered,rows\r\n"
+)
 
 # Name -> what is done to the archive, and what its lines say; '' where it is whole all the same.
 HARM: dict[str, tuple[Callable[[Path], object], str]] = {
@@ -192,10 +197,22 @@ HARM: dict[str, tuple[Callable[[Path], object], str]] = {
     "text-digits": (sealed("READ-ME-FIRST.txt", "1" * 4_000), AGAIN),
     "text-large": (sealed("READ-ME-FIRST.txt", "1" * (3 * MIB)), AGAIN),
     "table-large": (described("data/readings.csv", b"1,2\r\n" * (15 * MIB)), AGAIN),
-    "table-wide": (described("data/farm.csv", WIDE), "data/farm.csv: "),
-    "table-bytes": (described("data/farm.csv", b"\xff\xfe\0\0" * 5_000), "data/farm.csv: "),
-    "table-digits": (described("data/runs.csv", "readings\r\n" + "9" * 100_000), "data/runs.csv: "),
-    "table-quote": (described("data/runs.csv", '"' + "a,\r\n" * 400_000), "data/runs.csv: "),
+    "table-wide": (described("data/farm.csv", HEAD_FARM + "," * 900_000),
+                   f"data/farm.csv: {INVALID}row 2 has 900,001 cells and not 4"),
+    "table-columns": (described("data/farm.csv", ",".join(f"a{i}" for i in range(900_000))),
+                      f"data/farm.csv: {INVALID}the columns are not those that are described"),
+    "table-cell": (described("data/farm.csv", HEAD_FARM + "a," + "x" * (15 * MIB) + ",\U0001f4a7,"),
+                   "data/farm.csv: differs"),
+    "table-bytes": (described("data/farm.csv", b"\xff\xfe\0\0" * 5_000),
+                    f"data/farm.csv: {INVALID}it is not UTF-8"),
+    "table-digits": (described("data/runs.csv", HEAD_RUNS + "E1,,," + "9" * (4 * MIB) + "," * 9),
+                     f'data/runs.csv: {INVALID}Type error in the cell "9999'),
+    "table-power": (described("data/runs.csv", HEAD_RUNS + "E1,,,1e99999999999" + "," * 9),
+                    f'data/runs.csv: {INVALID}Type error in the cell "1e99999999999"'),
+    "table-quote": (described("data/farm.csv", HEAD_FARM + '"' + "a\n" * 200_000),
+                    f"data/farm.csv: {INVALID}it is no table with commas (unexpected end of data)"),
+    "table-guess": (described("data/farm.csv", HEAD_FARM + ';"a' * (5 * MIB)),
+                    f"data/farm.csv: {INVALID}row 2 has 1 cells and not 4"),
     "book-bomb": (repacked(bombed), AGAIN),
     "book-lying": (lying, AGAIN),
     "book-parts": (many_parts, AGAIN),
@@ -322,14 +339,16 @@ def test_a_descriptor_says_nothing_but_what_this_program_writes(
 def test_what_the_library_itself_cannot_do_is_one_sentence(
     archive: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from frictionless import Package
+    from frictionless import Schema
 
     def broken(*_: object, **__: object) -> None:
         raise RecursionError("too deep")
 
-    monkeypatch.setattr(Package, "from_descriptor", broken)
+    monkeypatch.setattr(Schema, "from_descriptor", broken)
+    found = verify(archive, judge_again=False).troubles
+    assert len(found) == 10
     said = "not valid by the Data Package standard: it could not be read (RecursionError)"
-    assert verify(archive, judge_again=False).troubles == (f"the package: {said}",)
+    assert found[0] == f"data/farm.csv: {said}"
 
 
 def test_tables_too_large_for_the_library_are_left_to_the_comparison(
