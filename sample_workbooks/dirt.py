@@ -6,8 +6,9 @@ At the reference flow the drop [m of water] of an element, t days after its last
 
 `clean` is the drop of a freshly cleaned element, `base` the dirt that the last reset left
 behind, `steady` the even part of fouling [m/day] and `rising` the accelerating part [m/day2].
-At another flow the drop is h_ref * (Q / Q_ref)**2. A torn element lets part of the water past:
-its drop is the intact one times `torn` (1 = intact).
+At another flow the drop is h_ref * (Q / Q_ref)**exponent; the exponent is 2 unless said
+otherwise. A torn element lets part of the water past: its drop is the intact one times `torn`
+(1 = intact).
 
 A flush gives back `flush_share` of the excess over clean, a hand cleaning `cleaning_share`:
 base_after = (1 - share) * (h_ref - clean), and t starts again at 0.
@@ -26,7 +27,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Dirt:
-    """True parameters of one station: [m], [m/day], [m/day2], shares 0 to 1, flow [m3/h]."""
+    """True parameters of one station: [m], [m/day], [m/day2], shares 0 to 1, flow [m3/h], [-]."""
 
     clean: float
     steady: float
@@ -34,6 +35,7 @@ class Dirt:
     reference_flow: float
     flush_share: float = 0.75
     cleaning_share: float = 0.95
+    exponent: float = 2.0
 
 
 @dataclass(frozen=True)
@@ -54,7 +56,7 @@ def excess(dirt: Dirt, reset: Reset, day: dt.date) -> float:
 def true_drop(dirt: Dirt, reset: Reset, day: dt.date, flow: float) -> float:
     """The drop over the element [m] on `day` at `flow` [m3/h]."""
     intact = dirt.clean + excess(dirt, reset, day)
-    return intact * (flow / dirt.reference_flow) ** 2 * reset.torn
+    return intact * (flow / dirt.reference_flow) ** dirt.exponent * reset.torn
 
 
 def give_back(dirt: Dirt, reset: Reset, day: dt.date, share: float) -> Reset:

@@ -15,12 +15,13 @@ HERE = Path(__file__).resolve().parent
 if str(HERE.parent) not in sys.path:
     sys.path.insert(0, str(HERE.parent))
 
-from sample_workbooks import mixed, portfolio, real_life, rows, twelve  # noqa: E402
+from sample_workbooks import flow, mixed, portfolio, real_life, rows, twelve  # noqa: E402
 from sample_workbooks.dirt import Dirt, Reset  # noqa: E402
 from sample_workbooks.season import Episode, Gauge, Season, TrueReading  # noqa: E402
 from templates.blank import BlankOptions, build  # noqa: E402
 
 TWELVE, REAL_LIFE, MIXED = "twelve-stations.xlsx", "real-life-psi.xlsx", "mixed-units.xlsx"
+FLOWS = "many-flows.xlsx"
 
 _AGREED = (
     {
@@ -56,6 +57,8 @@ def _seasons(name: str) -> tuple[tuple[Season, ...], tuple[Gauge, ...]]:
         return twelve.seasons(), (twelve.GAUGE,) * len(twelve.PLANS)
     if name == MIXED:
         return mixed.seasons(), mixed.GAUGES
+    if name == FLOWS:
+        return flow.seasons(), flow.GAUGES
     if name == REAL_LIFE:
         return real_life.seasons(), (real_life.GAUGE,) * len(real_life.PLANS)
     raise KeyError(name)
@@ -89,9 +92,18 @@ def _mixed() -> bytes:
     return build(options, rows.sheets(seasons, gauges, "bar"), settings)
 
 
+def _flows() -> bytes:
+    seasons, gauges = _seasons(FLOWS)
+    settings = rows.settings(flow.FARM, "bar", "m3/h", flow.REVIEW)
+    options = BlankOptions("bar", "m3/h", flow.FARM)
+    return build(options, rows.sheets(seasons, gauges, "bar"), settings)
+
+
 def files() -> dict[str, bytes]:
     """File name -> bytes of every sample workbook."""
-    return {TWELVE: _twelve(), REAL_LIFE: real_life.write()[0], MIXED: _mixed()}
+    return {
+        TWELVE: _twelve(), REAL_LIFE: real_life.write()[0], MIXED: _mixed(), FLOWS: _flows(),
+    }  # fmt: skip
 
 
 def main() -> None:

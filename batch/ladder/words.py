@@ -7,8 +7,10 @@ import datetime as dt
 from batch.ladder.climb import RISE_TO_WATCH, Gear, Step, missing_cycles
 from batch.ladder.facts import Facts, field_low, inlet_low, leak_suspected
 from batch.model import Verdict, Work
+from batch.numbers.runs import corrected_drop
 from templates.units import metres_per
 
+OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before it is told
 READ_ONCE_MORE = "Read once more first: the drop is too near the limit for this gauge to tell."
 READ_AGAIN = "Read inlet and outlet again and enter the reading."
 READ_AFTER = "read inlet and outlet again the same day and enter the reading."
@@ -190,7 +192,17 @@ def _expected(facts: Facts) -> str:
     if facts.as_of is not None and expected.low <= facts.as_of:
         until = f"8 in 10: by {expected.high}; " if expected.high else ""
         span = f"{until}it may be over by now"
-    return f"expected at the limit about {expected.date} ({span})"
+    return f"{_at_reference(facts)} at the limit about {expected.date} ({span})"
+
+
+def _at_reference(facts: Facts) -> str:
+    """'expected', and at which drop where the forecast stands on a clearly other one."""
+    latest, station = facts.latest, facts.history.station
+    flow = latest.flow if latest else None
+    at = corrected_drop(facts.drop, flow, station.reference_flow, facts.history.exponent)
+    if not abs(at - facts.drop) > OTHER_FLOW * facts.drop:  # nor where it is no number
+        return "expected"
+    return f"{at:.2f} m at the reference flow, expected there"
 
 
 def _passed(facts: Facts) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import warnings
 import zipfile
 from collections import Counter
 from functools import cache
@@ -14,15 +15,15 @@ import pytest
 
 from batch.audit.job import audit_bytes
 from batch.audit.model import State
-from batch.job import assess_bytes
+from batch.job import assess_bytes, review_bytes
 from batch.model import Verdict
 from templates.contract import PRESSURE_UNITS, bare
 from templates.units import metres_per
 from tests.samples.load import SAMPLES, load_make
 
 make = load_make()
-NAMES = ("twelve-stations.xlsx", "real-life-psi.xlsx", "mixed-units.xlsx")
-BUILT = ("twelve-stations.xlsx", "mixed-units.xlsx")
+NAMES = ("twelve-stations.xlsx", "real-life-psi.xlsx", "mixed-units.xlsx", "many-flows.xlsx")
+BUILT = ("twelve-stations.xlsx", "mixed-units.xlsx", "many-flows.xlsx")
 Row = dict[str, Any]
 
 
@@ -57,7 +58,7 @@ def recomputed(truth: Any, day: dt.date, flow: float, occasion: str) -> float:
         reset = on_day[-2]
     age = (day - reset.day).days
     intact = dirt.clean + reset.base + dirt.steady * age + dirt.rising * age * age
-    return float(intact * (flow / dirt.reference_flow) ** 2 * reset.torn)
+    return float(intact * (flow / dirt.reference_flow) ** dirt.exponent * reset.torn)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -153,6 +154,39 @@ def test_each_of_the_four_has_an_inlet_of_its_own() -> None:
     assert {r.verdict for r in assessed.stations} == {Verdict.HAND_CLEAN}
     rules = audit_bytes(data, "mixed-units.xlsx").results
     assert [rule.rule.code for rule in rules if rule.state is State.LOOK] == []
+
+
+def test_many_flows_fix_the_exponent_where_gauge_and_flows_allow() -> None:
+    data = (SAMPLES / "many-flows.xlsx").read_bytes()
+    assessed = assess_bytes(data, "many-flows.xlsx")
+    assert assessed.findings == ()
+    fits = {r.station.name: r.history.flow_fit for r in assessed.stations}
+    for station in ("F1 Sand", "F2 Screen"):
+        fit, true = fits[station], make.truth("many-flows.xlsx")[station].dirt.exponent
+        assert fit.low is not None
+        assert fit.high is not None
+        assert fit.low <= true <= fit.high
+        assert fit.n == fit.estimate
+    assert fits["F3 One valve"].why_default.startswith("largest flow only 1.06 times the smallest")
+    assert fits["F4 Old gauge"].why_default.startswith("standard error 0.50")
+    watched = assessed.stations[0].judgement.reason
+    assert "drop 1.84 m" in watched.lower()
+    assert "; 3.67 m at the reference flow, expected there at the limit about 2026-07-31" in watched
+
+
+def test_the_evidence_stands_in_the_station_review_of_many_flows() -> None:
+    data = (SAMPLES / "many-flows.xlsx").read_bytes()
+    book = review_bytes(data, "many-flows.xlsx", "many-flows.xlsx").package
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)
+        sheet = openpyxl.load_workbook(io.BytesIO(book))["Station review"]
+    heads = [cell.value for cell in sheet[3]]
+    shown = {
+        row[1]: row[heads.index("Exponent rests on")]
+        for row in sheet.iter_rows(min_row=4, values_only=True)
+    }
+    assert shown["F1 Sand"] == "8 in 10: 1.29 to 1.42; 13 clean readings at 19.8 to 39.6 m³/h"
+    assert "standard error 0.50, at most 0.15 is asked" in str(shown["F4 Old gauge"])
 
 
 def test_a_season_spans_26_weeks_with_some_visits_missed() -> None:

@@ -19,7 +19,7 @@ from templates.contract import RESULT_SHEETS
 from tests.office import convert, needs_office
 from tests.samples.load import SAMPLES, load_make
 
-NAMES = ("twelve-stations.xlsx", "real-life-psi.xlsx", "mixed-units.xlsx")
+NAMES = ("twelve-stations.xlsx", "real-life-psi.xlsx", "mixed-units.xlsx", "many-flows.xlsx")
 
 
 def opened(book: bytes, data_only: bool = False) -> openpyxl.Workbook:
