@@ -42,7 +42,8 @@ def keep(package: bytes, sheets: dict[str, str]) -> None:
         )  # fmt: skip
         pdf = book.with_suffix(".pdf")
         for sheet, name in sheets.items():
-            page = next(i for i, t in enumerate(page_texts(pdf), 1) if t.startswith(f"{sheet} –"))
+            starts = [t.partition("\n")[0].partition(" –")[0] for t in page_texts(pdf)]
+            page = starts.index(sheet) + 1
             picture(pdf, page, name)
 
 

@@ -74,19 +74,19 @@ _BASE: dict[str, object] = {
     "font_color": INK,
     "valign": "top",
 }
-_BOX: dict[str, object] = {**_BASE, "bottom": 1, "bottom_color": RULE}
+_BOX: dict[str, object] = {**_BASE, "valign": "vcenter", "bottom": 1, "bottom_color": RULE}
 _LEFT: dict[str, object] = {**_BOX, "align": "left", "indent": 1}
 
 # Cell formats by name, in XlsxWriter's words; sheets ask for them by name only.
 FORMATS: dict[str, dict[str, object]] = {
     "title": {**_BASE, "font_size": 16, "bold": True},
     "mark": {**_BASE, "font_size": 9, "font_color": QUIET},
-    "line": {**_BASE, "text_wrap": True},
-    "strong": {**_BASE, "text_wrap": True, "bold": True},
+    "line": {**_BASE, "text_wrap": True, "valign": "vcenter"},
+    "strong": {**_BASE, "text_wrap": True, "valign": "vcenter", "bold": True},
     "question": {**_BASE, "font_size": 12, "bold": True, "valign": "bottom"},
     "caution": {
         **_BASE, "text_wrap": True, "bold": True, "left": 5, "left_color": LIMIT_LINE,
-        "indent": 1,
+        "align": "left", "indent": 1, "valign": "vcenter",
     },
     "section": {**_BASE, "font_size": 12, "bold": True},
     "head": {

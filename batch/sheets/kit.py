@@ -133,8 +133,8 @@ def date_value(value: dt.date | None, *, date1904: bool) -> float | str | None:
 # Advance widths of Calibri (Carlito has the same) [thousandths of the type size], rounded up.
 _ADVANCES = {
     240: " 'ijl", 280: ",.:;I·", 320: "()-J[]`f{}", 360: "!rt°²³", 400: "/\\sz", 440: '"Lcx',
-    480: "?FSZagkvy|", 600: "AV", 640: "DGH", 680: "NOQU", 720: "%&w…", 800: "m", 880: "M",
-    920: "@W→",
+    480: "?FSZagkvy|", 500: "#*+<=>ETY_e~–≥×", 520: "$0123456789KPX", 540: "Cbdhnopqu", 600: "AV",
+    640: "DGH", 680: "NOQU", 720: "%&w…", 800: "m", 880: "M", 920: "@W→—",
 }  # fmt: skip
 _ADVANCE = {letter: width for width, letters in _ADVANCES.items() for letter in letters}
 _SAFETY = 1.03  # bold type, and screens that round each letter to whole pixels
@@ -171,15 +171,22 @@ def spread(sheet: Any, row: int, last_col: int, value: str, style: Any, width: f
     """Write one wrapped line over several columns and return its height [pt]."""
     sheet.merge_range(row, 0, row, last_col, "", style)
     sheet.write_string(row, 0, clean(value), style)
-    height = min(409.0, lines(value, width) * LINE_POINTS + 1.5)
+    height = min(409.0, lines(value, width) * LINE_POINTS + 3)
     sheet.set_row(row, height)
     return height
 
 
-def heading(kit: Kit, sheet: Any, title: str) -> None:
-    """Write A1, the title, and A2, the line by which a later run knows its own sheets."""
+def heading(kit: Kit, sheet: Any, title: str, apart: int = 0) -> None:
+    """Write A1, the title, and A2, the line by which a later run knows its own sheets.
+
+    The farm follows the title, in the column `apart` where the first columns repeat on pages
+    to the right, which would cut a long title.
+    """
     farm = one_line(kit.assessment.book.settings.farm)
-    sheet.write_string(0, 0, clean(f"{title} – {farm}" if farm else title), kit.format("title"))
+    whole = f"{title} – {farm}" if farm and not apart else title
+    sheet.write_string(0, 0, clean(whole), kit.format("title"))
+    if apart:
+        text(sheet, 0, apart, farm, kit.format("title"))
     inputs = f" · inputs {kit.inputs}" if kit.inputs else ""
     mark = (
         f"{contract.RESULT_MARK} {kit.version} · {one_line(kit.book_name)} · as of {kit.as_of}"

@@ -68,7 +68,7 @@ _SAYS = (
 
 def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     """Write the Station review sheet around its table, whose rows follow."""
-    k.heading(kit, sheet, "Station review")
+    k.heading(kit, sheet, "Station review", apart=2)
     sheet.write_string(0, EVIDENCE + 1, "What the numbers rest on", kit.format("title"))
     sheet.write_string(1, EVIDENCE + 1, _SAYS, kit.format("mark"))
     k.header_row(kit, sheet, HEADER, COLUMNS)
