@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import shutil
 import stat
 import tempfile
@@ -24,6 +25,9 @@ BOOK_ENDINGS = (".xlsx", ".xlsm", *OTHER_ENDINGS)
 LARGEST = 512 * 1024 * 1024  # [bytes]
 DRAFT_STALE = 3_600.0  # [s]; nobody writes on one draft for so long: its process is gone
 _DRAFT = (".siltbook-", ".tmp")
+_OURS = re.compile(
+    r"\.(reviewed|audited|previous(-\d+)?|review-\d{4}-\d\d)\.[a-z]+\Z", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True)
@@ -79,15 +83,17 @@ def lock_note(path: Path) -> str:
 
 def _is_book(path: Path) -> bool:
     name = path.name
-    made_by_us = (
-        any(mark in name for mark in (".reviewed.", ".audited.", ".review-")) or ".previous" in name
-    )
     return (
         path.suffix.lower() in BOOK_ENDINGS
         and not name.startswith(("~$", "."))
-        and not made_by_us
+        and not made_by_us(name)
         and path.is_file()
     )
+
+
+def made_by_us(name: str) -> bool:
+    """Whether a file's name is one that Siltbook gives: a result, a kept book or a pack."""
+    return _OURS.search(name) is not None
 
 
 def stamp_of(path: Path) -> tuple[int, int, int]:
@@ -126,8 +132,10 @@ def reviewed_path(book: Path, out: Path | None, used: set[Path], made: str = "re
     folder = book.parent if out is None else out
     ending = ".xlsm" if book.suffix.lower() == ".xlsm" else ".xlsx"
     stem = book.stem
-    if book.suffix.lower() in OTHER_ENDINGS and book.with_suffix(".xlsx").exists():
-        stem = book.name  # the plain name belongs to the result of the .xlsx beside it
+    ours = book.suffix.lower()
+    beside = (e for e in (".xlsx", *OTHER_ENDINGS) if e != ours)
+    if ours in OTHER_ENDINGS and any(book.with_suffix(e).exists() for e in beside):
+        stem = book.name  # the plain name belongs to the result of the .xlsx, or to neither
     target = folder / f"{stem}.{made}{ending}"
     number = 2
     while target in used:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import signal
 import subprocess
 import tempfile
+import threading
 from pathlib import Path
 
 from batch.errors import SiltbookError, why
@@ -48,16 +50,20 @@ def _in_a_folder_of_its_own(program: str, xlsx: bytes, timeout: float) -> bytes:
         book, made = folder / "book.xlsx", folder / "out" / "book.pdf"
         book.write_bytes(xlsx)
         said = _convert(program, folder, book, timeout)
-        if not made.is_file() or not made.stat().st_size:
+        pdf = made.read_bytes() if made.is_file() else b""
+        if not (pdf.startswith(b"%PDF") and b"%%EOF" in pdf[-1024:]):  # whole, or it broke off
             raise PdfError(
                 f"LibreOffice made no PDF of the workbook ({said}). "
                 "Open the workbook and print it to PDF there, or give --no-pdf."
             )
-        return made.read_bytes()
+        return pdf
 
 
 def _convert(program: str, folder: Path, book: Path, timeout: float) -> str:
-    """Run the conversion; what LibreOffice said, in one short line. PdfError on a timeout."""
+    """Run the conversion; what LibreOffice said, or how it ended, in one short line.
+
+    PdfError where it cannot be started or takes too long.
+    """
     command = [
         program, f"-env:UserInstallation={(folder / 'profile').as_uri()}", "--headless",
         "--norestore", "--convert-to", "pdf", "--outdir", str(folder / "out"), str(book),
@@ -69,26 +75,60 @@ def _convert(program: str, folder: Path, book: Path, timeout: float) -> str:
             cwd=folder, start_new_session=True,
         )  # fmt: skip
     except OSError as error:
-        return why(error)
+        raise PdfError(
+            f"LibreOffice could not be started ({program}: {why(error)}). "
+            "Check its installation, or give --no-pdf."
+        ) from error
+    told = _Tail(process)
     try:
-        output, _ = process.communicate(timeout=timeout)
+        code = process.wait(timeout)
     except subprocess.TimeoutExpired:
         raise PdfError(
             f"LibreOffice did not finish the PDF within {timeout:g} seconds. "
             "Try again, or give --no-pdf."
         ) from None
     finally:
-        # Also after Ctrl-C, which does not reach a session of its own.
-        if process.poll() is None:
-            _end(process)
-    words = " ".join(output.decode(errors="replace").split())
-    return words[-200:] or f"it ended with code {process.returncode}"
+        # Also after Ctrl-C, which does not reach a session of its own, and where the program is
+        # gone and what it started is not.
+        _end(process)
+        told.close()
+    how = f"it ended with code {code}" if code >= 0 else f"signal {-code} ended it"
+    return told.words or how
+
+
+class _Tail:
+    """The last of what a process prints, read as it comes: it may print without end."""
+
+    KEPT = 4096  # [bytes]
+
+    def __init__(self, process: subprocess.Popen[bytes]) -> None:
+        self._stream = process.stdout
+        self._kept = b""
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+
+    def _read(self) -> None:
+        assert self._stream is not None
+        while piece := os.read(self._stream.fileno(), self.KEPT):
+            self._kept = (self._kept + piece)[-self.KEPT :]
+
+    def close(self) -> None:
+        """Wait for the end of the output; what holds it has been ended."""
+        self._reader.join(timeout=5)
+        if self._stream is not None and not self._reader.is_alive():
+            self._stream.close()
+
+    @property
+    def words(self) -> str:
+        """The last 200 characters on one line."""
+        return " ".join(self._kept.decode(errors="replace").split())[-200:]
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:
-    """End a conversion and whatever it started."""
-    if hasattr(os, "killpg"):
-        os.killpg(process.pid, signal.SIGKILL)
-    else:
-        process.kill()
-    process.communicate()
+    """End a conversion and whatever it started, where any of it is still there."""
+    with contextlib.suppress(ProcessLookupError, PermissionError):
+        if hasattr(os, "killpg"):
+            os.killpg(process.pid, signal.SIGKILL)
+        else:
+            process.kill()
+    process.wait()

@@ -6,8 +6,10 @@ renamed over the book, and a change on a shared drive that nobody announced are 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
+
+from batch.errors import BookError
 
 SETTLED = 1.0  # [s] without a change before a book counts as saved to its end
 Stamp = tuple[int, int, int]
@@ -43,20 +45,37 @@ class Saves:
 
 
 def stamps(folder: Path) -> dict[Path, Stamp]:
-    """The books of a folder, each with its stamp; OSError where the folder cannot be listed."""
-    from batch.files import books_in, stamp_of
+    """The books of a folder, each with its stamp; BookError where the folder cannot be watched."""
+    from batch.files import books_in
 
-    found = {}
-    for book in books_in(folder):
-        try:
-            found[book] = stamp_of(book)
-        except OSError:
-            continue  # renamed or deleted in between: the next look will tell
-    return found
+    if not folder.is_dir():
+        how = "is a file" if folder.exists() else "is not there, or was renamed or deleted"
+        raise BookError(f"{folder}: cannot be watched (it {how}). Check its path; name a folder.")
+    # One that was renamed or deleted in between: the next look will tell.
+    found = {book: stamp_now(book) for book in books_in(folder)}
+    return {book: stamp for book, stamp in found.items() if stamp is not None}
 
 
-def up_to_date(book: Path, stamp: Stamp, reviewed: Path) -> bool:
-    """Whether the reviewed copy is there and younger than the book."""
+def stamp_now(book: Path) -> Stamp | None:
+    """A book's stamp; None where it is not there or cannot be looked at."""
+    from batch.files import stamp_of
+
+    try:
+        return stamp_of(book)
+    except OSError:
+        return None
+
+
+def results(books: Iterable[Path]) -> dict[Path, Path]:
+    """Where the result of each book of one folder goes: no two of them to one name."""
+    from batch.files import reviewed_path
+
+    used: set[Path] = set()
+    return {book: reviewed_path(book, None, used) for book in sorted(books)}
+
+
+def up_to_date(stamp: Stamp, reviewed: Path) -> bool:
+    """Whether the reviewed copy is there and younger than the book with this stamp."""
     try:
         return reviewed.stat().st_mtime_ns >= stamp[0]
     except OSError:

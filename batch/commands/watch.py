@@ -4,17 +4,25 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from batch.commands.shared import AS_OF, EXIT_BOOK, day, fail, refusals
-from batch.errors import why
+from batch.commands.shared import AS_OF, day, refusals
+
+if TYPE_CHECKING:
+    from batch.watching import Stamp
 
 LOOK = 500  # [ms] between two looks at the folder, where nothing wakes us earlier
+EPILOG = (
+    "Exit codes: 0 ended by Ctrl-C; 2 wrong use of the command; 3 the folder cannot be watched, or "
+    "was renamed or deleted."
+)
 
 
-@click.command()
+@click.command(epilog=EPILOG)
 @click.argument("folder", type=click.Path(path_type=Path))
 @AS_OF
 def watch(folder: Path, as_of: dt.datetime | None) -> None:
@@ -28,51 +36,66 @@ def watch(folder: Path, as_of: dt.datetime | None) -> None:
             _watch(folder, day(as_of))
     except KeyboardInterrupt:
         click.echo()
-    except OSError as error:
-        fail(f"{folder}: this folder cannot be watched ({why(error)}). Check its path.")
-        raise click.exceptions.Exit(EXIT_BOOK) from error
 
 
 def _watch(folder: Path, as_of: dt.date | None) -> None:
     import time
 
-    from watchfiles import watch as wake
-
-    from batch.files import reviewed_path, sweep
-    from batch.watching import Saves, stamps, up_to_date
+    from batch.files import sweep
+    from batch.report.book import printable
+    from batch.watching import Saves, results, stamps, up_to_date
 
     saves = Saves()
     sweep(folder)
-    for book, stamp in stamps(folder).items():
-        if up_to_date(book, stamp, reviewed_path(book, None, set())):
-            saves.judged(book, stamp)
-    click.echo(f"Watching {folder}; Ctrl-C ends it.")
+    found = stamps(folder)
+    for book, target in results(found).items():
+        if up_to_date(found[book], target):
+            saves.judged(book, found[book])
+    click.echo(printable(f"Watching {folder}; Ctrl-C ends it."))
     # Whatever wakes us, the folder is looked at as a whole: what changed does not matter here.
-    for _ in wake(
+    for _ in _wakes(folder):
+        found = stamps(folder)
+        targets = results(found)
+        for book in saves.ready(found, time.monotonic()):
+            saves.judged(book, found[book])
+            _judge(book, found[book], targets[book], as_of)
+
+
+def _wakes(folder: Path) -> Iterator[None]:
+    """One turn for each look at the folder: when something happens in it, and every LOOK [ms]."""
+    import time
+
+    from watchfiles import watch as wake
+
+    turns = wake(
         folder, watch_filter=None, debounce=200, rust_timeout=LOOK, yield_on_timeout=True,
         recursive=False,
-    ):  # fmt: skip
-        now = stamps(folder)
-        for book in saves.ready(now, time.monotonic()):
-            saves.judged(book, now[book])
-            _judge(book, as_of)
+    )  # fmt: skip
+    while True:
+        try:
+            next(turns)
+        except (OSError, RuntimeError, StopIteration):
+            # The system can tell of no more folders, or not of this one: the clock wakes us then.
+            time.sleep(LOOK / 1000)
+        yield
 
 
-def _judge(book: Path, as_of: dt.date | None) -> None:
-    """Judge one book, write its result, and say so in one line."""
-    from batch.files import reviewed_path
+def _judge(book: Path, stamp: Stamp, target: Path, as_of: dt.date | None) -> None:
+    """Judge one book as it was with this stamp, write its result, and say so in one line."""
     from batch.many import Order, fulfil
     from batch.report.book import printable
+    from batch.watching import stamp_now
 
-    target = reviewed_path(book, None, set())
     outcome = fulfil(Order(book, target, as_of))
-    at = dt.datetime.now().strftime("%H:%M")
-    if outcome.failure:
-        said = f"{at} {outcome.failure}"
-    else:
+    said, now = outcome.failure, stamp_now(book)
+    if said and now is None:
+        said = f"{book.name}: was renamed or deleted before it was judged."
+    elif said and now != stamp:
+        return  # saved again meanwhile: what it is now is judged when it has settled
+    elif not said:
         verdicts = [str(s["verdict"]) for s in outcome.entry["stations"]]
-        said = f"{at} {book.name}: {summary(verdicts)} -> {target.name}"
-    click.echo(printable(said))
+        said = f"{book.name}: {summary(verdicts)} -> {target.name}"
+    click.echo(printable(f"{dt.datetime.now():%H:%M} {said}"))
 
 
 def summary(verdicts: list[str]) -> str:

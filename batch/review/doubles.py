@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
+from batch.files import made_by_us
 from batch.fingerprint import fingerprint
 from batch.review.farm import FarmMonth
-
-MARKS = (".reviewed.", ".audited.", ".previous")  # in the names of copies that Siltbook makes
 
 
 def counted_once(books: Sequence[FarmMonth]) -> tuple[list[FarmMonth], list[str]]:
@@ -23,7 +22,7 @@ def counted_once(books: Sequence[FarmMonth]) -> tuple[list[FarmMonth], list[str]
         by_entries[fingerprint(book.book), 0 if entries else place + 1].append(book)
     kept, said = [], []
     for same in by_entries.values():
-        stays, *others = sorted(same, key=lambda b: any(mark in b.file for mark in MARKS))
+        stays, *others = sorted(same, key=lambda b: made_by_us(b.file))
         kept.append(stays)
         said += [
             f"{other.file}: passed over; it holds the same entries as {stays.file}."
