@@ -13,7 +13,7 @@ from batch import __version__
 from batch.archive import manifest
 from batch.archive.descriptor import descriptor, path_of
 from batch.archive.finding import archive_around
-from batch.archive.holding import MOST_BYTES
+from batch.archive.holding import MOST_BOOK
 from batch.archive.summary import summary
 from batch.archive.tables import as_csv, tables
 from batch.errors import BookError, why
@@ -79,6 +79,11 @@ def season(data: bytes, book: str, as_of: dt.date | None = None) -> Season:
     book cannot be read or cannot take the result sheets.
     """
     _refuse_name(book)
+    if len(data) > MOST_BOOK:
+        raise BookError(
+            f"{book}: {len(data) // 2**20:,} MiB; an archive takes books of up to "
+            f"{MOST_BOOK // 2**20} MiB. Take pictures and other heavy parts out of it."
+        )
     reviewed = review_bytes(data, book, book, as_of)
     assessment = reviewed.assessment
     made = tables(assessment)
@@ -152,7 +157,7 @@ def put(files: dict[str, bytes], target: Path) -> None:
 
     BookError where the folder exists already, or cannot be written; nothing is left behind then.
     """
-    _refuse_place(target, sum(map(len, files.values())))
+    _refuse_place(target)
     made = None
     new_folders = [p for p in target.parents if not os.path.lexists(p)]
     try:
@@ -191,15 +196,10 @@ def _place(made: Path, target: Path) -> None:
         raise
 
 
-def _refuse_place(target: Path, size: int) -> None:
-    """BookError where no archive of this size can go to this place."""
+def _refuse_place(target: Path) -> None:
+    """BookError where no archive can go to this place."""
     if os.path.lexists(target):
         raise _taken(target)
-    if size > MOST_BYTES:
-        raise BookError(
-            f"{target}: the archive would take {size // 2**20:,} MiB; accepted: up to "
-            f"{MOST_BYTES // 2**20:,} MiB. Take pictures and other heavy parts out of the book."
-        )
     around = archive_around(target.parent)
     if around is not None:
         raise BookError(

@@ -17,6 +17,7 @@ from batch.errors import BookError, why
 
 MOST_ENTRIES = 2_000  # an archive holds under 20 files
 MOST_BYTES = 2**30  # of all files together
+MOST_BOOK = 128 * 2**20  # [bytes]; judging one takes four times as much memory
 _CHUNK = 2**20
 _LONGEST_SHOWN = 200  # characters of a name or a sentence that a stranger chose
 _FLAGS = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)

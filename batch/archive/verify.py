@@ -60,6 +60,9 @@ def _verify(path: Path, kept_seal: str, judge_again: bool) -> Verified:
     except manifest.ManifestError as error:
         return Verified(path, "", 0, (f"{manifest.NAME}: {error}.",), ())
     seal = manifest.seal(listed)
+    if held.sizes.get(listed.book, 0) > holding.MOST_BOOK:
+        said = f"{shown(listed.book)}: larger than any workbook that an archive holds."
+        return Verified(path, seal, len(listed.files), (said,), (), listed)
     troubles = [*_seal(seal, kept_seal), *_files(path, listed, held)]
     notes: list[str] = []
     if not troubles:

@@ -259,10 +259,8 @@ def test_nothing_is_put_into_an_archive(archive: Path) -> None:
     assert content(archive) == before
 
 
-def test_an_archive_beyond_what_verify_takes_is_not_made(
-    east: Season, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("batch.archive.folder.MOST_BYTES", 2**10)
-    with pytest.raises(BookError, match="the archive would take 0 MiB; accepted: up to 0 MiB"):
-        put(east.files, tmp_path / "kept")
+def test_a_book_too_large_for_an_archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("batch.archive.folder.MOST_BOOK", 2**10)
+    sentence = "east-2026.xlsx: 0 MiB; an archive takes books of up to 0 MiB. Take pictures and"
+    refused(siltbook("archive", EAST, "--to", tmp_path / "to"), sentence)
     assert list(tmp_path.iterdir()) == []

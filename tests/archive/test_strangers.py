@@ -217,6 +217,9 @@ HARM: dict[str, tuple[Callable[[Path], object], str]] = {
     "book-lying": (lying, AGAIN),
     "book-parts": (many_parts, AGAIN),
     "book-garbage": (sealed(REVIEWED, os.urandom(100_000)), AGAIN),
+    "own-book-large": (lambda archive: (sparse("east-2026.xlsx", 129 * MIB)(archive),
+                                        reseal(archive)),
+                       "east-2026.xlsx: larger than any workbook that an archive holds."),
     "own-book": (sealed("east-2026.xlsx", b"PK" + b"\0" * 100), "cannot be judged again: "),
     "packed-anew": (repacked(lambda _, data: data), ""),
 }  # fmt: skip
