@@ -15,7 +15,7 @@ from batch.numbers.bill import FarmBill, StationBill
 from batch.numbers.costs import LONGEST_GAP
 from batch.sheets import kit as k
 from batch.sheets import months, tradeoff
-from batch.sheets.rows import Live, LongTable, Value, line, swatch
+from batch.sheets.rows import LongTable, Value, line, swatch
 from batch.sheets.sums import ALL, LAST, NAME_WIDTH, WIDTH, heads, live, section, total
 from templates.book import column_letters
 
@@ -216,7 +216,7 @@ def _station(bill: StationBill, n: int) -> list[Value]:
         float(cost.gaps_left_out),
         cost.mean_excess_m,
         cost.energy_kwh,
-        None if money is None else Live(f"E{n}*{PRICE}", money),
+        None if money is None else (f"E{n}*{PRICE}", money),
         lost.mean,
         lost.most,
         lost.pressure,

@@ -10,7 +10,7 @@ from typing import Any
 
 from batch.numbers.bill import StationBill
 from batch.sheets import kit as k
-from batch.sheets.rows import Live, LongTable, Value, line, swatch
+from batch.sheets.rows import LongTable, Value, line, swatch
 from batch.sheets.sums import LAST, NAME_WIDTH, heads, section, total
 from templates.book import column_letters
 
@@ -102,10 +102,10 @@ def _rows(
         shown: list[Value] = list(amounts)
         if price:
             shown = [
-                None if amount is None else Live(f"{letter}{n - higher}*{price}", amount)
+                None if amount is None else (f"{letter}{n - higher}*{price}", amount)
                 for letter, amount in zip(letters, amounts, strict=True)
             ]
-        across = Live(f"SUM(B{n}:{letters[-1]}{n})", _sum(amounts))
+        across = (f"SUM(B{n}:{letters[-1]}{n})", _sum(amounts))
         name = k.one_line(name)
         height = k.lines(name, NAME_WIDTH) * k.LINE_POINTS + 4
         yield line(n, styles, [name, *shown, across], height)

@@ -12,7 +12,7 @@ from batch.numbers.history import station_gauge
 from batch.numbers.worth import Creep, GiveBack
 from batch.results import StationResult
 from batch.sheets import kit as k
-from batch.sheets.rows import Live, LongTable, Value, line, swatch
+from batch.sheets.rows import LongTable, Value, line, swatch
 from templates import look
 
 HEADER = 2
@@ -138,7 +138,7 @@ def _now(result: StationResult, n: int, day: Day) -> list[Value]:
         station.filter_type,
         drop,
         station.limit,
-        Live(f"E{n}/F{n}", drop / station.limit) if known and drop is not None else None,
+        (f"E{n}/F{n}", drop / station.limit) if known and drop is not None else None,
         station.clean_drop,
         day(latest.date if latest else None),
         day(result.last_flush),

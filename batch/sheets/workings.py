@@ -18,14 +18,7 @@ from batch.model import History, Reading, Station
 from batch.numbers.runs import corrected_drop
 from batch.results import Assessment
 from batch.sheets import kit as k
-from batch.sheets.rows import (
-    LongTable,
-    formula_cell,
-    formula_text_cell,
-    number_cell,
-    swatch,
-    text_cell,
-)
+from batch.sheets.rows import LongTable, Value, line, swatch
 from templates.book import Table, column_letters
 from templates.units import cubic_metres_per_hour_per, metres_per
 
@@ -101,12 +94,12 @@ class Fixed:
 def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     """Write the sheet around its table, whose rows follow."""
     k.heading(kit, sheet, "Workings")
-    line = (
+    says = (
         "Drop = inlet - outlet, in metres of water. Over: drop > limit by more than 0.000001 m."
         " Drop at reference flow = drop x (reference flow / flow) ^ exponent; as read where no flow"
         " is known. Rise = drop - clean drop. Formulas lead to the cells that were filled in."
     )
-    sheet.write_string(2, 0, line, kit.format("mark"))
+    sheet.write_string(2, 0, says, kit.format("mark"))
     k.header_row(kit, sheet, HEADER, COLUMNS)
     count = min(MOST, sum(len(r.history.readings) for r in kit.assessment.stations))
     row = HEADER + max(1, count)
@@ -228,81 +221,72 @@ def _row(
 ) -> str:
     """Row `n` of the sheet: one reading."""
     row, factor = reading.row, fixed.factor
-    typed_in, inlet, note = _linked(f"D{n}", styles[3], sources[0], factor, reading.inlet, row)
-    typed_out, outlet, more = _linked(f"E{n}", styles[4], sources[1], factor, reading.outlet, row)
-    flow_cell, flow, other = _linked(
-        f"T{n}", styles[19], sources[2], fixed.flow_factor, reading.flow, row
-    )
-    said = (("inlet", note), ("outlet", more), ("flow", other))
-    notes = "; ".join(f"{s}: {t}" for s, t in said if t)
+    typed_in, inlet, note = _linked(sources[0], factor, reading.inlet, row)
+    typed_out, outlet, more = _linked(sources[1], factor, reading.outlet, row)
+    typed_flow, flow, other = _linked(sources[2], fixed.flow_factor, reading.flow, row)
+    notes = ""
+    if note or more or other:
+        said = (("inlet", note), ("outlet", more), ("flow", other))
+        notes = "; ".join(f"{s}: {t}" for s, t in said if t)
     drop = None
     if inlet is not None and outlet is not None:
         drop = inlet - outlet
     why = k.one_line(reading.why_unusable) if reading.why_unusable else ""
-    moment = None if reading.time is None else k.serial(reading.date, reading.time) % 1
-    return "".join((
-        f'<row r="{n}">',
-        text_cell(f"A{n}", styles[0], fixed.name),
-        number_cell(f"B{n}", styles[1], k.serial(reading.date, date1904=fixed.date1904)),
-        _number_or_blank(f"C{n}", styles[2], moment),
+    return line(n, styles, (
+        fixed.name,
+        k.serial(reading.date, date1904=fixed.date1904),
+        None if reading.time is None else k.serial(reading.date, reading.time) % 1,
         typed_in,
         typed_out,
-        text_cell(f"F{n}", styles[5], fixed.unit),
-        number_cell(f"G{n}", styles[6], factor),
-        _metres(f"H{n}", styles[7], f"D{n}*G{n}", inlet),
-        _metres(f"I{n}", styles[8], f"E{n}*G{n}", outlet),
-        _against_limit(n, styles, drop, fixed.limit),
-        _chance(n, styles, fixed, drop, reading),
-        text_cell(f"P{n}", styles[15], "no" if why else "yes"),
-        text_cell(f"Q{n}", styles[16], why),
-        number_cell(f"R{n}", styles[17], row),
-        text_cell(f"S{n}", styles[18], notes),
-        flow_cell,
-        _at_reference(n, styles, fixed, drop, flow),
-        "</row>",
+        fixed.unit,
+        factor,
+        None if inlet is None else (f"D{n}*G{n}", inlet),
+        None if outlet is None else (f"E{n}*G{n}", outlet),
+        *_against_limit(n, drop, fixed.limit),
+        *_chance(n, fixed, drop, reading),
+        "no" if why else "yes",
+        why,
+        row,
+        notes,
+        typed_flow,
+        *_at_reference(n, fixed, drop, flow),
     ))  # fmt: skip
 
 
 def _linked(
-    place: str, style: str, source: Source, factor: float, value: float | None, row: int
-) -> tuple[str, float | None, str]:
+    source: Source, factor: float, value: float | None, row: int
+) -> tuple[Value, float | None, str]:
     """One value as read: its cell, its canonical value, and a note where it is not linked."""
     if value is None or value != value:
-        return text_cell(place, style, ""), None, ""
+        return None, None, ""
     raw = source.raw.get(row)
     if isinstance(raw, (int, float)) and not isinstance(raw, bool):
         if source.address and abs(raw * factor - value) <= 1e-9 * max(1.0, abs(value)):
-            return formula_cell(place, style, f"{source.address}{row}", raw), raw * factor, ""
+            return (f"{source.address}{row}", raw), raw * factor, ""
         note = f"not linked; the cell reads {raw:g}"
     else:
         note = "not linked" if raw is None else f'not linked; the cell reads "{raw}"'
     typed = value / factor
-    return number_cell(place, style, typed), typed * factor, k.one_line(note)
+    return typed, typed * factor, k.one_line(note)
 
 
-def _link_or_number(place: str, style: str, link: str, value: float | None) -> str:
-    if value is None:
-        return text_cell(place, style, "")
-    return formula_cell(place, style, link, value) if link else number_cell(place, style, value)
+def _shown(link: str, value: float | None) -> Value:
+    """A value of the register or the farm: a link to its cell where there is one."""
+    return (link, value) if link and value is not None else value
 
 
-def _chance(n: int, styles: list[str], fixed: Fixed, drop: float | None, reading: Reading) -> str:
+def _chance(n: int, fixed: Fixed, drop: float | None, reading: Reading) -> tuple[Value, Value]:
     """Standard uncertainty and probability of over, live where the gauge data allow them."""
     u, p = reading.u_drop, reading.p_over
-    places = (f"N{n}", f"O{n}")
     if drop is None or not fixed.u or u is None or p is None or not (u > 0 and p == p):
-        return _number_or_blank(places[0], styles[13], u) + _number_or_blank(
-            places[1], styles[14], p
-        )
-    return formula_cell(places[0], styles[13], f"J{n}".join(fixed.u), u) + formula_cell(
-        places[1], styles[14], f"NORMSDIST((J{n}-K{n})/N{n})", p
-    )
+        return u, p
+    return (f"J{n}".join(fixed.u), u), (f"NORMSDIST((J{n}-K{n})/N{n})", p)
 
 
 def _at_reference(
-    n: int, styles: list[str], fixed: Fixed, drop: float | None, flow: float | None
-) -> str:
-    """Reference flow, exponent, the drop that they give, the clean drop and the rise over it."""
+    n: int, fixed: Fixed, drop: float | None, flow: float | None
+) -> tuple[Value, ...]:
+    """Flow unit, reference flow, exponent, the drop that they give, clean drop, rise over it."""
     (to_flow, reference), (to_clean, clean) = fixed.reference, fixed.clean
     known = bool(flow and flow > 0 and reference and reference > 0)
     shown = flow / fixed.flow_factor if flow else None
@@ -310,42 +294,26 @@ def _at_reference(
     if corrected is not None and not math.isfinite(corrected):
         corrected = None
     formula = f"J{n}*(V{n}/T{n})^W{n}" if known else f"J{n}"
-    rise = None if drop is None or clean is None else drop - clean
     return (
-        text_cell(f"U{n}", styles[20], fixed.flow_unit if flow is not None else "")
-        + _link_or_number(f"V{n}", styles[21], to_flow, reference)
-        + _number_or_blank(f"W{n}", styles[22], fixed.exponent if known else None)
-        + _metres(f"X{n}", styles[23], formula, corrected)
-        + _link_or_number(f"Y{n}", styles[24], to_clean, clean)
-        + _metres(f"Z{n}", styles[25], f"J{n}-Y{n}", rise)
+        fixed.flow_unit if flow is not None else "",
+        _shown(to_flow, reference),
+        fixed.exponent if known else None,
+        None if corrected is None else (formula, corrected),
+        _shown(to_clean, clean),
+        None if drop is None or clean is None else (f"J{n}-Y{n}", drop - clean),
     )
 
 
-def _number_or_blank(place: str, style: str, value: float | None) -> str:
-    if value is None or not math.isfinite(value):
-        return text_cell(place, style, "")
-    return number_cell(place, style, value)
-
-
-def _metres(place: str, style: str, formula: str, value: float | None) -> str:
-    if value is None:
-        return text_cell(place, style, "")
-    return formula_cell(place, style, formula, value)
-
-
-def _against_limit(n: int, styles: list[str], drop: float | None, limit: tuple[str, float]) -> str:
+def _against_limit(n: int, drop: float | None, limit: tuple[str, float]) -> tuple[Value, ...]:
     """Drop, limit, margin, and over or not; the limit alone where there is no drop."""
     link, metres = limit
-    place, style = f"K{n}", styles[10]
-    cell = _link_or_number(place, style, link, metres)
+    cell = _shown(link, metres)
     if drop is None:
-        blank = [text_cell(f"{c}{n}", styles[s], "") for c, s in (("J", 9), ("L", 11), ("M", 12))]
-        return blank[0] + cell + blank[1] + blank[2]
+        return None, cell, None, None
     shown = "OVER" if drop > metres + NOISE else "in range"
-    rule = f'IF(J{n}&gt;K{n}+1E-6,"OVER","in range")'
     return (
-        formula_cell(f"J{n}", styles[9], f"H{n}-I{n}", drop)
-        + cell
-        + formula_cell(f"L{n}", styles[11], f"K{n}-J{n}", metres - drop)
-        + formula_text_cell(f"M{n}", styles[12], rule, shown)
+        (f"H{n}-I{n}", drop),
+        cell,
+        (f"K{n}-J{n}", metres - drop),
+        (f'IF(J{n}&gt;K{n}+1E-6,"OVER","in range")', shown),
     )

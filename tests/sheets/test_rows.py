@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 import pytest
 
 from batch.sheets.actions import MOST_LISTED, calm_lines
-from batch.sheets.rows import Live, LongTable, filled, line
+from batch.sheets.rows import LongTable, Value, filled, line
 from tests.sheets.example import build
 
 HEAD = (
@@ -28,7 +28,7 @@ def _filled(*tables: LongTable) -> ElementTree.Element:
 
 
 def test_a_line_has_a_cell_for_every_kind_of_value() -> None:
-    values = ["a & <b>", 1.5, None, "", float("nan"), Live("A1*2", 3.0), " x"]
+    values: list[Value] = ["a & <b>", 1.5, None, "", float("nan"), ("A1*2", 3.0), " x"]
     row = ElementTree.fromstring(line(4, list("1234567"), values, 17.0))
     assert row.attrib == {"r": "4", "ht": "17.25", "customHeight": "1"}
     cells = list(row)
