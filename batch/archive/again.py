@@ -31,6 +31,7 @@ _NUMBER = re.compile(rb"(?<![0-9.])-?[0-9]{1,20}\.[0-9]{1,25}(?:[eE][-+]?[0-9]{1
 _CHUNK = 2**20
 _DIRECTORY_ENTRY = b"PK\x01\x02"
 _BOOKS = (".xlsx", ".xlsm")
+_MAKER = re.compile(rb"/Producer \(([ -'*-\[\]-~]{1,60})\)")
 
 Read = Callable[[str], bytes]
 
@@ -61,10 +62,10 @@ def compared(
         if name not in listed.files:
             yield f"{name}: is not listed, although the workbook gives it."
         elif name in sizes and not _stored_as_made(name, made[name], listed, sizes, read):
-            if name == SUMMARY:
+            maker = _other_maker(sizes[name], made[name], read) if name == SUMMARY else ""
+            if maker:
                 notes.append(
-                    f"{name}: made again it differs; another version of a library makes another "
-                    "page, and so does somebody who changed it."
+                    f"{name}: not compared; it says that {maker} made it, which makes another file."
                 )
             else:
                 yield f"{name}: differs from what the workbook gives when it is judged again."
@@ -84,6 +85,14 @@ def _stored_as_made(
         return False
     stored = read(name)
     return same_book(stored, made) if name.endswith(_BOOKS) else alike(stored, made)
+
+
+def _other_maker(size: int, made: bytes, read: Read) -> str:
+    """The PDF library that a page says it is by, where that is not the one that is used here."""
+    if not _near(size, len(made)):
+        return ""
+    before, now = (_MAKER.search(page) for page in (read(SUMMARY), made))
+    return before[1].decode() if before and now and before[1] != now[1] else ""
 
 
 def _near(stored: int, made: int) -> bool:

@@ -54,6 +54,7 @@ class _Page:
 
 def summary(assessment: Assessment, book: str, version: str) -> bytes:
     """One A4 page, landscape: the season's figures, every station, and what remained open."""
+    from reportlab import Version
     from reportlab.lib.pagesizes import A4, landscape
     from reportlab.pdfgen.canvas import Canvas
 
@@ -63,6 +64,7 @@ def summary(assessment: Assessment, book: str, version: str) -> bytes:
     _fonts()
     canvas.setTitle(_shown(f"Season summary {assessment.book.settings.farm}"))
     canvas.setCreator(f"siltbook {version}")
+    canvas.setProducer(f"reportlab {Version}")  # another one makes another file of the same page
     page = _Page(canvas, *size)
     seasons = station_seasons(assessment)
     y = _heading(page, assessment, book, version)

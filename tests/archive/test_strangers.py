@@ -385,6 +385,29 @@ def test_numbers_alike_up_to_noise() -> None:
     assert not alike(b"version 1.2.3", b"version 1.2.30")
 
 
+def test_a_page_that_differs_is_found_unless_another_library_made_it(
+    kept: Path, archive: Path
+) -> None:
+    path = archive / "season-summary.pdf"
+    honest = path.read_bytes()
+    for old, new in (
+        (b"East Farm", b"West Farm"),
+        (b"/Type /Catalog", b"/Type /Catalog /OpenAction 1 0 R"),
+        (b"/Producer (reportlab ", b"/Producer (\\x"),
+        (b"%%EOF", b"%%EOF /Producer (reportlab 1)" + bytes(500_000)),
+    ):
+        assert old in honest
+        path.write_bytes(honest.replace(old, new))
+        reseal(archive)
+        assert verify(archive).troubles == (f"{path.name}: {AGAIN}",)
+    path.write_bytes(honest.replace(b"/Producer (reportlab ", b"/Producer (reportlab 0."))
+    reseal(archive)
+    found = verify(archive)
+    assert found.troubles == ()
+    (note,) = found.notes
+    assert note.startswith("season-summary.pdf: not compared; it says that reportlab 0.")
+
+
 def test_a_part_that_stands_twice_is_not_the_same_book(kept: Path) -> None:
     made = (kept / "east-2026" / REVIEWED).read_bytes()
     target = io.BytesIO(made)
