@@ -26,6 +26,14 @@ _SPELLINGS = {
     "L/min": ("l/min", "lpm"),
     "gpm": ("gpm", "usgpm", "gal/min"),
 }  # fmt: skip
+# Units that people use and that are not read: a header that names one is not the farm's unit.
+_OTHERS = frozenset((
+    "pa", "hpa", "mpa", "mbar", "millibar", "atm", "torr", "mmhg", "cmhg", "inhg", "cmh2o", "mmh2o",
+    "inh2o", "fth2o", "ft", "feet", "ft h2o", "cm", "mm", "kn/m2", "n/m2", "n/cm2", "n/mm2", "ksi",
+    "kgf/m2", "m3/s", "m³/s", "m3/min", "m³/min", "m3/d", "m³/d", "m3/day", "m³/day", "l/h", "l/hr",
+    "lph", "l/d", "l/day", "ml/min", "ml/s", "gph", "gpd", "mgd", "igpm", "imp gpm", "cfs", "cfm",
+    "ft3/s", "ft3/min", "acre-in/h",
+))  # fmt: skip
 _BY_SPELLING = {spelling: unit for unit, all_ in _SPELLINGS.items() for spelling in all_}
 
 # What each unit is to pint; the gallon is the US one.
@@ -108,6 +116,11 @@ def amount_spellings(unit: str) -> tuple[str, ...]:
 def known_unit(text: str) -> str | None:
     """The unit that a person's spelling means, or None: never a guess."""
     return _BY_SPELLING.get(text.replace("\u00a0", " ").strip().casefold())
+
+
+def other_unit(text: str) -> bool:
+    """Whether a text names a unit of pressure or flow that is known not to be read."""
+    return text.replace("\u00a0", " ").strip().casefold() in _OTHERS
 
 
 def pressure_spellings() -> tuple[tuple[str, str], ...]:

@@ -15,6 +15,7 @@ from templates.units import (
 )
 
 MESH = "mesh"
+UNREADABLE = "?"  # stands for a unit that was typed and is not known
 _REPORTED = ("mg/L", "per mL")  # amounts that laboratories report as '<0.05' or '>300'
 
 
@@ -26,7 +27,12 @@ def units_of(kind: Kind) -> tuple[str, ...]:
 
 
 def factor_of(unit: str) -> float:
-    """Canonical units in one `unit`: metres of water [m] or cubic metres per hour [m3/h]."""
+    """Canonical units in one `unit`: metres of water [m] or cubic metres per hour [m3/h].
+
+    NaN where the unit is not known, since nothing may be made of what was typed in it.
+    """
+    if unit == UNREADABLE:
+        return math.nan
     return metres_per(unit) if unit in PRESSURE_UNITS else cubic_metres_per_hour_per(unit)
 
 

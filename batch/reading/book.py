@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from batch.errors import BookError
+from batch.reading.amounts import UNREADABLE, units_of
 from batch.reading.cells import (
     Cells,
     SheetCells,
@@ -108,12 +109,17 @@ class _Builder:
         self.register: dict[str, str] = {}
         self.station_units: dict[str, str] = {}
         self.settings = Settings()
+        self.pressure_unit, self.flow_unit = self.settings.pressure_unit, self.settings.flow_unit
 
     def build(self, path: str) -> ReadResult:
         farm_part = self.parts[FARM.name]
         farm_name = farm_part.name if farm_part else FARM.name
         farm = read_farm(self.cells[FARM.name], farm_name, self.workbook)
         self.settings = farm.settings
+        self.pressure_unit, self.flow_unit = (
+            UNREADABLE if key in farm.unreadable else getattr(farm.settings, key)
+            for key in ("pressure_unit", "flow_unit")
+        )
         self.findings.extend(farm.findings)
         if self.cells[FARM.name].columns and not farm.cells:
             # Labels in other words would leave every default, the unit too, in force unsaid.
@@ -165,11 +171,22 @@ class _Builder:
         """A column whose header names a unit that cannot be turned into its own is not read."""
         for text, column, key in header.odd:
             place = f"{column_letters(column)}{header.row}"
-            known = ", ".join(amount_spellings(sheet.column(key).amount))
+            known = ", ".join(_units_read(sheet.column(key)))
             self.findings.append(
                 find("unit-unknown", sheet=title, cell=place,
                      read=f"'{text}', so the column was not read", accepted=known)
             )  # fmt: skip
+
+    def _refuse_odd_units(self, sheet: Sheet, header: Header, title: str) -> None:
+        """BookError where a column that is needed stands in a unit that is not known."""
+        for text, column, key in header.odd:
+            if sheet.column(key).required:
+                place = f"{column_letters(column)}{header.row}"
+                known = ", ".join(_units_read(sheet.column(key)))
+                raise BookError(
+                    f"{self.name}, sheet {title}, cell {place}: read '{text}', a unit that is not"
+                    f" known; accepted: {known}. Write one of these, and the readings in it."
+                )
 
     def _header(self, cells: SheetCells, sheet: Sheet, title: str) -> Header | None:
         header = find_header(cells, sheet)
@@ -184,6 +201,8 @@ class _Builder:
                      accepted=f"these headers in one of the first {HEADER_ROWS} rows")
             )  # fmt: skip
             return None
+        if header is not None:
+            self._refuse_odd_units(sheet, header, title)
         where = f"its headers were found in row {header.row}" if header else "it has no header row"
         raise BookError(
             f"{self.name}, sheet {title}: no column {listed} ({where}): add the header, spelt as"
@@ -218,7 +237,7 @@ class _Builder:
             names = made["station"] = block.stations = self._stations(sheet, block)
         if sheet is STATIONS:
             made["unit"] = read_column(block, sheet.column("unit"))
-            self._learn_units(names, made["unit"])
+            self._learn_units(block, names, made["unit"])
         units = self._row_units(names)
         from_dates: dict[int, dt.time] = {}
         for column in sheet.columns:
@@ -247,7 +266,7 @@ class _Builder:
         if kind is Kind.PRESSURE:
             return row_units
         if kind is Kind.FLOW:
-            return self.settings.flow_unit
+            return self.flow_unit
         return "m" if kind is Kind.METRES else ""
 
     def _stations(self, sheet: Sheet, block: Block) -> NDArray[np.object_]:
@@ -265,15 +284,18 @@ class _Builder:
         out[:] = [spelt.get(name) for name in names.tolist()]
         return out
 
-    def _learn_units(self, names: NDArray[np.object_], units: NDArray[np.object_]) -> None:
-        for name, unit in zip(names.tolist(), units.tolist(), strict=True):
-            if name is not None and unit is not None:
-                self.station_units.setdefault(name, unit)
+    def _learn_units(
+        self, block: Block, names: NDArray[np.object_], units: NDArray[np.object_]
+    ) -> None:
+        typed = set(block.positions("unit").tolist()) if "unit" in block.cells else set()
+        for position, (name, unit) in enumerate(zip(names.tolist(), units.tolist(), strict=True)):
+            if name is not None:
+                other = UNREADABLE if position in typed else self.pressure_unit
+                self.station_units.setdefault(name, other if unit is None else unit)
 
     def _row_units(self, names: NDArray[np.object_]) -> NDArray[np.object_]:
         out: NDArray[np.object_] = np.empty(len(names), dtype=object)
-        default = self.settings.pressure_unit
-        out[:] = [self.station_units.get(name, default) for name in names.tolist()]
+        out[:] = [self.station_units.get(name, self.pressure_unit) for name in names.tolist()]
         return out
 
     def _keep(
@@ -297,6 +319,11 @@ class _Builder:
             filled[block.positions(column.key)] = True
         for position in np.flatnonzero(absent & ~filled).tolist():
             block.flag("cell-missing", column, position, "nothing", accepted_text(column))
+
+
+def _units_read(column: Column) -> tuple[str, ...]:
+    """The units in which a column is read, for a message."""
+    return units_of(column.kind) or amount_spellings(column.amount)
 
 
 def _note_hidden(cells: SheetCells, block: Block) -> None:

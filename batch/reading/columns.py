@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from batch.reading.amounts import MESH, canonical, factor_of, mesh_code, mesh_words
+from batch.reading.amounts import MESH, UNREADABLE, canonical, factor_of, mesh_code, mesh_words
 from batch.reading.cells import Cells, ErrorText, IsoDate, NoValue, Style, Value
 from batch.reading.numerals import LARGEST, Number, odd_code, one_number
 from batch.reading.parsing import (
@@ -183,6 +183,7 @@ def _odd_numbers(
             own[position] = number.unit
         if number.code:
             here = unit if isinstance(unit, str) else str(unit[position])
+            here = "" if here == UNREADABLE else here
             accepted = accepted_number(column, number, here)
             block.flag(number.code, column, position, shown(value), accepted)
     return own
@@ -322,7 +323,11 @@ def read_choices(block: Block, column: Column) -> Objects:
         out[position] = known[key]
         if known[key] is None:
             code = odd_code(value, "cell-not-choice")
-            block.flag(code, column, position, shown(value), accepted_text(column))
+            accepted = accepted_text(column)
+            if column.key == "unit":
+                # Named because it differs from the farm's, so the farm's cannot stand in.
+                accepted += "; until then the station's pressures are not used"
+            block.flag(code, column, position, shown(value), accepted)
     return out
 
 

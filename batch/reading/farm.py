@@ -24,8 +24,9 @@ from batch.reading.parsing import tidy
 from checks.findings import Finding
 from templates.book import Settings, column_letters
 from templates.contract import FARM, Column, Kind, bare
-from templates.units import known_unit
+from templates.units import known_unit, other_unit
 
+_UNITS = {"pressure_unit": "pressure", "flow_unit": "flow"}
 _LAST_ROW = 500  # a label further down is not looked for
 
 
@@ -37,6 +38,7 @@ class Farm:
     cells: dict[str, str] = field(default_factory=dict)
     raw: dict[str, object] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
+    unreadable: set[str] = field(default_factory=set)  # of the two units: typed, but not known
 
 
 def read_farm(cells: SheetCells, title: str, workbook: Workbook) -> Farm:
@@ -66,6 +68,8 @@ def read_farm(cells: SheetCells, title: str, workbook: Workbook) -> Farm:
         got = _setting(block, setting, value, style, unit)
         if got is not None:
             values[key] = got
+        elif key in _UNITS:
+            farm.unreadable.add(key)
         farm.findings.extend(block.findings)
     farm.settings = dataclasses.replace(farm.settings, **values)  # type: ignore[arg-type]
     return farm
@@ -95,9 +99,10 @@ def _unit(setting: Column, label: str, beside: Value, assumed: str) -> str:
         return known_unit(tidy(beside)) or tidy(beside)
     label = tidy(label).rstrip(" :*")
     if label.endswith((")", "]")):
-        stated = known_unit(label[max(label.rfind("("), label.rfind("[")) + 1 : -1])
-        if stated is not None:
-            return stated
+        bracket = label[max(label.rfind("("), label.rfind("[")) + 1 : -1]
+        stated = known_unit(bracket)
+        if stated is not None or other_unit(bracket):
+            return stated or bracket
     return assumed
 
 
@@ -119,7 +124,10 @@ def _setting(block: Block, setting: Column, value: Value, style: int, unit: str)
     if setting.kind is Kind.CHOICE:
         chosen = one_choice(setting, value)
         if chosen is None:
-            accepted = f"{accepted_text(setting)}; until then {setting.default} is used"
+            instead = f"{setting.default} is used"
+            if setting.key in _UNITS:
+                instead = f"no {_UNITS[setting.key]} is used that has no unit of its own"
+            accepted = f"{accepted_text(setting)}; until then {instead}"
             code = odd_code(value, "cell-not-choice")
             block.flag(code, setting, 0, shown(value), accepted)
         return chosen

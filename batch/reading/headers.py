@@ -8,7 +8,7 @@ from batch.reading.amounts import header_unit, units_of
 from batch.reading.cells import SheetCells
 from batch.reading.parsing import tidy
 from templates.contract import Column, Kind, Sheet, bare
-from templates.units import known_unit
+from templates.units import known_unit, other_unit
 
 HEADER_ROWS = 30  # a header row is looked for in the first 30 rows
 
@@ -76,8 +76,12 @@ def _unit(column: Column, bracket: str) -> str | None:
     """The unit that a header's bracket states; '' where none, None where it is not known."""
     if column.kind is Kind.NUMBER:
         return header_unit(column, bracket)
-    unit = known_unit(bracket)
-    return unit if unit in units_of(column.kind) else ""
+    known = units_of(column.kind)
+    last = bracket.replace(";", ",").rsplit(",", 1)[-1]
+    unit = known_unit(last)
+    if unit in known:
+        return unit
+    return None if known and (unit is not None or other_unit(last)) else ""
 
 
 def _bracket(header: str) -> str:

@@ -119,7 +119,7 @@ def test_settings_that_cannot_be_used_keep_their_default_and_say_so():
     assert result.book.settings.drop_limit == 5.0
     assert sorted(f.message for f in result.findings) == [
         "Farm!B1: not one of the choices: read 'baar'; accepted: bar, kPa, psi, m, kgf/cm2; until"
-        " then bar is used. Pick from the list.",
+        " then no pressure is used that has no unit of its own. Pick from the list.",
         "Farm!B2: not a number: read 'five'; accepted: a number in m; until then 5 m is used."
         " Type the number again.",
         "Farm!B3: value outside what is possible: read 80; accepted: 0.05 to 1; until then 0.8 is"
