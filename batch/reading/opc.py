@@ -25,6 +25,7 @@ MAX_RATIO = 200  # unpacked to packed, for parts from BIG_PART on
 BIG_PART = 32 * 2**20  # [bytes] unpacked
 SMALL_PART = 16 * 2**20  # [bytes]; workbook.xml and relationships are never larger
 _CHUNK = 2**20
+_DIRECTORY_ENTRY = b"PK\x01\x02"  # zipfile keeps every entry before it says how many there are
 # What a book may cost to read: XML tags, of which those in plain rows count half. A season's book
 # of 100,000 readings, saved by any program, takes under five million.
 MAX_TAGS = 6_000_000
@@ -150,6 +151,9 @@ def _resolve(folder: str, target: str) -> str:
 def open_package(data: bytes, name: str) -> Package:
     """The package in `data`; BookError where it is no workbook or breaks a limit."""
     _check_first_bytes(data, name)
+    entries_at_most = data.count(_DIRECTORY_ENTRY)
+    if entries_at_most > 2 * MAX_PARTS:  # a book may hold packages of its own
+        raise _too_many_parts(entries_at_most, name)
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
         entries = archive.infolist()
@@ -157,6 +161,13 @@ def open_package(data: bytes, name: str) -> Package:
         raise damaged(name) from None
     _check_limits(entries, name)
     return Package(archive, {_key(info.filename): info for info in entries})
+
+
+def _too_many_parts(count: int, name: str) -> BookError:
+    return BookError(
+        f"{name} holds {count:,} parts, more than the {MAX_PARTS:,} of any workbook:"
+        " it was not read."
+    )
 
 
 def damaged(name: str, error: BaseException | None = None) -> BookError:
@@ -187,10 +198,7 @@ def _check_first_bytes(data: bytes, name: str) -> None:
 
 def _check_limits(entries: list[zipfile.ZipInfo], name: str) -> None:
     if len(entries) > MAX_PARTS:
-        raise BookError(
-            f"{name} holds {len(entries):,} parts, more than the {MAX_PARTS:,} of any workbook:"
-            " it was not read."
-        )
+        raise _too_many_parts(len(entries), name)
     total = sum(entry.file_size for entry in entries)
     if total > MAX_TOTAL:
         raise BookError(

@@ -158,6 +158,16 @@ def test_limits(monkeypatch):
     assert "would unpack to" in refusal(CLEAN)
 
 
+def test_a_directory_without_end_is_counted_before_it_is_read(monkeypatch):
+    def read(_):
+        raise AssertionError("the directory was read")
+
+    monkeypatch.setattr(zipfile, "ZipFile", read)
+    entries = (b"PK\x01\x02" + bytes(43)) * 3_000_000
+    said = refusal(b"PK\x03\x04" + entries)
+    assert "holds 3,000,000 parts, more than the 10,000 of any workbook: it was not read." in said
+
+
 def test_truncated_and_flipped_bytes():
     dice = random.Random(7)
     for length in range(0, len(CLEAN), 997):
