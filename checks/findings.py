@@ -19,6 +19,9 @@ class Severity(StrEnum):
     NOTE = "note"
 
 
+UNLISTED = "further ones in this column are not listed"
+
+
 @dataclass(frozen=True)
 class Rule:
     """One kind of finding. `do` completes the message: what the person should do.

@@ -23,7 +23,7 @@ from batch.reading.parsing import (
     tidy,
     time_text,
 )
-from checks.findings import CATALOGUE, Finding, Severity, find
+from checks.findings import CATALOGUE, UNLISTED, Finding, Severity, find
 from templates.book import column_letters
 from templates.contract import Column, Kind
 
@@ -87,7 +87,7 @@ class Block:
         if self.flagged[code, column.key] > most:
             return
         if self.flagged[code, column.key] == most:
-            accepted += " (further ones in this column are not listed)"
+            accepted += f" ({UNLISTED})"
         cell = f"{column_letters(self.places.get(column.key, 0))}{self.rows[position]}"
         station = self.stations[position] if self.stations is not None else None
         self.findings.append(

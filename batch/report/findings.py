@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from checks.findings import CATALOGUE, Finding
+from checks.findings import CATALOGUE, UNLISTED, Finding
 from checks.wording import listed
 
 SHOWN = 4  # cells of one line
-ALL = "every cell stands on the sheet Findings of a run, and in --json"
+ALL = "on the sheet Findings of a run, and in --json"
 
 
 def finding_lines(findings: Sequence[Finding]) -> list[str]:
@@ -34,7 +34,8 @@ def _gathered(found: Sequence[Finding]) -> str:
     if rest:
         places.append(f"{rest} more ({ALL})")
     where = f"{station}: " if station else ""
-    return f"{found[0].severity} [{rule.code}] {where}{title}: {listed(places)}. {rule.do}"
+    end = f"; {UNLISTED}" if any(UNLISTED in one.accepted for one in found) else ""
+    return f"{found[0].severity} [{rule.code}] {where}{title}: {listed(places)}{end}. {rule.do}"
 
 
 def _place(one: Finding, before: Finding | None) -> str:

@@ -54,7 +54,7 @@ def test_days_without_times_are_one_line_per_station(tmp_path: Path) -> None:
     assert lines == [
         "doubt [several-without-time] F1: several entries on a day without times, 7 times: "
         "Readings!C2 (2026-05-01), C4 (2026-05-07), C6 (2026-05-13), C8 (2026-05-19) and 3 more "
-        "(every cell stands on the sheet Findings of a run, and in --json). "
+        "(on the sheet Findings of a run, and in --json). "
         "Add the times; until then the usual order is assumed.",
         "doubt [episodes-recur] F1: third time over the limit in 30 days, 5 times: Readings!D6 "
         "(2026-05-13), D8 (2026-05-19), D10 (2026-05-25), D12 (2026-05-31) and D14 (2026-06-06). "
@@ -94,6 +94,18 @@ def test_the_cell_is_that_of_the_reading_that_was_over() -> None:
     ]
     findings = assess_bytes(farm(readings=visits), "farm.xlsx").findings
     assert [f.cell for f in findings if f.rule == "episodes-recur"] == ["D9"]
+
+
+def test_what_the_reader_left_unlisted_is_still_said(tmp_path: Path) -> None:
+    visits = [visit(n, 0.1 + n % 3 / 10) | {"inlet": "3,0"} for n in range(150)]
+    path = tmp_path / "farm.xlsx"
+    path.write_bytes(farm(readings=visits))
+    (line,) = [said for said in check(path).output.splitlines() if "cell-text-number" in said]
+    assert "note [cell-text-number] F1: number stored as text, 100 times: Readings!D2, D3" in line
+    assert line.endswith(
+        "and 96 more (on the sheet Findings of a run, and in --json); further "
+        "ones in this column are not listed. Nothing to do: it was read without doubt."
+    )
 
 
 def test_other_kinds_and_other_stations_stay_apart(tmp_path: Path) -> None:
