@@ -185,6 +185,8 @@ def _odd_numbers(
             here = unit if isinstance(unit, str) else str(unit[position])
             here = "" if here == UNREADABLE else here
             accepted = accepted_number(column, number, here)
+            if column.key == "drop_limit" and number.value is None:
+                accepted += "; until then the farm's limit is used"
             block.flag(number.code, column, position, shown(value), accepted)
     return own
 

@@ -70,6 +70,15 @@ def test_a_stations_own_limit_that_cannot_be_gives_way_to_the_farms(limit: float
     ]
 
 
+def test_a_stations_own_limit_that_is_no_number_gives_way_too() -> None:
+    assessment = judged(register={"drop_limit": "five"}, settings=[["Drop limit", 4, "m"]])
+    assert assessment.stations[0].station.limit == 4.0
+    assert [f.message for f in assessment.findings] == [
+        "Stations!G2: not a number: read 'five'; accepted: a number in m; until then the farm's "
+        "limit is used. Type the number again."
+    ]
+
+
 def test_a_farms_limit_that_cannot_be_gives_way_to_the_usual_one() -> None:
     assessment = judged(settings=[["Drop limit", 0, "m"]])
     assert [r.station.limit for r in assessment.stations] == [5.0]
