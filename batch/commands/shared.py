@@ -15,8 +15,9 @@ EXIT_BOOK = 3
 EXIT_STOPPED = 130  # as shells count a process that Ctrl-C ended
 EPILOG = (
     "Exit codes: 0 all done; 1 'check' found errors in a book, 'audit' something to look at, or "
-    "'verify' an archive that is not as it was; 2 wrong use of the command; 3 a book could not be "
-    "read or its result not written (the others were still done); 130 stopped by Ctrl-C."
+    "'verify' an archive that is not as it was; 2 wrong use of the command; 3 a book or "
+    "an archive could not be read or its result not written (the others were still done); 130 "
+    "stopped by Ctrl-C."
 )
 PATHS = click.argument(
     "books", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="BOOK..."
