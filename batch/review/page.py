@@ -15,7 +15,7 @@ from templates import look
 
 PACK_MARK = "Siltbook review pack"
 
-_QUIET = {"font_name": look.FONT, "font_size": 8, "font_color": look.QUIET, "valign": "top"}
+_QUIET = {"font_name": look.FONT, "font_size": 8, "font_color": look.QUIET, "valign": "vcenter"}
 _CELL = {"font_name": look.FONT, "font_size": 9, "font_color": look.INK, "align": "center",
          "valign": "vcenter"}
 _EXTRA: dict[str, dict[str, object]] = {
@@ -38,7 +38,7 @@ _EXTRA: dict[str, dict[str, object]] = {
     },
     "said": {
         **_QUIET, "font_size": 9, "bottom": 1, "bottom_color": look.RULE, "align": "left",
-        "valign": "vcenter", "indent": 1,
+        "indent": 1,
     },
 }  # fmt: skip
 # Kinds of column that hold text, with the format of each.
