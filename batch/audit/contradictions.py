@@ -32,7 +32,10 @@ _REST = re.compile(
 def resting(book: Book, every: Sequence[Track]) -> RuleResult:
     """A drop at no flow, and readings after a day from which a remark says the station rested."""
     rule = RULES["resting"]
-    since = {t.station.name: _rests_since(book, t.station.name) for t in every}
+    frame = book.stations.frame
+    since: dict[str, dt.date | None] = {t.station.name: None for t in every}
+    for name, remark in zip(frame["station"], frame["remark"], strict=True):
+        since[name] = since.get(name) or _rests_since(remark)
     places = [p for t in every for p in _while_resting(book, t, since[t.station.name])]
     if places:
         return looked(rule, places, "", many="readings")
@@ -47,17 +50,13 @@ def resting(book: Book, every: Sequence[Track]) -> RuleResult:
     return RuleResult(rule, State.QUIET, said)
 
 
-def _rests_since(book: Book, name: str) -> dt.date | None:
+def _rests_since(remark: object) -> dt.date | None:
     """The day that a remark in the register gives for a station's rest."""
-    frame = book.stations.frame
-    for remark in frame.loc[frame["station"] == name, "remark"]:
-        found = _REST.search(remark) if isinstance(remark, str) else None
-        if found:
-            try:
-                return dt.date.fromisoformat(found[1])
-            except ValueError:
-                return None
-    return None
+    found = _REST.search(remark) if isinstance(remark, str) else None
+    try:
+        return dt.date.fromisoformat(found[1]) if found else None
+    except ValueError:
+        return None
 
 
 def _while_resting(book: Book, track: Track, since: dt.date | None) -> Iterator[Place]:

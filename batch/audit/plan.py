@@ -70,8 +70,10 @@ def plan_kept(book: Book, months: Sequence[MonthCoverage], rows: dict[str, int])
         return RuleResult(rule, State.CANNOT, "No station has a reading.")
     places: list[Place] = []
     due = made = 0
-    for name in dict.fromkeys(m.station for m in months):
-        own = [m for m in months if m.station == name]
+    by_station: dict[str, list[MonthCoverage]] = {}
+    for month in months:
+        by_station.setdefault(month.station, []).append(month)
+    for name, own in by_station.items():
         asked = sum(m.due for m in own)
         done = min(asked, sum(m.made for m in own))
         due, made = due + asked, made + done

@@ -26,6 +26,7 @@ from batch.audit.tracks import (
 from checks.wording import rows_named
 from templates.book import Book
 
+NEAR = 50  # neighbours of a block, the first on the register, that one gauge is held against
 LEAST_RUN = 5  # equal readings of one column
 LEAST_BLOCK = 3  # equal rows
 ENOUGH = 12  # readings of a station
@@ -144,11 +145,16 @@ def stuck_gauge(book: Book, every: Sequence[Track]) -> RuleResult:
     rule = RULES["stuck-gauge"]
     places: list[Place] = []
     lowest, told, tests = 1.0, 0, 2 * len(every)
+    blocks: dict[str, list[Track]] = {}
     for track in every:
+        blocks.setdefault(track.station.block, []).append(track)
+    for track in every:
+        block = blocks[track.station.block] if track.station.block else []
+        near = [t for t in block[: NEAR + 1] if t is not track][:NEAR]
         for side, values in (("inlet", track.inlet), ("outlet", track.outlet)):
             runs = runs_of_equal(np.round(values, 6).tolist())
             longest = max(runs, key=len, default=Stretch(0, 1))
-            chance = _moving_chance(track, values, longest, every)
+            chance = _moving_chance(track, values, longest, near)
             told += chance < 1.0
             if len(longest) < LEAST_RUN:
                 continue
@@ -162,14 +168,15 @@ def stuck_gauge(book: Book, every: Sequence[Track]) -> RuleResult:
     return looked(rule, places, quiet, p=lowest, many="gauges")
 
 
-def _moving_chance(track: Track, values: Floats, longest: Stretch, every: Sequence[Track]) -> float:
-    """Bound of the chance that this pressure is read again as it was; 1 where nothing tells."""
+def _moving_chance(track: Track, values: Floats, longest: Stretch, near: Sequence[Track]) -> float:
+    """Bound of the chance that this pressure is read again as it was; 1 where nothing tells.
+
+    `near` are neighbours of its block, by which one that never moves is judged.
+    """
     outside = np.ones(len(track), dtype=bool)
     outside[longest.start : longest.end + 1] = False
     if (outside & ~track.worked)[1:].sum() >= ENOUGH_STEPS:
         return repeat_chance(track, values, track.division, outside)
-    block = track.station.block
-    near = [t for t in every if t is not track and block and t.station.block == block]
     chances = [_rerounded(t, track) for t in near]
     known = [c for c in chances if c < 1.0]
     return max(known) if len(known) >= 2 else 1.0
@@ -284,18 +291,23 @@ class _Pair:
     equal: int
     longest: int
 
+    @property
+    def share(self) -> float:
+        """The share of equal days (rule of succession)."""
+        return (self.equal + 1) / (self.common + 2)
+
 
 def same_series(book: Book, every: Sequence[Track]) -> RuleResult:
     """Two stations that read the same on many days running."""
     rule = RULES["same-series"]
     if len(every) < ROUND_STATIONS:
         return RuleResult(rule, State.CANNOT, "Too few stations to know what is common here.")
-    pairs = list(_pairs(rounds_of(every[:MOST_STATIONS])))
+    pairs = sorted(_pairs(rounds_of(every[:MOST_STATIONS])), key=lambda p: -p.share)
     if not pairs:
         return RuleResult(rule, State.CANNOT, "No two stations have enough common days.")
     places: list[Place] = []
     lowest = 1.0
-    for pair in pairs:
+    for pair in sorted(pairs, key=lambda p: (p.a, p.b)):
         if pair.longest < PAIR_RUN:
             continue
         chance = _pair_chance(every, pair, pairs)
@@ -322,7 +334,10 @@ def _pairs(rounds: Rounds) -> Iterator[_Pair]:
 
 
 def _pair_chance(every: Sequence[Track], pair: _Pair, pairs: Sequence[_Pair]) -> float:
-    """Bound of the chance that two stations agree on a day: their own spread, and other pairs."""
+    """Bound of the chance that two stations agree on a day: their own spread, and other pairs.
+
+    `pairs` come with the largest share of equal days first.
+    """
     own = 1.0
     two = (every[pair.a], every[pair.b])
     one, other = (spread(t.drop, t.division, ~t.worked) for t in two)
@@ -330,6 +345,5 @@ def _pair_chance(every: Sequence[Track], pair: _Pair, pairs: Sequence[_Pair]) ->
     division = max(t.division for t in two)
     if both > 0 and division > 0:
         own = stays_within(division, both)
-    apart = [q for q in pairs if not {q.a, q.b} & {pair.a, pair.b}]
-    seen = max(((q.equal + 1) / (q.common + 2) for q in apart), default=1.0)
+    seen = next((q.share for q in pairs if not {q.a, q.b} & {pair.a, pair.b}), 1.0)
     return max(own, seen)

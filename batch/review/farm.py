@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from batch.fingerprint import digest
@@ -38,7 +39,11 @@ class FarmMonth:
 
     def before(self, station: str) -> StationResult:
         """How the station stood at the end of the month before: both are from one register."""
-        return next(r for r in self.then.stations if r.station.name == station)
+        return self._then[station]
+
+    @cached_property
+    def _then(self) -> dict[str, StationResult]:
+        return {r.station.name: r for r in reversed(self.then.stations)}
 
     @property
     def latest(self) -> dt.date | None:
