@@ -180,7 +180,7 @@ def refused(result: Result, sentence: str, code: int = 3) -> None:
 
 
 def test_too_many_rows_of_one_list(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr("batch.reading.book.MAX_ROWS", 3)
+    monkeypatch.setattr("batch.reading.filled.MAX_ROWS", 3)
     (tmp_path / "b.xlsx").write_bytes(workbook(clean_sheets()))
     sentence = "b.xlsx, sheet Readings: 4 filled rows; accepted: up to 3. Split the book by season."
     refused(command("check", tmp_path / "b.xlsx"), sentence)

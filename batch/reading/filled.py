@@ -1,0 +1,119 @@
+"""The filled rows of one list under its header, and what was done to them: merged, hidden."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable
+
+import numpy as np
+
+from batch.errors import BookError
+from batch.reading.cells import Cells, SheetCells, Workbook, address
+from batch.reading.columns import NOTES, Block
+from batch.reading.headers import Header
+from checks.findings import find
+from checks.wording import rows_named
+from templates.book import column_letters
+from templates.contract import Sheet, bare
+
+MAX_ROWS = 200_000  # of one list
+
+
+def filled_rows(
+    cells: SheetCells, header: Header, sheet: Sheet, title: str, workbook: Workbook, name: str
+) -> Block:
+    """The list's filled rows; BookError where there are more than any season has."""
+    kept = {}
+    for key, column in header.places.items():
+        kept[key] = _below(cells.columns[column], header.row)
+    repeated = _repeated_headers(kept, sheet)
+    if repeated:
+        kept = {key: _without(content, repeated) for key, content in kept.items()}
+    filled = [np.asarray(content.rows, dtype=np.int64) for content in kept.values()]
+    rows = np.unique(np.concatenate(filled)) if filled else np.zeros(0, dtype=np.int64)
+    if len(rows) > MAX_ROWS:
+        raise BookError(
+            f"{name}, sheet {title}: {len(rows):,} filled rows; accepted: up to {MAX_ROWS:,}."
+            " Split the book by season."
+        )
+    return Block(title, rows, kept, header.places, workbook.styles, workbook.date1904)
+
+
+def _below(content: Cells, row: int) -> Cells:
+    """The cells under a row, ascending, the last one where a row was written twice."""
+    rows = np.asarray(content.rows, dtype=np.int64)
+    if len(rows) > 1 and not (np.diff(rows) > 0).all():
+        latest = {r: i for i, r in enumerate(content.rows)}
+        picked: Iterable[int] = [latest[r] for r in sorted(latest)]
+        content = _pick(content, picked)
+    start = bisect_right(content.rows, row)
+    return Cells(content.rows[start:], content.values[start:], content.styles[start:])
+
+
+def _pick(content: Cells, indices: Iterable[int]) -> Cells:
+    picked = Cells()
+    for index in indices:
+        picked.rows.append(content.rows[index])
+        picked.values.append(content.values[index])
+        picked.styles.append(content.styles[index])
+    return picked
+
+
+def _repeated_headers(kept: dict[str, Cells], sheet: Sheet) -> set[int]:
+    """Rows that repeat the header, as a list printed on several pages does."""
+    rows: set[int] | None = None
+    for column in sheet.columns:
+        if not column.required:
+            continue
+        name = bare(column.header)
+        content = kept[column.key]
+        texts = {value for value in content.values if type(value) is str and len(value) < 60}
+        heads = {text for text in texts if bare(text) == name}
+        pairs = zip(content.rows, content.values, strict=True) if heads else ()
+        same = {row for row, value in pairs if value in heads}
+        rows = same if rows is None else rows & same
+        if not rows:
+            return set()
+    return rows or set()
+
+
+def _without(content: Cells, rows: set[int]) -> Cells:
+    return _pick(content, [i for i, row in enumerate(content.rows) if row not in rows])
+
+
+def note_merged(cells: SheetCells, header: Header, block: Block) -> None:
+    """Merged cells hold one value; whoever merged them may mean one for every row."""
+    used = sorted(header.places.values())
+    last = int(block.rows[-1]) if len(block.rows) else 0
+    noted = 0
+    for ref in cells.merged:
+        top, left, bottom, right = _corners(ref)
+        touches = bisect_right(used, right) > bisect_left(used, left)
+        if bottom > header.row and top <= last and touches:
+            noted += 1
+            if noted > NOTES:
+                break
+            block.findings.append(
+                find("cells-merged", sheet=block.sheet, cell=f"{column_letters(left)}{top}",
+                     read=f"{ref} as one cell", accepted="one cell for every row")
+            )  # fmt: skip
+
+
+def _corners(ref: str) -> tuple[int, int, int, int]:
+    try:
+        first, _, last = ref.partition(":")
+        (top, left), (bottom, right) = address(first), address(last or first)
+    except ValueError:
+        return 0, 0, 0, 0
+    return top, left, bottom, right
+
+
+def note_hidden(cells: SheetCells, block: Block) -> None:
+    """Hidden and filtered rows count as any other; whoever hid them should know."""
+    hidden = sorted(set(block.rows.tolist()) & set(cells.hidden))
+    if hidden:
+        block.findings.append(
+            find("rows-hidden", sheet=block.sheet, cell=f"A{hidden[0]}",
+                 read=f"{rows_named(hidden)} hidden or filtered",
+                 accepted="any row: hidden ones count as well")
+        )  # fmt: skip
