@@ -105,6 +105,7 @@ def _read(
                     read.append(read_month(take(path).data, str(path), month))
                 except PackError:
                     notes.append(f"{path}: passed over; it is a review pack, not a farm's book.")
+                    continue
                 if note := lock_note(path):
                     notes.append(note)
     once, doubles = counted_once(read)

@@ -1,6 +1,7 @@
-"""Runs `siltbook run` on a folder under a limit of memory; prints the peak and the exit code.
+"""Runs a command on a folder under a limit of memory; prints the peak and the exit code.
 
-A process of its own, so that the limit binds nothing else: `python hostile_child.py FOLDER OUT`.
+A process of its own, so that the limit binds nothing else: `python hostile_child.py FOLDER OUT`
+runs `siltbook run`; behind OUT another command may stand with options of its own.
 """
 
 from __future__ import annotations
@@ -18,7 +19,8 @@ if __name__ == "__main__":
     resource.setrlimit(resource.RLIMIT_AS, (MOST, MOST))
     begun = time.process_time()
     try:
-        main(["run", sys.argv[1], "--out", sys.argv[2]], prog_name="siltbook")
+        folder, out, command, *more = [*sys.argv[1:], *(["run"] if len(sys.argv) == 3 else [])]
+        main([command, folder, "--out", out, *more], prog_name="siltbook")
     except SystemExit as end:
         code = end.code
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
