@@ -39,10 +39,10 @@ def station_repeated(ground: Ground) -> list[Finding]:
     """
     place = ground.stations
     named = place.frame[place.frame["key"].notna()]
+    firsts = {key: row for row, key in reversed(list(named["key"].items()))}
     found = []
     for row in hits(named["key"].duplicated()):
-        same = named["key"] == named.at[row, "key"]
-        first = hits(same)[0]
+        first = firsts[named.at[row, "key"]]
         read = f"{ground.read(place, 'station', row)}, in row {first} already"
         accepted = f"each station once; row {first} was used"
         found.append(finding(place, "station-repeated", "station", row, read, accepted))
