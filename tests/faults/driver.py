@@ -101,6 +101,9 @@ def child(order: dict[str, Any], calls: int) -> None:
 
 def main() -> None:
     """Import what a run needs, by running one; then a child for each line."""
+    import batch.review.carry
+    import batch.review.pack
+    import batch.review.target  # noqa: F401
     from batch.job import review_bytes
 
     review_bytes(Path(sys.argv[1]).read_bytes(), "warm", "warm.xlsx")

@@ -1,0 +1,192 @@
+"""A kill, a full disk and a neighbour, at every write of `agree` and `review`."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from batch.reading.book import read_book
+from batch.review.carry import carry
+from batch.review.minutes import read_pack
+from tests.faults.support import ROOT, Driver
+from tests.review.farms import book
+from tests.review.packs import ROW, SPARE, small_pack
+from tests.review.test_carry import NORTH, filled
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="children are forked")
+MANY = 40  # more calls than any command here makes
+MINUTES = {ROW: NORTH}
+MORE = {SPARE: {"Farm": "North Farm (invented)", "Station": "N1 Screen", "Action": "Look"}}
+
+
+@pytest.fixture(scope="module")
+def driver(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Driver]:
+    made = Driver(tmp_path_factory.mktemp("driver"))
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="module")
+def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("pack") / "pack.xlsx"
+    path.write_bytes(filled(MINUTES, small_pack()))
+    return path
+
+
+@pytest.fixture(scope="module")
+def new(pack: Path) -> bytes:
+    done = carry(pack.read_bytes(), "pack.xlsx", book("north"), "north-2026.xlsx")
+    assert done.data is not None
+    return done.data
+
+
+def laid(folder: Path) -> Path:
+    folder.mkdir()
+    path = folder / "north-2026.xlsx"
+    path.write_bytes(book("north"))
+    return path
+
+
+def seen(folder: Path) -> dict[str, bytes]:
+    """What a person sees in a folder: a draft's name begins with a dot."""
+    return {p.name: p.read_bytes() for p in folder.iterdir() if not p.name.startswith(".siltbook-")}
+
+
+def test_a_kill_at_any_call_of_agree_leaves_the_old_book_or_the_new(
+    driver: Driver, pack: Path, new: bytes, tmp_path: Path
+) -> None:
+    old = {"north-2026.xlsx": book("north")}
+    both = {"north-2026.xlsx": new, "north-2026.previous.xlsx": book("north")}
+    between = {**old, "north-2026.previous.xlsx": book("north")}
+    met = []
+    for at in range(1, MANY):
+        target = laid(tmp_path / str(at))
+        end = driver.run(at, "kill", "agree", pack, target)
+        left = seen(target.parent)
+        assert left in (old, between, both), at
+        if not end.killed:
+            break
+        met.append(left)
+        if left == between:  # run again, it ends as if it had never been killed
+            assert driver.run(0, "kill", "agree", pack, target).code == 0
+            assert seen(target.parent) == both
+    assert (end.code, left) == (0, both)
+    assert all(state in met for state in (old, between, both))
+
+
+def test_a_full_disk_at_any_call_of_agree_gives_one_sentence_and_loses_nothing(
+    driver: Driver, pack: Path, new: bytes, tmp_path: Path
+) -> None:
+    refused = 0
+    for at in range(1, MANY):
+        target = laid(tmp_path / str(at))
+        end = driver.run(at, "full", "agree", pack, target)
+        assert "Traceback" not in end.said
+        if end.code == 0:
+            assert target.read_bytes() == new
+            if end.calls < at:
+                break
+            continue
+        refused += 1
+        assert end.code == 3
+        (line,) = end.said.strip().splitlines()
+        assert "north-2026.xlsx: cannot be written (No space left on device)." in line
+        assert [p.name for p in target.parent.iterdir()] == ["north-2026.xlsx"]
+        assert target.read_bytes() == book("north")
+    assert refused > 4
+
+
+@pytest.mark.parametrize("fault", ["kill", "full"])
+def test_a_fault_at_any_call_of_review_leaves_the_old_pack_or_the_new(
+    driver: Driver, tmp_path: Path, fault: str
+) -> None:
+    refused = 0
+    for at in range(1, MANY):
+        target = laid(tmp_path / str(at))
+        out = tmp_path / f"{at}.xlsx"
+        out.write_bytes(small_pack())
+        words = ("review", target, "--month", "2026-07", "--no-pdf", "--out", out)
+        end = driver.run(at, fault, *words)
+        assert seen(target.parent) == {"north-2026.xlsx": book("north")}
+        whole = read_pack(out.read_bytes(), "pack.xlsx")
+        assert len(whole.books) in (1, 2)
+        if end.code == 3:
+            refused += 1
+            (line,) = end.said.strip().splitlines()
+            assert "cannot be written (No space left on device)." in line
+            assert out.read_bytes() == small_pack()
+        if not end.killed and end.calls < at:
+            break
+    assert len(whole.books) == 1
+    assert refused > 2 or fault == "kill"
+
+
+CODE = """
+import sys, time
+from pathlib import Path
+from batch.cli import main
+from batch.review import {module} as module
+marks, real = Path(sys.argv[1]), module.{name}
+def wait(*given):
+    made = real(*given)
+    (marks / str(time.time_ns())).touch()
+    for _ in range(1200):
+        if len(list(marks.iterdir())) == 2:
+            break
+        time.sleep(0.05)
+    return made
+module.{name} = wait
+main(sys.argv[2:])
+"""
+
+
+def together(marks: Path, module: str, name: str, *commands: list[object]) -> list[tuple[int, str]]:
+    """Exit codes and messages of two commands that both get as far before either writes."""
+    marks.mkdir()
+    code = CODE.format(module=module, name=name)
+    started = [
+        subprocess.Popen([sys.executable, "-c", code, str(marks), *map(str, command)], cwd=ROOT,
+                         text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+        for command in commands
+    ]  # fmt: skip
+    said = [process.communicate(timeout=120)[1] for process in started]
+    return [(p.returncode, text) for p, text in zip(started, said, strict=True)]
+
+
+def test_two_agrees_at_once_one_wins_and_the_other_can_be_run_again(
+    pack: Path, tmp_path: Path
+) -> None:
+    target = laid(tmp_path / "book")
+    other = tmp_path / "other.xlsx"
+    other.write_bytes(filled(MORE, small_pack()))
+    runs: list[list[object]] = [["agree", one, target] for one in (pack, other)]
+    ended = together(tmp_path / "marks", "carry", "carry", *runs)
+    assert sorted(code for code, _ in ended) == [0, 3]
+    (refused,) = [said for code, said in ended if code == 3]
+    assert "changed while it was judged. Save and close it, then run again." in refused
+    assert set(seen(target.parent)) == {"north-2026.xlsx", "north-2026.previous.xlsx"}
+    assert len(read_book(target.read_bytes(), "n").book.agreed.frame) == 5
+    loser = runs[[code for code, _ in ended].index(3)]
+    done = subprocess.run(
+        [sys.executable, "-c", "from batch.cli import main; main()", *map(str, loser)],
+        cwd=ROOT, check=True, capture_output=True,
+    )  # fmt: skip
+    assert done.stderr == b""
+    assert len(read_book(target.read_bytes(), "n").book.agreed.frame) == 6
+
+
+def test_two_reviews_at_once_into_one_file_leave_one_of_the_two_packs(tmp_path: Path) -> None:
+    books = [laid(tmp_path / "north"), tmp_path / "south-2026.xlsx"]
+    books[1].write_bytes(book("south"))
+    out = tmp_path / "out" / "july.xlsx"
+    runs: list[list[object]] = [
+        ["review", one, "--month", "2026-07", "--no-pdf", "--out", out] for one in books
+    ]
+    assert [c for c, _ in together(tmp_path / "marks", "pack", "pack_bytes", *runs)] == [0, 0]
+    assert [p.name for p in out.parent.iterdir()] == ["july.xlsx"]
+    (one,) = read_pack(out.read_bytes(), "july.xlsx").books
+    assert one.file in ("north-2026.xlsx", "south-2026.xlsx")
