@@ -140,31 +140,41 @@ _ADVANCE = {letter: width for width, letters in _ADVANCES.items() for letter in 
 _SAFETY = 1.03  # bold type, and screens that round each letter to whole pixels
 
 
-@lru_cache(maxsize=8192)
-def _extent(word: str) -> float:
+def _width(word: str) -> float:
     """Width of a word in 10-point text [pixels of 1/96 inch]; wide scripts count a full square."""
     ems = sum(_ADVANCE.get(c, 560 if c < "\u1100" else 1000) for c in word)
     return ems * _SAFETY / 75.0
 
 
-@lru_cache(maxsize=8192)
+# The same words, names and reasons come again and again; long texts come once, and would fill the
+# memory: they are measured anew, here and below.
+_extent = lru_cache(maxsize=8192)(_width)
+
+
 def lines(value: str, width: float) -> int:
     """Lines that wrapped text will take in a column `width` characters wide.
 
     Counted word by word with the letters' widths in 10-point Calibri; a character of the column
     is 7 pixels, and indent and padding take 9 (common practice, no published source).
     """
+    return _counted(value, width) if len(value) < 1_000 else _count(value, width)
+
+
+def _count(value: str, width: float) -> int:
     room, space, count = max(12.0, 7.0 * width - 9.0), _extent(" "), 0
     for part in value.split("\n"):
         count, used = count + 1, 0.0
         for word in part.split(" "):
-            extent = _extent(word)
+            extent = _extent(word) if len(word) < 100 else _width(word)
             if used and used + space + extent > room:
                 count, used = count + 1, 0.0
             used += extent + (space if used else 0.0)
             while used > room:
                 count, used = count + 1, used - room
     return count
+
+
+_counted = lru_cache(maxsize=8192)(_count)
 
 
 def spread(sheet: Any, row: int, last_col: int, value: str, style: Any, width: float) -> float:

@@ -27,6 +27,7 @@ _STAMP = (1980, 1, 1, 0, 0, 0)
 _EDITED = ("xl/worksheets/sheet", "xl/charts/chart")
 _FAST = 1  # compression level; the part is placed into another package anyway
 _PIECE = 1_000  # rows handed on at once: a long sheet never stands in memory whole
+SHORT = 200  # characters
 _LETTERS = [column_letters(col) for col in range(64)]
 
 
@@ -60,7 +61,8 @@ def line(
         elif value is None or value == "":
             cells.append(f'<c r="{letter}{n}" s="{style}"/>')
         elif isinstance(value, str):
-            cells.append(f'<c r="{letter}{n}" s="{style}" t="inlineStr">{_inline(value)}</c>')
+            shown = _inline(value) if len(value) < SHORT else _spelt(value)
+            cells.append(f'<c r="{letter}{n}" s="{style}" t="inlineStr">{shown}</c>')
         elif math.isfinite(value):
             cells.append(f'<c r="{letter}{n}" s="{style}"><v>{float(value)!r}</v></c>')
         else:
@@ -69,19 +71,16 @@ def line(
     return "".join(cells)
 
 
-@lru_cache(maxsize=8192)
-def _inline(value: str) -> str:
-    """A text as a cell holds it; names and reasons stand in many rows."""
+def _spelt(value: str) -> str:
+    """A text as a cell holds it."""
     # A spelling such as _x0041_ would be decoded to a character; its underscore is escaped.
     value = re.sub(r"_(?=x[0-9a-fA-F]{4}_)", "_x005F_", value) if "_x" in value else value
     kept = "" if value == value.strip() else ' xml:space="preserve"'
     return f"<is><t{kept}>{escape(value, quote=False)}</t></is>"
 
 
-def _live(head: str, formula: str, value: float | str) -> str:
-    if isinstance(value, str):
-        return f'{head} t="str"><f>{formula}</f><v>{escape(value, quote=False)}</v></c>'
-    return f"{head}><f>{formula}</f><v>{float(value)!r}</v></c>"
+# Names and reasons stand in many rows; long remarks stand in one, and would fill the memory.
+_inline = lru_cache(maxsize=8192)(_spelt)
 
 
 def rewrite(package: bytes, edit: Callable[[str, str], str | None]) -> bytes:
