@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import importlib
 import os
 import queue
 import re
@@ -19,6 +21,9 @@ from batch import watching
 from batch.cli import main
 from batch.commands.watch import summary
 from tests.faults.support import reviewed, small_book, start
+from tests.reading.test_other_formats import other
+
+watch = importlib.import_module("batch.commands.watch")  # the command hides its module's name
 
 STAMP = (1, 2, 3)
 
@@ -27,7 +32,7 @@ class Watch:
     """A running watch, its lines as they come."""
 
     def __init__(self, folder: Path) -> None:
-        self.process = start("watch", folder)
+        self.process = start("watch", folder, start_new_session=True)
         self.lines: queue.Queue[str] = queue.Queue()
         self.reader = threading.Thread(target=self._read)
         self.reader.start()
@@ -54,6 +59,8 @@ class Watch:
         for stream in (self.process.stdout, self.process.stderr):
             assert stream is not None
             stream.close()
+        with pytest.raises(ProcessLookupError):  # no child of it is left over
+            os.killpg(self.process.pid, 0)
         return code
 
 
@@ -108,6 +115,133 @@ def test_every_kind_of_save_is_judged_once_and_a_broken_book_stops_nothing(
     assert watched.end() == 0
     assert north.read_bytes() == old
     assert not list(tmp_path.glob(".siltbook-*"))
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C is sent as a signal")
+def test_formats_side_by_side_ten_saves_foreign_files_and_a_folder_that_goes(
+    tmp_path: Path, old: bytes
+) -> None:
+    folder = tmp_path / "books"
+    folder.mkdir()
+    for kind in ("ods", "xls"):
+        (folder / f"a.{kind}").write_bytes(other(kind))
+    (folder / "a.xlsx").write_bytes(old)
+    # What other programs and we ourselves leave there is no book.
+    for name in ("~$a.xlsx", ".~lock.a.xlsx#", ".a.xlsx", "a.xlsx.tmp", "lu8xk.tmp",
+                 "a.audited.xlsx", "a.previous.xlsx", "a.previous-2.xlsx",
+                 "a.review-2026-05.xlsx"):  # fmt: skip
+        (folder / name).write_bytes(old)
+    watched = Watch(folder)
+    try:
+        assert watched.line() == f"Watching {folder}; Ctrl-C ends it."
+        said = sorted(watched.line().rpartition(" -> ")[2] for _ in range(3))
+        assert said == ["a.ods.reviewed.xlsx", "a.reviewed.xlsx", "a.xls.reviewed.xlsx"]
+        assert {p.name for p in folder.glob("*.reviewed.*")} == set(said)
+        assert (folder / "a.reviewed.xlsx").read_bytes() == reviewed(old, "a.xlsx")
+        # Ten saves within two seconds: the last one counts, and one line says so.
+        for number in range(10):
+            (folder / "a.xlsx").write_bytes(old[: -20 - number] if number < 9 else old)
+            time.sleep(0.1)
+        assert watched.line().endswith(" -> a.reviewed.xlsx")
+        assert watched.quiet(watching.SETTLED + 1)
+        (folder / "gone.xlsx").write_bytes(old)
+        (folder / "gone.xlsx").unlink()
+        assert watched.quiet(watching.SETTLED)
+        folder.rename(tmp_path / "elsewhere")
+        code = watched.process.wait(timeout=30)
+        assert watched.process.stderr is not None
+        assert (code, watched.process.stderr.read()) == (
+            3, f"siltbook: {folder}: cannot be watched (it is not there, or was renamed or "
+            "deleted). Check its path; name a folder.\n",
+        )  # fmt: skip
+    finally:
+        watched.process.kill()
+        watched.end()
+
+
+def judged(book: Path, capsys: pytest.CaptureFixture[str]) -> str:
+    """What is said of a book that the watch found ready, with the stamp that it had then."""
+    stamp = watching.stamp_now(book) or STAMP
+    watch._judge(book, stamp, book.with_name("result.xlsx"), None)
+    return capsys.readouterr().out
+
+
+def test_a_book_that_goes_or_changes_while_it_is_judged(
+    tmp_path: Path, old: bytes, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    book = tmp_path / "a.xlsx"
+    assert re.fullmatch(
+        r"\d\d:\d\d a\.xlsx: was renamed or deleted before it was judged\.\n", judged(book, capsys)
+    )
+    read = Path.read_bytes
+
+    def saved_meanwhile(path: Path) -> bytes:
+        data = read(path)
+        path.write_bytes(data + b"more")
+        return data
+
+    book.write_bytes(old)
+    monkeypatch.setattr(Path, "read_bytes", saved_meanwhile)
+    assert judged(book, capsys) == ""  # what it is now is judged when it has settled
+    monkeypatch.undo()
+    assert [p.name for p in tmp_path.iterdir()] == ["a.xlsx"]
+
+
+def test_a_book_beyond_the_memory_does_not_end_the_watch(
+    tmp_path: Path, old: bytes, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def short(*_: object) -> None:
+        raise MemoryError
+
+    (tmp_path / "a.xlsx").write_bytes(old)
+    monkeypatch.setattr("batch.job.review_bytes", short)
+    said = judged(tmp_path / "a.xlsx", capsys)
+    assert "a.xlsx: too large for this machine's memory. Split it, or use a machine with" in said
+
+
+def test_a_result_that_cannot_be_written_does_not_end_the_watch(
+    tmp_path: Path, old: bytes, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "a.xlsx").write_bytes(old)
+    (tmp_path / "result.xlsx").mkdir()
+    said = judged(tmp_path / "a.xlsx", capsys)
+    assert "result.xlsx: cannot be written (" in said
+    assert said.count("\n") == 1
+
+
+def test_where_the_system_cannot_tell_of_changes_the_clock_does(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def none_left(*_: object, **named: object) -> Iterator[None]:
+        raise OSError(errno.ENOSPC, "the limit of watched folders is reached")
+        yield
+
+    monkeypatch.setattr("watchfiles.watch", none_left)
+    monkeypatch.setattr(watch, "LOOK", 10)
+    turns = watch._wakes(tmp_path)
+    assert [next(turns) for _ in range(3)] == [None] * 3
+
+
+def test_every_book_of_a_folder_has_a_result_of_its_own(tmp_path: Path) -> None:
+    names = ("a.xls", "a.ods", "a.xlsx", "a.xlsm", "b.ods", "b.xls", "c.ods")
+    books = [tmp_path / name for name in names]
+    for book in books:
+        book.touch()
+    assert {b.name: r.name for b, r in watching.results(books).items()} == {
+        "a.xlsx": "a.reviewed.xlsx", "a.xlsm": "a.reviewed.xlsm",
+        "a.ods": "a.ods.reviewed.xlsx", "a.xls": "a.xls.reviewed.xlsx",
+        "b.ods": "b.ods.reviewed.xlsx", "b.xls": "b.xls.reviewed.xlsx",
+        "c.ods": "c.reviewed.xlsx",
+    }  # fmt: skip
+
+
+def test_only_names_that_siltbook_gives_are_passed_over(tmp_path: Path) -> None:
+    ours = ("a.reviewed.xlsx", "a.reviewed.ods", "a.audited.xlsm", "a.previous.xlsx",
+            "a.previous-12.xlsx", "a.review-2026-07.xlsx")  # fmt: skip
+    theirs = ("a.previous owner.xlsx", "a.review-notes.xlsx", "reviewed.xlsx", "a-reviewed.xlsx")
+    for name in (*ours, *theirs):
+        (tmp_path / name).touch()
+    assert {p.name for p in watching.stamps(tmp_path)} == set(theirs)
 
 
 @pytest.mark.parametrize(
