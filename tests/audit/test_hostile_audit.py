@@ -148,7 +148,7 @@ def test_very_many_cells_are_counted_and_the_first_ones_named() -> None:
 def test_a_book_that_takes_no_audit_sheets_is_refused_by_its_name(tmp_path: Path) -> None:
     with zipfile.ZipFile(io.BytesIO(workbook(clean_sheets()))) as archive:
         parts: dict[str, str | bytes] = {n: archive.read(n) for n in archive.namelist()}
-    del parts["xl/styles.xml"]
+    del parts["[Content_Types].xml"]
     (tmp_path / NAME).write_bytes(zipped(parts))
     done = CliRunner().invoke(main, ["audit", str(tmp_path)])
     assert done.exit_code == 3
