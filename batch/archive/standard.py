@@ -28,6 +28,7 @@ MOST_CELLS = 1_000_000  # of all tables; the library takes some five seconds for
 MOST_TABLE_BYTES = 16 * 2**20  # of all tables; text may take a dozen times its bytes in memory
 MOST_SAID = 20
 _NAME = re.compile(r"[a-z0-9][a-z0-9_.-]{0,99}")
+_SLUG = re.compile(r"[a-z0-9._-]{1,255}")
 _TOP = {"profile", "name", "title", "description", "sources", "made_by", "resources"}
 _TABLE = {*RESOURCE, "name", "path", "title", "bytes", "hash", "sources", "schema"}
 _FIELD = {"name", "type", "description"}
@@ -58,7 +59,7 @@ def checked(data: bytes, listed: Manifest, sizes: Mapping[str, int]) -> list[dic
         "made_by": f"siltbook {listed.version}",
         "sources": sources(listed.book),
     })  # fmt: skip
-    _name(found["name"], "the package")
+    _name(found["name"], "the package", _SLUG)
     _texts(found, "the package", ("title", "description"))
     all_of_them = _list(found["resources"], "'resources'", 100)
     tables = [_table(one, listed, sizes) for one in all_of_them]
@@ -161,8 +162,8 @@ def _list(found: object, what: str, most: int) -> list[object]:
     return found
 
 
-def _name(found: object, where: str) -> str:
-    if not isinstance(found, str) or not _NAME.fullmatch(found):
+def _name(found: object, where: str, like: re.Pattern[str] = _NAME) -> str:
+    if not isinstance(found, str) or not like.fullmatch(found):
         raise _refuse(where, "'name'")
     return found
 

@@ -21,6 +21,7 @@ from tests.archive.conftest import PORTFOLIO
 from tests.archive.forging import reseal
 from tests.office import convert, needs_office
 from tests.reading.books import HEAD, raw_book, raw_sheet, row
+from tests.samples.load import SAMPLES
 
 
 def siltbook(*arguments: object) -> Result:
@@ -227,6 +228,27 @@ def test_an_as_of_day_outside_the_years_of_a_workbook(year: str, tmp_path: Path)
     assert said.exit_code == 2
     assert "accepted: a day in the years 1950 to 2149. Check the year." in said.stderr
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "name", ["_farm.xlsx", "-.-.xlsx", "Станция 駅.xlsx", "x" * 220 + ".xlsx", "a.b c's (2).xlsx"]
+)
+def test_a_book_of_any_honest_name_is_archived_whole(name: str, tmp_path: Path) -> None:
+    shutil.copy(PORTFOLIO / "east-2026.xlsx", tmp_path / name)
+    assert siltbook("archive", tmp_path / name, "--to", tmp_path / "to").exit_code == 0
+    said = siltbook("verify", tmp_path / "to")
+    assert said.exit_code == 0, said.output
+    assert "note:" not in said.output
+
+
+def test_every_sample_is_archived_whole(tmp_path: Path) -> None:
+    books = sorted(p for p in SAMPLES.rglob("*.*") if p.suffix in (".xlsx", ".xlsm", ".ods"))
+    assert len(books) > 5
+    for number, book in enumerate(books):
+        assert siltbook("archive", book, "--to", tmp_path / str(number)).exit_code == 0
+        said = siltbook("verify", tmp_path / str(number))
+        assert said.exit_code == 0, said.output
+        assert "note:" not in said.output
 
 
 @needs_office
