@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from batch.commands.shared import (
+    ANY_PATH,
     AS_OF,
     EPILOG,
     EXIT_BOOK,
@@ -61,7 +62,7 @@ def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> Non
 
 
 @click.command(epilog=EPILOG)
-@click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
+@click.argument("folder", type=ANY_PATH, metavar="DIR")
 @click.option("--seal", default="", help="The seal that was noted when the archive was made.")
 @JSON
 def verify(folder: Path, seal: str, as_json: bool) -> None:
@@ -127,9 +128,7 @@ def _document(results: list[Any], failures: list[dict[str, str]]) -> str:
 
 
 @click.command(epilog=EPILOG)
-@click.argument(
-    "archives", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="ARCHIVE..."
-)
+@click.argument("archives", nargs=-1, required=True, type=ANY_PATH, metavar="ARCHIVE...")
 @click.option(
     "--template",
     "target",

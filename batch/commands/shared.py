@@ -19,9 +19,9 @@ EPILOG = (
     "an archive could not be read or its result not written (the others were still done); 130 "
     "stopped by Ctrl-C."
 )
-PATHS = click.argument(
-    "books", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="BOOK..."
-)
+# Not checked for being readable here: one that is not would end the whole batch.
+ANY_PATH = click.Path(path_type=Path, readable=False)
+PATHS = click.argument("books", nargs=-1, required=True, type=ANY_PATH, metavar="BOOK...")
 AS_OF = click.option(
     "--as-of",
     type=click.DateTime(["%Y-%m-%d"]),

@@ -108,6 +108,32 @@ def test_a_folder_without_permission(home: Path, monkeypatch: pytest.MonkeyPatch
         assert (said.exit_code, lines(said)) == (3, [f"siltbook: {path}: {sentence}"])
 
 
+def test_what_the_system_calls_unreadable_ends_no_batch(
+    home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The command line's library would ask the system first, and end the whole batch."""
+    for name in ("a.xlsx", "b.xlsx"):
+        shutil.copy(PORTFOLIO / "east-2026.xlsx", tmp_path / name)
+    read = Path.read_bytes
+
+    def guarded(path: Path) -> bytes:
+        if path.name == "a.xlsx":
+            raise PermissionError(13, "Permission denied")
+        return read(path)
+
+    monkeypatch.setattr(Path, "read_bytes", guarded)
+    monkeypatch.setattr(os, "access", lambda *_, **__: False)
+    books = [tmp_path / "a.xlsx", tmp_path / "b.xlsx"]
+    for words in (["check", *books], ["archive", *books, "--to", tmp_path / "to"]):
+        said = siltbook(*words)
+        assert said.exit_code == 3
+        (line,) = lines(said)
+        assert "a.xlsx: cannot be read (Permission denied). Check the file's permissions." in line
+        assert "b.xlsx: " in said.stdout
+    assert siltbook("verify", home).exit_code == 0
+    assert siltbook("season", home, "--template", tmp_path / "next.xlsx").exit_code == 0
+
+
 @pytest.mark.parametrize("name", ["x" * 300, "a/" * 3_000])
 def test_a_name_that_no_folder_can_have(name: str, tmp_path: Path) -> None:
     for words in (["verify", name], ["season", name, "--template", tmp_path / "n.xlsx"]):
