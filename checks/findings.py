@@ -71,6 +71,7 @@ _RULES = (
     Rule("grade-in-mesh", _N, "Grade given in mesh", "Nothing to do, unless the element says another opening: then type that."),
     Rule("cell-one-sided", _N, "Known only as under or over a value", "Nothing to do: it is rated where that is enough."),
     Rule("cell-text-number", _N, "Number stored as text", "Nothing to do: it was read without doubt.", often=True),
+    Rule("text-too-long", _D, "Text too long for a name", "Shorten it, everywhere alike; put the rest into the remark."),
     Rule("cells-merged", _N, "Merged cells in the list", "Unmerge them and fill every row."),
     Rule("rows-hidden", _N, "Hidden rows in the list", "Nothing to do; delete the rows if they are not meant to count."),
     Rule("unit-unknown", _E, "Unit not known", "Write one of the units listed."),

@@ -57,6 +57,10 @@ def plain(number: float) -> str:
     return str(int(number)) if number == int(number) and abs(number) < 1e15 else repr(number)
 
 
+MAX_NAME = 500  # characters of a name, which stands in many rows and on many sheets
+ESSAYS = ("remark", "action")  # texts that may be as long as a cell
+
+
 @dataclass
 class Block:
     """The filled rows of one list sheet, below its header, and what was found wrong in them."""
@@ -292,7 +296,13 @@ def read_texts(block: Block, column: Column) -> Objects:
     triples = zip(block.positions(column.key).tolist(), cells.values, cells.styles, strict=True)
     for position, value, style in triples:
         if type(value) is str:
-            out[position] = value.replace("\u00a0", " ").strip() or None
+            text = value.replace("\u00a0", " ").strip()
+            if len(text) > MAX_NAME and column.key not in ESSAYS:
+                read = f"{len(text):,} characters, {shown(text)}"
+                accepted = f"up to {MAX_NAME} characters; until then its first {MAX_NAME} count"
+                block.flag("text-too-long", column, position, read, accepted)
+                text = text[:MAX_NAME].rstrip()
+            out[position] = text or None
         elif type(value) is float:
             date = None
             if block.style(style) == Style.DATE:

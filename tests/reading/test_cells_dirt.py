@@ -157,6 +157,21 @@ def test_station_names_match_the_register():
     assert frame.station.tolist() == ["F1", "F 2", "F1", "007", "7", "New one"]
 
 
+def test_a_name_as_long_as_a_page_is_cut_and_said_and_a_remark_is_not():
+    long, remark = "N" * 600, [c.key for c in READINGS.columns].index("remark")
+    visit = [long, DAY, None, 3, 2, *[None] * (remark - 5), "r" * 600]
+    result = reading(visit, Stations=[["Station"], [long]])
+    frame = result.book.readings.frame
+    assert frame.station.tolist() == result.book.stations.frame.station.tolist() == ["N" * 500]
+    assert frame.remark.tolist() == ["r" * 600]
+    assert codes(result) == ["text-too-long"] * 2
+    assert messages(result)[0] == (
+        f"Stations!A2: text too long for a name: read 600 characters, '{'N' * 57}...'; accepted:"
+        " up to 500 characters; until then its first 500 count. Shorten it, everywhere alike; put"
+        " the rest into the remark."
+    )
+
+
 def test_words_that_look_like_missing_values_stay():
     remark = [c.key for c in READINGS.columns].index("remark")
     rows = [["F1", DAY, None, 3, 2, *[None] * (remark - 5), t] for t in ("NA", "null", "None")]
