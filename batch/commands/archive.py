@@ -150,11 +150,11 @@ def season(archives: tuple[Path, ...], target: Path, force: bool) -> None:
 
     if target.suffix.lower() != ".xlsx":
         raise click.UsageError(f"{target}: a workbook to fill ends in .xlsx. Add the ending.")
-    if os.path.lexists(target) and not force:
-        raise click.UsageError(f"{target} exists. Choose another name, or add --force.")
+    _refuse_existing(target, force)
     with refusals():
         refuse_target(target)
         begun = begin(archives, target.name)
+        _refuse_existing(target, force)  # judging took a while, in which somebody may have saved
         write_whole(target, begun.package)
     click.echo(printable(f"{target}: {begun.stations} stations, {begun.open} left open"))
     click.echo(printable(f"  Seasons compared: {', '.join(begun.seasons)}"))
@@ -162,3 +162,8 @@ def season(archives: tuple[Path, ...], target: Path, force: bool) -> None:
         fail(said)
     if begun.left_out:
         raise click.exceptions.Exit(EXIT_BOOK)
+
+
+def _refuse_existing(target: Path, force: bool) -> None:
+    if os.path.lexists(target) and not force:
+        raise click.UsageError(f"{target} exists. Choose another name, or add --force.")

@@ -220,6 +220,24 @@ def test_memory_that_does_not_suffice_for_the_seasons(
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_workbook_saved_while_the_seasons_were_judged_is_not_overwritten(
+    kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from batch.archive import next as following
+
+    judged, target = following.assess_bytes, tmp_path / "next.xlsx"
+
+    def meanwhile(*arguments: Any) -> Any:
+        target.write_text("mine")
+        return judged(*arguments)
+
+    monkeypatch.setattr(following, "assess_bytes", meanwhile)
+    said = siltbook("season", kept, "--template", target)
+    assert said.exit_code == 2
+    assert "exists. Choose another name, or add --force." in said.stderr
+    assert target.read_text() == "mine"
+
+
 def test_a_book_with_the_other_date_system_is_archived_like_any(tmp_path: Path) -> None:
     visit = row("F1", "<c/>", "<c/>", "<c><v>3</v></c>", "<c><v>2</v></c>")
     day = (dt.date(2026, 5, 31) - dt.date(1904, 1, 1)).days
