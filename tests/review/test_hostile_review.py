@@ -434,7 +434,7 @@ def test_dates_at_the_ends_of_every_calendar(date1904: bool) -> None:
     for day in (None, dt.date(1950, 1, 1)):
         found = audit_bytes(data, "b.xlsx", day)
         made = audited_package(found, data, "b.xlsx")
-        assert [line for line in lint(made) if line not in lint(data)] == []
+        assert set(lint(made)) <= set(lint(data))
     may = read_month(data, "b.xlsx", Month(2026, 5))
     made = pack_bytes(make_pack([may], Month(2026, 5), "test"))
     assert lint(made) == []
