@@ -107,6 +107,8 @@ def take(path: Path) -> Taken:
     try:
         if path.is_dir():
             raise BookError(f"{path}: this is a folder, not a workbook. Name the file in it.")
+        if not path.exists():
+            raise BookError(f"{path}: no such file. Check the spelling of the path.")
         if not path.is_file():
             raise BookError(f"{path}: this is not an ordinary file. Name a saved workbook.")
         before = stamp_of(path)

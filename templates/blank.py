@@ -49,8 +49,9 @@ def _check_stations(names: tuple[str, ...]) -> None:
         if not name.strip():
             raise ValueError("A station's name is empty: give every station a name.")
         if len(name) > _LONGEST_NAME:
+            shown = name if len(name) <= 60 else f"{name[:60]}…"
             raise ValueError(
-                f"Station name {name!r} has {len(name)} characters:"
+                f"Station name {shown!r} has {len(name):,} characters:"
                 f" use {_LONGEST_NAME} or fewer."
             )
     counts = Counter(name.strip().casefold() for name in names)

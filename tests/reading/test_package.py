@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import os
 import random
 import time
 import zipfile
@@ -145,8 +146,11 @@ def test_files_that_are_none(tmp_path):
     folder.mkdir()
     with pytest.raises(BookError, match=r"a\.xlsx: this is a folder, not a workbook"):
         take(folder)
-    with pytest.raises(BookError, match=r"b\.xlsx: this is not an ordinary file"):
+    with pytest.raises(BookError, match=r"b\.xlsx: no such file\. Check the spelling of the path"):
         take(tmp_path / "b.xlsx")
+    os.mkfifo(tmp_path / "c.xlsx")
+    with pytest.raises(BookError, match=r"c\.xlsx: this is not an ordinary file"):
+        take(tmp_path / "c.xlsx")
 
 
 def test_limits(monkeypatch):
