@@ -46,7 +46,7 @@ def review(
     page is the agenda. Books of another season serve the comparison of fouling alone.
     """
     from batch import __version__
-    from batch.files import find_books, sweep, write_whole
+    from batch.files import find_books, lock_note, sweep, write_whole
     from batch.report.book import printable
     from batch.review.month import parse_month
     from batch.review.pack import make_pack, pack_bytes
@@ -58,7 +58,7 @@ def review(
     except ValueError as error:
         raise click.UsageError(f"--month: {error}") from error
     failures: list[dict[str, str]] = []
-    notes: list[str] = []
+    notes: list[str] = []  # for the pack as well: names without their folders
     with refusals():
         paths = find_books(books)
         target = pack_path(books, chosen, out)
@@ -68,7 +68,8 @@ def review(
         todo = [p for p in paths if p.resolve() != target.resolve()]
         read = _read(todo, chosen, failures, notes)
         if not read:
-            _end(failures or [failure(target, note) for note in notes])
+            why = notes or [f"{target}: nothing but this pack was given; name its books."]
+            _end(failures or [failure(target, note) for note in why])
         pack = make_pack(read, chosen, __version__, notes)
         data = pack_bytes(pack)
         refuse_loss(target, not no_pdf)  # once more: reading the books took its time
@@ -82,7 +83,7 @@ def review(
     else:
         for line in (*lines(pack), f"  Pack: {target}", *_of_pdf(pdf, target)):
             click.echo(printable(line))
-        for note in pack.notes:
+        for note in (*pack.notes, *filter(None, map(lock_note, todo))):
             click.echo(printable(note))
     if failures:
         _end(failures)
@@ -93,7 +94,7 @@ def _read(
 ) -> list[FarmMonth]:
     """Every book once; what cannot be read goes to `failures`, what is to be said to `notes`."""
     from batch.errors import PackError
-    from batch.files import lock_note, take
+    from batch.files import take
     from batch.review.doubles import counted_once
     from batch.review.farm import read_month
 
@@ -104,10 +105,8 @@ def _read(
                 try:
                     read.append(read_month(take(path).data, str(path), month))
                 except PackError:
-                    notes.append(f"{path}: passed over; it is a review pack, not a farm's book.")
-                    continue
-                if note := lock_note(path):
-                    notes.append(note)
+                    said = "passed over; it is a review pack, not a farm's book."
+                    notes.append(f"{path.name}: {said}")
     once, doubles = counted_once(read)
     notes += doubles
     return once

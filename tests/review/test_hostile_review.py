@@ -191,8 +191,10 @@ def test_a_pack_beside_the_books_is_passed_over_and_said(farms: Path) -> None:
     done = siltbook("review", farms, "--month", "2026-07", "--no-pdf")
     assert done.exit_code == 0
     assert done.stdout.splitlines()[-1] == (
-        f"{farms / 'july.xlsx'}: passed over; it is a review pack, not a farm's book."
+        "july.xlsx: passed over; it is a review pack, not a farm's book."
     )
+    onto = ("review", farms / "july.xlsx", "--month", "2026-07", "--no-pdf", "--out")
+    refused(siltbook(*onto, farms / "july.xlsx"), "nothing but this pack was given; name its books")
     alone = siltbook("review", farms / "july.xlsx", "--month", "2026-08", "--no-pdf")
     refused(alone, "july.xlsx: passed over; it is a review pack, not a farm's book.")
     for command in ("run", "check", "audit"):
@@ -341,7 +343,10 @@ def test_open_files_are_said(farms: Path) -> None:
     assert f"{farms / 'p.xlsx'}: is open in a spreadsheet program" in said[0]
     assert f"{farms / 'north-2026.xlsx'}: is open in a spreadsheet program" in said[1]
     assert said[2] == "  Open it anew before you save it there, or the rows are lost."
-    for words in (("audit", farms / "north-2026.xlsx"), ("review", farms, *MAY)):
+    for words in (
+        ("audit", farms / "north-2026.xlsx"),
+        ("review", *farms.glob("*-2026.xlsx"), *MAY),
+    ):
         assert siltbook(*words).stdout.count("is open in a spreadsheet program") == 1
 
 
