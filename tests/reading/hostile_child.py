@@ -23,5 +23,7 @@ if __name__ == "__main__":
         main([command, folder, "--out", out, *more], prog_name="siltbook")
     except SystemExit as end:
         code = end.code
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+    # Not getrusage: its figure may be that of the process that started this one.
+    with open("/proc/self/status") as status:
+        peak = next(int(line.split()[1]) * 1024 for line in status if line.startswith("VmHWM"))
     print(json.dumps({"code": code, "peak": peak, "seconds": time.process_time() - begun}))
