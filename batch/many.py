@@ -204,7 +204,7 @@ def at_ease() -> None:
     """
     import gc
 
-    gc.set_threshold(50_000, 20, 20)
+    gc.set_threshold(10_000, 10, 10)
 
 
 def through(
