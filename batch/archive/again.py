@@ -17,7 +17,7 @@ from typing import Any
 from batch import __version__
 from batch.archive import manifest
 from batch.archive.folder import SUMMARY, VERDICTS, season
-from batch.archive.holding import shown
+from batch.archive.holding import MOST_SAID, shown
 from batch.archive.strict import StrictError, document
 from batch.errors import SiltbookError
 from batch.fingerprint import digest
@@ -25,7 +25,6 @@ from batch.reading.opc import DAMAGE, MAX_PARTS
 
 MOST_VERDICTS = 64 * 2**20  # [bytes]; 10,000 stations take 24 MB
 _MOST_VALUES = 3_000_000
-_MOST_SAID = 20
 # Bounded on every side: on a long run of digits an open repetition takes the square of its length.
 _NUMBER = re.compile(rb"(?<![0-9.])-?[0-9]{1,20}\.[0-9]{1,25}(?:[eE][-+]?[0-9]{1,3})?(?![0-9.])")
 _CHUNK = 2**20
@@ -158,11 +157,11 @@ def _verdicts(made: bytes, sizes: Mapping[str, int], read: Read) -> Iterator[str
         return
     again = _by_station(made)
     differing = [s for s in sorted({*stored, *again}) if stored.get(s) != again.get(s)]
-    for station in differing[:_MOST_SAID]:
+    for station in differing[:MOST_SAID]:
         before, now = (shown(one.get(station, "none")) for one in (stored, again))
         yield f"{VERDICTS}: {shown(station)}: {before} in the archive, {now} when judged again."
-    if len(differing) > _MOST_SAID:
-        yield f"{VERDICTS}: and {len(differing) - _MOST_SAID:,} more stations."
+    if len(differing) > MOST_SAID:
+        yield f"{VERDICTS}: and {len(differing) - MOST_SAID:,} more stations."
 
 
 def _by_station(data: bytes) -> dict[str, str]:

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from batch.errors import BookError, why
 
+MOST_SAID = 20  # sentences of one kind of trouble in one archive
 MOST_ENTRIES = 2_000  # an archive holds under 20 files
 MOST_BYTES = 2**30  # of all files together
 MOST_BOOK = 128 * 2**20  # [bytes]; judging one takes four times as much memory

@@ -18,7 +18,7 @@ from typing import Any
 
 from batch.archive import holding
 from batch.archive.descriptor import PROFILE, RESOURCE, TYPES, path_at, sources
-from batch.archive.holding import shown
+from batch.archive.holding import MOST_SAID, shown
 from batch.archive.manifest import Manifest, as_json
 from batch.archive.strict import StrictError, document
 
@@ -26,7 +26,6 @@ MOST_BYTES = 4 * 2**20  # of the descriptor; one of a season of 100,000 readings
 _MOST_VALUES = 200_000
 MOST_CELLS = 1_000_000  # of all tables; the library takes some five seconds for them
 MOST_TABLE_BYTES = 16 * 2**20  # of all tables; text may take a dozen times its bytes in memory
-MOST_SAID = 20
 _NAME = re.compile(r"[a-z0-9][a-z0-9_.-]{0,99}")
 _SLUG = re.compile(r"[a-z0-9._-]{1,255}")
 _TOP = {"profile", "name", "title", "description", "sources", "made_by", "resources"}

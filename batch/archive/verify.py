@@ -16,10 +16,8 @@ from pathlib import Path
 
 from batch.archive import again, holding, manifest, standard
 from batch.archive.folder import PACKAGE
-from batch.archive.holding import Holding, shown
+from batch.archive.holding import MOST_SAID, Holding, shown
 from batch.errors import BookError, why
-
-MOST_SAID = 20  # of one kind of trouble in one archive
 
 
 @dataclass(frozen=True)

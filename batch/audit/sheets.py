@@ -169,7 +169,7 @@ def _place(kit: k.Kit, sheet: Any, row: int, result: RuleResult, place: Place) -
     k.text(sheet, row, 7, said, wrap)
     cells = ((1, result.rule.title), (2, place.station), (7, said))
     most = max(k.lines(text, DETAIL[col][1]) for col, text in cells)
-    sheet.set_row(row, min(409.0, most * k.LINE_POINTS + 4))
+    sheet.set_row(row, k.row_height(most))
 
 
 def _sensitivity(kit: k.Kit, sheet: Any, row: int, rows: Sequence[Sensitivity]) -> int:

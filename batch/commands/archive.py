@@ -18,9 +18,12 @@ from batch.commands.shared import (
     JSON,
     PATHS,
     day,
+    document,
+    end,
     fail,
     failure,
     finish,
+    one_of_many,
     refusals,
 )
 
@@ -69,7 +72,7 @@ def verify(folder: Path, seal: str, as_json: bool) -> None:
     """Say whether the archive DIR (or every archive in DIR) is whole and unchanged."""
     from batch.archive.finding import find_archives
     from batch.archive.verify import verify
-    from batch.errors import BookError, SiltbookError
+    from batch.errors import BookError
 
     with refusals():
         found = find_archives(folder)
@@ -79,21 +82,13 @@ def verify(folder: Path, seal: str, as_json: bool) -> None:
     results: list[Any] = []
     failures = [failure(path, said) for path, said in found.refused]
     for path in found.archives:
-        try:
+        with one_of_many(path, failures):
             results.append(verify(path, seal))
-        except SiltbookError as error:
-            failures.append(failure(path, str(error)))
-            continue
-        if not as_json:
-            _tell(results[-1])
+            if not as_json:
+                _tell(results[-1])
     if as_json:
-        click.echo(_document(results, failures))
-    for one in failures:
-        fail(one["message"])
-    if failures:
-        raise click.exceptions.Exit(EXIT_BOOK)
-    if any(result.troubles for result in results):
-        raise click.exceptions.Exit(EXIT_FINDINGS)
+        click.echo(document({"archives": [_entry(r) for r in results], "failed": failures}))
+    end(failures, EXIT_FINDINGS if any(result.troubles for result in results) else 0)
 
 
 def _tell(result: Any) -> None:
@@ -107,24 +102,15 @@ def _tell(result: Any) -> None:
         click.echo(f"  Seal: {result.seal}")
 
 
-def _document(results: list[Any], failures: list[dict[str, str]]) -> str:
-    import json
-
-    from batch.archive.holding import encodable
-
-    archives = [
-        {
-            "path": str(r.path),
-            "whole": not r.troubles,
-            "seal": r.seal,
-            "files": r.files,
-            "troubles": list(r.troubles),
-            "notes": list(r.notes),
-        }
-        for r in results
-    ]
-    document = {"archives": archives, "failed": failures}
-    return encodable(json.dumps(document, ensure_ascii=False, indent=2))
+def _entry(result: Any) -> dict[str, Any]:
+    return {
+        "path": str(result.path),
+        "whole": not result.troubles,
+        "seal": result.seal,
+        "files": result.files,
+        "troubles": list(result.troubles),
+        "notes": list(result.notes),
+    }
 
 
 @click.command(epilog=EPILOG)

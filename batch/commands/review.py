@@ -6,17 +6,16 @@ import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING
 
 import click
 
 from batch.commands.shared import (
     EPILOG,
-    EXIT_BOOK,
     JSON,
     PATHS,
     document,
-    fail,
+    end,
     failure,
     one_of_many,
     refusals,
@@ -69,7 +68,7 @@ def review(
         read = _read(todo, chosen, failures, notes)
         if not read:
             why = notes or [f"{target}: nothing but this pack was given; name its books."]
-            _end(failures or [failure(target, note) for note in why])
+            end(failures or [failure(target, note) for note in why])
         pack = make_pack(read, chosen, __version__, notes)
         data = pack_bytes(pack)
         refuse_loss(target, not no_pdf)  # once more: reading the books took its time
@@ -85,8 +84,7 @@ def review(
             click.echo(printable(line))
         for note in (*pack.notes, *filter(None, map(lock_note, todo))):
             click.echo(printable(note))
-    if failures:
-        _end(failures)
+    end(failures)
 
 
 def _read(
@@ -110,13 +108,6 @@ def _read(
     once, doubles = counted_once(read)
     notes += doubles
     return once
-
-
-def _end(failures: list[dict[str, str]]) -> NoReturn:
-    """Say what failed, and end with the exit code for it."""
-    for one in failures:
-        fail(one["message"])
-    raise click.exceptions.Exit(EXIT_BOOK)
 
 
 @dataclass(frozen=True)

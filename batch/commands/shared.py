@@ -105,6 +105,11 @@ def finish(
 ) -> None:
     if as_json:
         click.echo(document({"books": done, "failed": failures}))
+    end(failures, code)
+
+
+def end(failures: list[dict[str, str]], code: int = 0) -> None:
+    """Say what failed, and end with the exit code for it; with `code` where nothing did."""
     for one in failures:
         fail(one["message"])
     code = EXIT_BOOK if failures else code

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from batch.commands.shared import EXIT_BOOK, document, fail, failure
+from batch.commands.shared import document, end, failure
 
 if TYPE_CHECKING:
     from batch.many import Outcome
@@ -48,7 +48,4 @@ class Stream:
 
     def end(self) -> None:
         """Say what failed, and end with the exit code for it."""
-        for one in self.failures:
-            fail(one["message"])
-        if self.failures:
-            raise click.exceptions.Exit(EXIT_BOOK)
+        end(self.failures)

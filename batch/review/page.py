@@ -121,7 +121,7 @@ def table(
         most = 1
         for col, (column, value) in enumerate(zip(columns, row, strict=True)):
             most = max(most, _cell(kit, sheet, at, col, column, value))
-        sheet.set_row(at, min(409.0, most * k.LINE_POINTS + 4))
+        sheet.set_row(at, k.row_height(most))
     return at
 
 

@@ -175,4 +175,4 @@ def _height(values: Sequence[Value]) -> float:
     """Height of a row [pt]."""
     texts = zip(values[:5], COLUMNS, strict=False)
     most = max(k.lines(str(value), width) for value, (_, width) in texts)
-    return min(409.0, most * k.LINE_POINTS + 4)
+    return k.row_height(most)

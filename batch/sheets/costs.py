@@ -204,7 +204,7 @@ def _rows(first: int, bills: Sequence[StationBill], styles: list[str]) -> Iterat
         name, why = k.one_line(bill.station), k.clean(_unknown(bill))
         most = max(k.lines(name, NAME_WIDTH), k.lines(why, width))
         values = [name, *_station(bill, n), why, None, None]
-        yield line(n, styles, values, min(409.0, most * k.LINE_POINTS + 4))
+        yield line(n, styles, values, k.row_height(most))
 
 
 def _station(bill: StationBill, n: int) -> list[Value]:

@@ -106,7 +106,7 @@ def _finding(kit: k.Kit, sheet: Any, row: int, finding: Finding, targets: set[st
         most = max(most, k.lines(value, COLUMNS[col][1]))
     if finding.sheet in targets:
         link_to(kit, sheet, (row, 3), finding.sheet, finding.cell)
-    sheet.set_row(row, min(409.0, most * k.LINE_POINTS + 4))
+    sheet.set_row(row, k.row_height(most))
 
 
 def link_to(kit: k.Kit, sheet: Any, place: tuple[int, int], target: str, address: str) -> None:

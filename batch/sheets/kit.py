@@ -177,6 +177,11 @@ def _count(value: str, width: float) -> int:
 _counted = lru_cache(maxsize=8192)(_count)
 
 
+def row_height(count: int) -> float:
+    """Height of a table's row with so many lines [pt], at most the highest that a row can be."""
+    return min(409.0, count * LINE_POINTS + 4)
+
+
 def spread(sheet: Any, row: int, last_col: int, value: str, style: Any, width: float) -> float:
     """Write one wrapped line over several columns and return its height [pt]."""
     sheet.merge_range(row, 0, row, last_col, "", style)

@@ -107,7 +107,7 @@ def _rows(
             ]
         across = (f"SUM(B{n}:{letters[-1]}{n})", _sum(amounts))
         name = k.one_line(name)
-        height = k.lines(name, NAME_WIDTH) * k.LINE_POINTS + 4
+        height = k.row_height(k.lines(name, NAME_WIDTH))
         yield line(n, styles, [name, *shown, across], height)
 
 

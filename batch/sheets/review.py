@@ -119,8 +119,8 @@ def _rows(
             for value, column, style in zip(values, COLUMNS, _STYLES, strict=True)
             if style in ("wrap", "name") and isinstance(value, str)
         )
-        height = min(409.0, most * k.LINE_POINTS + 4)
-        yield line(n, [coloured[result.verdict], *styles[1:]], values, height)
+        own = [coloured[result.verdict], *styles[1:]]
+        yield line(n, own, values, k.row_height(most))
 
 
 Day = Callable[[dt.date | None], float | str | None]
@@ -130,7 +130,9 @@ def _now(result: StationResult, n: int, day: Day) -> list[Value]:
     """What was found: verdict, station, drop against limit, work, episodes."""
     station, latest, judgement = result.station, result.latest, result.judgement
     drop = latest.drop if latest else None
-    known = drop is not None and drop == drop and station.limit > 0
+    share: Value = None
+    if drop is not None and drop == drop and station.limit > 0:
+        share = (f"E{n}/F{n}", drop / station.limit)
     return [
         look.VERDICTS[result.verdict].label,
         k.one_line(station.name),
@@ -138,7 +140,7 @@ def _now(result: StationResult, n: int, day: Day) -> list[Value]:
         station.filter_type,
         drop,
         station.limit,
-        (f"E{n}/F{n}", drop / station.limit) if known and drop is not None else None,
+        share,
         station.clean_drop,
         day(latest.date if latest else None),
         day(result.last_flush),

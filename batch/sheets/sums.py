@@ -36,7 +36,7 @@ def note(kit: k.Kit, sheet: Any, row: int, first: int, text: str, most: int = 1)
     sheet.merge_range(row, first, row, LAST, "", kit.format("wrap"))
     k.text(sheet, row, first, text, kit.format("wrap"))
     most = max(most, k.lines(text, (LAST - first + 1) * WIDTH))
-    sheet.set_row(row, min(409.0, most * k.LINE_POINTS + 4))
+    sheet.set_row(row, k.row_height(most))
 
 
 def live(sheet: Any, row: int, col: int, formula: str, value: float | None, style: Any) -> None:

@@ -208,7 +208,7 @@ def _grade_rows(
         rest = [None] * (LAST - len(GRADES))
         values = [name, station.filter_type, *amounts, words, k.clean(fit.why), *rest]
         own = [*styles[:5], styles[said[fit.fits]], *styles[6 : LAST + 1]]
-        yield line(n, own, values, k.lines(name, COLUMNS[0][1]) * k.LINE_POINTS + 4)
+        yield line(n, own, values, k.row_height(k.lines(name, COLUMNS[0][1])))
 
 
 def rule_line(name: str) -> str:

@@ -9,7 +9,10 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from types import ModuleType
 from typing import Any
+
+import pytest
 
 from batch.archive import manifest
 from batch.archive.folder import PACKAGE
@@ -89,3 +92,15 @@ def measured(*commands: tuple[object, ...]) -> list[Measured]:
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     return [Measured(**json.loads(line)) for line in done.stdout.splitlines()]
+
+
+def lack_memory(monkeypatch: pytest.MonkeyPatch, module: ModuleType, name: str) -> None:
+    """Memory does not suffice where `module` makes the season of the book called `name`."""
+    season = module.season
+
+    def short(data: bytes, book: str, *more: Any) -> Any:
+        if book == name:
+            raise MemoryError
+        return season(data, book, *more)
+
+    monkeypatch.setattr(module, "season", short)

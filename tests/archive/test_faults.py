@@ -21,7 +21,7 @@ from batch.archive.verify import verify
 from batch.cli import main
 from batch.errors import BookError
 from tests.archive.conftest import PORTFOLIO
-from tests.archive.forging import ROOT
+from tests.archive.forging import ROOT, lack_memory
 from tests.faults.support import start
 
 EAST = PORTFOLIO / "east-2026.xlsx"
@@ -194,14 +194,7 @@ def test_memory_that_does_not_suffice_for_one_book(
 ) -> None:
     from batch.archive import folder
 
-    made = folder.season
-
-    def short(data: bytes, book: str, *more: Any) -> Season:
-        if book == "east-2026.xlsx":
-            raise MemoryError
-        return made(data, book, *more)
-
-    monkeypatch.setattr(folder, "season", short)
+    lack_memory(monkeypatch, folder, "east-2026.xlsx")
     said = siltbook("archive", EAST, PORTFOLIO / "west-2025.xlsx", "--to", tmp_path)
     refused(said, "east-2026.xlsx: too large for this machine's memory.")
     assert [p.name for p in tmp_path.iterdir()] == ["west-2025"]

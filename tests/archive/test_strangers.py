@@ -20,7 +20,7 @@ from batch.archive import manifest
 from batch.archive.again import alike, same_book
 from batch.archive.folder import PACKAGE
 from batch.archive.verify import verify
-from tests.archive.forging import measured, redescribe, reseal
+from tests.archive.forging import lack_memory, measured, redescribe, reseal
 
 MIB = 2**20
 REVIEWED = "east-2026.reviewed.xlsx"
@@ -471,14 +471,7 @@ def test_memory_that_does_not_suffice_is_one_sentence_and_the_others_are_checked
     from batch.archive import again
     from batch.cli import main
 
-    judged = again.season
-
-    def short(data: bytes, book: str, *more: Any) -> Any:
-        if book == "east-2025.xlsx":
-            raise MemoryError
-        return judged(data, book, *more)
-
-    monkeypatch.setattr(again, "season", short)
+    lack_memory(monkeypatch, again, "east-2025.xlsx")
     said = CliRunner().invoke(main, ["verify", str(kept), "--json"])
     assert said.exit_code == 3
     sentence = f"{kept / 'east-2025'}: too large for this machine's memory."

@@ -19,6 +19,7 @@ from batch.archive.verify import verify
 from batch.cli import main
 from tests.archive.conftest import PORTFOLIO
 from tests.archive.forging import reseal
+from tests.faults.support import forbid_reading
 from tests.office import convert, needs_office
 from tests.reading.books import HEAD, raw_book, raw_sheet, row
 from tests.samples.load import SAMPLES
@@ -114,14 +115,7 @@ def test_what_the_system_calls_unreadable_ends_no_batch(
     """The command line's library would ask the system first, and end the whole batch."""
     for name in ("a.xlsx", "b.xlsx"):
         shutil.copy(PORTFOLIO / "east-2026.xlsx", tmp_path / name)
-    read = Path.read_bytes
-
-    def guarded(path: Path) -> bytes:
-        if path.name == "a.xlsx":
-            raise PermissionError(13, "Permission denied")
-        return read(path)
-
-    monkeypatch.setattr(Path, "read_bytes", guarded)
+    forbid_reading(monkeypatch, "a.xlsx")
     monkeypatch.setattr(os, "access", lambda *_, **__: False)
     books = [tmp_path / "a.xlsx", tmp_path / "b.xlsx"]
     for words in (["check", *books], ["archive", *books, "--to", tmp_path / "to"]):

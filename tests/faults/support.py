@@ -12,6 +12,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from batch.job import review_bytes
 from tests.benchmarks.speed import make_book
 
@@ -38,6 +40,18 @@ def start(*arguments: object, **named: Any) -> subprocess.Popen[str]:
     return subprocess.Popen(
         command, cwd=ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE, **named
     )
+
+
+def forbid_reading(monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+    """Files of this name cannot be read, as without permission."""
+    read = Path.read_bytes
+
+    def guarded(path: Path) -> bytes:
+        if path.name == name:
+            raise PermissionError(13, "Permission denied")
+        return read(path)
+
+    monkeypatch.setattr(Path, "read_bytes", guarded)
 
 
 @dataclass(frozen=True)

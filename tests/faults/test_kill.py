@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -15,13 +14,6 @@ from tests.faults.support import Driver, reviewed, small_book
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="children are forked")
 MANY = 40  # more calls than any run here makes
-
-
-@pytest.fixture(scope="module")
-def driver(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Driver]:
-    made = Driver(tmp_path_factory.mktemp("driver"))
-    yield made
-    made.close()
 
 
 @pytest.fixture(scope="module")

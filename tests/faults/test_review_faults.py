@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -21,13 +20,6 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="children are fo
 MANY = 40  # more calls than any command here makes
 MINUTES = {ROW: NORTH}
 MORE = {SPARE: {"Farm": "North Farm (invented)", "Station": "N1 Screen", "Action": "Look"}}
-
-
-@pytest.fixture(scope="module")
-def driver(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Driver]:
-    made = Driver(tmp_path_factory.mktemp("driver"))
-    yield made
-    made.close()
 
 
 @pytest.fixture(scope="module")

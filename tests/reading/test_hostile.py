@@ -22,6 +22,7 @@ from batch.job import review_bytes
 from batch.reading.book import read_book
 from templates.blank import BlankOptions, build
 from templates.contract import LISTS, RESULT_SHEETS, Kind
+from tests.faults.support import forbid_reading
 from tests.reading.books import HEAD, MAIN, clean_sheets, raw_book, raw_sheet, row, workbook
 
 CHILD = Path(__file__).with_name("hostile_child.py")
@@ -246,14 +247,7 @@ def test_no_permission(
 ) -> None:
     for name in ("a.xlsx", "b.xlsx"):
         (tmp_path / name).write_bytes(workbook(clean_sheets()))
-    read = Path.read_bytes
-
-    def guarded(path: Path) -> bytes:
-        if path.name == "a.xlsx":
-            raise PermissionError(13, "Permission denied")
-        return read(path)
-
-    monkeypatch.setattr(Path, "read_bytes", guarded)
+    forbid_reading(monkeypatch, "a.xlsx")
     result = command(*words, tmp_path)
     refused(result, "a.xlsx: cannot be read (Permission denied). Check the file's permissions.")
     assert "b.xlsx" in result.stdout
@@ -285,6 +279,17 @@ PAYLOADS = (
 )  # fmt: skip
 
 
+def assert_stays_text(parts: dict[str, str]) -> None:
+    """No payload is part of a formula, a link's target or markup in any of these parts."""
+    for name, xml in parts.items():
+        formulas = re.findall(r"<(?:x?f|c:f|formula[12]?)(?: [^>]*)?>([^<]*)<", xml)
+        assert not [text for text in formulas if "cmd" in text], name
+        assert 'TargetMode="External"' not in xml, name
+        assert not [link for link in re.findall(r"<hyperlink [^>]*>", xml)
+                    if "cmd" in re.sub(r'(?:display|tooltip)="[^"]*"', "", link)], name  # fmt: skip
+        assert not [run for run in re.findall(r"<r>.*?</r>", xml) if "cmd" in run], name
+
+
 def poisoned() -> bytes:
     """A book with a payload in every cell that takes text, a different one in each row."""
     day = dt.date(2026, 5, 1)
@@ -313,10 +318,4 @@ def test_nothing_typed_becomes_a_formula_a_link_or_markup_on_any_result_sheet() 
     assert len(sheets) == len(RESULT_SHEETS)
     told = "".join(sheets.values())
     assert told.count("cmd") > len(PAYLOADS) * 5
-    for name, xml in parts.items():
-        formulas = re.findall(r"<(?:x?f|c:f|formula[12]?)(?: [^>]*)?>([^<]*)<", xml)
-        assert not [text for text in formulas if "cmd" in text], name
-        assert 'TargetMode="External"' not in xml, name
-        assert not [link for link in re.findall(r"<hyperlink [^>]*>", xml)
-                    if "cmd" in re.sub(r'(?:display|tooltip)="[^"]*"', "", link)], name  # fmt: skip
-        assert not [run for run in re.findall(r"<r>.*?</r>", xml) if "cmd" in run], name
+    assert_stays_text(parts)

@@ -6,7 +6,6 @@ import datetime as dt
 import io
 import json
 import os
-import re
 import subprocess
 import sys
 import time
@@ -28,7 +27,7 @@ from batch.review.pack import make_pack, pack_bytes
 from batch.review.target import PDF_MARK
 from tests.lint import lint
 from tests.reading.books import HEAD, clean_sheets, raw_book, raw_sheet, row, workbook
-from tests.reading.test_hostile import CHILD, HARM, PAYLOADS, poisoned
+from tests.reading.test_hostile import CHILD, HARM, PAYLOADS, assert_stays_text, poisoned
 from tests.review.farms import book
 from tests.review.packs import ROW, small_pack
 from tests.review.test_carry import NORTH, filled
@@ -458,13 +457,7 @@ def test_nothing_typed_becomes_a_formula_a_link_or_markup_in_a_pack_or_an_audit(
         ours |= {n: archive.read(n).decode() for n in archive.namelist() if n.endswith(".xml")}
     told = "".join(ours.values())
     assert told.count("cmd") > len(PAYLOADS) * 5
-    for name, xml in ours.items():
-        formulas = re.findall(r"<(?:x?f|c:f|formula[12]?)(?: [^>]*)?>([^<]*)<", xml)
-        assert not [text for text in formulas if "cmd" in text], name
-        assert 'TargetMode="External"' not in xml, name
-        assert not [link for link in re.findall(r"<hyperlink [^>]*>", xml)
-                    if "cmd" in re.sub(r'(?:display|tooltip)="[^"]*"', "", link)], name  # fmt: skip
-        assert not [run for run in re.findall(r"<r>.*?</r>", xml) if "cmd" in run], name
+    assert_stays_text(ours)
     assert lint(pack) == []
 
 
