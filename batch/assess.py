@@ -6,18 +6,18 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import replace
 
-from batch.ladder.climb import OFTEN, SOON, recurring
-from batch.ladder.verdict import judge
-from batch.model import CLEANINGS, History, Reading, Verdict
-from batch.numbers.bill import farm_bill
-from batch.numbers.history import histories, station_gauge
-from batch.numbers.outlook import Outlook, outlooks
-from batch.numbers.runs import fall_between
-from batch.results import Assessment, StationResult
-from checks.findings import Finding, find
-from checks.gauges import gauge_advice
-from checks.wording import listed
-from templates.book import Book
+from siltbook.batch.ladder.replay import OFTEN, SOON, recurring
+from siltbook.batch.ladder.verdict import judge
+from siltbook.batch.model import CLEANINGS, History, Reading, Verdict
+from siltbook.batch.numbers.bill import farm_bill
+from siltbook.batch.numbers.history import histories, station_gauge
+from siltbook.batch.numbers.outlook import Outlook, outlooks
+from siltbook.batch.numbers.runs import fall_between
+from siltbook.batch.results import Assessment, StationResult
+from siltbook.checks.findings import Finding, find
+from siltbook.checks.gauges import gauge_advice
+from siltbook.checks.wording import listed
+from siltbook.templates.book import Book
 
 URGENCY = {verdict: i for i, verdict in enumerate(Verdict)}
 COARSE_SHARE = 0.2  # of the limit

@@ -1,4 +1,4 @@
-"""The command line: every command is a module of `batch.commands`, added here."""
+"""The command line: every command is a module of `siltbook.batch.commands`, added here."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ import sys
 
 import click
 
-from batch import __version__
-from batch.commands.archive import archive, season, verify
-from batch.commands.audit import audit
-from batch.commands.blank import template
-from batch.commands.judge import check, run
-from batch.commands.review import agree, review
-from batch.commands.shared import EPILOG, EXIT_BOOK, EXIT_STOPPED, fail
-from batch.commands.watch import watch
-from batch.errors import why
+from siltbook import __version__
+from siltbook.batch.commands.archive import archive, season, verify
+from siltbook.batch.commands.audit import audit
+from siltbook.batch.commands.blank import template
+from siltbook.batch.commands.judge import check, run
+from siltbook.batch.commands.review import agree, review
+from siltbook.batch.commands.shared import EPILOG, EXIT_BOOK, EXIT_STOPPED, fail
+from siltbook.batch.commands.watch import watch
+from siltbook.batch.errors import why
 
 
 class _OneSentence(click.Group):
@@ -48,7 +48,7 @@ class _OneSentence(click.Group):
 @click.version_option(__version__, prog_name="siltbook")
 def main() -> None:
     """Judge drip-irrigation filter stations from a workbook and write the verdicts into it."""
-    from batch.many import at_ease
+    from siltbook.batch.many import at_ease
 
     at_ease()
 

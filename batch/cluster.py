@@ -12,9 +12,9 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from batch import __version__
-from batch.errors import SiltbookError
-from batch.many import AHEAD, Judge, Judged, Order, Outcome, gave_up, judge, through
+from siltbook import __version__
+from siltbook.batch.errors import SiltbookError
+from siltbook.batch.many import AHEAD, Judge, Judged, Order, Outcome, gave_up, judge, through
 
 if TYPE_CHECKING:
     from concurrent.futures import Future

@@ -17,8 +17,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from batch.errors import BookError, why
-from batch.reading.foreign import refuse_in_place
+from siltbook.batch.errors import BookError, why
+from siltbook.batch.reading.foreign import refuse_in_place
 
 OTHER_ENDINGS = (".ods", ".xls")  # read only: the results go to a new .xlsx
 BOOK_ENDINGS = (".xlsx", ".xlsm", *OTHER_ENDINGS)

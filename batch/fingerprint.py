@@ -7,8 +7,8 @@ import hashlib
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from templates.book import Book, Table
-from templates.contract import AGREED, LISTS, Sheet
+from siltbook.templates.book import Book, Table
+from siltbook.templates.contract import AGREED, LISTS, Sheet
 
 if TYPE_CHECKING:
     import pandas as pd

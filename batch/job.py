@@ -10,14 +10,14 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from batch import __version__
-from batch.assess import as_of_date, assess, with_bill
-from batch.results import Assessment
-from checks.findings import Finding, find
-from templates.contract import RESULT_SHEETS
+from siltbook import __version__
+from siltbook.batch.assess import as_of_date, assess, with_bill
+from siltbook.batch.results import Assessment
+from siltbook.checks.findings import Finding, find
+from siltbook.templates.contract import RESULT_SHEETS
 
 if TYPE_CHECKING:
-    from batch.reading.book import ReadResult
+    from siltbook.batch.reading.book import ReadResult
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class Reviewed:
 
 def assess_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Assessment:
     """Read, check and judge one book; BookError with one sentence where it cannot be read."""
-    from batch.reading.book import read_book
+    from siltbook.batch.reading.book import read_book
 
     result = read_book(data, path)
     return with_bill(judge_read(result, as_of_date(result.book, as_of)))
@@ -38,7 +38,7 @@ def assess_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Assess
 
 def judge_read(result: ReadResult, on: dt.date | None) -> Assessment:
     """Check and judge a book that was read, as of a day; without the bill."""
-    from checks.fitness import check_book
+    from siltbook.checks.fitness import check_book
 
     findings = (*result.findings, *check_book(result.book, on))
     return assess(result.book, as_of=on, findings=findings)
@@ -49,9 +49,9 @@ def review_bytes(data: bytes, path: str, book_name: str, as_of: dt.date | None =
 
     Raises BookError (unreadable) or GraftError (cannot take new sheets), one sentence each.
     """
-    from batch.graft import free_names, graft
-    from batch.reading.foreign import as_xlsx
-    from batch.sheets.book import result_book
+    from siltbook.batch.graft import free_names, graft
+    from siltbook.batch.reading.foreign import as_xlsx
+    from siltbook.batch.sheets.book import result_book
 
     data, was = as_xlsx(data, Path(path).name)
     assessment = assess_bytes(data, path, as_of)

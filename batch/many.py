@@ -16,10 +16,10 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from batch.errors import SiltbookError, naming, too_large
+from siltbook.batch.errors import SiltbookError, naming, too_large
 
 if TYPE_CHECKING:
-    from batch.files import Taken
+    from siltbook.batch.files import Taken
 
 AHEAD = 4  # books under way for each worker: enough to keep it busy, few enough for memory
 
@@ -70,8 +70,8 @@ Done = Callable[["Future[Judged]", Order], Judged]
 
 def judge(job: Job) -> Judged:
     """Judge one book's bytes; touches no file. Every expected failure is in what comes back."""
-    from batch.job import review_bytes
-    from batch.report.book import book_json, short_table
+    from siltbook.batch.job import review_bytes
+    from siltbook.batch.report.book import book_json, short_table
 
     try:
         reviewed = review_bytes(job.data, job.path, job.name, job.as_of)
@@ -93,7 +93,7 @@ def fulfil(order: Order) -> Outcome:
 
 
 def _take(order: Order) -> Taken | Outcome:
-    from batch.files import take
+    from siltbook.batch.files import take
 
     try:
         return take(order.path)
@@ -109,7 +109,7 @@ def _job(order: Order, taken: Taken) -> Job:
 
 
 def _write(order: Order, taken: Taken, judged: Judged) -> Outcome:
-    from batch.files import lock_note, replace_book, write_whole
+    from siltbook.batch.files import lock_note, replace_book, write_whole
 
     if judged.failure:
         return Outcome(order.path, {}, failure=judged.failure)
@@ -132,7 +132,7 @@ def orders(
     made: str = "reviewed",
 ) -> list[Order]:
     """One order per book, with targets that do not collide. BookError where `out` is no folder."""
-    from batch.files import make_folder, reviewed_path, sweep
+    from siltbook.batch.files import make_folder, reviewed_path, sweep
 
     if out is not None:
         make_folder(out)

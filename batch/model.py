@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
 
-from checks.findings import Finding
-from checks.gauges import NOISE
+from siltbook.checks.findings import Finding
+from siltbook.checks.gauges import NOISE
 
 
 class Verdict(StrEnum):

@@ -11,7 +11,7 @@ import tempfile
 import threading
 from pathlib import Path
 
-from batch.errors import SiltbookError, why
+from siltbook.batch.errors import SiltbookError, why
 
 TIMEOUT = 180.0  # [s]; the first start of a private profile takes longest
 _PROGRAMS = ("soffice", "libreoffice")

@@ -5,11 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from batch.model import History, Judgement, Reading, Station, Verdict
-from batch.numbers.bill import FarmBill
-from batch.numbers.outlook import Outlook
-from checks.findings import Finding
-from templates.book import Book
+from siltbook.batch.model import History, Judgement, Reading, Station, Verdict
+from siltbook.batch.numbers.bill import FarmBill
+from siltbook.batch.numbers.outlook import Outlook
+from siltbook.checks.findings import Finding
+from siltbook.templates.book import Book
 
 
 @dataclass(frozen=True)

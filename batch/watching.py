@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from batch.errors import BookError
+from siltbook.batch.errors import BookError
 
 SETTLED = 1.0  # [s] without a change before a book counts as saved to its end
 Stamp = tuple[int, int, int]
@@ -46,7 +46,7 @@ class Saves:
 
 def stamps(folder: Path) -> dict[Path, Stamp]:
     """The books of a folder, each with its stamp; BookError where the folder cannot be watched."""
-    from batch.files import books_in
+    from siltbook.batch.files import books_in
 
     if not folder.is_dir():
         how = "is a file" if folder.exists() else "is not there, or was renamed or deleted"
@@ -58,7 +58,7 @@ def stamps(folder: Path) -> dict[Path, Stamp]:
 
 def stamp_now(book: Path) -> Stamp | None:
     """A book's stamp; None where it is not there or cannot be looked at."""
-    from batch.files import stamp_of
+    from siltbook.batch.files import stamp_of
 
     try:
         return stamp_of(book)
@@ -68,7 +68,7 @@ def stamp_now(book: Path) -> Stamp | None:
 
 def results(books: Iterable[Path]) -> dict[Path, Path]:
     """Where the result of each book of one folder goes: no two of them to one name."""
-    from batch.files import reviewed_path
+    from siltbook.batch.files import reviewed_path
 
     used: set[Path] = set()
     return {book: reviewed_path(book, None, used) for book in sorted(books)}

@@ -5,11 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 
-from checks import labour, pressures, register, visits
-from checks.findings import Finding
-from checks.ground import Ground, ground
-from checks.schemas import check_list, check_settings
-from templates.book import Book
+from siltbook.checks import labour, pressures, register, visits
+from siltbook.checks.context import Ground, ground
+from siltbook.checks.findings import Finding
+from siltbook.checks.schemas import check_list, check_settings
+from siltbook.templates.book import Book
 
 CROSS_RULES: tuple[Callable[[Ground], list[Finding]], ...] = (
     *register.RULES,

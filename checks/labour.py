@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from checks.findings import Finding
-from checks.ground import Ground, blank, finding, hits
-from checks.wording import rows_named
+from siltbook.checks.context import Ground, blank, finding, hits
+from siltbook.checks.findings import Finding
+from siltbook.checks.wording import rows_named
 
 if TYPE_CHECKING:
     import pandas as pd

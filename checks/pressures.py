@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from checks.findings import Finding
-from checks.gauges import outlet_slack
-from checks.ground import Ground, Listed, finding, hits
-from checks.wording import AS_EMPTY, number, with_unit
-from templates.contract import FLOW_UNITS, PRESSURE_UNITS
-from templates.units import cubic_metres_per_hour_per, metres_per
+from siltbook.checks.context import Ground, Listed, finding, hits
+from siltbook.checks.findings import Finding
+from siltbook.checks.gauges import outlet_slack
+from siltbook.checks.wording import AS_EMPTY, number, with_unit
+from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS
+from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 if TYPE_CHECKING:
     import pandas as pd

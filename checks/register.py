@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from checks.findings import Finding
-from checks.ground import Ground, finding, hits
-from checks.wording import number, rows_named
+from siltbook.checks.context import Ground, finding, hits
+from siltbook.checks.findings import Finding
+from siltbook.checks.wording import number, rows_named
 
 NAMES_SHOWN = 6
 HIGH_SHARE = 0.7  # of the limit; above it a clean element has hardly room to foul

@@ -11,11 +11,20 @@ from collections.abc import Callable
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from checks.findings import Finding, find
-from checks.ground import Ground, Listed, finding
-from checks.wording import AS_EMPTY, label, number, unit_for, with_unit
-from templates.book import Book, outside
-from templates.contract import FARM, NUMERIC, READINGS, STATIONS, WATER, Column, Kind, Sheet
+from siltbook.checks.context import Ground, Listed, finding
+from siltbook.checks.findings import Finding, find
+from siltbook.checks.wording import AS_EMPTY, label, number, unit_for, with_unit
+from siltbook.templates.book import Book, outside
+from siltbook.templates.contract import (
+    FARM,
+    NUMERIC,
+    READINGS,
+    STATIONS,
+    WATER,
+    Column,
+    Kind,
+    Sheet,
+)
 
 if TYPE_CHECKING:
     import pandas as pd

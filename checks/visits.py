@@ -5,9 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import re
 
-from checks.findings import Finding
-from checks.ground import Ground, Listed, finding, hits
-from checks.wording import clock, rows_named
+from siltbook.checks.context import Ground, Listed, finding, hits
+from siltbook.checks.findings import Finding
+from siltbook.checks.wording import clock, rows_named
 
 _Entry = tuple[int, int, bool]  # number of the list, spreadsheet row, without a time
 

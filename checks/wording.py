@@ -7,9 +7,9 @@ import math
 import re
 from collections.abc import Callable, Iterable, Sequence
 
-from templates.book import Settings, Table
-from templates.contract import FLOW_UNITS, PRESSURE_UNITS, Column, Kind
-from templates.units import cubic_metres_per_hour_per, metres_per
+from siltbook.templates.book import Settings, Table
+from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS, Column, Kind
+from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 AS_EMPTY = "until then the cell counts as empty"
 ROWS_NAMED = 6  # more row numbers than this make a sentence unreadable

@@ -58,7 +58,7 @@ def picture(pdf: Path, page: int, name: str) -> None:
 
 def season_page() -> None:
     """The season on one page, from the archive of a sample farm."""
-    from batch.archive.folder import SUMMARY, season
+    from siltbook.batch.archive.folder import SUMMARY, season
 
     with tempfile.TemporaryDirectory() as folder:
         page = Path(folder) / SUMMARY
@@ -68,10 +68,10 @@ def season_page() -> None:
 
 def pack() -> bytes:
     """The pack of the sample portfolio."""
-    from batch import __version__
-    from batch.review.farm import read_month
-    from batch.review.month import parse_month
-    from batch.review.pack import make_pack, pack_bytes
+    from siltbook import __version__
+    from siltbook.batch.review.farm import read_month
+    from siltbook.batch.review.month import parse_month
+    from siltbook.batch.review.pack import make_pack, pack_bytes
 
     month = parse_month(MONTH)
     books = sorted(PORTFOLIO.glob("*.xlsx"))
@@ -81,14 +81,14 @@ def pack() -> bytes:
 
 def audited(reviewed: bytes) -> bytes:
     """The audited copy of a reviewed book."""
-    from batch.audit.job import audit_bytes, audited_package
+    from siltbook.batch.audit.job import audit_bytes, audited_package
 
     return audited_package(audit_bytes(reviewed, BOOK.name), reviewed, BOOK.name)
 
 
 def main() -> None:
     """Run all of them, and keep one page of each sheet."""
-    from batch.job import review_bytes
+    from siltbook.batch.job import review_bytes
 
     reviewed = review_bytes(BOOK.read_bytes(), BOOK.name, BOOK.name).package
     keep(reviewed, SHEETS)

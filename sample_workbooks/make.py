@@ -18,7 +18,7 @@ if str(HERE.parent) not in sys.path:
 from sample_workbooks import flow, mixed, portfolio, real_life, rows, twelve  # noqa: E402
 from sample_workbooks.dirt import Dirt, Reset  # noqa: E402
 from sample_workbooks.season import Episode, Gauge, Season, TrueReading  # noqa: E402
-from templates.blank import BlankOptions, build  # noqa: E402
+from siltbook.templates.blank import BlankOptions, build  # noqa: E402
 
 TWELVE, REAL_LIFE, MIXED = "twelve-stations.xlsx", "real-life-psi.xlsx", "mixed-units.xlsx"
 FLOWS = "many-flows.xlsx"

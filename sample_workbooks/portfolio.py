@@ -21,7 +21,7 @@ from dataclasses import dataclass, field, replace
 from sample_workbooks import rows
 from sample_workbooks.dirt import Dirt
 from sample_workbooks.season import LIMIT, Gauge, Plan, Season, Visit, run
-from templates.blank import BlankOptions, build
+from siltbook.templates.blank import BlankOptions, build
 
 FOLDER = "portfolio"
 YEARS = (2025, 2026)

@@ -19,9 +19,9 @@ import xlsxwriter
 from sample_workbooks.dirt import Dirt
 from sample_workbooks.rows import in_order, settings, station_row
 from sample_workbooks.season import Gauge, Plan, Season, Visit, run
-from templates.book import column_letters
-from templates.contract import AGREED, FARM, READINGS, STATIONS, WORK, Sheet
-from templates.units import metres_per
+from siltbook.templates.book import column_letters
+from siltbook.templates.contract import AGREED, FARM, READINGS, STATIONS, WORK, Sheet
+from siltbook.templates.units import metres_per
 
 FARM_NAME = "Sample Farm of Odd Habits (invented)"
 REVIEW = dt.date(2026, 7, 3)

@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 
 from sample_workbooks.season import Gauge, Plan, Season
-from templates.units import metres_per
+from siltbook.templates.units import metres_per
 
 Row = Mapping[str, object]
 

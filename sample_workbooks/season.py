@@ -13,7 +13,7 @@ import random
 from dataclasses import dataclass, field
 
 from sample_workbooks.dirt import Dirt, Reset, give_back, on_division, true_drop
-from templates.units import metres_per
+from siltbook.templates.units import metres_per
 
 LIMIT = 5.0  # the farm's drop limit [m]
 _WAVERS = (-0.1, -0.05, 0.0, 0.0, 0.05, 0.1)  # of the inlet from visit to visit [bar]

@@ -1,6 +1,6 @@
 """Builds the blank workbook, or the same workbook with rows already in it.
 
-`python -m templates.blank` rewrites the blanks that the project ships.
+`python -m siltbook.templates.blank` rewrites the blanks that the project ships.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
 
-from templates import contract
-from templates.units import known_unit
+from siltbook.templates import contract
+from siltbook.templates.units import known_unit
 
 Row = Mapping[str, object]
 
@@ -112,8 +112,8 @@ def build(
     """
     import xlsxwriter
 
-    from templates import blank_sheets
-    from templates.blank_look import Look
+    from siltbook.templates import blank_sheets
+    from siltbook.templates.blank_look import Look
 
     _check_stations(options.stations)
     farm = _all_settings(options, settings or {})

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import datetime as dt
 
-from templates import contract
-from templates.blank_formulas import REACH, UNITS_SHEET, unit_factor
-from templates.contract import Column, Kind
+from siltbook.templates import contract
+from siltbook.templates.blank_formulas import REACH, UNITS_SHEET, unit_factor
+from siltbook.templates.contract import Column, Kind
 
 Options = dict[str, object]
 

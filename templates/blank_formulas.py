@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from functools import cache
 
-from templates import contract
-from templates.book import column_letters
-from templates.units import metres_per, pressure_spellings
+from siltbook.templates import contract
+from siltbook.templates.book import column_letters
+from siltbook.templates.units import metres_per, pressure_spellings
 
 Row = Mapping[str, object]
 

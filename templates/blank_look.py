@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from templates.contract import Column, Kind
-from templates.look import FONT
+from siltbook.templates.contract import Column, Kind
+from siltbook.templates.look import FONT
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 from xlsxwriter.worksheet import Worksheet
 
-from templates import blank_formulas, contract
-from templates.blank_checks import STATION_COUNT_FORMULA, check_for
-from templates.blank_look import BLUE, DARK_OCHRE, LINE, OCHRE, PALE_BLUE, VIOLET, Look
-from templates.contract import Column, Kind
+from siltbook.templates import blank_formulas, contract
+from siltbook.templates.blank_checks import STATION_COUNT_FORMULA, check_for
+from siltbook.templates.blank_look import BLUE, DARK_OCHRE, LINE, OCHRE, PALE_BLUE, VIOLET, Look
+from siltbook.templates.contract import Column, Kind
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format

@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from templates.contract import NUMERIC, WATER, Column, Kind, Sheet
+from siltbook.templates.contract import NUMERIC, WATER, Column, Kind, Sheet
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -16,13 +16,18 @@ ALLOWED = {
 }
 
 
+def room(module: str) -> str:
+    """`siltbook.batch.ladder` -> `batch`; of any other module its first name."""
+    return module.removeprefix("siltbook.").split(".")[0]
+
+
 def imported(path: Path) -> set[str]:
     found = set()
     for node in ast.walk(ast.parse(path.read_text())):
         if isinstance(node, ast.Import):
-            found |= {alias.name.split(".")[0] for alias in node.names}
+            found |= {room(alias.name) for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
-            found.add(node.module.split(".")[0])
+            found.add(room(node.module))
     return found
 
 

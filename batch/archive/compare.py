@@ -9,12 +9,12 @@ from io import BytesIO
 from statistics import median
 from typing import Any
 
-from batch import __version__
-from batch.archive.season import StationSeason, left_open, station_seasons
-from batch.graft import graft
-from batch.results import Assessment
-from batch.sheets import kit as k
-from templates import look
+from siltbook import __version__
+from siltbook.batch.archive.season import StationSeason, left_open, station_seasons
+from siltbook.batch.graft import graft
+from siltbook.batch.results import Assessment
+from siltbook.batch.sheets import kit as k
+from siltbook.templates import look
 
 NAME = "Seasons"
 LEAST_RUNS = 4  # valid runs in each of two seasons, under which their rates are not compared

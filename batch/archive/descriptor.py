@@ -11,8 +11,8 @@ import re
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from batch.archive.tables import ArchiveTable, Field, plain
-from batch.fingerprint import digest
+from siltbook.batch.archive.tables import ArchiveTable, Field, plain
+from siltbook.batch.fingerprint import digest
 
 PROFILE = "tabular-data-package"
 RESOURCE = {  # what every table's entry says; a stranger's descriptor may say nothing else

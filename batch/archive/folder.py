@@ -9,19 +9,19 @@ import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
-from batch import __version__
-from batch.archive import manifest
-from batch.archive.descriptor import descriptor, path_of
-from batch.archive.finding import archive_around
-from batch.archive.holding import MOST_BOOK
-from batch.archive.summary import summary
-from batch.archive.tables import as_csv, tables
-from batch.errors import BookError, why
-from batch.files import draft_folder, reviewed_path, settle, sweep, umask
-from batch.fingerprint import digest
-from batch.job import review_bytes
-from batch.report.book import book_json
-from batch.results import Assessment
+from siltbook import __version__
+from siltbook.batch.archive import manifest
+from siltbook.batch.archive.descriptor import descriptor, path_of
+from siltbook.batch.archive.inventory import MOST_BOOK
+from siltbook.batch.archive.locate import archive_around
+from siltbook.batch.archive.summary import summary
+from siltbook.batch.archive.tables import as_csv, tables
+from siltbook.batch.errors import BookError, why
+from siltbook.batch.files import draft_folder, reviewed_path, settle, sweep, umask
+from siltbook.batch.fingerprint import digest
+from siltbook.batch.job import review_bytes
+from siltbook.batch.report.book import book_json
+from siltbook.batch.results import Assessment
 
 PACKAGE, VERDICTS, SUMMARY, ABOUT = (
     "datapackage.json",

@@ -8,9 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from batch.archive.strict import document
-from batch.fingerprint import digest
-from batch.reading.parsing import FIRST_YEAR, LAST_YEAR
+from siltbook.batch.archive.strict_json import document
+from siltbook.batch.fingerprint import digest
+from siltbook.batch.reading.parsing import FIRST_YEAR, LAST_YEAR
 
 NAME = "manifest.json"
 MARK = b'"made_by": "siltbook '  # in every manifest of this program, and hardly in another

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
-from batch.model import CALM, CLEANINGS
-from batch.numbers.robust import median_interval
-from batch.numbers.runs import Run
-from batch.results import Assessment, StationResult
-from templates.look import VERDICTS
+from siltbook.batch.model import CALM, CLEANINGS
+from siltbook.batch.numbers.robust import median_interval
+from siltbook.batch.numbers.runs import Run
+from siltbook.batch.results import Assessment, StationResult
+from siltbook.templates.look import VERDICTS
 
 
 @dataclass(frozen=True)

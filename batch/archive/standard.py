@@ -16,11 +16,11 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from batch.archive import holding
-from batch.archive.descriptor import PROFILE, RESOURCE, TYPES, path_at, sources
-from batch.archive.holding import MOST_SAID, shown
-from batch.archive.manifest import Manifest, as_json
-from batch.archive.strict import StrictError, document
+from siltbook.batch.archive import inventory
+from siltbook.batch.archive.descriptor import PROFILE, RESOURCE, TYPES, path_at, sources
+from siltbook.batch.archive.inventory import MOST_SAID, shown
+from siltbook.batch.archive.manifest import Manifest, as_json
+from siltbook.batch.archive.strict_json import StrictError, document
 
 MOST_BYTES = 4 * 2**20  # of the descriptor; one of a season of 100,000 readings takes 40 KB
 _MOST_VALUES = 200_000
@@ -182,7 +182,7 @@ def too_many(tables: Mapping[str, int], folder: Path) -> bool:
         return True
     cells = 0
     for path, size in tables.items():
-        for piece in holding.pieces(folder / path, size):
+        for piece in inventory.pieces(folder / path, size):
             cells += piece.count(b",") + piece.count(b"\n") + piece.count(b"\r")
     return cells > MOST_CELLS
 

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from io import BytesIO
 from typing import TYPE_CHECKING
 
-from batch.archive.season import StationSeason, left_open, station_seasons
-from batch.model import CALM
-from batch.results import Assessment
-from batch.sheets.kit import one_line
-from templates import look
+from siltbook.batch.archive.season import StationSeason, left_open, station_seasons
+from siltbook.batch.model import CALM
+from siltbook.batch.results import Assessment
+from siltbook.batch.sheets.kit import one_line
+from siltbook.templates import look
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas

@@ -14,11 +14,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from batch.report.book import finding_json, station_json
-from batch.results import Assessment
-from batch.sheets.kit import clean
-from templates.book import Book, Table
-from templates.contract import FARM, LISTS, Column, Kind, Sheet
+from siltbook.batch.report.book import finding_json, station_json
+from siltbook.batch.results import Assessment
+from siltbook.batch.sheets.kit import clean
+from siltbook.templates.book import Book, Table
+from siltbook.templates.contract import FARM, LISTS, Column, Kind, Sheet
 
 _SUFFIX = {Kind.PRESSURE: "_m", Kind.METRES: "_m", Kind.FLOW: "_m3_per_h"}
 _UNIT = {Kind.PRESSURE: "m of water", Kind.METRES: "m of water", Kind.FLOW: "m3/h"}

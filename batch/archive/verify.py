@@ -14,10 +14,10 @@ from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
-from batch.archive import again, holding, manifest, standard
-from batch.archive.folder import PACKAGE
-from batch.archive.holding import MOST_SAID, Holding, shown
-from batch.errors import BookError, why
+from siltbook.batch.archive import inventory, manifest, rebuild, standard
+from siltbook.batch.archive.folder import PACKAGE
+from siltbook.batch.archive.inventory import MOST_SAID, Holding, shown
+from siltbook.batch.errors import BookError, why
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ def verify(path: Path, kept_seal: str = "", *, judge_again: bool = True) -> Veri
 
 
 def _verify(path: Path, kept_seal: str, judge_again: bool) -> Verified:
-    held = holding.walk(path)
+    held = inventory.walk(path)
     if held.beyond:
         said = f"{held.beyond} that an archive holds: it was not looked at further."
         return Verified(path, "", 0, (said,), ())
@@ -58,7 +58,7 @@ def _verify(path: Path, kept_seal: str, judge_again: bool) -> Verified:
     except manifest.ManifestError as error:
         return Verified(path, "", 0, (f"{manifest.NAME}: {error}.",), ())
     seal = manifest.seal(listed)
-    if held.sizes.get(listed.book, 0) > holding.MOST_BOOK:
+    if held.sizes.get(listed.book, 0) > inventory.MOST_BOOK:
         said = f"{shown(listed.book)}: larger than any workbook that an archive holds."
         return Verified(path, seal, len(listed.files), (said,), (), listed)
     troubles = [*_seal(seal, kept_seal), *_files(path, listed, held)]
@@ -84,7 +84,7 @@ def _manifest(path: Path, held: Holding) -> manifest.Manifest:
 
 def _read(at: Path, size: int) -> bytes:
     try:
-        return holding.read(at, size)
+        return inventory.read(at, size)
     except OSError as error:
         raise BookError(
             f"{at}: cannot be read ({why(error)}). Check the file's permissions."
@@ -117,7 +117,7 @@ def _unlike(path: Path, listed: manifest.Manifest, held: Holding) -> Iterator[st
             yield f"{shown(name)}: missing."
         else:
             try:
-                same = holding.sha256(path / name, held.sizes[name]) == wanted
+                same = inventory.sha256(path / name, held.sizes[name]) == wanted
             except OSError as error:
                 del held.sizes[name]  # nothing further is asked of it
                 yield f"{shown(name)}: cannot be read ({why(error)})."
@@ -170,4 +170,4 @@ def _again(path: Path, listed: manifest.Manifest, held: Holding, notes: list[str
     def read(name: str) -> bytes:
         return _read(path / name, held.sizes[name])
 
-    yield from again.compared(listed, held.sizes, read, notes)
+    yield from rebuild.compared(listed, held.sizes, read, notes)

@@ -9,11 +9,11 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from batch.audit.chance import FALSE_ALARMS, binomial_at_least
-from batch.audit.model import Place, RuleResult, State, looked
-from batch.audit.rules import RULES
-from batch.audit.tracks import MAD_TO_SIGMA, Floats, Track, at, in_unit, longest_true
-from templates.book import Book
+from siltbook.batch.audit.chance import FALSE_ALARMS, binomial_at_least
+from siltbook.batch.audit.model import Place, RuleResult, State, looked
+from siltbook.batch.audit.rules import RULES
+from siltbook.batch.audit.tracks import MAD_TO_SIGMA, Floats, Track, at, in_unit, longest_true
+from siltbook.templates.book import Book
 
 NEIGHBOURS = 3
 COMMON_DAYS = 10

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from batch.audit.chance import FALSE_ALARMS, binomial_at_least, goodness_of_fit
-from batch.audit.model import Place, RuleResult, State, looked
-from batch.audit.rules import RULES
-from batch.audit.tracks import Floats, Track
-from checks.wording import number
-from templates.book import Book
-from templates.units import metres_per
+from siltbook.batch.audit.chance import FALSE_ALARMS, binomial_at_least, goodness_of_fit
+from siltbook.batch.audit.model import Place, RuleResult, State, looked
+from siltbook.batch.audit.rules import RULES
+from siltbook.batch.audit.tracks import Floats, Track
+from siltbook.checks.wording import number
+from siltbook.templates.book import Book
+from siltbook.templates.units import metres_per
 
 EXPECTED = 5  # readings expected in each class, as Pearson's test asks (common practice)
 ON_DIVISION = 0.9  # share of readings that must stand on the register's division

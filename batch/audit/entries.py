@@ -8,12 +8,12 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-from batch.audit.chance import FALSE_ALARMS, binomial_at_least
-from batch.audit.model import Place, RuleResult, State, looked
-from batch.audit.rules import RULES
-from batch.model import CLEANINGS, History, Reading, Work
-from checks.wording import clock
-from templates.book import Book, Table
+from siltbook.batch.audit.chance import FALSE_ALARMS, binomial_at_least
+from siltbook.batch.audit.model import Place, RuleResult, State, looked
+from siltbook.batch.audit.rules import RULES
+from siltbook.batch.model import CLEANINGS, History, Reading, Work
+from siltbook.checks.wording import clock
+from siltbook.templates.book import Book, Table
 
 ENOUGH_ROUNDS = 10  # days on which at least three stations were read and timed
 SHARED = 3  # stations at one minute

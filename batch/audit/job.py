@@ -5,16 +5,16 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
-from batch.audit.model import Audit
+from siltbook.batch.audit.model import Audit
 
 
 def audit_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Audit:
     """Audit one book; BookError with one sentence where it cannot be read."""
-    from batch.audit.carried import compare
-    from batch.audit.procedure import procedure
-    from batch.audit.sensitivity import sensitivity
-    from batch.audit.trust import trust
-    from batch.job import assess_bytes
+    from siltbook.batch.audit.procedure import procedure
+    from siltbook.batch.audit.sensitivity import sensitivity
+    from siltbook.batch.audit.stored_results import compare
+    from siltbook.batch.audit.trust import trust
+    from siltbook.batch.job import assess_bytes
 
     assessment = assess_bytes(data, path, as_of)
     book, on = assessment.book, assessment.as_of
@@ -33,9 +33,9 @@ def audited_package(audit: Audit, data: bytes, book_name: str) -> bytes:
     Earlier audit sheets are replaced where they stand; every other part stays byte-identical,
     except those that list sheets, parts and formats.
     """
-    from batch.audit.sheets import audit_book
-    from batch.graft import free_names, graft
-    from templates.contract import AUDIT_SHEETS
+    from siltbook.batch.audit.sheets import audit_book
+    from siltbook.batch.graft import free_names, graft
+    from siltbook.templates.contract import AUDIT_SHEETS
 
     names = list(free_names(data, AUDIT_SHEETS).values())
     return graft(data, audit_book(audit, names, book_name), names)
@@ -43,6 +43,6 @@ def audited_package(audit: Audit, data: bytes, book_name: str) -> bytes:
 
 def plain_bytes(data: bytes, path: str) -> bytes:
     """The book as an .xlsx, whatever format it came in."""
-    from batch.reading.foreign import as_xlsx
+    from siltbook.batch.reading.foreign import as_xlsx
 
     return as_xlsx(data, Path(path).name)[0]

@@ -7,8 +7,8 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from batch.audit.sensitivity import Sensitivity
-    from batch.results import Assessment
+    from siltbook.batch.audit.sensitivity import Sensitivity
+    from siltbook.batch.results import Assessment
 
 
 class Question(StrEnum):

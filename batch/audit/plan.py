@@ -7,10 +7,10 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from batch.audit.model import Place, RuleResult, State, looked
-from batch.audit.rules import RULES
-from batch.model import History
-from templates.book import Book
+from siltbook.batch.audit.model import Place, RuleResult, State, looked
+from siltbook.batch.audit.rules import RULES
+from siltbook.batch.model import History
+from siltbook.templates.book import Book
 
 LEAST_SHARE = 2 / 3  # of a station's season
 LEAST_MONTH = 3  # visits that a month must have been due for its emptiness to be seen

@@ -6,11 +6,11 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from batch.audit.model import Place, Question, RuleResult, State
-from batch.audit.rules import RULES
-from batch.ladder.climb import Gear, Standing, Step, missing_cycles, steps
-from batch.model import CLEANINGS, History, Reading, Work
-from templates.book import Book, Settings
+from siltbook.batch.audit.model import Place, Question, RuleResult, State
+from siltbook.batch.audit.rules import RULES
+from siltbook.batch.ladder.replay import Gear, Standing, Step, missing_cycles, steps
+from siltbook.batch.model import CLEANINGS, History, Reading, Work
+from siltbook.templates.book import Book, Settings
 
 DAY = dt.timedelta(days=1)
 CODES = tuple(code for code, rule in RULES.items() if rule.question is Question.PROCEDURE)

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from batch.audit.chance import FALSE_ALARMS, beta_binomial_at_least, stays_within
-from batch.audit.model import Place, RuleResult, State, looked
-from batch.audit.rules import RULES
-from batch.audit.tracks import (
+from siltbook.batch.audit.chance import FALSE_ALARMS, beta_binomial_at_least, stays_within
+from siltbook.batch.audit.model import Place, RuleResult, State, looked
+from siltbook.batch.audit.rules import RULES
+from siltbook.batch.audit.tracks import (
     ENOUGH_STEPS,
     Floats,
     Track,
@@ -23,8 +23,8 @@ from batch.audit.tracks import (
     repeat_chance,
     spread,
 )
-from checks.wording import rows_named
-from templates.book import Book
+from siltbook.checks.wording import rows_named
+from siltbook.templates.book import Book
 
 NEAR = 50  # neighbours of a block, the first on the register, that one gauge is held against
 LEAST_RUN = 5  # equal readings of one column

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from batch.audit.model import Audit, Place, Question, RuleResult, State
-from batch.audit.sensitivity import CASES, Sensitivity
-from batch.report.book import printable
+from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State
+from siltbook.batch.audit.sensitivity import CASES, Sensitivity
+from siltbook.batch.report.book import printable
 
 MOST_PLACES = 200  # of one rule in the JSON document
 

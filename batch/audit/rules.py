@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from batch.audit.model import AuditRule, Question
+from siltbook.batch.audit.model import AuditRule, Question
 
 _T, _P, _V = Question.TRUST, Question.PROCEDURE, Question.VERDICT
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from batch.assess import assess
-from batch.model import Verdict
-from batch.results import Assessment
-from templates.book import Book
+from siltbook.batch.assess import assess
+from siltbook.batch.model import Verdict
+from siltbook.batch.results import Assessment
+from siltbook.templates.book import Book
 
 LIMITS = (4.0, 6.0)  # [m]
 CASES = ("limit 4 m", "limit 6 m", "gauges +class", "gauges -class")

@@ -6,15 +6,15 @@ from collections.abc import Sequence
 from io import BytesIO
 from typing import Any
 
-from batch import __version__
-from batch.audit.model import Audit, Place, Question, RuleResult, State
-from batch.audit.report import answer, percent
-from batch.audit.sensitivity import CASES, Sensitivity
-from batch.fingerprint import fingerprint
-from batch.model import Verdict
-from batch.sheets import kit as k
-from batch.sheets.findings import link_to
-from templates import look
+from siltbook import __version__
+from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State
+from siltbook.batch.audit.report import answer, percent
+from siltbook.batch.audit.sensitivity import CASES, Sensitivity
+from siltbook.batch.fingerprint import fingerprint
+from siltbook.batch.model import Verdict
+from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets.findings import link_to
+from siltbook.templates import look
 
 # The same audit must give the same bytes, so the file carries no clock.
 SUMMARY = (

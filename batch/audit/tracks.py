@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from batch.audit.chance import stays_within
-from batch.audit.model import Place
-from batch.model import History, Reading, Station, Work
-from templates.book import Book
-from templates.units import cubic_metres_per_hour_per, metres_per
+from siltbook.batch.audit.chance import stays_within
+from siltbook.batch.audit.model import Place
+from siltbook.batch.model import History, Reading, Station, Work
+from siltbook.templates.book import Book
+from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 Floats = NDArray[np.float64]
 ENOUGH_STEPS = 8  # differences, below which the spread of a series is not known

@@ -5,15 +5,15 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 
-from batch.audit.contradictions import neighbours, resting, swapped
-from batch.audit.digits import round_digits
-from batch.audit.entries import back_dated, same_time, step_order
-from batch.audit.model import RuleResult
-from batch.audit.plan import coverage, plan_kept
-from batch.audit.repeats import copied_block, copied_round, same_series, stuck_gauge
-from batch.audit.tracks import tracks
-from batch.model import History
-from templates.book import Book
+from siltbook.batch.audit.contradictions import neighbours, resting, swapped
+from siltbook.batch.audit.digits import round_digits
+from siltbook.batch.audit.entries import back_dated, same_time, step_order
+from siltbook.batch.audit.model import RuleResult
+from siltbook.batch.audit.plan import coverage, plan_kept
+from siltbook.batch.audit.repeats import copied_block, copied_round, same_series, stuck_gauge
+from siltbook.batch.audit.tracks import tracks
+from siltbook.batch.model import History
+from siltbook.templates.book import Book
 
 BY_TRACKS = (
     copied_block,

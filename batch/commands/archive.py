@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from batch.commands.shared import (
+from siltbook.batch.commands.shared import (
     ANY_PATH,
     AS_OF,
     EPILOG,
@@ -40,10 +40,10 @@ from batch.commands.shared import (
 )
 def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> None:
     """Keep the season of BOOKs in open formats, one folder for each in DIR."""
-    from batch.archive.folder import put, season
-    from batch.errors import SiltbookError
-    from batch.files import find_books, take
-    from batch.report.book import printable
+    from siltbook.batch.archive.folder import put, season
+    from siltbook.batch.errors import SiltbookError
+    from siltbook.batch.files import find_books, take
+    from siltbook.batch.report.book import printable
 
     failures: list[dict[str, str]] = []
     with refusals():
@@ -70,9 +70,9 @@ def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> Non
 @JSON
 def verify(folder: Path, seal: str, as_json: bool) -> None:
     """Say whether the archive DIR (or every archive in DIR) is whole and unchanged."""
-    from batch.archive.finding import find_archives
-    from batch.archive.verify import verify
-    from batch.errors import BookError
+    from siltbook.batch.archive.locate import find_archives
+    from siltbook.batch.archive.verify import verify
+    from siltbook.batch.errors import BookError
 
     with refusals():
         found = find_archives(folder)
@@ -92,7 +92,7 @@ def verify(folder: Path, seal: str, as_json: bool) -> None:
 
 
 def _tell(result: Any) -> None:
-    from batch.report.book import printable
+    from siltbook.batch.report.book import printable
 
     said = "whole and unchanged" if not result.troubles else "NOT as it was archived"
     click.echo(printable(f"{result.path}: {said}; {result.files} files"))
@@ -130,9 +130,9 @@ def season(archives: tuple[Path, ...], target: Path, force: bool) -> None:
     Register, settings, clean drops and what remained open are carried over from the latest one;
     the sheet Seasons compares them all.
     """
-    from batch.archive.next import begin, refuse_target
-    from batch.files import write_whole
-    from batch.report.book import printable
+    from siltbook.batch.archive.next_season import begin, refuse_target
+    from siltbook.batch.files import write_whole
+    from siltbook.batch.report.book import printable
 
     if target.suffix.lower() != ".xlsx":
         raise click.UsageError(f"{target}: a workbook to fill ends in .xlsx. Add the ending.")

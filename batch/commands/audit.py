@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from batch.commands.shared import (
+from siltbook.batch.commands.shared import (
     AS_OF,
     EXIT_FINDINGS,
     JSON,
@@ -43,10 +43,10 @@ def audit(
     A copy with the sheets Audit summary and Audit detail goes to NAME.audited.xlsx beside each
     book, unless --out is given. The book itself is never changed.
     """
-    from batch.audit.report import audit_json, lines
-    from batch.files import find_books, lock_note
-    from batch.many import orders
-    from batch.report.book import printable
+    from siltbook.batch.audit.report import audit_json, lines
+    from siltbook.batch.files import find_books, lock_note
+    from siltbook.batch.many import orders
+    from siltbook.batch.report.book import printable
 
     done: list[dict[str, Any]] = []
     failures: list[dict[str, str]] = []
@@ -70,8 +70,8 @@ def audit(
 
 
 def _one(path: Path, target: Path, as_of: dt.date | None) -> Any:
-    from batch.audit.job import audit_bytes, audited_package, plain_bytes
-    from batch.files import take, write_whole
+    from siltbook.batch.audit.job import audit_bytes, audited_package, plain_bytes
+    from siltbook.batch.files import take, write_whole
 
     data = plain_bytes(take(path).data, str(path))
     found = audit_bytes(data, str(path), as_of)

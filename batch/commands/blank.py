@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from batch.commands.shared import EPILOG, refusals
+from siltbook.batch.commands.shared import EPILOG, refusals
 
 
 @click.command(epilog=EPILOG)
@@ -29,8 +29,8 @@ def template(
     force: bool,
 ) -> None:
     """Write a blank workbook to PATH, ready to be filled."""
-    from batch.files import write_whole
-    from templates.blank import BlankOptions, build
+    from siltbook.batch.files import write_whole
+    from siltbook.templates.blank import BlankOptions, build
 
     if path.suffix.lower() != ".xlsx":
         raise click.UsageError(f"{path}: a blank workbook ends in .xlsx. Add the ending.")

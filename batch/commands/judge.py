@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from batch.commands.shared import (
+from siltbook.batch.commands.shared import (
     AS_OF,
     EPILOG,
     EXIT_FINDINGS,
@@ -22,10 +22,10 @@ from batch.commands.shared import (
     one_of_many,
     refusals,
 )
-from batch.commands.stream import Stream
+from siltbook.batch.commands.stream import Stream
 
 if TYPE_CHECKING:
-    from batch.many import Outcome
+    from siltbook.batch.many import Outcome
 
 
 @click.command(epilog=EPILOG)
@@ -34,11 +34,11 @@ if TYPE_CHECKING:
 @JSON
 def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> None:
     """Say what is wrong or doubtful in BOOKs; changes nothing."""
-    from batch.files import find_books, lock_note, take
-    from batch.job import assess_bytes
-    from batch.report.book import book_json, count_findings, printable
-    from batch.report.findings import finding_lines
-    from checks.findings import Severity
+    from siltbook.batch.files import find_books, lock_note, take
+    from siltbook.batch.job import assess_bytes
+    from siltbook.batch.report.book import book_json, count_findings, printable
+    from siltbook.batch.report.findings import finding_lines
+    from siltbook.checks.findings import Severity
 
     done: list[dict[str, Any]] = []
     failures: list[dict[str, str]] = []
@@ -93,8 +93,8 @@ def run(
 
     The result goes to NAME.reviewed.xlsx beside the book, unless --in-place or --out is given.
     """
-    from batch.files import find_books
-    from batch.many import fulfil_all, orders
+    from siltbook.batch.files import find_books
+    from siltbook.batch.many import fulfil_all, orders
 
     if in_place and out is not None:
         raise click.UsageError("--in-place and --out exclude each other. Give one of them.")
@@ -105,7 +105,7 @@ def run(
     if cluster is None:
         outcomes = fulfil_all(todo, jobs)
     else:
-        from batch.cluster import fulfil_on
+        from siltbook.batch.cluster import fulfil_on
 
         outcomes = fulfil_on(todo, cluster)
     stream = Stream(as_json)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from batch.commands.shared import (
+from siltbook.batch.commands.shared import (
     EPILOG,
     JSON,
     PATHS,
@@ -22,8 +22,8 @@ from batch.commands.shared import (
 )
 
 if TYPE_CHECKING:
-    from batch.review.farm import FarmMonth
-    from batch.review.month import Month
+    from siltbook.batch.review.farm import FarmMonth
+    from siltbook.batch.review.month import Month
 
 
 @click.command(epilog=EPILOG)
@@ -44,13 +44,13 @@ def review(
     The pack is a new workbook, and the same as PDF where LibreOffice is installed. Its first
     page is the agenda. Books of another season serve the comparison of fouling alone.
     """
-    from batch import __version__
-    from batch.files import find_books, lock_note, sweep, write_whole
-    from batch.report.book import printable
-    from batch.review.month import parse_month
-    from batch.review.pack import make_pack, pack_bytes
-    from batch.review.summary import lines, pack_json
-    from batch.review.target import pack_path, refuse_loss
+    from siltbook import __version__
+    from siltbook.batch.files import find_books, lock_note, sweep, write_whole
+    from siltbook.batch.report.book import printable
+    from siltbook.batch.review.month import parse_month
+    from siltbook.batch.review.pack import make_pack, pack_bytes
+    from siltbook.batch.review.summary import lines, pack_json
+    from siltbook.batch.review.target import pack_path, refuse_loss
 
     try:
         chosen = parse_month(month)
@@ -91,10 +91,10 @@ def _read(
     todo: list[Path], month: Month, failures: list[dict[str, str]], notes: list[str]
 ) -> list[FarmMonth]:
     """Every book once; what cannot be read goes to `failures`, what is to be said to `notes`."""
-    from batch.errors import PackError
-    from batch.files import take
-    from batch.review.doubles import counted_once
-    from batch.review.farm import read_month
+    from siltbook.batch.errors import PackError
+    from siltbook.batch.files import take
+    from siltbook.batch.review.duplicates import counted_once
+    from siltbook.batch.review.farm import read_month
 
     read = []
     with click.progressbar(todo, label="Books", file=sys.stderr, hidden=len(todo) < 2) as bar:
@@ -121,10 +121,10 @@ class _Pdf:
 
 def _pdf(data: bytes, target: Path) -> _Pdf:
     """The PDF beside the pack."""
-    from batch.errors import SiltbookError, too_large
-    from batch.files import take, write_whole
-    from batch.pdf import to_pdf
-    from batch.review.target import PDF_MARK, refuse_loss
+    from siltbook.batch.errors import SiltbookError, too_large
+    from siltbook.batch.files import take, write_whole
+    from siltbook.batch.pdf import to_pdf
+    from siltbook.batch.review.target import PDF_MARK, refuse_loss
 
     path = target.with_suffix(".pdf")
     try:
@@ -165,11 +165,11 @@ def agree(pack: Path, book: Path) -> None:
     Nothing else in the book is touched; the previous one is kept beside it. Rows that the book
     already has are not added again.
     """
-    from batch.files import lock_note, replace_book, sweep, take
-    from batch.report.book import printable
-    from batch.review.carry import carry
-    from batch.review.summary import carried_lines
-    from batch.review.target import refuse_copy
+    from siltbook.batch.files import lock_note, replace_book, sweep, take
+    from siltbook.batch.report.book import printable
+    from siltbook.batch.review.agree import carry
+    from siltbook.batch.review.summary import carried_lines
+    from siltbook.batch.review.target import refuse_copy
 
     with refusals():
         refuse_copy(book)

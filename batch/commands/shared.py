@@ -36,7 +36,7 @@ def day(moment: dt.datetime | None) -> dt.date | None:
     """The day that was asked for; a usage error outside the years that a workbook's dates have."""
     if moment is None:
         return None
-    from batch.reading.parsing import FIRST_YEAR, LAST_YEAR
+    from siltbook.batch.reading.parsing import FIRST_YEAR, LAST_YEAR
 
     if not FIRST_YEAR <= moment.year <= LAST_YEAR:
         raise click.UsageError(
@@ -49,7 +49,7 @@ def day(moment: dt.datetime | None) -> dt.date | None:
 @contextmanager
 def refusals() -> Iterator[None]:
     """A refusal of the library becomes its one line and the documented exit code."""
-    from batch.errors import SiltbookError, too_large
+    from siltbook.batch.errors import SiltbookError, too_large
 
     try:
         yield
@@ -64,7 +64,7 @@ def refusals() -> Iterator[None]:
 @contextmanager
 def one_of_many(path: Path, failures: list[dict[str, str]]) -> Iterator[None]:
     """What goes wrong with one book becomes its sentence among `failures`; the others go on."""
-    from batch.errors import SiltbookError, naming, too_large
+    from siltbook.batch.errors import SiltbookError, naming, too_large
 
     try:
         yield
@@ -79,7 +79,7 @@ def failure(path: Path, message: str) -> dict[str, str]:
 
 
 def fail(message: str) -> None:
-    from batch.report.book import printable
+    from siltbook.batch.report.book import printable
 
     click.echo(printable(f"siltbook: {message}"), err=True)
 

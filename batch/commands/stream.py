@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from batch.commands.shared import document, end, failure
+from siltbook.batch.commands.shared import document, end, failure
 
 if TYPE_CHECKING:
-    from batch.many import Outcome
+    from siltbook.batch.many import Outcome
 
 
 class Stream:
@@ -41,7 +41,7 @@ class Stream:
             click.echo(f"{comma}\n{indent(document(outcome.entry), '    ')}", nl=False)
             self.told += 1
         else:
-            from batch.report.book import printable
+            from siltbook.batch.report.book import printable
 
             for line in outcome.lines:
                 click.echo(printable(line))

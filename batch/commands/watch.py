@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from batch.commands.shared import AS_OF, day, refusals
+from siltbook.batch.commands.shared import AS_OF, day, refusals
 
 if TYPE_CHECKING:
-    from batch.watching import Stamp
+    from siltbook.batch.watching import Stamp
 
 LOOK = 500  # [ms] between two looks at the folder, where nothing wakes us earlier
 EPILOG = (
@@ -41,9 +41,9 @@ def watch(folder: Path, as_of: dt.datetime | None) -> None:
 def _watch(folder: Path, as_of: dt.date | None) -> None:
     import time
 
-    from batch.files import sweep
-    from batch.report.book import printable
-    from batch.watching import Saves, results, stamps, up_to_date
+    from siltbook.batch.files import sweep
+    from siltbook.batch.report.book import printable
+    from siltbook.batch.watching import Saves, results, stamps, up_to_date
 
     saves = Saves()
     sweep(folder)
@@ -82,9 +82,9 @@ def _wakes(folder: Path) -> Iterator[None]:
 
 def _judge(book: Path, stamp: Stamp, target: Path, as_of: dt.date | None) -> None:
     """Judge one book as it was with this stamp, write its result, and say so in one line."""
-    from batch.many import Order, fulfil
-    from batch.report.book import printable
-    from batch.watching import stamp_now
+    from siltbook.batch.many import Order, fulfil
+    from siltbook.batch.report.book import printable
+    from siltbook.batch.watching import stamp_now
 
     outcome = fulfil(Order(book, target, as_of))
     said, now = outcome.failure, stamp_now(book)
@@ -100,8 +100,8 @@ def _judge(book: Path, stamp: Stamp, target: Path, as_of: dt.date | None) -> Non
 
 def summary(verdicts: list[str]) -> str:
     """What there is to do, most urgent first: '1 hand clean, 2 flush'; else that there is none."""
-    from batch.model import CALM
-    from templates.look import VERDICTS
+    from siltbook.batch.model import CALM
+    from siltbook.templates.look import VERDICTS
 
     counts = Counter(v for v in verdicts if v not in CALM)
     said = [f"{counts[v]} {look.shown.lower()}" for v, look in VERDICTS.items() if counts[v]]

@@ -9,7 +9,7 @@ import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from batch.errors import SiltbookError
+from siltbook.batch.errors import SiltbookError
 
 LARGEST_PART = 1 << 30  # [bytes]; a larger part is a damaged file or a trap
 _LOCAL = struct.Struct("<4s5H3I2H")

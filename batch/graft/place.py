@@ -7,8 +7,8 @@ import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from batch.graft.package import GraftError, Package, key_of
-from batch.graft.relations import (
+from siltbook.batch.graft.package import GraftError, Package, key_of
+from siltbook.batch.graft.relations import (
     CONTENT_TYPES,
     Relation,
     content_type,
@@ -19,16 +19,16 @@ from batch.graft.relations import (
     relationship_xml,
     to_strict,
 )
-from batch.graft.sheets import (
+from siltbook.batch.graft.sheets import (
     Renumbering,
     carries_mark,
     rewrite_sheet,
     rewrite_table,
     shared_strings,
 )
-from batch.graft.spans import Document, Node, attribute
-from batch.graft.styles import BLANK_STYLES, StyleMap, merge_styles
-from batch.graft.workbook import Workbook, sheet_xml, write_names
+from siltbook.batch.graft.spans import Document, Node, attribute
+from siltbook.batch.graft.styles import BLANK_STYLES, StyleMap, merge_styles
+from siltbook.batch.graft.workbook import Workbook, sheet_xml, write_names
 
 _STYLES_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.styles+xml"
 _RELS_TYPE = "application/vnd.openxmlformats-package.relationships+xml"

@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from urllib.parse import unquote
 
-from batch.graft.package import GraftError, Package, key_of
-from batch.graft.spans import Document, Node, attribute
+from siltbook.batch.graft.package import GraftError, Package, key_of
+from siltbook.batch.graft.spans import Document, Node, attribute
 
 CONTENT_TYPES = "[Content_Types].xml"
 PACKAGE_RELATIONS = "http://schemas.openxmlformats.org/package/2006/relationships"

@@ -7,10 +7,10 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from batch.graft.package import GraftError
-from batch.graft.spans import attribute, check
-from batch.graft.styles import StyleMap
-from templates.contract import RESULT_MARK
+from siltbook.batch.graft.package import GraftError
+from siltbook.batch.graft.spans import attribute, check
+from siltbook.batch.graft.styles import StyleMap
+from siltbook.templates.contract import RESULT_MARK
 
 _STRING = re.compile(rb"<si>(.*?)</si>|<si/>", re.DOTALL)
 # One pass over the sheet. The writer escapes '<' everywhere, so a tag is a tag and no text.

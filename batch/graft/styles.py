@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from batch.graft.package import GraftError
-from batch.graft.spans import Document, Node, attribute, scan
+from siltbook.batch.graft.package import GraftError
+from siltbook.batch.graft.spans import Document, Node, attribute, scan
 
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 _ORDER = (

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from batch.graft.package import GraftError, Package
-from batch.graft.relations import STRICT, Relation, main_part, relations, relations_part
-from batch.graft.spans import Document, Node, attribute, content, unescape
+from siltbook.batch.graft.package import GraftError, Package
+from siltbook.batch.graft.relations import STRICT, Relation, main_part, relations, relations_part
+from siltbook.batch.graft.spans import Document, Node, attribute, content, unescape
 
 RELATIONSHIPS = (
     "http://schemas.openxmlformats.org/officeDocument/2006/relationships",

@@ -5,12 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from batch.ladder.climb import Standing, climb
-from batch.model import History, Reading, is_over
-from batch.numbers.forecast import Forecast
-from batch.numbers.history import uncertainty
-from checks.gauges import NOISE
-from templates.book import Settings
+from siltbook.batch.ladder.replay import Standing, climb
+from siltbook.batch.model import History, Reading, is_over
+from siltbook.batch.numbers.forecast import Forecast
+from siltbook.batch.numbers.history import uncertainty
+from siltbook.checks.gauges import NOISE
+from siltbook.templates.book import Settings
 
 HALF = 0.5
 LEAK_FLOW = 1.15  # times the reference flow

@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import datetime as dt
 
-from batch.ladder import words
-from batch.ladder.climb import RISE_TO_WATCH, Gear, Step
-from batch.ladder.facts import Facts, facts_of, field_low, implausibly_low, inlet_low
-from batch.model import CALM, History, Judgement, Verdict
-from batch.numbers.forecast import Forecast
-from batch.numbers.outlook import soon
-from checks.gauges import NOISE
-from templates.book import Settings
+from siltbook.batch.ladder import words
+from siltbook.batch.ladder.facts import Facts, facts_of, field_low, implausibly_low, inlet_low
+from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step
+from siltbook.batch.model import CALM, History, Judgement, Verdict
+from siltbook.batch.numbers.forecast import Forecast
+from siltbook.batch.numbers.outlook import soon
+from siltbook.checks.gauges import NOISE
+from siltbook.templates.book import Settings
 
 BORDER = 0.05  # probability on either side
 OWED = (Verdict.RE_READ, Verdict.NO_READING)  # what is lacking is a reading

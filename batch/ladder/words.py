@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 
-from batch.ladder.climb import RISE_TO_WATCH, Gear, Step, missing_cycles
-from batch.ladder.facts import Facts, field_low, inlet_low, leak_suspected
-from batch.model import Verdict, Work
-from batch.numbers.runs import corrected_drop
-from templates.units import metres_per
+from siltbook.batch.ladder.facts import Facts, field_low, inlet_low, leak_suspected
+from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step, missing_cycles
+from siltbook.batch.model import Verdict, Work
+from siltbook.batch.numbers.runs import corrected_drop
+from siltbook.templates.units import metres_per
 
 OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before it is told
 READ_ONCE_MORE = "Read once more first: the drop is too near the limit for this gauge to tell."

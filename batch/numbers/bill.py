@@ -7,12 +7,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from batch.model import History
-from batch.numbers.costs import DirtCost, dirt_cost, monthly
-from batch.numbers.field import DischargeLost, FlushWater, discharge_lost, flush_water
-from batch.numbers.outlook import Outlook
-from batch.numbers.tradeoff import TradeOff, trade_off
-from templates.book import Settings
+from siltbook.batch.model import History
+from siltbook.batch.numbers.costs import DirtCost, dirt_cost, monthly
+from siltbook.batch.numbers.field import DischargeLost, FlushWater, discharge_lost, flush_water
+from siltbook.batch.numbers.outlook import Outlook
+from siltbook.batch.numbers.tradeoff import TradeOff, trade_off
+from siltbook.templates.book import Settings
 
 
 @dataclass(frozen=True)

@@ -23,11 +23,11 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from batch.model import History, Reading, Work
-from batch.numbers.history import in_order
-from batch.numbers.runs import moment
-from templates.book import Settings
-from templates.units import PASCAL_PER_METRE
+from siltbook.batch.model import History, Reading, Work
+from siltbook.batch.numbers.history import in_order
+from siltbook.batch.numbers.runs import moment
+from siltbook.templates.book import Settings
+from siltbook.templates.units import PASCAL_PER_METRE
 
 LONGEST_GAP = 3.0  # [reading intervals]
 _JOULES_PER_KWH = 3.6e6

@@ -16,9 +16,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
 
-from batch.model import History, Work
-from batch.numbers.costs import Line, Stretch, discharge_share_lost, excess_line
-from templates.book import Settings
+from siltbook.batch.model import History, Work
+from siltbook.batch.numbers.costs import Line, Stretch, discharge_share_lost, excess_line
+from siltbook.templates.book import Settings
 
 _MINUTES_PER_HOUR = 60.0
 

@@ -25,10 +25,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from batch.model import FLOW_EXPONENT, FlowFit, Reading, Station, Work
-from batch.numbers.robust import Floats
-from batch.numbers.runs import is_reset, moment
-from checks.gauges import drop_uncertainty
+from siltbook.batch.model import FLOW_EXPONENT, FlowFit, Reading, Station, Work
+from siltbook.batch.numbers.robust import Floats
+from siltbook.batch.numbers.runs import is_reset, moment
+from siltbook.checks.gauges import drop_uncertainty
 
 CLEAN_DAYS = 2  # [days] after the reset, by the calendar
 LEAST_READINGS = 8

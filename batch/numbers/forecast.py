@@ -20,7 +20,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from batch.numbers.fouling import (
+from siltbook.batch.numbers.fouling import (
     HIGHEST,
     LOWEST,
     SHAPES,
@@ -33,8 +33,8 @@ from batch.numbers.fouling import (
     walk_rate,
     way_left,
 )
-from batch.numbers.robust import Floats
-from batch.numbers.runs import LONGEST_GAP, Run, longest_gap
+from siltbook.batch.numbers.robust import Floats
+from siltbook.batch.numbers.runs import LONGEST_GAP, Run, longest_gap
 
 QUANTILES = (0.1, 0.5, 0.9)
 HORIZON = 365.0  # [days] after the as-of date; beyond, 'not within a year'

@@ -25,7 +25,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from batch.numbers.robust import Floats
+from siltbook.batch.numbers.robust import Floats
 
 FOOT = 0.2  # y at s = 0 of a blocking law
 LOWEST, HIGHEST = 0.02, 4.0  # y is kept within these

@@ -8,17 +8,17 @@ from collections import defaultdict
 from collections.abc import Hashable, Iterable, Sequence
 from typing import Any
 
-from batch.model import CLEANINGS, History, Reading, Station, Work
-from batch.numbers.flowfit import fit_exponent
-from checks.gauges import (
+from siltbook.batch.model import CLEANINGS, History, Reading, Station, Work
+from siltbook.batch.numbers.flowfit import fit_exponent
+from siltbook.checks.gauges import (
     GaugeFitness,
     drop_uncertainty,
     gauge_fitness,
     outlet_slack,
     probability_over,
 )
-from templates.book import Book, set_aside
-from templates.contract import STATIONS, WORK
+from siltbook.templates.book import Book, set_aside
+from siltbook.templates.contract import STATIONS, WORK
 
 LOWEST_FLOW_SHARE = 0.2  # of the reference flow, below which a drop says nothing
 

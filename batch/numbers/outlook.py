@@ -6,12 +6,12 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from batch.model import History, is_over
-from batch.numbers.costs import DirtCost, Line, dirt_cost, excess_line
-from batch.numbers.forecast import MOST_FARM, Forecast, forecast, teachers
-from batch.numbers.runs import Run, cut_runs
-from batch.numbers.worth import Worth, worth
-from templates.book import Settings
+from siltbook.batch.model import History, is_over
+from siltbook.batch.numbers.costs import DirtCost, Line, dirt_cost, excess_line
+from siltbook.batch.numbers.effectiveness import Worth, worth
+from siltbook.batch.numbers.forecast import MOST_FARM, Forecast, forecast, teachers
+from siltbook.batch.numbers.runs import Run, cut_runs
+from siltbook.templates.book import Settings
 
 MOST_STATIONS = 2000  # in one book; a forecast takes milliseconds, and minutes for everybody's
 CROWDED = (

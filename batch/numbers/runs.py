@@ -22,9 +22,9 @@ import math
 from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 
-from batch.model import FLOW_EXPONENT, History, Reading, Work
-from batch.numbers.robust import theil_sen
-from checks.gauges import NOISE
+from siltbook.batch.model import FLOW_EXPONENT, History, Reading, Work
+from siltbook.batch.numbers.robust import theil_sen
+from siltbook.checks.gauges import NOISE
 
 FALL_SHARE = 0.4  # a fall by more than this share of the drop ...
 FALL_SIGMAS = 3.0  # ... and by more than this many standard uncertainties is a reset

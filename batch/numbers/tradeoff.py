@@ -26,10 +26,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import fmean
 
-from batch.model import History
-from batch.numbers.costs import DirtCost, pump_energy
-from batch.numbers.runs import Run
-from templates.book import Settings
+from siltbook.batch.model import History
+from siltbook.batch.numbers.costs import DirtCost, pump_energy
+from siltbook.batch.numbers.runs import Run
+from siltbook.templates.book import Settings
 
 DROPS = (2.0, 3.0, 4.0, 5.0, 6.0, 7.0)  # [m]
 SOONEST = 1.0  # [days] from a cleaning to the next, under which there is no price

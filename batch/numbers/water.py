@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from batch.model import Station
-from batch.reading.amounts import one_sided
-from templates.book import Book
-from templates.contract import WATER
-from templates.mesh import E11_OPENINGS, TRADE_120
+from siltbook.batch.model import Station
+from siltbook.batch.reading.amounts import one_sided
+from siltbook.templates.book import Book
+from siltbook.templates.contract import WATER
+from siltbook.templates.mesh import E11_OPENINGS, TRADE_120
 
 NOISE = 1e-9  # [µm] and relative; arithmetic only
 UNNAMED = "(source not named)"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from templates.contract import FLOW_UNITS, PRESSURE_UNITS, Column, Kind
-from templates.mesh import opening
-from templates.units import (
+from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS, Column, Kind
+from siltbook.templates.mesh import opening
+from siltbook.templates.units import (
     amount_factor,
     amount_spellings,
     cubic_metres_per_hour_per,

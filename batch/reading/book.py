@@ -9,21 +9,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from batch.errors import BookError
-from batch.reading.amounts import UNREADABLE, units_of
-from batch.reading.cells import SheetCells, SheetPart, Workbook, address
-from batch.reading.columns import Block, accepted_text, read_column, read_dates, read_times
-from batch.reading.farm import read_farm
-from batch.reading.filled import filled_rows, note_hidden, note_merged
-from batch.reading.foreign import as_xlsx
-from batch.reading.headers import HEADER_ROWS, Header, find_header
-from batch.reading.lookalike import missing_sheet, plain_name, unread_sheets
-from batch.reading.opc import DAMAGE, damaged, open_package
-from batch.reading.sheetxml import read_sheet
-from batch.reading.workbook import open_workbook
-from checks.findings import Finding, find
-from templates.book import Book, Counts, Settings, Table, column_letters
-from templates.contract import (
+from siltbook.batch.errors import BookError
+from siltbook.batch.reading.amounts import UNREADABLE, units_of
+from siltbook.batch.reading.cells import SheetCells, SheetPart, Workbook, address
+from siltbook.batch.reading.columns import Block, accepted_text, read_column, read_dates, read_times
+from siltbook.batch.reading.farm import read_farm
+from siltbook.batch.reading.filled import filled_rows, note_hidden, note_merged
+from siltbook.batch.reading.foreign import as_xlsx
+from siltbook.batch.reading.headers import HEADER_ROWS, Header, find_header
+from siltbook.batch.reading.lookalike import missing_sheet, plain_name, unread_sheets
+from siltbook.batch.reading.opc import DAMAGE, damaged, open_package
+from siltbook.batch.reading.sheetxml import read_sheet
+from siltbook.batch.reading.workbook import open_workbook
+from siltbook.checks.findings import Finding, find
+from siltbook.templates.book import Book, Counts, Settings, Table, column_letters
+from siltbook.templates.contract import (
     AGREED,
     FARM,
     LISTS,
@@ -35,7 +35,7 @@ from templates.contract import (
     Kind,
     Sheet,
 )
-from templates.units import amount_spellings
+from siltbook.templates.units import amount_spellings
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -9,10 +9,17 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from batch.reading.amounts import MESH, UNREADABLE, canonical, factor_of, mesh_code, mesh_words
-from batch.reading.cells import Cells, ErrorText, IsoDate, NoValue, Style, Value
-from batch.reading.numerals import LARGEST, Number, odd_code, one_number
-from batch.reading.parsing import (
+from siltbook.batch.reading.amounts import (
+    MESH,
+    UNREADABLE,
+    canonical,
+    factor_of,
+    mesh_code,
+    mesh_words,
+)
+from siltbook.batch.reading.cells import Cells, ErrorText, IsoDate, NoValue, Style, Value
+from siltbook.batch.reading.numerals import LARGEST, Number, odd_code, one_number
+from siltbook.batch.reading.parsing import (
     choice,
     date_order,
     date_text,
@@ -23,9 +30,9 @@ from batch.reading.parsing import (
     tidy,
     time_text,
 )
-from checks.findings import CATALOGUE, UNLISTED, Finding, Severity, find
-from templates.book import column_letters
-from templates.contract import Column, Kind
+from siltbook.checks.findings import CATALOGUE, UNLISTED, Finding, Severity, find
+from siltbook.templates.book import column_letters
+from siltbook.templates.contract import Column, Kind
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

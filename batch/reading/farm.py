@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from batch.reading.amounts import factor_of, units_of
-from batch.reading.cells import Cells, SheetCells, Value, Workbook
-from batch.reading.columns import (
+from siltbook.batch.reading.amounts import factor_of, units_of
+from siltbook.batch.reading.cells import Cells, SheetCells, Value, Workbook
+from siltbook.batch.reading.columns import (
     Block,
     accepted_number,
     accepted_text,
@@ -19,12 +19,12 @@ from batch.reading.columns import (
     read_texts,
     shown,
 )
-from batch.reading.numerals import odd_code, one_number
-from batch.reading.parsing import tidy
-from checks.findings import Finding
-from templates.book import Settings, column_letters
-from templates.contract import FARM, Column, Kind, bare
-from templates.units import known_unit, other_unit
+from siltbook.batch.reading.numerals import odd_code, one_number
+from siltbook.batch.reading.parsing import tidy
+from siltbook.checks.findings import Finding
+from siltbook.templates.book import Settings, column_letters
+from siltbook.templates.contract import FARM, Column, Kind, bare
+from siltbook.templates.units import known_unit, other_unit
 
 _UNITS = {"pressure_unit": "pressure", "flow_unit": "flow"}
 _LAST_ROW = 500  # a label further down is not looked for

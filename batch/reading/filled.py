@@ -7,14 +7,14 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from batch.errors import BookError
-from batch.reading.cells import Cells, SheetCells, Workbook, address
-from batch.reading.columns import NOTES, Block
-from batch.reading.headers import Header
-from checks.findings import find
-from checks.wording import rows_named
-from templates.book import column_letters
-from templates.contract import Sheet, bare
+from siltbook.batch.errors import BookError
+from siltbook.batch.reading.cells import Cells, SheetCells, Workbook, address
+from siltbook.batch.reading.columns import NOTES, Block
+from siltbook.batch.reading.headers import Header
+from siltbook.checks.findings import find
+from siltbook.checks.wording import rows_named
+from siltbook.templates.book import column_letters
+from siltbook.templates.contract import Sheet, bare
 
 MAX_ROWS = 200_000  # of one list
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from batch.errors import BookError
-from batch.reading.opc import DAMAGE, damaged, open_package
+from siltbook.batch.errors import BookError
+from siltbook.batch.reading.opc import DAMAGE, damaged, open_package
 
 _OLE = b"\xd0\xcf\x11\xe0"
 # A stream that stands alone, as programs of the early nineties wrote it: BOF of BIFF 2 to 5.
@@ -35,11 +35,11 @@ def as_xlsx(data: bytes, name: str) -> tuple[bytes, str]:
         return data, ""
     try:
         if kind == "xls":
-            from batch.reading.oldbook import plain_from_xls
+            from siltbook.batch.reading.oldbook import plain_from_xls
 
             made, cut = plain_from_xls(data, name)
         else:
-            from batch.reading.opendocument import plain_from_ods
+            from siltbook.batch.reading.opendocument import plain_from_ods
 
             made, cut = plain_from_ods(open_package(data, name), name)
     except BookError:

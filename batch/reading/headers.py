@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from batch.reading.amounts import header_unit, units_of
-from batch.reading.cells import SheetCells
-from batch.reading.parsing import tidy
-from templates.contract import Column, Kind, Sheet, bare
-from templates.units import known_unit, other_unit
+from siltbook.batch.reading.amounts import header_unit, units_of
+from siltbook.batch.reading.cells import SheetCells
+from siltbook.batch.reading.parsing import tidy
+from siltbook.templates.contract import Column, Kind, Sheet, bare
+from siltbook.templates.units import known_unit, other_unit
 
 HEADER_ROWS = 30  # a header row is looked for in the first 30 rows
 

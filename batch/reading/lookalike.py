@@ -10,14 +10,31 @@ import contextlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from batch.errors import BookError, PackError
-from batch.reading.cells import Cells, IsoDate, SheetCells, SheetPart, Style, Value, Workbook
-from batch.reading.headers import find_header
-from batch.reading.opc import DAMAGE
-from batch.reading.parsing import date_text, number_text, serial_date, tidy
-from batch.reading.sheetxml import read_sheet
-from checks.findings import Finding, find
-from templates.contract import FARM, LISTS, READINGS, RESULT_SHEETS, STATIONS, WORK, Sheet, bare
+from siltbook.batch.errors import BookError, PackError
+from siltbook.batch.reading.cells import (
+    Cells,
+    IsoDate,
+    SheetCells,
+    SheetPart,
+    Style,
+    Value,
+    Workbook,
+)
+from siltbook.batch.reading.headers import find_header
+from siltbook.batch.reading.opc import DAMAGE
+from siltbook.batch.reading.parsing import date_text, number_text, serial_date, tidy
+from siltbook.batch.reading.sheetxml import read_sheet
+from siltbook.checks.findings import Finding, find
+from siltbook.templates.contract import (
+    FARM,
+    LISTS,
+    READINGS,
+    RESULT_SHEETS,
+    STATIONS,
+    WORK,
+    Sheet,
+    bare,
+)
 
 _PACK = ("Agenda", "About this pack")  # sheets of a review pack, which no book has both
 _SHEETS = 60  # sheets that are looked at

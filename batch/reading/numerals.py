@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from batch.reading.amounts import MESH, mesh_code, one_sided, units_of
-from batch.reading.cells import ErrorText, IsoDate, NoValue, Style, Value
-from batch.reading.parsing import number_text, tidy
-from templates.contract import Column
-from templates.units import amount_factor, known_unit
+from siltbook.batch.reading.amounts import MESH, mesh_code, one_sided, units_of
+from siltbook.batch.reading.cells import ErrorText, IsoDate, NoValue, Style, Value
+from siltbook.batch.reading.parsing import number_text, tidy
+from siltbook.templates.contract import Column
+from siltbook.templates.units import amount_factor, known_unit
 
 # Words that may follow a plain number in its own column, with the factor they bring.
 _SUFFIXES: dict[str, dict[str, float]] = {

@@ -2,8 +2,9 @@
 
 The parser, xlrd, is Python throughout: it can raise, but it cannot abort a process as a native
 one can. It knows no limits either, and a broken file may keep it busy or let it grow, so it runs
-in a child with a limit of time and of memory. `python -m batch.reading.oldbook NAME` is that
-child: the book on standard input, the .xlsx on standard output, a refusal on standard error.
+in a child with a limit of time and of memory. `python -m siltbook.batch.reading.oldbook NAME`
+is that child: the book on standard input, the .xlsx on standard output, a refusal on standard
+error.
 """
 
 from __future__ import annotations
@@ -13,9 +14,9 @@ import subprocess
 import sys
 from typing import IO, TYPE_CHECKING, Any
 
-from batch.errors import BookError
-from batch.reading.cells import ErrorText, Value, clean_text
-from batch.reading.plainbook import (
+from siltbook.batch.errors import BookError
+from siltbook.batch.reading.cells import ErrorText, Value, clean_text
+from siltbook.batch.reading.plainbook import (
     CLOCK,
     DATE,
     GENERAL,
@@ -24,7 +25,7 @@ from batch.reading.plainbook import (
     Cell,
     PlainBook,
 )
-from templates.book import column_letters
+from siltbook.templates.book import column_letters
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -52,7 +53,7 @@ def plain_from_xls(data: bytes, name: str) -> tuple[bytes, int]:
             f"{name} is an .xls of {len(data) // 2**20} MiB; accepted: up to {LARGEST // 2**20}"
             " MiB. Save it as .xlsx in a spreadsheet program and give me that file."
         )
-    command = [sys.executable, "-m", "batch.reading.oldbook", name]
+    command = [sys.executable, "-m", "siltbook.batch.reading.oldbook", name]
     try:
         done = subprocess.run(command, input=data, capture_output=True, timeout=MAX_WAIT)
     except subprocess.TimeoutExpired:

@@ -17,7 +17,7 @@ from pathlib import Path
 from urllib.parse import unquote
 from xml.parsers import expat
 
-from batch.errors import BookError, too_large
+from siltbook.batch.errors import BookError, too_large
 
 MAX_PARTS = 10_000
 MAX_TOTAL = 1_500_000_000  # [bytes] unpacked, all parts together

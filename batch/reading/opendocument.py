@@ -11,10 +11,10 @@ import datetime as dt
 import math
 import re
 
-from batch.errors import BookError
-from batch.reading.cells import MAX_COLUMN, MAX_ROW, ErrorText, NoValue, Value, clean_text
-from batch.reading.opc import Package, elements
-from batch.reading.plainbook import (
+from siltbook.batch.errors import BookError
+from siltbook.batch.reading.cells import MAX_COLUMN, MAX_ROW, ErrorText, NoValue, Value, clean_text
+from siltbook.batch.reading.opc import Package, elements
+from siltbook.batch.reading.plainbook import (
     CLOCK,
     DATE,
     GENERAL,
@@ -26,8 +26,8 @@ from batch.reading.plainbook import (
     Cell,
     PlainBook,
 )
-from batch.reading.sheetxml import feed
-from templates.book import column_letters
+from siltbook.batch.reading.sheetxml import feed
+from siltbook.templates.book import column_letters
 
 _EPOCH = dt.date(1899, 12, 30)
 # Before this day spreadsheet programs disagree on what number a date has.
@@ -51,7 +51,7 @@ _MOST_MERGED = 100_000
 def plain_from_ods(package: Package, name: str) -> tuple[bytes, int]:
     """The .xlsx, and how many texts were cut to fit a cell; BookError where it has a password.
 
-    ValueError and others of `batch.reading.opc.DAMAGE` on damage.
+    ValueError and others of `siltbook.batch.reading.opc.DAMAGE` on damage.
     """
     _refuse_password(package, name)
     with PlainBook(name) as book:

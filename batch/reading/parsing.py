@@ -9,7 +9,7 @@ import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from templates.units import known_unit
+from siltbook.templates.units import known_unit
 
 FIRST_YEAR, LAST_YEAR = 1950, 2149
 _DAY = 86_400  # [s]

@@ -12,9 +12,9 @@ from collections.abc import Iterable, Sequence
 from html import escape
 from typing import IO
 
-from batch.errors import BookError
-from batch.reading.cells import MAX_COLUMN, MAX_ROW, ErrorText, NoValue, Value
-from templates.book import column_letters
+from siltbook.batch.errors import BookError
+from siltbook.batch.reading.cells import MAX_COLUMN, MAX_ROW, ErrorText, NoValue, Value
+from siltbook.templates.book import column_letters
 
 MAX_CELLS = 3_000_000  # filled cells of all sheets; a season's book holds some ten thousand
 MAX_SHEETS = 1_000

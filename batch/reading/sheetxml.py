@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator
 from itertools import islice
 
-from batch.reading.cells import (
+from siltbook.batch.reading.cells import (
     MAX_COLUMN,
     MAX_ROW,
     Cells,
@@ -25,7 +25,7 @@ from batch.reading.cells import (
     address,
     clean_text,
 )
-from batch.reading.opc import parser
+from siltbook.batch.reading.opc import parser
 
 _MAIN = (
     "http://schemas.openxmlformats.org/spreadsheetml/2006/main|",

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 
-from batch.errors import BookError
-from batch.reading.cells import SheetPart, Style, Workbook, clean_text
-from batch.reading.opc import Package, Relationship, elements, save_as_xlsx
-from batch.reading.sheetxml import ITEM, PHONETIC, TEXT, code_of, feed
+from siltbook.batch.errors import BookError
+from siltbook.batch.reading.cells import SheetPart, Style, Workbook, clean_text
+from siltbook.batch.reading.opc import Package, Relationship, elements, save_as_xlsx
+from siltbook.batch.reading.sheetxml import ITEM, PHONETIC, TEXT, code_of, feed
 
 
 def open_workbook(package: Package, name: str) -> Workbook:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from batch.numbers.bill import FarmBill, StationBill
-from batch.numbers.tradeoff import Priced, TradeOff
+from siltbook.batch.numbers.bill import FarmBill, StationBill
+from siltbook.batch.numbers.tradeoff import Priced, TradeOff
 
 
 def station_loss_json(bill: StationBill) -> dict[str, Any]:

@@ -5,17 +5,17 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING, Any
 
-from batch.model import CALM, FlowFit
-from batch.numbers.history import station_gauge
-from batch.report.bill import farm_costs_json, station_loss_json
-from batch.report.water import grade_json, water_json
-from batch.results import Assessment, StationResult
-from checks.findings import Finding, Severity
+from siltbook.batch.model import CALM, FlowFit
+from siltbook.batch.numbers.history import station_gauge
+from siltbook.batch.report.bill import farm_costs_json, station_loss_json
+from siltbook.batch.report.water import grade_json, water_json
+from siltbook.batch.results import Assessment, StationResult
+from siltbook.checks.findings import Finding, Severity
 
 if TYPE_CHECKING:
-    from batch.numbers.runs import Run
-    from batch.numbers.worth import GiveBack, Worth
-    from checks.gauges import GaugeFitness
+    from siltbook.batch.numbers.effectiveness import GiveBack, Worth
+    from siltbook.batch.numbers.runs import Run
+    from siltbook.checks.gauges import GaugeFitness
 
 MOST_NAME = 40  # characters of a station's name on the terminal
 
@@ -193,7 +193,7 @@ def _shown_name(name: str) -> str:
 
 def short_table(assessment: Assessment, path: str) -> list[str]:
     """Lines for the terminal: what needs doing, most urgent first."""
-    from templates.look import VERDICTS
+    from siltbook.templates.look import VERDICTS
 
     farm = assessment.book.settings.farm
     on = assessment.as_of.isoformat() if assessment.as_of else "no entries"

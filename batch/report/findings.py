@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from checks.findings import CATALOGUE, UNLISTED, Finding
-from checks.wording import listed
+from siltbook.checks.findings import CATALOGUE, UNLISTED, Finding
+from siltbook.checks.wording import listed
 
 SHOWN = 4  # cells of one line
 ALL = "on the sheet Findings of a run, and in --json"

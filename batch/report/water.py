@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from batch.model import Station
-from batch.numbers.water import Hazard, Tested, grade_fit, name_of, unit_of, water_review
-from batch.results import Assessment
+from siltbook.batch.model import Station
+from siltbook.batch.numbers.water import Hazard, Tested, grade_fit, name_of, unit_of, water_review
+from siltbook.batch.results import Assessment
 
 
 def grade_json(station: Station, rule: str) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from statistics import median
 from typing import Any
 
-from batch.review.compare import (
+from siltbook.batch.review.compare import (
     LEAST,
     LEAST_RUNS,
     WITHIN_FARM,
@@ -16,7 +16,7 @@ from batch.review.compare import (
     compare,
     station_rates,
 )
-from batch.review.page import (
+from siltbook.batch.review.page import (
     Column,
     Pack,
     bars,
@@ -28,10 +28,10 @@ from batch.review.page import (
     style,
     table,
 )
-from batch.review.stations import MOST_BARS, bar_rows
-from batch.sheets import kit as k
-from templates import look
-from templates.book import column_letters
+from siltbook.batch.review.stations import MOST_BARS, bar_rows
+from siltbook.batch.sheets import kit as k
+from siltbook.templates import look
+from siltbook.templates.book import column_letters
 
 TITLE = "Fouling compared"
 _SIDES = 24  # first column of the intervals as the chart needs them, outside the print

@@ -7,15 +7,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from batch.assess import URGENCY
-from batch.model import CALM, Verdict
-from batch.results import StationResult
-from batch.review.agreed import Agreed, Kept, agreed_rows
-from batch.review.farm import FarmMonth
-from batch.review.page import Column, Pack, finish, heading, style, table
-from batch.sheets import kit as k
-from batch.sheets.actions import cautions
-from templates import look
+from siltbook.batch.assess import URGENCY
+from siltbook.batch.model import CALM, Verdict
+from siltbook.batch.results import StationResult
+from siltbook.batch.review.agreed import Agreed, Kept, agreed_rows
+from siltbook.batch.review.farm import FarmMonth
+from siltbook.batch.review.page import Column, Pack, finish, heading, style, table
+from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets.actions import cautions
+from siltbook.templates import look
 
 SPARE = 3  # empty rows for what else the meeting agrees
 TITLE = "Agenda"

@@ -24,11 +24,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from batch.model import Reading, Work, is_over
-from batch.results import Assessment, StationResult
-from batch.review.episodes import CLEARS
-from batch.review.month import Month
-from checks.gauges import NOISE
+from siltbook.batch.model import Reading, Work, is_over
+from siltbook.batch.results import Assessment, StationResult
+from siltbook.batch.review.episodes import CLEARS
+from siltbook.batch.review.month import Month
+from siltbook.checks.gauges import NOISE
 
 
 class Kept(StrEnum):

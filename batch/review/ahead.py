@@ -6,14 +6,14 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
-from batch.assess import URGENCY
-from batch.model import is_over
-from batch.results import StationResult
-from batch.review.farm import FarmMonth, rows_text
-from batch.review.month import Month
-from batch.review.page import Column, Pack, finish, heading, note, style
-from batch.sheets import kit as k
-from templates import look
+from siltbook.batch.assess import URGENCY
+from siltbook.batch.model import is_over
+from siltbook.batch.results import StationResult
+from siltbook.batch.review.farm import FarmMonth, rows_text
+from siltbook.batch.review.month import Month
+from siltbook.batch.review.page import Column, Pack, finish, heading, note, style
+from siltbook.batch.sheets import kit as k
+from siltbook.templates import look
 
 TITLE = "Forecast"
 HEADS = (

@@ -10,13 +10,13 @@ import datetime as dt
 import re
 from collections.abc import Mapping, Sequence
 
-from batch.graft.package import GraftError
-from batch.graft.relations import relations
-from batch.graft.spans import Document, Node, content
-from batch.graft.workbook import Workbook
-from batch.reading.cells import Style, address
-from batch.sheets.kit import clean, serial
-from templates.book import Table, column_letters
+from siltbook.batch.graft.package import GraftError
+from siltbook.batch.graft.relations import relations
+from siltbook.batch.graft.spans import Document, Node, content
+from siltbook.batch.graft.workbook import Workbook
+from siltbook.batch.reading.cells import Style, address
+from siltbook.batch.sheets.kit import clean, serial
+from siltbook.templates.book import Table, column_letters
 
 Value = str | dt.date
 _ESCAPED = re.compile(r"_x[0-9A-Fa-f]{4}_")

@@ -24,10 +24,10 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from statistics import median
 
-from batch.numbers.robust import median_interval
-from batch.numbers.runs import Run
-from batch.results import StationResult
-from batch.review.farm import FarmMonth
+from siltbook.batch.numbers.robust import median_interval
+from siltbook.batch.numbers.runs import Run
+from siltbook.batch.results import StationResult
+from siltbook.batch.review.farm import FarmMonth
 
 LEAST = 4  # observations, under which no interval of 80 % exists
 WITHIN_FARM = "Filter types within a farm"

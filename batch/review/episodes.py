@@ -12,11 +12,11 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from batch.model import CLEANINGS, Reading, Work, is_over
-from batch.numbers.costs import LONGEST_GAP
-from batch.numbers.runs import moment
-from batch.results import StationResult
-from batch.review.month import Month
+from siltbook.batch.model import CLEANINGS, Reading, Work, is_over
+from siltbook.batch.numbers.costs import LONGEST_GAP
+from siltbook.batch.numbers.runs import moment
+from siltbook.batch.results import StationResult
+from siltbook.batch.review.month import Month
 
 NO_WORK = "no work logged"  # what the ladder says closed an episode that nobody worked on
 CLEARS = ("flush", *CLEANINGS)

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from batch.fingerprint import digest
-from batch.results import Assessment, StationResult
-from batch.review.month import Month
-from templates.book import Book
+from siltbook.batch.fingerprint import digest
+from siltbook.batch.results import Assessment, StationResult
+from siltbook.batch.review.month import Month
+from siltbook.templates.book import Book
 
 FRESH = 62  # [days]; a book without a season whose latest entry is older is not this month's
 
@@ -53,8 +53,8 @@ class FarmMonth:
 
 def read_month(data: bytes, path: str, month: Month) -> FarmMonth:
     """Read a book once and judge it at both ends of the month; BookError as when judging it."""
-    from batch.job import judge_read
-    from batch.reading.book import read_book
+    from siltbook.batch.job import judge_read
+    from siltbook.batch.reading.book import read_book
 
     result = read_book(data, path)
     then, now = (judge_read(result, day) for day in (month.eve, month.last))
@@ -67,7 +67,7 @@ def why_outside(book: Book, month: Month) -> str:
     A book without an entry by the month's end has nothing to say. Beyond that the season that the
     Farm sheet names decides, or the latest entry where it names none.
     """
-    from checks.visits import season_years
+    from siltbook.checks.visits import season_years
 
     years = season_years(book.settings.season)
     if years and month.year not in years:

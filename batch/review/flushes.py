@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
-from batch.ladder.climb import missing_cycles
-from batch.model import Reading, Work
-from batch.results import StationResult
-from batch.review.episodes import CLEARS
-from batch.review.month import Month
-from checks.gauges import NOISE
-from templates.book import Settings
+from siltbook.batch.ladder.replay import missing_cycles
+from siltbook.batch.model import Reading, Work
+from siltbook.batch.results import StationResult
+from siltbook.batch.review.episodes import CLEARS
+from siltbook.batch.review.month import Month
+from siltbook.checks.gauges import NOISE
+from siltbook.templates.book import Settings
 
 
 class Proof(StrEnum):

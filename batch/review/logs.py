@@ -6,14 +6,14 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
-from batch.results import StationResult
-from batch.review.agreed import Agreed, Kept, agreed_rows
-from batch.review.episodes import Spell
-from batch.review.farm import FarmMonth, rows_text
-from batch.review.flushes import FlushFact, Proof, flush_facts
-from batch.review.page import Column, Pack, finish, heading, note, table
-from batch.review.stations import iter_spells
-from batch.sheets import kit as k
+from siltbook.batch.results import StationResult
+from siltbook.batch.review.agreed import Agreed, Kept, agreed_rows
+from siltbook.batch.review.episodes import Spell
+from siltbook.batch.review.farm import FarmMonth, rows_text
+from siltbook.batch.review.flushes import FlushFact, Proof, flush_facts
+from siltbook.batch.review.page import Column, Pack, finish, heading, note, table
+from siltbook.batch.review.stations import iter_spells
+from siltbook.batch.sheets import kit as k
 
 EPISODES, FLUSHES, AGREED = "Episodes", "Flushes", "Agreed"
 _EPISODES = (

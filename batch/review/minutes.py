@@ -11,15 +11,15 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from batch.errors import BookError
-from batch.reading.cells import NoValue, SheetPart, Value, Workbook, address
-from batch.reading.foreign import as_xlsx
-from batch.reading.opc import DAMAGE, damaged, open_package
-from batch.reading.sheetxml import read_sheet
-from batch.reading.workbook import open_workbook
-from batch.review import agenda, questions
-from batch.review.page import PACK_MARK
-from templates.book import column_letters
+from siltbook.batch.errors import BookError
+from siltbook.batch.reading.cells import NoValue, SheetPart, Value, Workbook, address
+from siltbook.batch.reading.foreign import as_xlsx
+from siltbook.batch.reading.opc import DAMAGE, damaged, open_package
+from siltbook.batch.reading.sheetxml import read_sheet
+from siltbook.batch.reading.workbook import open_workbook
+from siltbook.batch.review import agenda, questions
+from siltbook.batch.review.page import PACK_MARK
+from siltbook.templates.book import column_letters
 
 ANSWERS = (agenda.ACTION, agenda.WHO, agenda.DUE)
 HEADERS = (agenda.FARM, agenda.STATION, *ANSWERS)

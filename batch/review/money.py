@@ -7,12 +7,22 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from batch.numbers.costs import DirtCost, monthly
-from batch.results import StationResult
-from batch.review.farm import FarmMonth, rows_text
-from batch.review.month import Month, parse_month
-from batch.review.page import Column, Pack, bars, finish, heading, note, solid, style, table
-from batch.sheets import kit as k
+from siltbook.batch.numbers.costs import DirtCost, monthly
+from siltbook.batch.results import StationResult
+from siltbook.batch.review.farm import FarmMonth, rows_text
+from siltbook.batch.review.month import Month, parse_month
+from siltbook.batch.review.page import (
+    Column,
+    Pack,
+    bars,
+    finish,
+    heading,
+    note,
+    solid,
+    style,
+    table,
+)
+from siltbook.batch.sheets import kit as k
 
 TITLE = "Cost of dirt"
 MOST_MONTHS = 12

@@ -7,13 +7,13 @@ from dataclasses import replace
 from io import BytesIO
 from typing import Any
 
-from batch.errors import BookError
-from batch.review import across, agenda, ahead, logs, money, questions, stations
-from batch.review.doubles import perhaps_twice
-from batch.review.farm import FarmMonth, why_outside
-from batch.review.month import Month
-from batch.review.page import Pack, new_kit
-from batch.sheets.kit import Kit, new_workbook
+from siltbook.batch.errors import BookError
+from siltbook.batch.review import across, agenda, ahead, logs, money, questions, stations
+from siltbook.batch.review.duplicates import perhaps_twice
+from siltbook.batch.review.farm import FarmMonth, why_outside
+from siltbook.batch.review.month import Month
+from siltbook.batch.review.page import Pack, new_kit
+from siltbook.batch.sheets.kit import Kit, new_workbook
 
 # The same books must give the same bytes, so the file carries no clock.
 _SHEETS: tuple[tuple[str, Callable[[Kit, Any, Pack], None]], ...] = (

@@ -7,11 +7,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from batch.model import Verdict
-from batch.review.farm import FarmMonth
-from batch.review.month import Month
-from batch.sheets import kit as k
-from templates import look
+from siltbook.batch.model import Verdict
+from siltbook.batch.review.farm import FarmMonth
+from siltbook.batch.review.month import Month
+from siltbook.batch.sheets import kit as k
+from siltbook.templates import look
 
 PACK_MARK = "Siltbook review pack"
 

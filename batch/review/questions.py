@@ -7,11 +7,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from batch.review.farm import FarmMonth, why_outside
-from batch.review.page import PACK_MARK, Column, Pack, finish, heading, note, table
-from batch.sheets import kit as k
-from checks.findings import CATALOGUE, Finding, Severity
-from templates import look
+from siltbook.batch.review.farm import FarmMonth, why_outside
+from siltbook.batch.review.page import PACK_MARK, Column, Pack, finish, heading, note, table
+from siltbook.batch.sheets import kit as k
+from siltbook.checks.findings import CATALOGUE, Finding, Severity
+from siltbook.templates import look
 
 QUESTIONS, ABOUT = "Data questions", "About this pack"
 MOST_NOTES = 20  # on the last sheet; the terminal has them all

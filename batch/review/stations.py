@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from batch.assess import URGENCY
-from batch.results import StationResult
-from batch.review.episodes import DaysOver, days_over
-from batch.review.farm import FarmMonth, rows_text
-from batch.review.page import Column, Pack, bars, finish, heading, note, solid, table
-from batch.sheets import kit as k
-from templates import look
+from siltbook.batch.assess import URGENCY
+from siltbook.batch.results import StationResult
+from siltbook.batch.review.episodes import DaysOver, days_over
+from siltbook.batch.review.farm import FarmMonth, rows_text
+from siltbook.batch.review.page import Column, Pack, bars, finish, heading, note, solid, table
+from siltbook.batch.sheets import kit as k
+from siltbook.templates import look
 
 CHANGED, OVER = "What changed", "Days over limit"
 MOST_BARS = 25  # more do not fit the first page

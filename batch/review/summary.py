@@ -7,18 +7,18 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from batch.model import Verdict
-from batch.review.agenda import Item, agreed_line, items
-from batch.review.carry import Carried
-from batch.review.logs import agreed, episodes, flushes
-from batch.review.money import farm_line, station_costs
-from batch.review.page import Pack
-from batch.review.questions import questions
+from siltbook.batch.model import Verdict
+from siltbook.batch.review.agenda import Item, agreed_line, items
+from siltbook.batch.review.agree import Carried
+from siltbook.batch.review.logs import agreed, episodes, flushes
+from siltbook.batch.review.money import farm_line, station_costs
+from siltbook.batch.review.page import Pack
+from siltbook.batch.review.questions import questions
 
 
 def lines(pack: Pack) -> Iterator[str]:
     """The review in a few lines: stations that need a decision, what was agreed, the cost."""
-    from templates.look import VERDICTS
+    from siltbook.templates.look import VERDICTS
 
     books = f"{len(pack.farms)} book{'' if len(pack.farms) == 1 else 's'}"
     also = f", {len(pack.others)} not of this month, compared only" if pack.others else ""

@@ -6,10 +6,10 @@ import re
 from collections.abc import Sequence
 from pathlib import Path
 
-from batch.errors import BookError
-from batch.files import BOOK_ENDINGS, make_folder, take
-from batch.review.minutes import read_pack
-from batch.review.month import Month
+from siltbook.batch.errors import BookError
+from siltbook.batch.files import BOOK_ENDINGS, make_folder, take
+from siltbook.batch.review.minutes import read_pack
+from siltbook.batch.review.month import Month
 
 BADGE = ".review-"  # stands in a pack's name, so that no pack is taken for a book
 # Behind a PDF's end, where readers pass it over: ours, and nobody has written notes into it.

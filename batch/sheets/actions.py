@@ -9,11 +9,11 @@ from functools import partial
 from itertools import accumulate
 from typing import Any
 
-from batch.model import CALM, Judgement, Verdict
-from batch.results import StationResult
-from batch.sheets import kit as k
-from batch.sheets.rows import LongTable, Value, line, swatch
-from templates import look
+from siltbook.batch.model import CALM, Judgement, Verdict
+from siltbook.batch.results import StationResult
+from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
+from siltbook.templates import look
 
 COLUMNS = (
     ("Verdict", 20.0),

@@ -7,12 +7,23 @@ from dataclasses import dataclass
 from functools import partial
 from io import BytesIO
 
-from batch.fingerprint import fingerprint
-from batch.results import Assessment
-from batch.sheets import actions, costs, findings, review, rows, runs, sums, trends, water, workings
-from batch.sheets.kit import Kit, new_workbook
-from templates import contract
-from templates.book import column_letters
+from siltbook.batch.fingerprint import fingerprint
+from siltbook.batch.results import Assessment
+from siltbook.batch.sheets import (
+    actions,
+    costs,
+    findings,
+    review,
+    rows,
+    runs,
+    sums,
+    trends,
+    water,
+    workings,
+)
+from siltbook.batch.sheets.kit import Kit, new_workbook
+from siltbook.templates import contract
+from siltbook.templates.book import column_letters
 
 
 @dataclass(frozen=True)

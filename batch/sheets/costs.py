@@ -11,13 +11,13 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-from batch.numbers.bill import FarmBill, StationBill
-from batch.numbers.costs import LONGEST_GAP
-from batch.sheets import kit as k
-from batch.sheets import months, tradeoff
-from batch.sheets.rows import LongTable, Value, line, swatch
-from batch.sheets.sums import ALL, LAST, NAME_WIDTH, WIDTH, heads, live, section, total
-from templates.book import column_letters
+from siltbook.batch.numbers.bill import FarmBill, StationBill
+from siltbook.batch.numbers.costs import LONGEST_GAP
+from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets import months, tradeoff
+from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
+from siltbook.batch.sheets.sums import ALL, LAST, NAME_WIDTH, WIDTH, heads, live, section, total
+from siltbook.templates.book import column_letters
 
 SCALE = 88  # [%] at which the columns fit a landscape A4 page
 MOST_REASONS = 12

@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from batch.results import Assessment
-from batch.sheets import kit as k
-from checks.findings import Finding, Severity
-from templates import look
+from siltbook.batch.results import Assessment
+from siltbook.batch.sheets import kit as k
+from siltbook.checks.findings import Finding, Severity
+from siltbook.templates import look
 
 MOST = 5_000
 COLUMNS = (

@@ -11,8 +11,8 @@ from functools import lru_cache
 from io import BytesIO
 from typing import Any
 
-from batch.results import Assessment
-from templates import contract, look
+from siltbook.batch.results import Assessment
+from siltbook.templates import contract, look
 
 MAX_TEXT = 32_000  # characters; a cell holds 32,767
 LINE_POINTS = 13.0  # height of one line of 10-point text [pt]

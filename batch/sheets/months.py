@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-from batch.numbers.bill import StationBill
-from batch.sheets import kit as k
-from batch.sheets.rows import LongTable, Value, line, swatch
-from batch.sheets.sums import LAST, NAME_WIDTH, heads, section, total
-from templates.book import column_letters
+from siltbook.batch.numbers.bill import StationBill
+from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
+from siltbook.batch.sheets.sums import LAST, NAME_WIDTH, heads, section, total
+from siltbook.templates.book import column_letters
 
 MOST = LAST - 1  # months that have a column
 

@@ -7,13 +7,13 @@ from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Any
 
-from batch.model import FlowFit, Verdict
-from batch.numbers.history import station_gauge
-from batch.numbers.worth import Creep, GiveBack
-from batch.results import StationResult
-from batch.sheets import kit as k
-from batch.sheets.rows import LongTable, Value, line, swatch
-from templates import look
+from siltbook.batch.model import FlowFit, Verdict
+from siltbook.batch.numbers.effectiveness import Creep, GiveBack
+from siltbook.batch.numbers.history import station_gauge
+from siltbook.batch.results import StationResult
+from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
+from siltbook.templates import look
 
 HEADER = 2
 COLUMNS = (

@@ -20,7 +20,7 @@ from io import BytesIO
 from itertools import islice
 from typing import Any
 
-from templates.book import column_letters
+from siltbook.templates.book import column_letters
 
 # A fixed date, as XlsxWriter's own parts have: the same input gives the same bytes.
 _STAMP = (1980, 1, 1, 0, 0, 0)

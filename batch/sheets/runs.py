@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from functools import partial
 from typing import Any
 
-from batch.numbers.runs import Run
-from batch.results import StationResult
-from batch.sheets import kit as k
-from batch.sheets.rows import LongTable, Value, line, swatch
+from siltbook.batch.numbers.runs import Run
+from siltbook.batch.results import StationResult
+from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
 
 HEADER = 3
 COLUMNS = (

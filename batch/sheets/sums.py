@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from batch.sheets import kit as k
-from templates.book import column_letters
+from siltbook.batch.sheets import kit as k
+from siltbook.templates.book import column_letters
 
 NAME_WIDTH, WIDTH = 20.0, 9.5  # of the first column, and of every other [characters]
 LAST = 13  # the last column, N

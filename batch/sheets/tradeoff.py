@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import Any
 
-from batch.numbers.tradeoff import Priced, TradeOff
-from batch.sheets import kit as k
-from batch.sheets.sums import ALL, LAST, heads, live, note, section
-from templates import look
+from siltbook.batch.numbers.tradeoff import Priced, TradeOff
+from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets.sums import ALL, LAST, heads, live, note, section
+from siltbook.templates import look
 
 CHART_POINTS = 225.0  # height of the chart's row, so that it stands whatever rows are above
 CHART = {"width": 760, "height": 290}

@@ -7,10 +7,10 @@ import re
 from dataclasses import dataclass, field
 from typing import Any
 
-from batch.results import StationResult
-from batch.sheets import band
-from batch.sheets import kit as k
-from templates import look
+from siltbook.batch.results import StationResult
+from siltbook.batch.sheets import band
+from siltbook.batch.sheets import kit as k
+from siltbook.templates import look
 
 MOST = 200
 MOST_READINGS = 300  # of one chart: more would only blacken it

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import Any
 
-from batch.model import Station
-from batch.numbers.water import (
+from siltbook.batch.model import Station
+from siltbook.batch.numbers.water import (
     PASSAGE_RULES,
     TABLES,
     GradeFit,
@@ -19,9 +19,9 @@ from batch.numbers.water import (
     unit_of,
     water_review,
 )
-from batch.sheets import kit as k
-from batch.sheets.rows import LongTable, line, swatch
-from templates.book import column_letters
+from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets.rows import LongTable, line, swatch
+from siltbook.templates.book import column_letters
 
 TOP = 2  # the rows above repeat on every printed page
 COLUMNS = (

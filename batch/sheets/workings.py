@@ -14,13 +14,13 @@ from functools import partial
 from html import escape
 from typing import Any
 
-from batch.model import History, Reading, Station
-from batch.numbers.runs import corrected_drop
-from batch.results import Assessment
-from batch.sheets import kit as k
-from batch.sheets.rows import LongTable, Value, line, swatch
-from templates.book import Table, column_letters
-from templates.units import cubic_metres_per_hour_per, metres_per
+from siltbook.batch.model import History, Reading, Station
+from siltbook.batch.numbers.runs import corrected_drop
+from siltbook.batch.results import Assessment
+from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
+from siltbook.templates.book import Table, column_letters
+from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 HEADER = 3
 NOISE = 1e-6  # [m]; more than this above the limit is over
@@ -165,7 +165,7 @@ def _station_cell(table: Table, key: str, row: int, factor: float, value: float 
 
 
 def _uncertainty_formula(table: Table, station: Station) -> tuple[str, ...]:
-    """The formula of a drop's standard uncertainty, as in `checks.gauges.drop_uncertainty`."""
+    """The formula of a drop's standard uncertainty, as in `gauges.drop_uncertainty`."""
     factor = metres_per(station.unit)
 
     def metres(key: str, value: float) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from batch.archive.folder import Season, put, season
+from siltbook.batch.archive.folder import Season, put, season
 from tests.samples.load import SAMPLES
 
 PORTFOLIO = SAMPLES / "portfolio"

@@ -14,14 +14,14 @@ from typing import Any
 
 import pytest
 
-from batch.archive import manifest
-from batch.archive.folder import PACKAGE
-from batch.fingerprint import digest
+from siltbook.batch.archive import manifest
+from siltbook.batch.archive.folder import PACKAGE
+from siltbook.batch.fingerprint import digest
 
 ROOT = Path(__file__).resolve().parents[2]
 _CHILD = """
 import contextlib, io, json, resource, sys, time
-from batch.cli import main
+from siltbook.batch.cli import main
 resource.setrlimit(resource.RLIMIT_AS, (2 * 2**30, 2 * 2**30))
 
 def peak():

@@ -12,8 +12,8 @@ import os
 import sys
 from pathlib import Path
 
-from batch.archive.folder import put
-from batch.errors import BookError
+from siltbook.batch.archive.folder import put
+from siltbook.batch.errors import BookError
 from tests.faults.driver import COUNTED, Fault
 
 

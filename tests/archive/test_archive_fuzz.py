@@ -13,9 +13,9 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batch.archive import again, manifest, standard
-from batch.archive.folder import PACKAGE, VERDICTS, Season
-from batch.archive.strict import StrictError, document
+from siltbook.batch.archive import manifest, rebuild, standard
+from siltbook.batch.archive.folder import PACKAGE, VERDICTS, Season
+from siltbook.batch.archive.strict_json import StrictError, document
 from tests.reading.test_fuzz import FUZZ
 
 ANY = st.recursive(
@@ -107,7 +107,7 @@ def test_any_change_to_a_table(east: Season, data: st.DataObject) -> None:
 def test_any_change_to_the_verdicts(east: Season, data: st.DataObject) -> None:
     honest = east.files[VERDICTS]
     made = changed(json.loads(honest), data)
-    said = list(again._verdicts(honest, {VERDICTS: len(made)}, lambda _: made))
+    said = list(rebuild._verdicts(honest, {VERDICTS: len(made)}, lambda _: made))
     assert all(one.startswith(f"{VERDICTS}: ") for one in said)
 
 
@@ -117,8 +117,8 @@ def test_any_change_to_the_stored_workbook(east: Season, bits: bytes, at: int, s
     """It is the same, or it differs; and text is compared whatever it is."""
     made = east.files["east-2026.reviewed.xlsx"]
     cut = at % len(made)
-    again.same_book(made[:cut] + bits + made[cut + skip :], made)
-    assert again.alike(bits, bits)
+    rebuild.same_book(made[:cut] + bits + made[cut + skip :], made)
+    assert rebuild.alike(bits, bits)
 
 
 @FUZZ

@@ -15,11 +15,11 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from batch import files
-from batch.archive.folder import Season, put
-from batch.archive.verify import verify
-from batch.cli import main
-from batch.errors import BookError
+from siltbook.batch import files
+from siltbook.batch.archive.folder import Season, put
+from siltbook.batch.archive.verify import verify
+from siltbook.batch.cli import main
+from siltbook.batch.errors import BookError
 from tests.archive.conftest import PORTFOLIO
 from tests.archive.forging import ROOT, lack_memory
 from tests.faults.support import start
@@ -192,7 +192,7 @@ def test_no_permission(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_memory_that_does_not_suffice_for_one_book(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from batch.archive import folder
+    from siltbook.batch.archive import folder
 
     lack_memory(monkeypatch, folder, "east-2026.xlsx")
     said = siltbook("archive", EAST, PORTFOLIO / "west-2025.xlsx", "--to", tmp_path)
@@ -253,7 +253,7 @@ def test_nothing_is_put_into_an_archive(archive: Path) -> None:
 
 
 def test_a_book_too_large_for_an_archive(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("batch.archive.folder.MOST_BOOK", 2**10)
+    monkeypatch.setattr("siltbook.batch.archive.folder.MOST_BOOK", 2**10)
     sentence = "east-2026.xlsx: 0 MiB; an archive takes books of up to 0 MiB. Take pictures and"
     refused(siltbook("archive", EAST, "--to", tmp_path / "to"), sentence)
     assert list(tmp_path.iterdir()) == []

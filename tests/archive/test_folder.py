@@ -12,11 +12,11 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from batch.archive import folder
-from batch.archive.descriptor import descriptor
-from batch.archive.folder import Season, put, season
-from batch.archive.tables import ArchiveTable, Field, as_csv, tables
-from batch.errors import BookError
+from siltbook.batch.archive import folder
+from siltbook.batch.archive.descriptor import descriptor
+from siltbook.batch.archive.folder import Season, put, season
+from siltbook.batch.archive.tables import ArchiveTable, Field, as_csv, tables
+from siltbook.batch.errors import BookError
 from tests.archive.conftest import PORTFOLIO, archived
 from tests.samples.load import SAMPLES
 
@@ -148,7 +148,7 @@ def test_the_summary_is_one_page_with_every_station(kept: Path) -> None:
 
 
 def test_a_book_without_entries_can_be_archived(tmp_path: Path) -> None:
-    from templates.blank import BlankOptions, build
+    from siltbook.templates.blank import BlankOptions, build
 
     made = season(build(BlankOptions(stations=("S1",))), "blank.xlsx")
     put(made.files, tmp_path / "blank")
@@ -156,7 +156,7 @@ def test_a_book_without_entries_can_be_archived(tmp_path: Path) -> None:
 
 
 def test_names_of_any_script_and_length_leave_the_page_standing() -> None:
-    from templates.blank import BlankOptions, build
+    from siltbook.templates.blank import BlankOptions, build
 
     names = ("Ångström <b>", "Станция 7", "駅", "&amp; ]]>", "x" * 31)
     made = season(build(BlankOptions(farm="F" * 300, stations=names)), "blank.xlsx")
@@ -195,7 +195,7 @@ def test_a_full_disk_leaves_nothing(
 def test_two_books_of_one_name_do_not_share_a_folder(tmp_path: Path) -> None:
     from click.testing import CliRunner
 
-    from batch.cli import main
+    from siltbook.batch.cli import main
 
     for where in ("a", "b"):
         (tmp_path / where).mkdir()
@@ -219,7 +219,7 @@ def test_ctrl_c_leaves_no_draft(tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("batch.archive.folder._write", interrupted)
+    monkeypatch.setattr("siltbook.batch.archive.folder._write", interrupted)
     with pytest.raises(KeyboardInterrupt):
         put({"a.txt": b"a"}, tmp_path / "kept")
     assert not list(tmp_path.iterdir())

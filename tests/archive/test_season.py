@@ -11,12 +11,12 @@ import openpyxl
 import pytest
 from click.testing import CliRunner, Result
 
-from batch.archive.carry import following
-from batch.archive.compare import against, years
-from batch.archive.folder import Season, put
-from batch.archive.season import days_over, station_seasons
-from batch.cli import main
-from batch.job import assess_bytes
+from siltbook.batch.archive.carry_register import following
+from siltbook.batch.archive.compare import against, years
+from siltbook.batch.archive.folder import Season, put
+from siltbook.batch.archive.season import days_over, station_seasons
+from siltbook.batch.cli import main
+from siltbook.batch.job import assess_bytes
 from tests.archive.conftest import PORTFOLIO, archived
 
 

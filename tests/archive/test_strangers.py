@@ -16,10 +16,10 @@ from typing import Any
 
 import pytest
 
-from batch.archive import manifest
-from batch.archive.again import alike, same_book
-from batch.archive.folder import PACKAGE
-from batch.archive.verify import verify
+from siltbook.batch.archive import manifest
+from siltbook.batch.archive.folder import PACKAGE
+from siltbook.batch.archive.rebuild import alike, same_book
+from siltbook.batch.archive.verify import verify
 from tests.archive.forging import lack_memory, measured, redescribe, reseal
 
 MIB = 2**20
@@ -326,7 +326,7 @@ def test_a_descriptor_says_nothing_but_what_this_program_writes(
         raise AssertionError("the library was asked, or the net was")
 
     monkeypatch.setattr(socket, "socket", refused)
-    monkeypatch.setattr("batch.archive.standard.troubles", refused)
+    monkeypatch.setattr("siltbook.batch.archive.standard.troubles", refused)
     redescribe(archive, change)
     (found,) = verify(archive, judge_again=False).troubles
     assert found.startswith(f"{PACKAGE}: ")
@@ -352,7 +352,7 @@ def test_what_the_library_itself_cannot_do_is_one_sentence(
 def test_tables_too_large_for_the_library_are_left_to_the_comparison(
     archive: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("batch.archive.standard.MOST_CELLS", 100)
+    monkeypatch.setattr("siltbook.batch.archive.standard.MOST_CELLS", 100)
     found = verify(archive)
     assert found.troubles == ()
     assert found.notes == (
@@ -438,7 +438,7 @@ def test_a_file_that_cannot_be_read_is_named(
 def test_a_name_of_no_letters_is_said_all_the_same(archive: Path) -> None:
     from click.testing import CliRunner
 
-    from batch.cli import main
+    from siltbook.batch.cli import main
 
     name = os.fsdecode(b"x\xff\x1b[2J")
     (archive / name).touch()
@@ -468,10 +468,10 @@ def test_memory_that_does_not_suffice_is_one_sentence_and_the_others_are_checked
 ) -> None:
     from click.testing import CliRunner
 
-    from batch.archive import again
-    from batch.cli import main
+    from siltbook.batch.archive import rebuild
+    from siltbook.batch.cli import main
 
-    lack_memory(monkeypatch, again, "east-2025.xlsx")
+    lack_memory(monkeypatch, rebuild, "east-2025.xlsx")
     said = CliRunner().invoke(main, ["verify", str(kept), "--json"])
     assert said.exit_code == 3
     sentence = f"{kept / 'east-2025'}: too large for this machine's memory."

@@ -9,10 +9,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from batch.archive import manifest
-from batch.archive.folder import Season
-from batch.archive.verify import verify
-from batch.cli import main
+from siltbook import __version__
+from siltbook.batch.archive import manifest
+from siltbook.batch.archive.folder import Season
+from siltbook.batch.archive.verify import verify
+from siltbook.batch.cli import main
 from tests.archive.conftest import PORTFOLIO
 from tests.archive.forging import redescribe, reseal
 
@@ -105,7 +106,7 @@ def test_a_forged_verdict_is_named_with_its_station(archive: Path) -> None:
 def test_another_workbook_with_everything_made_anew_is_found_by_the_seal_alone(
     tmp_path: Path, east: Season
 ) -> None:
-    from batch.archive.folder import put, season
+    from siltbook.batch.archive.folder import put, season
 
     put(season((PORTFOLIO / "east-2025.xlsx").read_bytes(), "east-2026.xlsx").files, tmp_path / "x")
     assert verify(tmp_path / "x").troubles == ()
@@ -140,12 +141,12 @@ def test_what_is_no_manifest(data: bytes) -> None:
 def test_a_book_archived_by_another_version_is_compared_by_its_verdicts(
     archive: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("batch.archive.again.__version__", "99.0")
+    monkeypatch.setattr("siltbook.batch.archive.rebuild.__version__", "99.0")
     found = verify(archive)
     assert found.troubles == ()
     assert found.notes == (
-        "made by siltbook 0.1.0, checked by 99.0: of the files that can be made again only the "
-        "verdicts were compared.",
+        f"made by siltbook {__version__}, checked by 99.0: of the files that can be made again "
+        "only the verdicts were compared.",
     )
 
 

@@ -13,10 +13,10 @@ import openpyxl
 import pytest
 from click.testing import CliRunner, Result
 
-from batch.archive import finding, manifest
-from batch.archive.folder import put, season
-from batch.archive.verify import verify
-from batch.cli import main
+from siltbook.batch.archive import locate, manifest
+from siltbook.batch.archive.folder import put, season
+from siltbook.batch.archive.verify import verify
+from siltbook.batch.cli import main
 from tests.archive.conftest import PORTFOLIO
 from tests.archive.forging import reseal
 from tests.faults.support import forbid_reading
@@ -141,7 +141,7 @@ def test_a_name_that_no_folder_can_have(name: str, tmp_path: Path) -> None:
 def test_a_folder_of_everything_is_not_searched(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(finding, "MOST_FOLDERS", 5)
+    monkeypatch.setattr(locate, "MOST_FOLDERS", 5)
     for number in range(6):
         (tmp_path / str(number)).mkdir()
     said = siltbook("verify", tmp_path)
@@ -205,7 +205,7 @@ def test_memory_that_does_not_suffice_for_the_seasons(
     def short(*_: object) -> None:
         raise MemoryError
 
-    monkeypatch.setattr("batch.archive.next.assess_bytes", short)
+    monkeypatch.setattr("siltbook.batch.archive.next_season.assess_bytes", short)
     said = siltbook("season", kept, "--template", tmp_path / "next.xlsx")
     assert said.exit_code == 3
     assert lines(said) == [
@@ -217,7 +217,7 @@ def test_memory_that_does_not_suffice_for_the_seasons(
 def test_a_workbook_saved_while_the_seasons_were_judged_is_not_overwritten(
     kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from batch.archive import next as following
+    from siltbook.batch.archive import next_season as following
 
     judged, target = following.assess_bytes, tmp_path / "next.xlsx"
 

@@ -7,8 +7,8 @@ import re
 import zipfile
 from collections.abc import Callable
 
-from batch.reading.opc import open_package
-from batch.reading.workbook import open_workbook
+from siltbook.batch.reading.opc import open_package
+from siltbook.batch.reading.workbook import open_workbook
 
 
 def typed_over(package: bytes, sheet: str, cell: str, value: float) -> bytes:

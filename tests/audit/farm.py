@@ -10,13 +10,13 @@ from typing import Any
 
 import numpy as np
 
-from batch.assess import as_of_date
-from batch.audit.model import Place, RuleResult, State
-from batch.audit.procedure import procedure
-from batch.audit.trust import trust
-from batch.numbers.history import histories
-from batch.reading.book import read_book
-from templates.blank import BlankOptions, build
+from siltbook.batch.assess import as_of_date
+from siltbook.batch.audit.model import Place, RuleResult, State
+from siltbook.batch.audit.procedure import procedure
+from siltbook.batch.audit.trust import trust
+from siltbook.batch.numbers.history import histories
+from siltbook.batch.reading.book import read_book
+from siltbook.templates.blank import BlankOptions, build
 from tests.benchmarks.audit import Habits, Keeper, Pump, clocks_of, pressures
 
 Row = dict[str, Any]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from batch.audit.model import State
+from siltbook.batch.audit.model import State
 from tests.benchmarks.audit import alarms
 
 SEASONS = 20

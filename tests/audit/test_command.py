@@ -13,8 +13,8 @@ import openpyxl
 import pytest
 from click.testing import CliRunner, Result
 
-from batch.audit.rules import RULES
-from batch.cli import main
+from siltbook.batch.audit.rules import RULES
+from siltbook.batch.cli import main
 from tests.audit.farm import Farm, honest
 from tests.graft.packs import LISTS
 from tests.lint import lint

@@ -13,14 +13,14 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from batch.audit import carried
-from batch.audit.job import audit_bytes, audited_package
-from batch.audit.model import Audit, Question, RuleResult, State
-from batch.audit.report import answer, audit_json
-from batch.cli import main
-from batch.errors import BookError
-from batch.job import review_bytes
-from templates.contract import RESULT_SHEETS
+from siltbook.batch.audit import stored_results
+from siltbook.batch.audit.job import audit_bytes, audited_package
+from siltbook.batch.audit.model import Audit, Question, RuleResult, State
+from siltbook.batch.audit.report import answer, audit_json
+from siltbook.batch.cli import main
+from siltbook.batch.errors import BookError
+from siltbook.batch.job import review_bytes
+from siltbook.templates.contract import RESULT_SHEETS
 from tests.reading.books import clean_sheets, workbook, zipped
 from tests.review.packs import small_pack
 
@@ -140,7 +140,7 @@ def test_very_many_cells_are_counted_and_the_first_ones_named() -> None:
     )
     _, numbers, said = audited(edited(added(rows, 9_000), FIRST))
     assert said.startswith("Not as it stands: 300,000 cells differ; the inputs did not change.")
-    assert len(numbers.places) == carried.MOST_NAMED
+    assert len(numbers.places) == stored_results.MOST_NAMED
     assert [place.cell for place in numbers.places[:3]] == ["A9001", "B9001", "A9002"]
     assert (numbers.of or 0) - (numbers.kept or 0) == 300_000
 

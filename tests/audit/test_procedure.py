@@ -5,9 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from batch.audit.model import RuleResult, State
-from batch.audit.procedure import procedure
-from batch.numbers.history import histories
+from siltbook.batch.audit.model import RuleResult, State
+from siltbook.batch.audit.procedure import procedure
+from siltbook.batch.numbers.history import histories
 from tests.audit.farm import Farm, honest, looks, open_places, planted
 from tests.checks.builders import Row, book, job, reading
 

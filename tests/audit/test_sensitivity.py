@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from batch.assess import assess
-from batch.audit.report import sensitive
-from batch.audit.sensitivity import CASES, sensitivity
-from batch.model import Verdict
+from siltbook.batch.assess import assess
+from siltbook.batch.audit.report import sensitive
+from siltbook.batch.audit.sensitivity import CASES, sensitivity
+from siltbook.batch.model import Verdict
 from tests.checks.builders import book, reading
 
 ON = dt.date(2026, 5, 10)

@@ -6,8 +6,8 @@ import datetime as dt
 
 import pytest
 
-from batch.audit.model import Question, State
-from batch.audit.rules import RULES
+from siltbook.batch.audit.model import Question, State
+from siltbook.batch.audit.rules import RULES
 from tests.audit.farm import NAMES, Farm, day, honest, looks, open_places, planted
 
 

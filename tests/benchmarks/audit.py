@@ -23,10 +23,10 @@ from typing import Any
 
 import numpy as np
 
-from batch.audit.model import RuleResult, State
-from batch.audit.trust import trust
-from batch.numbers.history import histories
-from templates.book import Book
+from siltbook.batch.audit.model import RuleResult, State
+from siltbook.batch.audit.trust import trust
+from siltbook.batch.numbers.history import histories
+from siltbook.templates.book import Book
 from tests.checks.builders import Row, book
 
 START = dt.date(2026, 3, 2)

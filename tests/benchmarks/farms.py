@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from batch.model import History, Reading, Station, Work
-from batch.numbers.robust import Floats
+from siltbook.batch.model import History, Reading, Station, Work
+from siltbook.batch.numbers.robust import Floats
 
 SEASON = dt.date(2026, 3, 1)
 LIMIT = 5.0  # [m]

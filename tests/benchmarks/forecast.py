@@ -16,9 +16,9 @@ from pathlib import Path
 
 import numpy as np
 
-from batch.numbers.forecast import HORIZON, QUANTILES, forecast
-from batch.numbers.robust import Floats, least_squares
-from batch.numbers.runs import Run, cut_runs
+from siltbook.batch.numbers.forecast import HORIZON, QUANTILES, forecast
+from siltbook.batch.numbers.robust import Floats, least_squares
+from siltbook.batch.numbers.runs import Run, cut_runs
 from tests.benchmarks import records
 from tests.benchmarks.farms import LIMIT, SCENARIOS, Case, draw
 

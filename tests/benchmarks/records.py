@@ -20,9 +20,9 @@ from pathlib import Path
 
 import numpy as np
 
-from batch.model import History, Reading, Station
-from batch.numbers.robust import Floats
-from batch.numbers.runs import cut_runs
+from siltbook.batch.model import History, Reading, Station
+from siltbook.batch.numbers.robust import Floats
+from siltbook.batch.numbers.runs import cut_runs
 from tests.benchmarks.farms import BAR, LIMIT, Case
 
 DATASETS = Path(__file__).parents[3] / "shared" / "reference" / "datasets"

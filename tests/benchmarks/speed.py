@@ -19,12 +19,12 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from templates.blank import BlankOptions, build
+from siltbook.templates.blank import BlankOptions, build
 
 # Both sides run as a person has them installed: these two come with the extra 'test' only, and
 # pandera and pint import them where they are found.
 _PLAIN = "import sys; sys.modules.update(dict.fromkeys(('hypothesis', 'dask')));"
-_RUN = f"{_PLAIN} from batch.cli import main; main()"
+_RUN = f"{_PLAIN} from siltbook.batch.cli import main; main()"
 _COMPILED = tempfile.TemporaryDirectory()
 _MAKE = """
 import sys

@@ -7,8 +7,8 @@ from typing import Any
 
 import pandas as pd
 
-from templates.book import Book, Settings, Table
-from templates.contract import (
+from siltbook.templates.book import Book, Settings, Table
+from siltbook.templates.contract import (
     AGREED,
     PRESSURE_UNITS,
     READINGS,
@@ -17,7 +17,7 @@ from templates.contract import (
     Kind,
     Sheet,
 )
-from templates.units import cubic_metres_per_hour_per, metres_per
+from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 Row = dict[str, Any]
 NUMERIC = (Kind.PRESSURE, Kind.METRES, Kind.FLOW, Kind.NUMBER)

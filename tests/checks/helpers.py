@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 
-from checks.findings import Finding
-from checks.fitness import check_book
-from templates.book import Book
+from siltbook.checks.findings import Finding
+from siltbook.checks.fitness import check_book
+from siltbook.templates.book import Book
 
 
 def found(book: Book, code: str, as_of: dt.date | None = None) -> list[Finding]:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from checks.findings import CATALOGUE, Severity, find
+from siltbook.checks.findings import CATALOGUE, Severity, find
 
 PAGE = Path(__file__).parents[2] / "docs" / "findings.md"
 ROW = re.compile(r"^\| `([a-z-]+)` \| (.+?) \| (.+?) \| (.+?) \| (.+?) \|$", re.MULTILINE)

@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import pytest
 
-from batch.assess import _coarse_gauge
-from batch.ladder.verdict import judge
-from batch.model import History
-from batch.numbers.history import station_gauge
-from batch.results import StationResult
-from checks.gauges import GaugeFitness, gauge_advice, gauge_fitness
-from templates.book import Settings
+from siltbook.batch.assess import _coarse_gauge
+from siltbook.batch.ladder.verdict import judge
+from siltbook.batch.model import History
+from siltbook.batch.numbers.history import station_gauge
+from siltbook.batch.results import StationResult
+from siltbook.checks.gauges import GaugeFitness, gauge_advice, gauge_fitness
+from siltbook.templates.book import Settings
 from tests.ladder.histories import station
 from tests.sheets.example import build
 

@@ -7,9 +7,9 @@ import datetime as dt
 
 import pytest
 
-from checks.fitness import check_book
-from checks.schemas import failures
-from templates.contract import LISTS, READINGS, STATIONS
+from siltbook.checks.fitness import check_book
+from siltbook.checks.schemas import failures
+from siltbook.templates.contract import LISTS, READINGS, STATIONS
 from tests.checks.builders import book, job, reading
 from tests.checks.helpers import found, messages
 
@@ -182,7 +182,7 @@ def test_findings_come_in_the_order_of_sheets_and_rows() -> None:
 
 @pytest.mark.parametrize("sheet", LISTS, ids=lambda sheet: sheet.name)
 def test_required_columns_of_the_contract_are_required_by_the_schema(sheet) -> None:  # type: ignore[no-untyped-def]
-    from checks.schemas import schema
+    from siltbook.checks.schemas import schema
 
     required = {key for key, column in schema(sheet).columns.items() if not column.nullable}
     assert required == {column.key for column in sheet.columns if column.required}

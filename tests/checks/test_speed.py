@@ -5,9 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import time
 
-from checks.fitness import cross_check
-from checks.ground import ground
-from checks.register import station_repeated
+from siltbook.checks.context import ground
+from siltbook.checks.fitness import cross_check
+from siltbook.checks.register import station_repeated
 from tests.checks.builders import book
 
 
@@ -44,6 +44,9 @@ def test_pandera_is_loaded_only_when_a_book_is_checked() -> None:
     import subprocess
     import sys
 
-    code = "import sys, checks.fitness; print('pandera' in sys.modules, 'pandas' in sys.modules)"
+    code = (
+        "import sys, siltbook.checks.fitness\n"
+        "print('pandera' in sys.modules, 'pandas' in sys.modules)"
+    )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.split() == ["False", "False"]

@@ -81,7 +81,7 @@ class Half:
 
 def child(order: dict[str, Any], calls: int) -> None:
     """Run one command and end this process; how many calls it made goes into the pipe."""
-    from batch.cli import main
+    from siltbook.batch.cli import main
 
     said = os.open(order["said"], os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
     os.dup2(said, 1)
@@ -101,10 +101,10 @@ def child(order: dict[str, Any], calls: int) -> None:
 
 def main() -> None:
     """Import what a run needs, by running one; then a child for each line."""
-    import batch.review.carry
-    import batch.review.pack
-    import batch.review.target  # noqa: F401
-    from batch.job import review_bytes
+    import siltbook.batch.review.agree
+    import siltbook.batch.review.pack
+    import siltbook.batch.review.target  # noqa: F401
+    from siltbook.batch.job import review_bytes
 
     review_bytes(Path(sys.argv[1]).read_bytes(), "warm", "warm.xlsx")
     for line in sys.stdin:

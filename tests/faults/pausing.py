@@ -11,8 +11,8 @@ import sys
 import time
 from pathlib import Path
 
-from batch import many
-from batch.cli import main
+from siltbook.batch import many
+from siltbook.batch.cli import main
 
 folder, count, arguments = Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3:]
 judge = many.judge

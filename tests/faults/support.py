@@ -14,11 +14,11 @@ from typing import Any
 
 import pytest
 
-from batch.job import review_bytes
+from siltbook.batch.job import review_bytes
 from tests.benchmarks.speed import make_book
 
 ROOT = Path(__file__).resolve().parents[2]
-SILTBOOK = [sys.executable, "-c", "from batch.cli import main; main()"]
+SILTBOOK = [sys.executable, "-c", "from siltbook.batch.cli import main; main()"]
 
 
 @cache

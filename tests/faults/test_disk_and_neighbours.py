@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from batch.errors import BookError
-from batch.files import replace_book, take, write_whole
+from siltbook.batch.errors import BookError
+from siltbook.batch.files import replace_book, take, write_whole
 from tests.faults.support import ROOT, reviewed, small_book, start
 
 
@@ -64,8 +64,8 @@ def test_a_limit_on_the_size_of_files_stops_a_write_half_way_and_leaves_nothing(
 ) -> None:
     code = (
         "import resource, sys\n"
-        "from batch.errors import BookError\n"
-        "from batch.files import write_whole\n"
+        "from siltbook.batch.errors import BookError\n"
+        "from siltbook.batch.files import write_whole\n"
         "from pathlib import Path\n"
         "resource.setrlimit(resource.RLIMIT_FSIZE, (10_000, 10_000))\n"
         "try: write_whole(Path(sys.argv[1]), b'x' * 50_000)\n"
@@ -188,7 +188,7 @@ def test_two_runs_at_once_into_one_folder_leave_one_of_the_two_results(
 def reviewed_on(old: bytes, day: str) -> bytes:
     import datetime as dt
 
-    from batch.job import review_bytes
+    from siltbook.batch.job import review_bytes
 
     return review_bytes(old, "farm.xlsx", "farm.xlsx", dt.date.fromisoformat(day)).package
 
@@ -198,7 +198,7 @@ def reviewed_on(old: bytes, day: str) -> bytes:
 def test_output_that_cannot_be_written_gives_one_sentence(book: Path, command: str) -> None:
     with Path("/dev/full").open("w") as full:
         done = subprocess.run(
-            [sys.executable, "-c", "from batch.cli import main; main()", command, str(book)],
+            [sys.executable, "-m", "siltbook", command, str(book)],
             cwd=ROOT, stdout=full, stderr=subprocess.PIPE, text=True, check=False,
         )  # fmt: skip
     assert done.returncode == 3

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from batch import files
+from siltbook.batch import files
 from tests.faults.support import Driver, reviewed, small_book
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="children are forked")

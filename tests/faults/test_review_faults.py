@@ -8,13 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from batch.reading.book import read_book
-from batch.review.carry import carry
-from batch.review.minutes import read_pack
+from siltbook.batch.reading.book import read_book
+from siltbook.batch.review.agree import carry
+from siltbook.batch.review.minutes import read_pack
 from tests.faults.support import ROOT, Driver
 from tests.review.farms import book
 from tests.review.packs import ROW, SPARE, small_pack
-from tests.review.test_carry import NORTH, filled
+from tests.review.test_agree import NORTH, filled
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="children are forked")
 MANY = 40  # more calls than any command here makes
@@ -120,8 +120,8 @@ def test_a_fault_at_any_call_of_review_leaves_the_old_pack_or_the_new(
 CODE = """
 import sys, time
 from pathlib import Path
-from batch.cli import main
-from batch.review import {module} as module
+from siltbook.batch.cli import main
+from siltbook.batch.review import {module} as module
 marks, real = Path(sys.argv[1]), module.{name}
 def wait(*given):
     made = real(*given)
@@ -156,7 +156,7 @@ def test_two_agrees_at_once_one_wins_and_the_other_can_be_run_again(
     other = tmp_path / "other.xlsx"
     other.write_bytes(filled(MORE, small_pack()))
     runs: list[list[object]] = [["agree", one, target] for one in (pack, other)]
-    ended = together(tmp_path / "marks", "carry", "carry", *runs)
+    ended = together(tmp_path / "marks", "agree", "carry", *runs)
     assert sorted(code for code, _ in ended) == [0, 3]
     (refused,) = [said for code, said in ended if code == 3]
     assert "changed while it was judged. Save and close it, then run again." in refused
@@ -164,7 +164,7 @@ def test_two_agrees_at_once_one_wins_and_the_other_can_be_run_again(
     assert len(read_book(target.read_bytes(), "n").book.agreed.frame) == 5
     loser = runs[[code for code, _ in ended].index(3)]
     done = subprocess.run(
-        [sys.executable, "-c", "from batch.cli import main; main()", *map(str, loser)],
+        [sys.executable, "-c", "from siltbook.batch.cli import main; main()", *map(str, loser)],
         cwd=ROOT, check=True, capture_output=True,
     )  # fmt: skip
     assert done.stderr == b""

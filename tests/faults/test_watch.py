@@ -17,13 +17,14 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from batch import watching
-from batch.cli import main
-from batch.commands.watch import summary
+from siltbook.batch import watching
+from siltbook.batch.cli import main
+from siltbook.batch.commands.watch import summary
 from tests.faults.support import reviewed, small_book, start
 from tests.reading.test_other_formats import other
 
-watch = importlib.import_module("batch.commands.watch")  # the command hides its module's name
+# The command hides its module's name.
+watch = importlib.import_module("siltbook.batch.commands.watch")
 
 STAMP = (1, 2, 3)
 
@@ -194,7 +195,7 @@ def test_a_book_beyond_the_memory_does_not_end_the_watch(
         raise MemoryError
 
     (tmp_path / "a.xlsx").write_bytes(old)
-    monkeypatch.setattr("batch.job.review_bytes", short)
+    monkeypatch.setattr("siltbook.batch.job.review_bytes", short)
     said = judged(tmp_path / "a.xlsx", capsys)
     assert "a.xlsx: too large for this machine's memory. Split it, or use a machine with" in said
 

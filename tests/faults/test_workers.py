@@ -15,9 +15,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from batch import cluster, many
-from batch.cli import main
-from batch.cluster import ClusterError, fulfil_on
+from siltbook.batch import cluster, many
+from siltbook.batch.cli import main
+from siltbook.batch.cluster import ClusterError, fulfil_on
 from tests.faults import workers
 from tests.faults.support import ROOT, reviewed, small_book
 

@@ -7,7 +7,7 @@ import signal
 import time
 from pathlib import Path
 
-from batch.many import Job, Judged, judge
+from siltbook.batch.many import Job, Judged, judge
 
 
 def die_once(job: Job) -> Judged:

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 import xlsxwriter
 
-from templates.contract import RESULT_MARK
+from siltbook.templates.contract import RESULT_MARK
 
 NAMES = ("Actions", "Trends")
 LISTS = {"[Content_Types].xml", "xl/workbook.xml", "xl/_rels/workbook.xml.rels", "xl/styles.xml"}

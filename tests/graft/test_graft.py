@@ -16,7 +16,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from batch.graft import GraftError, graft, taken_names
+from siltbook.batch.graft import GraftError, graft, taken_names
 from tests.graft.packs import (
     LISTS,
     NAMES,

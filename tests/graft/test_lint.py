@@ -8,7 +8,7 @@ import zipfile
 
 import pytest
 
-from batch.graft import graft
+from siltbook.batch.graft import graft
 from tests.graft.packs import NAMES, changed, packed, parts, practitioner, results
 from tests.lint import lint
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from openxml_audit import OpenXmlValidator
 
-from batch.job import review_bytes
+from siltbook.batch.job import review_bytes
 from tests.graft.packs import packed, parts
 from tests.samples.load import SAMPLES
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from itertools import count
 
-from batch.ladder.verdict import judge
-from batch.model import History, Judgement, Reading, Station, Work
-from batch.numbers.history import in_order
-from templates.book import Settings
+from siltbook.batch.ladder.verdict import judge
+from siltbook.batch.model import History, Judgement, Reading, Station, Work
+from siltbook.batch.numbers.history import in_order
+from siltbook.templates.book import Settings
 
 DAY0 = dt.date(2026, 6, 1)
 SETTINGS = Settings()

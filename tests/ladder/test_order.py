@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 
-from batch.ladder.climb import recurring
-from batch.model import Episode, Reading
-from batch.numbers.history import in_order
+from siltbook.batch.ladder.replay import recurring
+from siltbook.batch.model import Episode, Reading
+from siltbook.batch.numbers.history import in_order
 from tests.ladder.histories import DAY0, read, work
 
 

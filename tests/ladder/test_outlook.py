@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import pytest
 
-from batch.assess import by_urgency
-from batch.ladder.verdict import judge
-from batch.model import History, Judgement, Station, Verdict
-from batch.numbers.forecast import Forecast
-from batch.numbers.history import in_order
-from batch.numbers.outlook import Outlook, outlooks, soon
-from batch.results import StationResult
+from siltbook.batch.assess import by_urgency
+from siltbook.batch.ladder.verdict import judge
+from siltbook.batch.model import History, Judgement, Station, Verdict
+from siltbook.batch.numbers.forecast import Forecast
+from siltbook.batch.numbers.history import in_order
+from siltbook.batch.numbers.outlook import Outlook, outlooks, soon
+from siltbook.batch.results import StationResult
 from tests.ladder.histories import DAY0, SETTINGS, read, station, verdict_of, work
 
 RISING = tuple(read(7 * week, 1.0 + 0.4 * week) for week in range(8))  # 3.8 m on day 49
@@ -52,7 +52,7 @@ def test_over_resting_and_unread_stations_have_no_forecast() -> None:
 
 def test_a_crowded_book_has_no_forecasts_and_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
     """Two stations where one is the most; what else is silent keeps its own reason."""
-    monkeypatch.setattr("batch.numbers.outlook.MOST_STATIONS", 1)
+    monkeypatch.setattr("siltbook.batch.numbers.outlook.MOST_STATIONS", 1)
     pair = [History(station(), RISING), History(station(in_service=False), RISING)]
     many, resting = outlooks(pair, SETTINGS, day(49))
     assert many.forecast.silent == (

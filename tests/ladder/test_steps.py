@@ -6,7 +6,7 @@ import datetime as dt
 
 import pytest
 
-from batch.model import Verdict
+from siltbook.batch.model import Verdict
 from tests.ladder.histories import DAY0, read, station, verdict_of, work
 
 OVER, FINE = 6.0, 2.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 
-from batch.model import History, Reading, Station, Work
+from siltbook.batch.model import History, Reading, Station, Work
 
 DAY0 = dt.date(2026, 4, 1)
 STATION = Station(

@@ -11,12 +11,12 @@ from hypothesis import given
 from hypothesis import settings as effort
 from hypothesis import strategies as st
 
-from batch.model import History
-from batch.numbers.bill import FarmBill, farm_bill
-from batch.numbers.costs import dirt_cost
-from batch.numbers.outlook import outlooks
-from batch.report.bill import farm_costs_json, station_loss_json
-from templates.book import Settings
+from siltbook.batch.model import History
+from siltbook.batch.numbers.bill import FarmBill, farm_bill
+from siltbook.batch.numbers.costs import dirt_cost
+from siltbook.batch.numbers.outlook import outlooks
+from siltbook.batch.report.bill import farm_costs_json, station_loss_json
+from siltbook.templates.book import Settings
 from tests.numbers.logs import log, read, work
 
 FARM = Settings(

@@ -13,9 +13,15 @@ from hypothesis import given
 from hypothesis import settings as effort
 from hypothesis import strategies as st
 
-from batch.model import History, Reading, Work
-from batch.numbers.costs import DirtCost, dirt_cost, discharge_share_lost, monthly, pump_energy
-from templates.book import Settings
+from siltbook.batch.model import History, Reading, Work
+from siltbook.batch.numbers.costs import (
+    DirtCost,
+    dirt_cost,
+    discharge_share_lost,
+    monthly,
+    pump_energy,
+)
+from siltbook.templates.book import Settings
 from tests.numbers.logs import log, read, work
 
 FARM = Settings(hours=10.0, efficiency=0.65, price=0.2, currency="coins")

@@ -8,10 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from batch.model import History, Work
-from batch.numbers.costs import discharge_share_lost
-from batch.numbers.field import FlushWater, clean_field_pressure, discharge_lost, flush_water
-from templates.book import Settings
+from siltbook.batch.model import History, Work
+from siltbook.batch.numbers.costs import discharge_share_lost
+from siltbook.batch.numbers.field import (
+    FlushWater,
+    clean_field_pressure,
+    discharge_lost,
+    flush_water,
+)
+from siltbook.templates.book import Settings
 from tests.numbers.logs import log, read, work
 
 FARM = Settings(cycle_minutes=2.0)

@@ -8,9 +8,9 @@ from dataclasses import replace
 
 import pytest
 
-from batch.model import FlowFit, History, Reading, Station, Work
-from batch.numbers.flowfit import clean_readings, fit_exponent, t_quantile_80
-from batch.numbers.runs import cut_runs
+from siltbook.batch.model import FlowFit, History, Reading, Station, Work
+from siltbook.batch.numbers.flowfit import clean_readings, fit_exponent, t_quantile_80
+from siltbook.batch.numbers.runs import cut_runs
 from tests.numbers.logs import STATION, log, read, work
 
 FLOWS = (24.0, 30.0, 36.0, 42.0, 48.0, 27.0, 45.0, 33.0, 39.0, 25.0)

@@ -8,10 +8,20 @@ import time
 import numpy as np
 import pytest
 
-from batch.model import Reading, Work
-from batch.numbers.forecast import Forecast, forecast
-from batch.numbers.fouling import LAWS, SHAPES, WANDER, Grid, fit, level, position, state, way_left
-from batch.numbers.runs import Run, cut_runs
+from siltbook.batch.model import Reading, Work
+from siltbook.batch.numbers.forecast import Forecast, forecast
+from siltbook.batch.numbers.fouling import (
+    LAWS,
+    SHAPES,
+    WANDER,
+    Grid,
+    fit,
+    level,
+    position,
+    state,
+    way_left,
+)
+from siltbook.batch.numbers.runs import Run, cut_runs
 from tests.numbers.logs import log, on, read, work
 
 LIMIT = 5.0

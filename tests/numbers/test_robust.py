@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from batch.numbers.robust import (
+from siltbook.batch.numbers.robust import (
     least_squares,
     least_squares_through_origin,
     mann_kendall,

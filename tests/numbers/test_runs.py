@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from batch.numbers.runs import FELL, corrected_drop, cut_runs
+from siltbook.batch.numbers.runs import FELL, corrected_drop, cut_runs
 from tests.numbers.logs import log, on, read, work
 
 

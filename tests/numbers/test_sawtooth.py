@@ -6,8 +6,8 @@ import datetime as dt
 
 import pytest
 
-from batch.numbers.robust import theil_sen
-from batch.numbers.runs import FELL, Run, cut_runs
+from siltbook.batch.numbers.robust import theil_sen
+from siltbook.batch.numbers.runs import FELL, Run, cut_runs
 from tests.benchmarks import records
 from tests.benchmarks.farms import LIMIT
 

@@ -11,11 +11,11 @@ from hypothesis import assume, given
 from hypothesis import settings as effort
 from hypothesis import strategies as st
 
-from batch.model import History, Reading, Work
-from batch.numbers.costs import dirt_cost, pump_energy
-from batch.numbers.runs import Run, cut_runs
-from batch.numbers.tradeoff import DROPS, Priced, TradeOff, replayed, rising, trade_off
-from templates.book import Settings
+from siltbook.batch.model import History, Reading, Work
+from siltbook.batch.numbers.costs import dirt_cost, pump_energy
+from siltbook.batch.numbers.runs import Run, cut_runs
+from siltbook.batch.numbers.tradeoff import DROPS, Priced, TradeOff, replayed, rising, trade_off
+from siltbook.templates.book import Settings
 from tests.numbers.logs import log, read, work
 
 FARM = Settings(

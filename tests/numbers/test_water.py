@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from batch.model import Station
-from batch.numbers.history import stations
-from batch.numbers.water import (
+from siltbook.batch.model import Station
+from siltbook.batch.numbers.history import stations
+from siltbook.batch.numbers.water import (
     CONSTITUENTS,
     PASSAGE_RULES,
     TABLES,
@@ -22,9 +22,9 @@ from batch.numbers.water import (
     rate,
     water_review,
 )
-from templates.book import Book
-from templates.contract import CLOGGING_TABLES, WATER
-from templates.contract import PASSAGE_RULES as RULE_NAMES
+from siltbook.templates.book import Book
+from siltbook.templates.contract import CLOGGING_TABLES, WATER
+from siltbook.templates.contract import PASSAGE_RULES as RULE_NAMES
 from tests.checks.builders import book, table
 
 DAY = dt.date(2026, 5, 4)

@@ -12,8 +12,8 @@ import math
 import pytest
 from scipy.stats import norm
 
-from checks.gauges import drop_uncertainty, probability_over, smallest_excess
-from templates.units import metres_per
+from siltbook.checks.gauges import drop_uncertainty, probability_over, smallest_excess
+from siltbook.templates.units import metres_per
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.stats import gamma
 
-from checks.gauges import probability_over
+from siltbook.checks.gauges import probability_over
 
 # JCGM 106 9.5.4: the process, a gamma distribution (a = 4, rate 4 per µm); the limit [µm].
 PROCESS = gamma(4, scale=1 / 4)

@@ -23,14 +23,14 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from batch.audit.chance import (
+from siltbook.batch.audit.chance import (
     beta_binomial_at_least,
     binomial_at_least,
     chi_square_over,
     goodness_of_fit,
     stays_within,
 )
-from batch.audit.digits import Digits, classes, last_digits
+from siltbook.batch.audit.digits import Digits, classes, last_digits
 
 MENDEL = (315, 101, 108, 32)
 NINE_THREE_THREE_ONE = tuple(n / 16 for n in (9, 3, 3, 1))

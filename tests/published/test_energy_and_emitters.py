@@ -12,11 +12,11 @@ import scipy.constants
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from batch.model import History
-from batch.numbers.costs import discharge_share_lost, pump_energy
-from batch.numbers.field import discharge_lost
-from templates.book import Settings
-from templates.units import PASCAL_PER_METRE, cubic_metres_per_hour_per, metres_per
+from siltbook.batch.model import History
+from siltbook.batch.numbers.costs import discharge_share_lost, pump_energy
+from siltbook.batch.numbers.field import discharge_lost
+from siltbook.templates.book import Settings
+from siltbook.templates.units import PASCAL_PER_METRE, cubic_metres_per_hour_per, metres_per
 from tests.numbers.logs import STATION, read
 
 

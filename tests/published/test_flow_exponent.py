@@ -12,10 +12,10 @@ from dataclasses import replace
 import pytest
 from fluids.packed_bed import Ergun
 
-from batch.model import Reading, Work
-from batch.numbers.flowfit import HIGHEST, LOWEST, fit_exponent
-from batch.numbers.runs import corrected_drop
-from templates.units import PASCAL_PER_METRE
+from siltbook.batch.model import Reading, Work
+from siltbook.batch.numbers.flowfit import HIGHEST, LOWEST, fit_exponent
+from siltbook.batch.numbers.runs import corrected_drop
+from siltbook.templates.units import PASCAL_PER_METRE
 from tests.numbers.logs import STATION, read, work
 
 DENSITY, VISCOSITY = 998.2072, 1.0016e-3

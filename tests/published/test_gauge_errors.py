@@ -15,10 +15,10 @@ import math
 
 import pytest
 
-from batch.model import Reading
-from batch.numbers.history import histories
-from checks.gauges import drop_uncertainty
-from templates.units import metres_per
+from siltbook.batch.model import Reading
+from siltbook.batch.numbers.history import histories
+from siltbook.checks.gauges import drop_uncertainty
+from siltbook.templates.units import metres_per
 from tests.checks.builders import book, reading
 
 BAR = metres_per("bar")

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from templates.units import cubic_metres_per_hour_per
+from siltbook.templates.units import cubic_metres_per_hour_per
 
 HERE = Path(__file__).parent
 PAGE = HERE.parents[2] / "shared" / "reference" / "published-values.md"

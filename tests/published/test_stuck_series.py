@@ -13,9 +13,9 @@ from pathlib import Path
 
 import pytest
 
-from checks.findings import Finding
-from checks.ground import ground
-from checks.visits import rows_copied
+from siltbook.checks.context import ground
+from siltbook.checks.findings import Finding
+from siltbook.checks.visits import rows_copied
 from tests.checks.builders import Row, book
 from tests.checks.helpers import found
 

@@ -14,14 +14,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from batch.model import History, Reading, Station
-from batch.numbers.robust import (
+from siltbook.batch.model import History, Reading, Station
+from siltbook.batch.numbers.robust import (
     least_squares,
     least_squares_through_origin,
     mann_kendall,
     theil_sen,
 )
-from batch.numbers.runs import FELL, cut_runs
+from siltbook.batch.numbers.runs import FELL, cut_runs
 
 DATASETS = Path(__file__).parents[3] / "shared" / "reference" / "datasets"
 needs_data = pytest.mark.skipif(

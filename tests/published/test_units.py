@@ -9,8 +9,13 @@ from __future__ import annotations
 import pytest
 import scipy.constants
 
-from batch.model import is_over
-from templates.units import PASCAL_PER_METRE, cubic_metres_per_hour_per, known_unit, metres_per
+from siltbook.batch.model import is_over
+from siltbook.templates.units import (
+    PASCAL_PER_METRE,
+    cubic_metres_per_hour_per,
+    known_unit,
+    metres_per,
+)
 
 
 @pytest.mark.parametrize(

@@ -19,11 +19,11 @@ from dataclasses import replace
 import pytest
 from fluids.particle_size_distribution import ASTM_E11_sieves
 
-from batch.numbers.history import stations
-from batch.numbers.water import TABLES, grade_fit, rate, water_review
-from checks.fitness import check_book
-from templates.contract import WATER
-from templates.mesh import E11_OPENINGS, RULE_OF_THUMB, opening
+from siltbook.batch.numbers.history import stations
+from siltbook.batch.numbers.water import TABLES, grade_fit, rate, water_review
+from siltbook.checks.fitness import check_book
+from siltbook.templates.contract import WATER
+from siltbook.templates.mesh import E11_OPENINGS, RULE_OF_THUMB, opening
 from tests.checks.builders import book, table
 from tests.reading.books import NAME, clean_sheets, workbook
 
@@ -114,7 +114,7 @@ def test_the_rule_of_thumb_serves_only_between_the_sieves() -> None:
 
 def test_m04_120_mesh_with_130_micrometres_is_no_error() -> None:
     """Agriculture Victoria: 120 mesh removes particles down to 130 µm [S]; never an error [I]."""
-    from batch.reading.book import read_book
+    from siltbook.batch.reading.book import read_book
 
     sheets = clean_sheets()
     sheets["Stations"][1][3], sheets["Stations"][2][3] = "120 mesh", 130

@@ -18,9 +18,9 @@ import pytest
 import scipy.constants
 from CoolProp.CoolProp import PropsSI
 
-from batch.model import is_over
-from checks.gauges import drop_uncertainty
-from templates.units import PASCAL_PER_METRE, metres_per
+from siltbook.batch.model import is_over
+from siltbook.checks.gauges import drop_uncertainty
+from siltbook.templates.units import PASCAL_PER_METRE, metres_per
 
 KELL = 16.879850e-3
 MISPRINT = 16.897850e-3  # as Jones and Harris 1992 prints it, two digits swapped

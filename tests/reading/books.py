@@ -9,8 +9,8 @@ from xml.sax.saxutils import escape
 
 import xlsxwriter
 
-from batch.reading.book import ReadResult, read_book
-from templates.contract import AGREED, READINGS, STATIONS, WORK
+from siltbook.batch.reading.book import ReadResult, read_book
+from siltbook.templates.contract import AGREED, READINGS, STATIONS, WORK
 
 Rows = list[list[object]]
 NAME = "invented.xlsx"

@@ -11,7 +11,7 @@ import resource
 import sys
 import time
 
-from batch.cli import main
+from siltbook.batch.cli import main
 
 MOST = 2 * 2**30  # [bytes] of address space, of which libraries take most without using it
 

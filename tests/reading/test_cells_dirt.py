@@ -7,9 +7,9 @@ import math
 
 import pytest
 
-from checks.findings import CATALOGUE
-from templates.contract import READINGS
-from templates.units import metres_per
+from siltbook.checks.findings import CATALOGUE
+from siltbook.templates.contract import READINGS
+from siltbook.templates.units import metres_per
 from tests.reading.books import clean_sheets, reading
 
 DAY = dt.date(2026, 5, 31)

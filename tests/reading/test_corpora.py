@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from batch.cli import main
-from batch.errors import BookError, SiltbookError
-from batch.files import BOOK_ENDINGS, OTHER_ENDINGS
-from batch.job import review_bytes
-from batch.reading import book as reading
-from batch.reading import oldbook
-from batch.reading.book import read_book
+from siltbook.batch.cli import main
+from siltbook.batch.errors import BookError, SiltbookError
+from siltbook.batch.files import BOOK_ENDINGS, OTHER_ENDINGS
+from siltbook.batch.job import review_bytes
+from siltbook.batch.reading import book as reading
+from siltbook.batch.reading import oldbook
+from siltbook.batch.reading.book import read_book
 from tests.lint import lint
 from tests.reading.books import clean_sheets, workbook
 

@@ -15,13 +15,13 @@ from xml.sax.saxutils import escape
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from batch.errors import BookError, SiltbookError
-from batch.job import review_bytes
-from batch.reading import oldbook
-from batch.reading.book import ReadResult, read_book
-from batch.reading.cells import clean_text
-from templates.blank import BlankOptions, build
-from templates.contract import FARM, LISTS, STATIONS, Kind, Sheet
+from siltbook.batch.errors import BookError, SiltbookError
+from siltbook.batch.job import review_bytes
+from siltbook.batch.reading import oldbook
+from siltbook.batch.reading.book import ReadResult, read_book
+from siltbook.batch.reading.cells import clean_text
+from siltbook.templates.blank import BlankOptions, build
+from siltbook.templates.contract import FARM, LISTS, STATIONS, Kind, Sheet
 from tests.reading.books import NAME, OFFICE, clean_sheets, raw_book, raw_sheet, workbook
 from tests.reading.test_other_formats import other
 

@@ -17,11 +17,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from batch.cli import main
-from batch.job import review_bytes
-from batch.reading.book import read_book
-from templates.blank import BlankOptions, build
-from templates.contract import LISTS, RESULT_SHEETS, Kind
+from siltbook.batch.cli import main
+from siltbook.batch.job import review_bytes
+from siltbook.batch.reading.book import read_book
+from siltbook.templates.blank import BlankOptions, build
+from siltbook.templates.contract import LISTS, RESULT_SHEETS, Kind
 from tests.faults.support import forbid_reading
 from tests.reading.books import HEAD, MAIN, clean_sheets, raw_book, raw_sheet, row, workbook
 
@@ -181,7 +181,7 @@ def refused(result: Result, sentence: str, code: int = 3) -> None:
 
 
 def test_too_many_rows_of_one_list(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr("batch.reading.filled.MAX_ROWS", 3)
+    monkeypatch.setattr("siltbook.batch.reading.filled.MAX_ROWS", 3)
     (tmp_path / "b.xlsx").write_bytes(workbook(clean_sheets()))
     sentence = "b.xlsx, sheet Readings: 4 filled rows; accepted: up to 3. Split the book by season."
     refused(command("check", tmp_path / "b.xlsx"), sentence)

@@ -15,12 +15,12 @@ import pytest
 import xlsxwriter
 from click.testing import CliRunner
 
-from batch.cli import main
-from batch.errors import BookError
-from batch.job import assess_bytes, review_bytes
-from batch.reading import oldbook, plainbook
-from batch.reading.book import ReadResult, read_book
-from batch.reading.foreign import as_xlsx, kind_of
+from siltbook.batch.cli import main
+from siltbook.batch.errors import BookError
+from siltbook.batch.job import assess_bytes, review_bytes
+from siltbook.batch.reading import oldbook, plainbook
+from siltbook.batch.reading.book import ReadResult, read_book
+from siltbook.batch.reading.foreign import as_xlsx, kind_of
 from tests.lint import lint
 from tests.office import convert, needs_office
 from tests.reading.books import clean_sheets, zipped

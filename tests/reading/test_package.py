@@ -13,18 +13,24 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from batch.errors import BookError
-from batch.files import take
-from batch.reading import opc, sheetxml
-from batch.reading.book import read_book
-from batch.reading.cells import Style
-from batch.reading.columns import one_choice
-from batch.reading.numerals import one_number
-from batch.reading.opc import open_package
-from batch.reading.parsing import date_order, date_text, decimal_mark, number_time, time_text
-from batch.reading.workbook import format_kind, open_workbook
-from templates.contract import SHEETS
-from templates.units import metres_per
+from siltbook.batch.errors import BookError
+from siltbook.batch.files import take
+from siltbook.batch.reading import opc, sheetxml
+from siltbook.batch.reading.book import read_book
+from siltbook.batch.reading.cells import Style
+from siltbook.batch.reading.columns import one_choice
+from siltbook.batch.reading.numerals import one_number
+from siltbook.batch.reading.opc import open_package
+from siltbook.batch.reading.parsing import (
+    date_order,
+    date_text,
+    decimal_mark,
+    number_time,
+    time_text,
+)
+from siltbook.batch.reading.workbook import format_kind, open_workbook
+from siltbook.templates.contract import SHEETS
+from siltbook.templates.units import metres_per
 from tests.reading.books import (
     HEAD,
     MAIN,

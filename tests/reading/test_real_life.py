@@ -14,8 +14,8 @@ import openpyxl
 import pytest
 import xlsxwriter
 
-from batch.reading.book import ReadResult, read_book
-from templates.units import metres_per
+from siltbook.batch.reading.book import ReadResult, read_book
+from siltbook.templates.units import metres_per
 from tests.reading.books import (
     HEAD,
     NAME,

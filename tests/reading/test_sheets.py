@@ -8,10 +8,10 @@ import zipfile
 
 import pytest
 
-from batch.errors import BookError
-from batch.reading.book import read_book
-from checks.findings import CATALOGUE
-from templates.units import cubic_metres_per_hour_per, metres_per
+from siltbook.batch.errors import BookError
+from siltbook.batch.reading.book import read_book
+from siltbook.checks.findings import CATALOGUE
+from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 from tests.reading.books import NAME, clean_sheets, reading, workbook, zipped
 
 DAY = dt.date(2026, 5, 31)

@@ -6,11 +6,11 @@ import datetime as dt
 
 import pytest
 
-from batch.errors import BookError
-from batch.job import assess_bytes
-from batch.model import Verdict
-from batch.reading.book import ReadResult, read_book
-from templates.contract import READINGS
+from siltbook.batch.errors import BookError
+from siltbook.batch.job import assess_bytes
+from siltbook.batch.model import Verdict
+from siltbook.batch.reading.book import ReadResult, read_book
+from siltbook.templates.contract import READINGS
 from tests.reading.books import NAME, Rows, clean_sheets, reading, workbook
 
 DAY = dt.date(2026, 5, 1)

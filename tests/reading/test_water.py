@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
-from batch.reading.book import ReadResult
-from checks.fitness import check_book
-from templates.contract import STATIONS, WATER
+from siltbook.batch.reading.book import ReadResult
+from siltbook.checks.fitness import check_book
+from siltbook.templates.contract import STATIONS, WATER
 from tests.reading.books import Rows, reading
 
 HEADERS: list[Any] = [column.header for column in WATER.columns]

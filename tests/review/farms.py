@@ -11,11 +11,11 @@ from typing import Any
 
 import openpyxl
 
-from batch.results import StationResult
-from batch.review.farm import FarmMonth, read_month
-from batch.review.month import Month
-from batch.review.pack import make_pack, pack_bytes
-from batch.review.page import Pack
+from siltbook.batch.results import StationResult
+from siltbook.batch.review.farm import FarmMonth, read_month
+from siltbook.batch.review.month import Month
+from siltbook.batch.review.pack import make_pack, pack_bytes
+from siltbook.batch.review.page import Pack
 from tests.samples.load import SAMPLES, load_make
 
 FOLDER = SAMPLES / "portfolio"

@@ -11,10 +11,10 @@ from typing import Any
 
 import openpyxl
 
-from batch.review.pack import make_pack, pack_bytes
+from siltbook.batch.review.pack import make_pack, pack_bytes
 from tests.reading.books import zipped
 from tests.review.farms import JULY, month, opened
-from tests.review.test_carry import header_row
+from tests.review.test_agree import header_row
 
 AGENDA = "xl/worksheets/sheet1.xml"
 

@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from batch.assess import assess
-from batch.review.agreed import Agreed, Kept, agreed_rows
-from batch.review.month import Month
+from siltbook.batch.assess import assess
+from siltbook.batch.review.agreed import Agreed, Kept, agreed_rows
+from siltbook.batch.review.month import Month
 from tests.checks.builders import book, job, reading
 from tests.review.farms import JULY, month
 

@@ -11,11 +11,11 @@ from collections.abc import Callable
 import openpyxl
 import pytest
 
-from batch.graft.package import GraftError, Package
-from batch.reading.book import read_book
-from batch.review.append import append_rows
+from siltbook.batch.graft.package import GraftError, Package
+from siltbook.batch.reading.book import read_book
+from siltbook.batch.review.append import append_rows
 from tests.lint import lint
-from tests.review.test_carry import small
+from tests.review.test_agree import small
 
 PART = "xl/worksheets/sheet4.xml"
 ROW: dict[str, str | dt.date] = {

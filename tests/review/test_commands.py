@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from batch.cli import main
-from batch.files import find_books
-from batch.pdf import office
+from siltbook.batch.cli import main
+from siltbook.batch.files import find_books
+from siltbook.batch.pdf import office
 from tests.office import needs_office
 from tests.review.farms import FOLDER, book
-from tests.review.test_carry import NORTH, filled, header_row
+from tests.review.test_agree import NORTH, filled, header_row
 
 
 def siltbook(*arguments: object) -> Result:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from batch.review.compare import (
+from siltbook.batch.review.compare import (
     Comparison,
     StationRates,
     compare,

@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from batch.assess import assess
-from batch.results import StationResult
-from batch.review.episodes import days_over, spells
-from batch.review.flushes import Proof, flush_facts
-from batch.review.month import Month
+from siltbook.batch.assess import assess
+from siltbook.batch.results import StationResult
+from siltbook.batch.review.episodes import days_over, spells
+from siltbook.batch.review.flushes import Proof, flush_facts
+from siltbook.batch.review.month import Month
 from tests.checks.builders import book, job, reading
 from tests.review.farms import FARMS, JULY, month, result
 

@@ -12,15 +12,15 @@ import re
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from batch.audit.job import audit_bytes, audited_package
-from batch.audit.report import audit_json, lines
-from batch.errors import SiltbookError
-from batch.reading.book import read_book
-from batch.review.carry import carry
-from batch.review.farm import read_month
-from batch.review.month import Month
-from batch.review.pack import make_pack, pack_bytes
-from templates.blank import BlankOptions, build
+from siltbook.batch.audit.job import audit_bytes, audited_package
+from siltbook.batch.audit.report import audit_json, lines
+from siltbook.batch.errors import SiltbookError
+from siltbook.batch.reading.book import read_book
+from siltbook.batch.review.agree import carry
+from siltbook.batch.review.farm import read_month
+from siltbook.batch.review.month import Month
+from siltbook.batch.review.pack import make_pack, pack_bytes
+from siltbook.templates.blank import BlankOptions, build
 from tests.lint import lint
 from tests.reading.books import NAME, zipped
 from tests.reading.test_fuzz import BOOKS, CELL, EXAMPLES, FUZZ, PLACES, _plain, mutated

@@ -13,16 +13,16 @@ from typing import Any
 import openpyxl
 import pytest
 
-from batch.errors import BookError
-from batch.review.carry import carry
-from batch.review.minutes import read_pack
-from batch.review.pack import make_pack, pack_bytes
+from siltbook.batch.errors import BookError
+from siltbook.batch.review.agree import carry
+from siltbook.batch.review.minutes import read_pack
+from siltbook.batch.review.pack import make_pack, pack_bytes
 from tests.lint import lint
 from tests.office import convert, needs_office
 from tests.reading.test_hostile import HARM
 from tests.review.farms import JULY, book, month, opened
 from tests.review.packs import HEADER, ROW, SPARE, edited, small_pack, text, typed, with_part
-from tests.review.test_carry import NORTH, agreed, filled, header_row
+from tests.review.test_agree import NORTH, agreed, filled, header_row
 
 NAME = "north-2026.xlsx"
 CORRECT = "Correct it and run again; nothing was changed."

@@ -17,20 +17,20 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from batch.audit.job import audit_bytes, audited_package
-from batch.cli import main
-from batch.pdf import PdfError
-from batch.reading.book import read_book
-from batch.review.farm import read_month
-from batch.review.month import Month
-from batch.review.pack import make_pack, pack_bytes
-from batch.review.target import PDF_MARK
+from siltbook.batch.audit.job import audit_bytes, audited_package
+from siltbook.batch.cli import main
+from siltbook.batch.pdf import PdfError
+from siltbook.batch.reading.book import read_book
+from siltbook.batch.review.farm import read_month
+from siltbook.batch.review.month import Month
+from siltbook.batch.review.pack import make_pack, pack_bytes
+from siltbook.batch.review.target import PDF_MARK
 from tests.lint import lint
 from tests.reading.books import HEAD, clean_sheets, raw_book, raw_sheet, row, workbook
 from tests.reading.test_hostile import CHILD, HARM, PAYLOADS, assert_stays_text, poisoned
 from tests.review.farms import book
 from tests.review.packs import ROW, small_pack
-from tests.review.test_carry import NORTH, filled
+from tests.review.test_agree import NORTH, filled
 
 MAY = ("--month", "2026-05", "--no-pdf")
 COMMANDS = [("audit",), ("review", *MAY)]
@@ -102,9 +102,9 @@ def test_hostile_books_give_one_sentence_within_limits_and_the_others_are_done(
 
 @pytest.mark.parametrize(
     ("where", "command"),
-    [("batch.audit.job.audit_bytes", ("audit",)),
-     ("batch.review.farm.read_month", ("review", *MAY)),
-     ("batch.job.assess_bytes", ("check",))],
+    [("siltbook.batch.audit.job.audit_bytes", ("audit",)),
+     ("siltbook.batch.review.farm.read_month", ("review", *MAY)),
+     ("siltbook.batch.job.assess_bytes", ("check",))],
 )  # fmt: skip
 def test_a_book_beyond_the_memory_is_said_and_the_other_is_done(
     where: str, command: tuple[str, ...], farms: Path, monkeypatch: pytest.MonkeyPatch
@@ -123,7 +123,9 @@ def test_a_book_beyond_the_memory_is_said_and_the_other_is_done(
     assert "South Farm" in done.stdout or "south-2026.xlsx: no findings" in done.stdout
 
 
-@pytest.mark.parametrize("where", ["batch.review.pack.pack_bytes", "batch.review.carry.carry"])
+@pytest.mark.parametrize(
+    "where", ["siltbook.batch.review.pack.pack_bytes", "siltbook.batch.review.agree.carry"]
+)
 def test_a_pack_beyond_the_memory_leaves_everything_as_it_was(
     where: str, farms: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -176,7 +178,7 @@ def test_a_terminal_of_few_characters_gets_what_it_can_show(tmp_path: Path) -> N
     sheets["Farm"][0][1] = "Farm \u03a9"
     (tmp_path / "b.xlsx").write_bytes(workbook(sheets))
     done = subprocess.run(
-        [sys.executable, "-c", "from batch.cli import main; main()", "run",
+        [sys.executable, "-c", "from siltbook.batch.cli import main; main()", "run",
          str(tmp_path / "b.xlsx")],
         cwd=Path(__file__).parents[2], capture_output=True, check=False, text=True,
         encoding="latin-1", env={**os.environ, "PYTHONIOENCODING": "latin-1:strict"},
@@ -251,7 +253,7 @@ def test_minutes_written_while_the_books_were_read_are_not_replaced(
         target.write_bytes(minutes)
         return b"a pack"
 
-    monkeypatch.setattr("batch.review.pack.pack_bytes", meanwhile)
+    monkeypatch.setattr("siltbook.batch.review.pack.pack_bytes", meanwhile)
     done = siltbook("review", farms, "--month", "2026-07", "--no-pdf", "--out", target)
     refused(done, "p.xlsx holds 1 row that a meeting filled in: it was not replaced")
     assert target.read_bytes() == minutes
@@ -268,7 +270,7 @@ class TestPdf:
 
     @pytest.fixture(autouse=True)
     def _made(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        monkeypatch.setattr("batch.pdf.to_pdf", lambda data: b"%PDF made %%EOF\n")
+        monkeypatch.setattr("siltbook.batch.pdf.to_pdf", lambda data: b"%PDF made %%EOF\n")
 
     def test_it_is_replaced_by_the_next_and_not_where_somebody_wrote_into_it(
         self, farms: Path
@@ -292,7 +294,7 @@ class TestPdf:
         def fails(data: bytes) -> bytes:
             raise PdfError("LibreOffice made no PDF.")
 
-        monkeypatch.setattr("batch.pdf.to_pdf", fails)
+        monkeypatch.setattr("siltbook.batch.pdf.to_pdf", fails)
         done = self.review(farms, *(["--json"] if as_json else []))
         refused(done, "LibreOffice made no PDF.")
         assert (farms / "p.xlsx").is_file()
@@ -305,7 +307,7 @@ class TestPdf:
         def short(data: bytes) -> bytes:
             raise MemoryError
 
-        monkeypatch.setattr("batch.pdf.to_pdf", short)
+        monkeypatch.setattr("siltbook.batch.pdf.to_pdf", short)
         refused(self.review(farms), "p.pdf: too large for this machine's memory.")
 
     def test_none_is_written_beside_a_pack_that_another_review_put_there(
@@ -315,7 +317,7 @@ class TestPdf:
             (farms / "p.xlsx").write_bytes(small_pack())
             return b"%PDF made %%EOF\n"
 
-        monkeypatch.setattr("batch.pdf.to_pdf", meanwhile)
+        monkeypatch.setattr("siltbook.batch.pdf.to_pdf", meanwhile)
         refused(self.review(farms), "p.xlsx: was replaced or changed while its PDF was made, so no")
         assert not (farms / "p.pdf").exists()
         assert (farms / "p.xlsx").read_bytes() == small_pack()

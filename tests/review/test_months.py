@@ -6,10 +6,10 @@ import datetime as dt
 
 import pytest
 
-from batch.errors import BookError
-from batch.review.farm import why_outside
-from batch.review.month import Month, parse_month
-from batch.review.pack import make_pack
+from siltbook.batch.errors import BookError
+from siltbook.batch.review.farm import why_outside
+from siltbook.batch.review.month import Month, parse_month
+from siltbook.batch.review.pack import make_pack
 from tests.checks.builders import book, reading
 from tests.review.farms import JULY, month, pack
 

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from batch.assess import assess
-from batch.review.farm import FarmMonth, read_month
-from batch.review.month import Month
-from batch.review.pack import make_pack, pack_bytes
+from siltbook.batch.assess import assess
+from siltbook.batch.review.farm import FarmMonth, read_month
+from siltbook.batch.review.month import Month
+from siltbook.batch.review.pack import make_pack, pack_bytes
 from tests.checks.builders import book, reading
 from tests.lint import lint
 from tests.office import convert, needs_office
@@ -107,7 +107,7 @@ def test_costs_are_the_months_and_a_gap_has_no_number() -> None:
     table = {str(r[0]): r for r in sheet.iter_rows(values_only=True) if str(r[0])[:5] == "2026-"}
     assert table["2026-06"][2] is None  # Hill, where nobody read
     assert table["2026-05"][2] > 200
-    from batch.numbers.costs import monthly
+    from siltbook.batch.numbers.costs import monthly
 
     own = [
         dict(monthly(r.history, f.book.settings))["2026-07"].energy_kwh
@@ -146,7 +146,7 @@ def test_questions_on_data_have_counts_and_cells() -> None:
 
 
 def test_a_book_that_ends_before_the_month_is_named() -> None:
-    from batch.review.agenda import entries_end
+    from siltbook.batch.review.agenda import entries_end
 
     assert entries_end(pack()) == ""
     early = replace(month("north", 2026, 7), then=month("north", 2026, 6).then,
@@ -188,7 +188,7 @@ def test_a_book_with_nothing_in_it_still_makes_a_pack() -> None:
     may = Month(2026, 5)
     then, now = (assess(made, as_of=day) for day in (may.eve, may.last))
     empty = replace(month("north"), then=then, now=now, month=may)
-    from batch.review.page import Pack
+    from siltbook.batch.review.page import Pack
 
     data = pack_bytes(Pack(may, (empty,), (), "test"))
     assert lint(data) == []
@@ -223,7 +223,7 @@ def test_the_agenda_prints_on_one_page_and_every_sheet_prints(tmp_path: Path) ->
 
 
 def test_reading_once_gives_what_reading_twice_gives() -> None:
-    from batch.job import assess_bytes
+    from siltbook.batch.job import assess_bytes
 
     data = farm_book("east")
     once = read_month(data, "east-2026.xlsx", JULY)

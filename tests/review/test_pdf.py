@@ -15,8 +15,8 @@ from pathlib import Path
 import pytest
 import xlsxwriter
 
-from batch.pdf import PdfError, office, to_pdf
-from batch.review.minutes import read_pack
+from siltbook.batch.pdf import PdfError, office, to_pdf
+from siltbook.batch.review.minutes import read_pack
 from tests.faults.support import start
 from tests.office import needs_office
 from tests.review.farms import FOLDER, book

@@ -13,12 +13,12 @@ from typing import Any
 import openpyxl
 import pytest
 
-from batch.audit.job import audit_bytes
-from batch.audit.model import State
-from batch.job import assess_bytes, review_bytes
-from batch.model import Verdict
-from templates.contract import PRESSURE_UNITS, bare
-from templates.units import metres_per
+from siltbook.batch.audit.job import audit_bytes
+from siltbook.batch.audit.model import State
+from siltbook.batch.job import assess_bytes, review_bytes
+from siltbook.batch.model import Verdict
+from siltbook.templates.contract import PRESSURE_UNITS, bare
+from siltbook.templates.units import metres_per
 from tests.samples.load import SAMPLES, load_make
 
 make = load_make()

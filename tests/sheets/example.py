@@ -7,14 +7,14 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from batch.model import Episode, History, Judgement, Reading, Station, Verdict, Work
-from batch.results import Assessment, StationResult
-from batch.sheets.book import ResultBook
-from batch.sheets.rows import rewrite
-from checks.findings import Finding, find
-from templates import contract
-from templates.book import Book, Counts, Settings, Table
-from templates.units import metres_per
+from siltbook.batch.model import Episode, History, Judgement, Reading, Station, Verdict, Work
+from siltbook.batch.results import Assessment, StationResult
+from siltbook.batch.sheets.book import ResultBook
+from siltbook.batch.sheets.rows import rewrite
+from siltbook.checks.findings import Finding, find
+from siltbook.templates import contract
+from siltbook.templates.book import Book, Counts, Settings, Table
+from siltbook.templates.units import metres_per
 
 BAR = metres_per("bar")
 AS_OF = dt.date(2026, 7, 20)

@@ -8,13 +8,13 @@ from dataclasses import replace
 import openpyxl
 import pytest
 
-from batch.model import FlowFit, Verdict
-from batch.numbers.costs import DirtCost
-from batch.numbers.forecast import Forecast
-from batch.numbers.outlook import Outlook
-from batch.numbers.worth import Creep, GiveBack, Worth
-from batch.results import Assessment, StationResult
-from batch.sheets import kit, review, trends
+from siltbook.batch.model import FlowFit, Verdict
+from siltbook.batch.numbers.costs import DirtCost
+from siltbook.batch.numbers.effectiveness import Creep, GiveBack, Worth
+from siltbook.batch.numbers.forecast import Forecast
+from siltbook.batch.numbers.outlook import Outlook
+from siltbook.batch.results import Assessment, StationResult
+from siltbook.batch.sheets import kit, review, trends
 from tests.sheets.example import AS_OF, build
 from tests.sheets.test_book import made, opened, part
 

@@ -13,13 +13,13 @@ import openpyxl
 import pytest
 from openpyxl.worksheet.worksheet import Worksheet
 
-from batch.fingerprint import fingerprint
-from batch.model import Reading, Verdict
-from batch.results import Assessment
-from batch.sheets import actions, findings, kit, trends, workings
-from batch.sheets.book import result_book
-from checks.findings import find
-from templates import contract, look
+from siltbook.batch.fingerprint import fingerprint
+from siltbook.batch.model import Reading, Verdict
+from siltbook.batch.results import Assessment
+from siltbook.batch.sheets import actions, findings, kit, trends, workings
+from siltbook.batch.sheets.book import result_book
+from siltbook.checks.findings import find
+from siltbook.templates import contract, look
 from tests.sheets.example import BAR, NAMES, build, whole
 
 HOSTILE = (

@@ -13,15 +13,15 @@ from typing import Any
 import pytest
 from openpyxl.worksheet.worksheet import Worksheet
 
-from batch.assess import assess, with_bill
-from batch.job import assess_bytes, review_bytes
-from batch.model import Verdict
-from batch.numbers.bill import farm_bill
-from batch.numbers.tradeoff import TradeOff
-from batch.results import Assessment
-from batch.sheets import tradeoff
-from batch.sheets.costs import EITHER
-from templates.book import Settings
+from siltbook.batch.assess import assess, with_bill
+from siltbook.batch.job import assess_bytes, review_bytes
+from siltbook.batch.model import Verdict
+from siltbook.batch.numbers.bill import farm_bill
+from siltbook.batch.numbers.tradeoff import TradeOff
+from siltbook.batch.results import Assessment
+from siltbook.batch.sheets import tradeoff
+from siltbook.batch.sheets.costs import EITHER
+from siltbook.templates.book import Settings
 from tests.office import convert, needs_office
 from tests.samples.load import SAMPLES
 from tests.sheets.example import build

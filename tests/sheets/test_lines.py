@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from batch.sheets import kit
+from siltbook.batch.sheets import kit
 
 
 @pytest.mark.parametrize(

@@ -10,9 +10,9 @@ import itertools
 import numpy as np
 import pytest
 
-from batch.model import Verdict
-from checks.findings import Severity
-from templates import look
+from siltbook.batch.model import Verdict
+from siltbook.checks.findings import Severity
+from siltbook.templates import look
 
 CVD = {
     "none": np.eye(3),

@@ -7,8 +7,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from batch.sheets.actions import MOST_LISTED, calm_lines
-from batch.sheets.rows import LongTable, Value, filled, line
+from siltbook.batch.sheets.actions import MOST_LISTED, calm_lines
+from siltbook.batch.sheets.rows import LongTable, Value, filled, line
 from tests.sheets.example import build
 
 HEAD = (

@@ -12,13 +12,13 @@ import openpyxl
 import pytest
 from openpyxl.worksheet.worksheet import Worksheet
 
-from batch.assess import assess
-from batch.numbers.water import TABLES, water_review
-from batch.report.water import grade_json, water_json
-from batch.sheets.book import result_book
-from batch.sheets.water import CHEMICALS, NO_GRADE, NO_TEST, SULPHIDE, cautions
-from templates import look
-from templates.contract import WATER
+from siltbook.batch.assess import assess
+from siltbook.batch.numbers.water import TABLES, water_review
+from siltbook.batch.report.water import grade_json, water_json
+from siltbook.batch.sheets.book import result_book
+from siltbook.batch.sheets.water import CHEMICALS, NO_GRADE, NO_TEST, SULPHIDE, cautions
+from siltbook.templates import look
+from siltbook.templates.contract import WATER
 from tests.checks.builders import book, reading, table
 from tests.sheets.example import whole
 

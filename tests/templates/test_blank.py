@@ -11,11 +11,10 @@ import pytest
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
-import templates
-from templates import contract
-from templates.blank import SHIPPED, BlankOptions, build
-from templates.blank_look import PAIRS
-from templates.blank_sheets import CAUTIONS, STEPS
+from siltbook.templates import contract
+from siltbook.templates.blank import SHIPPED, BlankOptions, build
+from siltbook.templates.blank_look import PAIRS
+from siltbook.templates.blank_sheets import CAUTIONS, STEPS
 
 
 def opened(content: bytes) -> Workbook:
@@ -261,7 +260,7 @@ def test_31_characters_are_accepted() -> None:
 
 @pytest.mark.parametrize("name", SHIPPED)
 def test_shipped_blanks_are_what_the_builder_makes(name: str) -> None:
-    shipped = Path(templates.__file__).with_name(name)
+    shipped = Path(contract.__file__).with_name(name)
     assert shipped.read_bytes() == build(BlankOptions(*SHIPPED[name])), (
-        f"{name} is out of date: run python -m templates.blank"
+        f"{name} is out of date: run python -m siltbook.templates.blank"
     )

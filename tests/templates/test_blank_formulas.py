@@ -13,8 +13,8 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from templates.blank import BlankOptions, build
-from templates.blank_formulas import reading_values, station_values
+from siltbook.templates.blank import BlankOptions, build
+from siltbook.templates.blank_formulas import reading_values, station_values
 
 STATIONS: list[dict[str, object]] = [
     {"station": "North 1"},

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pint
 import pytest
 
-from templates import units
+from siltbook.templates import units
 
 
 @pytest.fixture(scope="module")

@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from batch import files
-from batch.cli import main
-from batch.errors import BookError
+from siltbook.batch import files
+from siltbook.batch.cli import main
+from siltbook.batch.errors import BookError
 from tests.samples.load import SAMPLES
 
 TWELVE = SAMPLES / "twelve-stations.xlsx"
@@ -33,7 +33,7 @@ def siltbook(*arguments: object) -> Result:
 
 def test_help_imports_neither_pandas_nor_pint() -> None:
     code = (
-        "import sys; from batch.cli import main\n"
+        "import sys; from siltbook.batch.cli import main\n"
         "try: main(['--help'])\n"
         "except SystemExit: pass\n"
         "assert not {'pandas', 'pint', 'pandera', 'xlsxwriter', 'lxml'} & set(sys.modules)"

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from click.testing import CliRunner, Result
 
-from batch.cli import main
-from batch.job import assess_bytes
+from siltbook.batch.cli import main
+from siltbook.batch.job import assess_bytes
 from tests.whole.test_refused import farm
 
 DAY = dt.date(2026, 5, 1)
@@ -109,8 +109,8 @@ def test_what_the_reader_left_unlisted_is_still_said(tmp_path: Path) -> None:
 
 
 def test_other_kinds_and_other_stations_stay_apart(tmp_path: Path) -> None:
-    from batch.report.findings import finding_lines
-    from checks.findings import find
+    from siltbook.batch.report.findings import finding_lines
+    from siltbook.checks.findings import find
 
     def one(rule: str, station: str, cell: str, sheet: str = "Readings") -> object:
         return find(rule, sheet=sheet, cell=cell, read="x", accepted="y", station=station)

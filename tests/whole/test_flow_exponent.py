@@ -11,11 +11,11 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from batch.job import assess_bytes, review_bytes
-from batch.report.book import station_json
-from batch.results import StationResult
-from templates.blank import BlankOptions, build
-from templates.units import cubic_metres_per_hour_per
+from siltbook.batch.job import assess_bytes, review_bytes
+from siltbook.batch.report.book import station_json
+from siltbook.batch.results import StationResult
+from siltbook.templates.blank import BlankOptions, build
+from siltbook.templates.units import cubic_metres_per_hour_per
 from tests.office import convert, needs_office
 
 DAY = dt.date(2026, 4, 6)

@@ -9,9 +9,9 @@ from io import BytesIO
 
 import openpyxl
 
-from batch.job import Reviewed, assess_bytes, review_bytes
-from templates.blank import BlankOptions, build
-from templates.contract import RESULT_SHEETS
+from siltbook.batch.job import Reviewed, assess_bytes, review_bytes
+from siltbook.templates.blank import BlankOptions, build
+from siltbook.templates.contract import RESULT_SHEETS
 from tests.lint import lint
 
 NAMES = ("=cmd|'/c calc'!A1", "+1", "@x", "007", "-2+3", "<r>bold</r>", "A" * 300)

@@ -10,10 +10,10 @@ from io import BytesIO
 import openpyxl
 import pytest
 
-from batch.job import assess_bytes, review_bytes
-from batch.model import Verdict
-from batch.results import Assessment
-from templates.contract import FARM, READINGS, STATIONS, WORK, Kind, Sheet
+from siltbook.batch.job import assess_bytes, review_bytes
+from siltbook.batch.model import Verdict
+from siltbook.batch.results import Assessment
+from siltbook.templates.contract import FARM, READINGS, STATIONS, WORK, Kind, Sheet
 from tests.reading.books import Rows, clean_sheets, workbook
 
 DAY = dt.date(2026, 5, 1)

@@ -17,13 +17,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from batch.job import assess_bytes
-from batch.numbers.forecast import Forecast
-from batch.numbers.runs import Run
-from batch.results import Assessment, StationResult
-from templates.blank import BlankOptions, build
-from templates.contract import FARM, LISTS, PRESSURE_UNITS
-from templates.units import metres_per
+from siltbook.batch.job import assess_bytes
+from siltbook.batch.numbers.forecast import Forecast
+from siltbook.batch.numbers.runs import Run
+from siltbook.batch.results import Assessment, StationResult
+from siltbook.templates.blank import BlankOptions, build
+from siltbook.templates.contract import FARM, LISTS, PRESSURE_UNITS
+from siltbook.templates.units import metres_per
 
 Row = dict[str, object]
 DAY0 = dt.date(2026, 3, 2)

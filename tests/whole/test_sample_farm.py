@@ -12,10 +12,10 @@ import openpyxl
 import pytest
 from click.testing import CliRunner
 
-from batch.cli import main
-from batch.job import assess_bytes, review_bytes
-from batch.model import Verdict
-from templates.contract import RESULT_SHEETS
+from siltbook.batch.cli import main
+from siltbook.batch.job import assess_bytes, review_bytes
+from siltbook.batch.model import Verdict
+from siltbook.templates.contract import RESULT_SHEETS
 from tests.office import convert, needs_office
 from tests.samples.load import SAMPLES, load_make
 

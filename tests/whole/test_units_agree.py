@@ -6,10 +6,10 @@ import datetime as dt
 
 import pytest
 
-from batch.job import assess_bytes
-from batch.results import Assessment
-from templates.blank import BlankOptions, build
-from templates.units import metres_per
+from siltbook.batch.job import assess_bytes
+from siltbook.batch.results import Assessment
+from siltbook.templates.blank import BlankOptions, build
+from siltbook.templates.units import metres_per
 
 DROPS = {
     "A": (1.2, 3.4, 5.2),

@@ -13,12 +13,12 @@ import openpyxl
 import pytest
 import xlsxwriter
 
-from batch.errors import BookError
-from batch.reading.book import read_book
-from batch.review.append import append_rows
-from batch.review.carry import Carried, carry
-from batch.review.pack import make_pack, pack_bytes
-from templates.blank import BlankOptions, build
+from siltbook.batch.errors import BookError
+from siltbook.batch.reading.book import read_book
+from siltbook.batch.review.agree import Carried, carry
+from siltbook.batch.review.append import append_rows
+from siltbook.batch.review.pack import make_pack, pack_bytes
+from siltbook.templates.blank import BlankOptions, build
 from tests.lint import lint
 from tests.office import convert, needs_office
 from tests.review.farms import JULY, book, month, opened, pack_file
@@ -131,9 +131,9 @@ def test_the_same_row_twice_in_the_pack_is_one() -> None:
 
 
 def test_the_next_review_reads_what_was_carried() -> None:
-    from batch.review.agreed import Kept, agreed_rows
-    from batch.review.farm import read_month
-    from batch.review.month import Month
+    from siltbook.batch.review.agreed import Kept, agreed_rows
+    from siltbook.batch.review.farm import read_month
+    from siltbook.batch.review.month import Month
 
     done = to_north(TWO)
     august = read_month(done.data or b"", "north-2026.xlsx", Month(2026, 8))
@@ -187,7 +187,7 @@ def small(rows: int, *, spare: int = 0, text_dates: bool = False, totals: bool =
 
 def carried(data: bytes, **cells: Any) -> Carried:
     """A pack of this one book, its first row filled in, carried over."""
-    from batch.review.farm import read_month
+    from siltbook.batch.review.farm import read_month
 
     made = pack_bytes(make_pack([read_month(data, "small.xlsx", JULY)], JULY, "test"))
     values = {"Action": "Flush", "Who": "W", "By when": AUGUST} | cells

@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from batch.model import Reading, Station, Work
-from batch.numbers.runs import cut_runs
-from batch.numbers.worth import Worth, clean_creep, worth
+from siltbook.batch.model import Reading, Station, Work
+from siltbook.batch.numbers.effectiveness import Worth, clean_creep, worth
+from siltbook.batch.numbers.runs import cut_runs
 from tests.numbers.logs import STATION, log, read, work
 
 Entries = list[Reading | Work]

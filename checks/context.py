@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from checks.findings import Finding, find
-from checks.wording import shown
-from templates.book import Book, Table, set_aside
-from templates.contract import AGREED, NUMERIC, READINGS, STATIONS, WATER, WORK, Sheet
+from siltbook.checks.findings import Finding, find
+from siltbook.checks.wording import shown
+from siltbook.templates.book import Book, Table, set_aside
+from siltbook.templates.contract import AGREED, NUMERIC, READINGS, STATIONS, WATER, WORK, Sheet
 
 if TYPE_CHECKING:
     import pandas as pd

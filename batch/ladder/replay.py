@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
-from batch.model import CLEANINGS, Episode, History, Reading, Work, is_over
-from checks.gauges import NOISE
+from siltbook.batch.model import CLEANINGS, Episode, History, Reading, Work, is_over
+from siltbook.checks.gauges import NOISE
 
 SOON, OFTEN = 7, 30  # [days] from one episode's end to the next, and over three of them
 RISE_TO_WATCH = 3.5  # [m] over the clean drop; upper end of the published 3-5 psi rise

@@ -6,8 +6,8 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from batch.archive import holding, manifest
-from batch.errors import BookError, why
+from siltbook.batch.archive import inventory, manifest
+from siltbook.batch.errors import BookError, why
 
 MOST_FOLDERS = 20_000  # entries of one folder that are looked at
 
@@ -96,6 +96,6 @@ def _has_manifest(path: Path) -> bool:
     """Whether this is a manifest of ours, even damaged; other programs use the name too."""
     try:
         size = os.lstat(path).st_size
-        return size <= manifest.LARGEST and manifest.MARK in holding.read(path, size)
+        return size <= manifest.LARGEST and manifest.MARK in inventory.read(path, size)
     except OSError:
         return False

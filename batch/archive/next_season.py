@@ -7,15 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from batch.archive.carry import next_book
-from batch.archive.compare import with_seasons, years
-from batch.archive.finding import archive_around, find_archives
-from batch.archive.season import left_open
-from batch.archive.verify import verify
-from batch.errors import BookError, SiltbookError
-from batch.files import take
-from batch.job import assess_bytes
-from batch.results import Assessment
+from siltbook.batch.archive.carry_register import next_book
+from siltbook.batch.archive.compare import with_seasons, years
+from siltbook.batch.archive.locate import archive_around, find_archives
+from siltbook.batch.archive.season import left_open
+from siltbook.batch.archive.verify import verify
+from siltbook.batch.errors import BookError, SiltbookError
+from siltbook.batch.files import take
+from siltbook.batch.job import assess_bytes
+from siltbook.batch.results import Assessment
 
 
 @dataclass(frozen=True)

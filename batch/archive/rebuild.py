@@ -14,14 +14,14 @@ from io import BytesIO
 from math import isclose
 from typing import Any
 
-from batch import __version__
-from batch.archive import manifest
-from batch.archive.folder import SUMMARY, VERDICTS, season
-from batch.archive.holding import MOST_SAID, shown
-from batch.archive.strict import StrictError, document
-from batch.errors import SiltbookError
-from batch.fingerprint import digest
-from batch.reading.opc import DAMAGE, MAX_PARTS
+from siltbook import __version__
+from siltbook.batch.archive import manifest
+from siltbook.batch.archive.folder import SUMMARY, VERDICTS, season
+from siltbook.batch.archive.inventory import MOST_SAID, shown
+from siltbook.batch.archive.strict_json import StrictError, document
+from siltbook.batch.errors import SiltbookError
+from siltbook.batch.fingerprint import digest
+from siltbook.batch.reading.opc import DAMAGE, MAX_PARTS
 
 MOST_VERDICTS = 64 * 2**20  # [bytes]; 10,000 stations take 24 MB
 _MOST_VALUES = 3_000_000

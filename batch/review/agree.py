@@ -8,14 +8,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from batch.errors import BookError
-from batch.fingerprint import digest
-from batch.reading.cells import ErrorText, NoValue
-from batch.reading.parsing import date_text, serial_date
-from batch.review import agenda
-from batch.review.minutes import Filled, Minutes, PackBook, read_pack, text_of
-from batch.sheets.kit import MAX_TEXT
-from templates.book import Book
+from siltbook.batch.errors import BookError
+from siltbook.batch.fingerprint import digest
+from siltbook.batch.reading.cells import ErrorText, NoValue
+from siltbook.batch.reading.parsing import date_text, serial_date
+from siltbook.batch.review import agenda
+from siltbook.batch.review.minutes import Filled, Minutes, PackBook, read_pack, text_of
+from siltbook.batch.sheets.kit import MAX_TEXT
+from siltbook.templates.book import Book
 
 _DONE = "nothing was changed"
 _AHEAD = 10  # [years]; a due date further off is a slip
@@ -53,12 +53,12 @@ def carry(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
     SiltbookError, one sentence, where the pack is none, the book is none of the pack's, or any
     filled row cannot be taken; then nothing is added at all.
     """
-    from batch.graft.package import GraftError
-    from batch.reading.book import read_book
-    from batch.reading.foreign import FORMATS, kind_of
-    from batch.reading.opc import open_package
-    from batch.reading.workbook import open_workbook
-    from batch.review.append import append_rows
+    from siltbook.batch.graft.package import GraftError
+    from siltbook.batch.reading.book import read_book
+    from siltbook.batch.reading.foreign import FORMATS, kind_of
+    from siltbook.batch.reading.opc import open_package
+    from siltbook.batch.reading.workbook import open_workbook
+    from siltbook.batch.review.append import append_rows
 
     minutes = read_pack(pack, pack_name)
     for ref in minutes.merged:
@@ -93,7 +93,7 @@ def carry(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
 
 def _see_them(data: bytes, name: str, numbers: Sequence[int]) -> None:
     """Read the result again before it replaces anything: the rows must be there."""
-    from batch.reading.book import read_book
+    from siltbook.batch.reading.book import read_book
 
     there = set(read_book(data, name).book.agreed.frame.index)
     if not there.issuperset(numbers):
@@ -242,7 +242,7 @@ def _same(row: Mapping[str, object]) -> tuple[str, ...]:
 
 
 def _ask_for_columns(book: Book, new: Sequence[Mapping[str, object]], name: str) -> None:
-    from templates.contract import AGREED
+    from siltbook.templates.contract import AGREED
 
     needed = {key for row in new for key in row}
     lacking = [AGREED.column(key).header for key in sorted(needed - set(book.agreed.places))]

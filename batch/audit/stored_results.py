@@ -9,18 +9,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from heapq import nsmallest
 
-from batch import __version__
-from batch.audit.model import Place, RuleResult, State, looked
-from batch.audit.rules import RULES
-from batch.fingerprint import fingerprint
-from batch.job import review_bytes
-from batch.reading.cells import NoValue, SheetPart, Value, Workbook
-from batch.reading.opc import DAMAGE, open_package
-from batch.reading.parsing import FIRST_YEAR, LAST_YEAR
-from batch.reading.sheetxml import read_sheet
-from batch.reading.workbook import open_workbook
-from templates.book import Book, column_letters
-from templates.contract import RESULT_MARK, RESULT_SHEETS
+from siltbook import __version__
+from siltbook.batch.audit.model import Place, RuleResult, State, looked
+from siltbook.batch.audit.rules import RULES
+from siltbook.batch.fingerprint import fingerprint
+from siltbook.batch.job import review_bytes
+from siltbook.batch.reading.cells import NoValue, SheetPart, Value, Workbook
+from siltbook.batch.reading.opc import DAMAGE, open_package
+from siltbook.batch.reading.parsing import FIRST_YEAR, LAST_YEAR
+from siltbook.batch.reading.sheetxml import read_sheet
+from siltbook.batch.reading.workbook import open_workbook
+from siltbook.templates.book import Book, column_letters
+from siltbook.templates.contract import RESULT_MARK, RESULT_SHEETS
 
 SAME = 1e-9  # relative, and [m] or whatever a cell holds near zero: another program's last digits
 _MARK = re.compile(

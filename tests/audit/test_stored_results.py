@@ -8,15 +8,16 @@ from pathlib import Path
 
 import pytest
 
-from batch.audit.carried import alike, read_mark
-from batch.audit.job import Audit, audit_bytes
-from batch.audit.model import Question, RuleResult, State
-from batch.audit.report import answer
-from batch.fingerprint import fingerprint
-from batch.job import review_bytes
-from batch.reading.book import read_book
-from batch.reading.cells import NoValue
-from templates.book import Book
+from siltbook import __version__
+from siltbook.batch.audit.job import Audit, audit_bytes
+from siltbook.batch.audit.model import Question, RuleResult, State
+from siltbook.batch.audit.report import answer
+from siltbook.batch.audit.stored_results import alike, read_mark
+from siltbook.batch.fingerprint import fingerprint
+from siltbook.batch.job import review_bytes
+from siltbook.batch.reading.book import read_book
+from siltbook.batch.reading.cells import NoValue
+from siltbook.templates.book import Book
 from tests.audit.edits import marked, typed_over
 from tests.audit.farm import Farm, honest, open_places
 from tests.office import convert, needs_office
@@ -84,10 +85,11 @@ def test_another_date_is_said(reviewed: bytes) -> None:
 def test_sheets_of_another_version_are_not_held_against_the_book(reviewed: bytes) -> None:
     data = reviewed
     for sheet in ("Actions", "Station review"):
-        data = marked(data, sheet, "Written by Siltbook 0.1.0 ", "Written by Siltbook 0.0.9 ")
+        mark = f"Written by Siltbook {__version__} "
+        data = marked(data, sheet, mark, "Written by Siltbook 0.0.9 ")
     data = typed_over(data, "Station review", "E4", 1.5)
     _, found = verdicts(data)
-    assert found["same-version"].said == "Written by version 0.0.9; this is 0.1.0."
+    assert found["same-version"].said == f"Written by version 0.0.9; this is {__version__}."
     assert found["same-numbers"].state is State.CANNOT
     assert "1 of " in found["same-numbers"].said
     assert "they come from another version" in found["same-numbers"].said
@@ -96,7 +98,7 @@ def test_sheets_of_another_version_are_not_held_against_the_book(reviewed: bytes
 def test_sheets_from_before_the_fingerprint(reviewed: bytes) -> None:
     book = read_book(reviewed, NAME).book
     line = f" · inputs {fingerprint(book)}"
-    from templates.contract import RESULT_SHEETS
+    from siltbook.templates.contract import RESULT_SHEETS
 
     data = reviewed
     for sheet in RESULT_SHEETS:

@@ -20,10 +20,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
-from batch.model import CLEANINGS, Station
-from batch.numbers.history import uncertainty
-from batch.numbers.robust import theil_sen
-from batch.numbers.runs import Run
+from siltbook.batch.model import CLEANINGS, Station
+from siltbook.batch.numbers.history import uncertainty
+from siltbook.batch.numbers.robust import theil_sen
+from siltbook.batch.numbers.runs import Run
 
 LATEST_AFTER = 3.0  # [days] from the work to the reading after it
 LEAST_RISE = 0.5  # [m]

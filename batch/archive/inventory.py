@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from batch.errors import BookError, why
+from siltbook.batch.errors import BookError, why
 
 MOST_SAID = 20  # sentences of one kind of trouble in one archive
 MOST_ENTRIES = 2_000  # an archive holds under 20 files

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
-from batch.files import made_by_us
-from batch.fingerprint import fingerprint
-from batch.review.farm import FarmMonth
+from siltbook.batch.files import made_by_us
+from siltbook.batch.fingerprint import fingerprint
+from siltbook.batch.review.farm import FarmMonth
 
 
 def counted_once(books: Sequence[FarmMonth]) -> tuple[list[FarmMonth], list[str]]:

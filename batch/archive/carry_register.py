@@ -7,14 +7,14 @@ import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from batch.archive.season import left_open
-from batch.results import Assessment
-from templates.blank import BlankOptions, build
-from templates.contract import FARM, STATIONS, Column, Kind
-from templates.units import cubic_metres_per_hour_per, metres_per
+from siltbook.batch.archive.season import left_open
+from siltbook.batch.results import Assessment
+from siltbook.templates.blank import BlankOptions, build
+from siltbook.templates.contract import FARM, STATIONS, Column, Kind
+from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 if TYPE_CHECKING:
-    from templates.blank import Row
+    from siltbook.templates.blank import Row
 
 _BAR = metres_per("bar")
 _NOT_CARRIED = ("season", "review_date")
