@@ -98,8 +98,19 @@ class Work:
     cycles: float | None = None
     flush_inlet: float | None = None  # [m]
     click: bool | None = None
-    water: bool | None = None
+    water: bool | None = None  # at the flush outlet
     gauge_zero: bool | None = None
+    water_heard: bool | None = None  # in the filter
+
+    @property
+    def missing_signs(self) -> tuple[str, ...]:
+        """The signs of a flush that were answered with no, in words; a blank is not a no."""
+        signs = (
+            (self.click, "no click heard"),
+            (self.water_heard, "no water heard in the filter"),
+            (self.water, "no water at the outlet"),
+        )
+        return tuple(words for seen, words in signs if seen is False)
 
 
 @dataclass(frozen=True)

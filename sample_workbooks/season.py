@@ -178,7 +178,8 @@ class _Diary:
         """Log three flush cycles; dirt leaves only where the valve really opened."""
         seen = "yes" if signs else "no"
         lowest = self.gauge.read(self.inlet - (5.0 if signs else 0.0))
-        self.log(when, "flush", cycles=3, flush_inlet=lowest, click=seen, water=seen)
+        signs_seen = dict.fromkeys(("click", "water_heard", "water"), seen)
+        self.log(when, "flush", cycles=3, flush_inlet=lowest, **signs_seen)
         if signs:
             self.resets.append(give_back(self.plan.dirt, self.resets[-1], when.date(), share))
 

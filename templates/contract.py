@@ -184,6 +184,7 @@ WORK = Sheet(
         Column("cycles", "Cycles", _N, "Flush cycles run.", low=0, high=100),
         Column("flush_inlet", "Lowest inlet in flush", _P, "Lowest inlet pressure seen during the flush.", low=0),
         Column("click", "Click heard", _C, "Did the solenoid click?", choices=YES_NO),
+        Column("water_heard", "Water heard", _C, "Was water heard in the filter? Optional.", choices=YES_NO),
         Column("water", "Water at outlet", _C, "Did water leave the flush outlet?", choices=YES_NO),
         Column("gauge_zero", "Gauge zero before opening", _C, "Gauge seen above zero, then at zero, before the filter was opened?", choices=YES_NO),
         Column("done_by", "Done by", _T, "Who did it."),

@@ -126,7 +126,7 @@ def _flush(context: _Context, work: Work) -> Iterator[Checked]:
 
 
 def _read_after(context: _Context, place: int, work: Work) -> Iterator[Checked]:
-    if work.click is False or work.water is False:
+    if work.missing_signs:
         return  # nothing was flushed; the gear is seen to first
     following = context.after(place)
     read = next((e for e in following if isinstance(e, Reading) and e.usable), None)

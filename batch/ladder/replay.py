@@ -141,7 +141,7 @@ def _close(standing: Standing, reading: Reading) -> Standing:
 
 def _flush(standing: Standing, flush: Work, cycles: int, inlet: float) -> Standing:
     standing = replace(standing, rows=_noted(standing, "work", flush.row))
-    if flush.click is False or flush.water is False:
+    if flush.missing_signs:
         return _without_signs(standing, flush)
     partial = missing_cycles(flush, cycles) > 0
     low = flush.flush_inlet is not None and flush.flush_inlet < inlet - NOISE

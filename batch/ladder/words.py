@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 
 from siltbook.batch.ladder.facts import Facts, field_low, inlet_low, leak_suspected
 from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step, missing_cycles
@@ -60,6 +61,11 @@ def _sentence(*clauses: str) -> str:
     return f"{text[0].upper()}{text[1:]}."
 
 
+def _listed(words: Sequence[str]) -> str:
+    """'a', 'a and b', 'a, b and c'; empty for nothing."""
+    return " and ".join(w for w in (", ".join(words[:-1]), *words[-1:]) if w)
+
+
 def _when(work: Work | None) -> str:
     return "" if work is None else work.date.isoformat()
 
@@ -90,12 +96,8 @@ def _hand_clean(facts: Facts) -> str:
 
 def _gear(facts: Facts) -> str:
     failed = facts.standing.failed
-    missing = []
-    if failed is not None and failed.click is False:
-        missing.append("no click heard")
-    if failed is not None and failed.water is False:
-        missing.append("no water at the outlet")
-    return _sentence(f"flush of {_when(failed)}: {' and '.join(missing)}", _drop(facts))
+    missing = failed.missing_signs if failed else ()
+    return _sentence(f"flush of {_when(failed)}: {_listed(missing)}", _drop(facts))
 
 
 def _flush(facts: Facts) -> str:

@@ -104,10 +104,10 @@ def discharge_lost(history: History, settings: Settings, line: Line | None = Non
 
 
 def _ran(flush: Work) -> bool | None:
-    """Whether water left in a flush; None where a missing click leaves that open."""
+    """Whether water left in a flush; None where another missing sign leaves that open."""
     if flush.water is False:
         return False
-    return None if flush.click is False and flush.water is None else True
+    return None if flush.missing_signs and flush.water is None else True
 
 
 def flush_water(history: History, settings: Settings) -> FlushWater:

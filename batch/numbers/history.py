@@ -163,6 +163,7 @@ def _work(record: dict[Hashable, Any]) -> Work:
         click=_yes(record["click"]),
         water=_yes(record["water"]),
         gauge_zero=_yes(record["gauge_zero"]),
+        water_heard=_yes(record["water_heard"]),
     )
 
 

@@ -119,9 +119,8 @@ def is_complete_flush(work: Work, flush_cycles: int, flush_inlet: float = 0.0) -
     Its inlet must not have fallen under `flush_inlet` [m]. A blank sign or inlet is not a no.
     Blank cycles are no proof, so that flush does not count.
     """
-    signs = work.click is not False and work.water is not False
     held = work.flush_inlet is None or work.flush_inlet >= flush_inlet - 1e-6
-    return work.work == "flush" and signs and held and (work.cycles or 0) >= flush_cycles
+    return work.work == "flush" and not work.missing_signs and held and (work.cycles or 0) >= flush_cycles
 
 
 def is_reset(work: Work, flush_cycles: int, flush_inlet: float) -> bool:

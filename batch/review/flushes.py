@@ -60,10 +60,7 @@ def proof_of(flush: Work, settings: Settings) -> tuple[Proof, str]:
 
 
 def _faults(flush: Work, settings: Settings) -> Iterator[str]:
-    if flush.click is False:
-        yield "no click heard"
-    if flush.water is False:
-        yield "no water at the outlet"
+    yield from flush.missing_signs
     if missing_cycles(flush, settings.flush_cycles):
         yield f"{flush.cycles:g} of {settings.flush_cycles} cycles"
     if flush.flush_inlet is not None and flush.flush_inlet < settings.flush_inlet - NOISE:

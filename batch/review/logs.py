@@ -37,6 +37,7 @@ _FLUSHES = (
     Column("Cycles", 7, "whole"),
     Column("Lowest inlet (m)", 9, "metres"),
     Column("Click", 7),
+    Column("Water heard", 7),
     Column("Water", 7),
     Column("Drop before (m)", 9, "metres"),
     Column("Drop after (m)", 9, "metres"),
@@ -115,7 +116,8 @@ def _flush(farm: FarmMonth, result: StationResult, fact: FlushFact) -> tuple[obj
     work, sides = fact.work, [r for r in (fact.before, fact.after) if r is not None]
     return (
         k.one_line(farm.farm), k.one_line(result.station.name), work.date, str(fact.proof),
-        fact.why, work.cycles, work.flush_inlet, _yes_no(work.click), _yes_no(work.water),
+        fact.why, work.cycles, work.flush_inlet,
+        *map(_yes_no, (work.click, work.water_heard, work.water)),
         fact.before.drop if fact.before else None, fact.after.drop if fact.after else None,
         rows_text(farm.book, [r.row for r in sides], [work.row]),
     )  # fmt: skip

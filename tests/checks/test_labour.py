@@ -55,11 +55,11 @@ def test_opened_with_blank_or_no() -> None:
     work = [job(1, "hand cleaning"), job(2, "screen replaced", gauge_zero="no"), job(3, "other")]
     first, second = messages(book(work=work), "zero-not-shown")
     assert first == (
-        "Work done!I2: opened without a gauge seen working: read an empty cell; accepted: yes, "
+        "Work done!J2: opened without a gauge seen working: read an empty cell; accepted: yes, "
         "from a gauge seen above zero first. On the next visit log a reading above zero before "
         "the zero."
     )
-    assert "Work done!I3: " in second
+    assert "Work done!J3: " in second
     assert "read no;" in second
 
 

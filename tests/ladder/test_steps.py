@@ -94,12 +94,16 @@ def test_supply_is_cleared_by_a_complete_flush_and_by_a_drop_in_range() -> None:
     assert verdict_of(*low, read(2, FINE)).verdict is Verdict.IN_RANGE
 
 
-@pytest.mark.parametrize("sign", ["click", "water"])
+@pytest.mark.parametrize("sign", ["click", "water_heard", "water"])
 def test_missing_sign_suspects_the_solenoid_in_any_state(sign: str) -> None:
     for before in ((read(0, FINE),), (read(0, OVER),), CLEANED):
         judged = verdict_of(*before, work(5, **{sign: False}))
         assert Verdict.CHECK_FLUSH_GEAR in (judged.verdict, *judged.also)
-    said = {"click": "no click heard", "water": "no water at the outlet"}[sign]
+    said = {
+        "click": "no click heard",
+        "water_heard": "no water heard in the filter",
+        "water": "no water at the outlet",
+    }[sign]
     assert said in verdict_of(read(0, OVER), work(5, **{sign: False})).reason
 
 

@@ -119,7 +119,7 @@ def test_a_flush_without_signs_is_not_proven() -> None:
     facts = flush_facts(result("north", "N2 Screen"), month("north").book.settings, JULY)
     assert [f.work.date.day for f in facts] == [13, 20, 27]
     assert {f.proof for f in facts} == {Proof.NOT_PROVEN}
-    assert facts[0].why == "no click heard, no water at the outlet"
+    assert facts[0].why == "no click heard, no water heard in the filter, no water at the outlet"
     assert facts[0].after is not None
     assert facts[-1].after is None
 

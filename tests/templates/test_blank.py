@@ -52,7 +52,7 @@ def test_list_headers_are_the_contract_s(blank: Workbook, sheet: contract.Sheet)
     [
         ("Stations", "StationsTable", "U101"),
         ("Readings", "ReadingsTable", "L2001"),
-        ("Work done", "WorkTable", "K501"),
+        ("Work done", "WorkTable", "L501"),
         ("Agreed", "AgreedTable", "F201"),
         ("Water tests", "WaterTable", "J101"),
     ],
