@@ -120,7 +120,8 @@ def is_complete_flush(work: Work, flush_cycles: int, flush_inlet: float = 0.0) -
     Blank cycles are no proof, so that flush does not count.
     """
     held = work.flush_inlet is None or work.flush_inlet >= flush_inlet - 1e-6
-    return work.work == "flush" and not work.missing_signs and held and (work.cycles or 0) >= flush_cycles
+    enough = (work.cycles or 0) >= flush_cycles
+    return work.work == "flush" and not work.missing_signs and held and enough
 
 
 def is_reset(work: Work, flush_cycles: int, flush_inlet: float) -> bool:
