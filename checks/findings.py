@@ -95,6 +95,7 @@ _RULES = (
     Rule("date-outside-season", _D, "Date outside the season", "Check the year."),
     Rule("date-after-review", _N, "Entries after the as-of date", "Nothing to do: they were left out of this judgement."),
     Rule("outlet-over-inlet", _E, "Outlet above inlet", "Check the selector: the two may be swapped."),
+    Rule("drop-differs", _D, "Drop is not inlet minus outlet", "Correct whichever is wrong; the pressures were used.", often=True),
     Rule("pressure-beyond-gauge", _E, "Pressure beyond the gauge", "Read again; check the unit and the gauge's full scale."),
     Rule("pressure-negative", _E, "Negative pressure", "Check the sign and the gauge."),
     Rule("pressure-other-unit", _D, "Looks typed in another unit", "Check the unit of this reading."),

@@ -7,6 +7,7 @@ already. The schemas ask what is left: is it typed, present, a choice, within it
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Callable
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -154,6 +155,12 @@ def _until_then(ground: Ground, sheet: Sheet, column: Column, code: str) -> str:
     return f"; {AS_EMPTY}"
 
 
+def _stood_in(place: Listed, key: str, row: int) -> bool:
+    """Whether another column's number stands in for a cell that was left blank."""
+    instead = place.sheet.column(key).instead
+    return bool(instead) and not math.isnan(float(str(place.frame.at[row, instead])))
+
+
 def check_list(ground: Ground, place: Listed) -> list[Finding]:
     """The schema findings of one list.
 
@@ -164,6 +171,8 @@ def check_list(ground: Ground, place: Listed) -> list[Finding]:
     for code, key, row in failures(place.sheet, place.table.frame):
         if code == "cell-missing":
             if key not in place.table.places or row in place.table.raw.get(key, {}):
+                continue
+            if _stood_in(place, key, row):
                 continue
             read = "nothing"
         else:

@@ -104,8 +104,12 @@ def _drop() -> str:
     both = f"AND(ISNUMBER({inlet}),ISNUMBER({outlet}))"
     metres = f"({inlet}-{outlet})*{_of_station('Metres per unit')}"
     told = f'IF(TRIM({station})="","?",{metres})'
-    words = ",".join(f'AND(NOT(ISNUMBER({c})),TRIM({c})<>"")' for c in (inlet, outlet))
-    return f'=IFERROR(IF({both},{told},IF(OR({words}),"?","")),"?")'
+    alone = _this("Readings", "Drop")
+    words = ",".join(f'AND(NOT(ISNUMBER({c})),TRIM({c})<>"")' for c in (inlet, outlet, alone))
+    # The drop as read counts only where neither pressure is typed.
+    neither = f'AND(TRIM({inlet})="",TRIM({outlet})="",ISNUMBER({alone}))'
+    as_read = f'IF(TRIM({station})="","?",{alone}*{_of_station("Metres per unit")})'
+    return f'=IFERROR(IF({both},{told},IF({neither},{as_read},IF(OR({words}),"?",""))),"?")'
 
 
 def _against_limit() -> str:
@@ -163,12 +167,15 @@ def station_values(rows: Sequence[Row], settings: Row) -> list[tuple[float | str
 
 def _drop_value(row: Row, factor: float | str | None) -> float | str:
     inlet, outlet = _number(row.get("inlet")), _number(row.get("outlet"))
+    alone = _number(row.get("drop"))
     if inlet is None or outlet is None:
-        pairs = ((inlet, row.get("inlet")), (outlet, row.get("outlet")))
-        return UNKNOWN if any(n is None and _squeezed(v) for n, v in pairs) else ""
+        pairs = ((inlet, row.get("inlet")), (outlet, row.get("outlet")), (alone, row.get("drop")))
+        if _squeezed(row.get("inlet")) or _squeezed(row.get("outlet")) or alone is None:
+            return UNKNOWN if any(n is None and _squeezed(v) for n, v in pairs) else ""
     if factor is None or isinstance(factor, str):
         return UNKNOWN
-    return (inlet - outlet) * factor
+    drop = alone if inlet is None or outlet is None else inlet - outlet
+    return UNKNOWN if drop is None else drop * factor
 
 
 def _verdict(drop: float | str, limit: float | str | None) -> str:

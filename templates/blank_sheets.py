@@ -13,6 +13,7 @@ from xlsxwriter.worksheet import Worksheet
 from siltbook.templates import blank_formulas, contract
 from siltbook.templates.blank_checks import STATION_COUNT_FORMULA, check_for
 from siltbook.templates.blank_look import BLUE, DARK_OCHRE, LINE, OCHRE, PALE_BLUE, VIOLET, Look
+from siltbook.templates.book import column_letters
 from siltbook.templates.contract import Column, Kind
 
 if TYPE_CHECKING:
@@ -276,7 +277,8 @@ def _write_computed(
         for row, pair in enumerate(values, start=1):
             page.write_formula(row, first + offset, formula, cell, pair[offset])
     if sheet.name == "Readings":
-        rule = {"type": "formula", "criteria": '=$L2="OVER"', "format": look.over()}
+        over = f'=${column_letters(first + 1)}2="OVER"'
+        rule = {"type": "formula", "criteria": over, "format": look.over()}
         page.conditional_format(1, 0, _DEEP, first + 1, rule)
 
 

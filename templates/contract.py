@@ -43,6 +43,7 @@ class Column:
     kind: Kind
     help: str
     required: bool = False
+    instead: str = ""  # key of a column that may stand in where every cell of this kind is blank
     choices: tuple[str, ...] = ()
     low: float | None = None
     high: float | None = None
@@ -163,13 +164,14 @@ READINGS = Sheet(
         Column("station", "Station", _T, "Pick from the list.", required=True, width=14),
         Column("date", "Date", _D, "Day of the visit.", required=True),
         Column("time", "Time", Kind.TIME, "Needed where a day has several entries."),
-        Column("inlet", "Inlet pressure", _P, "Read first, on the inlet side.", required=True, low=0),
-        Column("outlet", "Outlet pressure", _P, "Read second, on the outlet side.", required=True, low=0),
+        Column("inlet", "Inlet pressure", _P, "Read first, on the inlet side.", required=True, instead="drop", low=0),
+        Column("outlet", "Outlet pressure", _P, "Read second, on the outlet side.", required=True, instead="drop", low=0),
         Column("flow", "Flow", _F, "If there is a meter.", low=0),
         Column("field", "Field pressure", _P, "If read beyond the filter.", low=0),
         Column("occasion", "Occasion", _C, "Why it was read; empty means routine.", choices=OCCASIONS, width=15),
         Column("read_by", "Read by", _T, "Who read it."),
         Column("remark", "Remark", _T, "Anything.", width=24),
+        Column("drop", "Drop", _P, "Only where inlet and outlet were never written down; in the gauge's unit."),
     ),
     computed=("Drop (m)", "Against limit"),
 )  # fmt: skip

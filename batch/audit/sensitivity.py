@@ -72,10 +72,13 @@ def _gauges_off(book: Book, sign: float) -> Book:
     gauges = frame["station"].map(register["gauges"])
     share = frame["station"].map(register["gauge_class"]).astype("float64") / 100.0
     scale = frame["station"].map(register["full_scale"]).astype("float64")
-    drop = frame["inlet"] - frame["outlet"]
+    drop = (frame["inlet"] - frame["outlet"]).fillna(frame["drop"])
     gain = (drop * share).where(gauges == "one gauge")
     both = (2.0 * share * scale).where(gauges == "two gauges")
     change = (sign * gain.fillna(both)).fillna(0.0)
     changed = (drop + change).clip(lower=drop.clip(upper=0.0)).clip(upper=frame["inlet"])
-    readings = frame.assign(outlet=frame["inlet"] - changed)
+    alone = frame["drop"].notna()  # read without its pressures
+    readings = frame.assign(
+        outlet=frame["inlet"] - changed, drop=frame["drop"].mask(alone, changed)
+    )
     return replace(book, readings=replace(book.readings, frame=readings))

@@ -28,7 +28,7 @@ WIRING = (
 def reason(verdict: Verdict, facts: Facts) -> str:
     """One sentence (or two) with figures and dates, and what explains a low field pressure."""
     main = _MAIN[verdict](facts)
-    return f"{main}{_low_field(verdict, facts)}{_passed(facts)}"
+    return f"{main}{_low_field(verdict, facts)}{_passed(facts)}{_only_drop(facts)}"
 
 
 def steps(verdict: Verdict, facts: Facts, read_by: dt.date | None) -> tuple[str, ...]:
@@ -213,6 +213,13 @@ def _passed(facts: Facts) -> str:
         return ""
     day = facts.expected.passed
     return f" Expected at the limit about {day}: that has passed, so it may be over by now."
+
+
+def _only_drop(facts: Facts) -> str:
+    """A sentence where the latest usable reading has no pressures: what was not judged."""
+    if facts.latest is None or facts.latest.inlet is not None:
+        return ""
+    return " Only the drop was written down, so the supply could not be judged."
 
 
 def _plain(facts: Facts) -> str:

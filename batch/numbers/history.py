@@ -97,6 +97,24 @@ def station_gauge(station: Station) -> GaugeFitness:
     )
 
 
+def _why_drop_unusable(station: Station, drop: float, flow: float | None) -> str:
+    """As `_why_unusable`, of a reading of which only the drop was written down."""
+    slack = outlet_slack(
+        gauges=station.gauges,
+        full_scale=station.full_scale,
+        gauge_class=station.gauge_class,
+        division=station.division,
+    )
+    if drop < -slack:
+        return "drop below zero"
+    if station.full_scale is not None and drop > station.full_scale + 1e-6:
+        return "drop beyond the gauge's full scale"
+    if drop <= 0 and not flow:
+        # Without the pressures nobody can tell a clean filter from a stopped pump or a dead gauge.
+        return "a drop of zero without inlet and outlet"
+    return _why_flow_unusable(station, flow)
+
+
 def _why_unusable(
     station: Station, inlet: float | None, outlet: float | None, flow: float | None
 ) -> str:
@@ -116,6 +134,10 @@ def _why_unusable(
     )
     if outlet - inlet > slack:
         return "outlet above inlet"
+    return _why_flow_unusable(station, flow)
+
+
+def _why_flow_unusable(station: Station, flow: float | None) -> str:
     if flow is not None and flow <= 0:
         return "no flow"
     reference = station.reference_flow
@@ -133,8 +155,13 @@ def _field(station: Station, pressure: float | None) -> float | None:
 def _reading(station: Station, record: dict[Hashable, Any]) -> Reading:
     inlet, outlet = _number(record["inlet"]), _number(record["outlet"])
     flow = _number(record["flow"])
-    drop = None if inlet is None or outlet is None else inlet - outlet
-    why = _why_unusable(station, inlet, outlet, flow)
+    typed = _number(record.get("drop"))
+    if inlet is None and outlet is None and typed is not None:
+        why = _why_drop_unusable(station, typed, flow)
+        drop: float | None = typed
+    else:
+        drop = None if inlet is None or outlet is None else inlet - outlet
+        why = _why_unusable(station, inlet, outlet, flow)
     u = None if drop is None or why else uncertainty(station, drop)
     return Reading(
         row=int(record["row"]),

@@ -42,6 +42,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
+DROP_ROUNDING = 0.5  # [m]; a drop is written down in coarse steps
+
+
 @dataclass(frozen=True)
 class ReadResult:
     """A book and what was found wrong in single cells while reading it."""
@@ -180,7 +183,10 @@ class _Builder:
     def _header(self, cells: SheetCells, sheet: Sheet, title: str) -> Header | None:
         header = find_header(cells, sheet)
         wanted = [column for column in sheet.columns if column.required]
-        missing = [c.header for c in wanted if header is None or c.key not in header.places]
+        places = header.places if header else {}
+        odd = {key for _, _, key in header.odd} if header else set()
+        instead = {c.key for c in wanted if c.instead in places} - odd
+        missing = [c.header for c in wanted if c.key not in places and c.key not in instead]
         if not missing:
             return header
         listed = ", ".join(missing)
@@ -223,6 +229,8 @@ class _Builder:
             else:
                 unit = header.units.get(column.key) or self._unit(column.kind, units)
                 made[column.key] = read_column(block, column, unit)
+        if sheet is READINGS:
+            self._drops(block, made)
         keep = self._keep(sheet, block, made)
         self.findings.extend(sorted(block.findings, key=_reading_order))
         used = int((keep & self._known(names)).sum() if sheet.has("station") else keep.sum())
@@ -271,6 +279,19 @@ class _Builder:
         out[:] = [self.station_units.get(name, self.pressure_unit) for name in names.tolist()]
         return out
 
+    def _drops(self, block: Block, made: dict[str, NDArray[np.object_]]) -> None:
+        """Keep a typed drop only where neither pressure is; ask where the two disagree."""
+        column = READINGS.column("drop")
+        alone = _stood_in(block, READINGS.column("inlet"), made)
+        inlet, outlet, drop = (made[k].astype(float) for k in ("inlet", "outlet", "drop"))
+        off = np.abs(inlet - outlet - drop) > DROP_ROUNDING + 0.1 * np.abs(inlet - outlet)
+        for position in np.flatnonzero(off & ~alone).tolist():
+            read = f"{drop[position]:.2f} m beside pressures that give "
+            read += f"{inlet[position] - outlet[position]:.2f} m"
+            accepted = "the drop of the pressures, which was used, or an empty cell"
+            block.flag("drop-differs", column, position, read, accepted)
+        made["drop"] = np.where(alone, drop, np.nan)
+
     def _keep(
         self, sheet: Sheet, block: Block, made: dict[str, NDArray[np.object_]]
     ) -> NDArray[np.bool_]:
@@ -283,7 +304,8 @@ class _Builder:
             self._flag_empty(block, column, absent & keep)
             keep &= ~absent
         for column in others:
-            self._flag_empty(block, column, np.isnan(made[column.key].astype(float)) & keep)
+            absent = np.isnan(made[column.key].astype(float)) & keep
+            self._flag_empty(block, column, absent & ~_stood_in(block, column, made))
         return keep
 
     def _flag_empty(self, block: Block, column: Column, absent: NDArray[np.bool_]) -> None:
@@ -292,6 +314,19 @@ class _Builder:
             filled[block.positions(column.key)] = True
         for position in np.flatnonzero(absent & ~filled).tolist():
             block.flag("cell-missing", column, position, "nothing", accepted_text(column))
+
+
+def _stood_in(
+    block: Block, column: Column, made: dict[str, NDArray[np.object_]]
+) -> NDArray[np.bool_]:
+    """The rows in which the column's stand-in has a number and no pressure of the pair is typed."""
+    if not column.instead:
+        return np.zeros(len(block.rows), dtype=bool)
+    stood: NDArray[np.bool_] = ~np.isnan(made[column.instead].astype(float))
+    for key in ("inlet", "outlet"):
+        if key in block.cells:
+            stood[block.positions(key)] = False
+    return stood
 
 
 def _units_read(column: Column) -> tuple[str, ...]:

@@ -66,6 +66,8 @@ def _repeated_headers(kept: dict[str, Cells], sheet: Sheet) -> set[int]:
         if not column.required:
             continue
         name = bare(column.header)
+        if column.key not in kept:  # another column stands in
+            continue
         content = kept[column.key]
         texts = {value for value in content.values if type(value) is str and len(value) < 60}
         heads = {text for text in texts if bare(text) == name}

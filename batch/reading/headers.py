@@ -39,7 +39,8 @@ def _headers_by_row(cells: SheetCells) -> dict[int, list[tuple[int, str]]]:
 def find_header(cells: SheetCells, sheet: Sheet) -> Header | None:
     """The row with most known headers among the first 30; None where no row has any."""
     names = {bare(column.header): column.key for column in sheet.columns}
-    computed = {bare(header) for header in sheet.computed}
+    # As spelt: the template's own 'Drop (m)' is another column than a person's 'Drop'.
+    computed = {tidy(header).casefold() for header in sheet.computed}
     best: Header | None = None
     for row, texts in sorted(_headers_by_row(cells).items()):
         header = _as_header(row, texts, names, computed, sheet)

@@ -119,7 +119,7 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
 def _rows(assessment: Assessment, styles: list[str]) -> Iterator[str]:
     """Every station's readings as rows of the sheet's part; `styles` as the swatch has them."""
     readings = assessment.book.readings
-    sources = tuple(_source(readings, key) for key in ("inlet", "outlet", "flow"))
+    sources = tuple(_source(readings, key) for key in ("inlet", "outlet", "flow", "drop"))
     n = HEADER + 2
     for result in assessment.stations:
         fixed = _fixed(assessment, result.history)
@@ -228,9 +228,7 @@ def _row(
     if note or more or other:
         said = (("inlet", note), ("outlet", more), ("flow", other))
         notes = "; ".join(f"{s}: {t}" for s, t in said if t)
-    drop = None
-    if inlet is not None and outlet is not None:
-        drop = inlet - outlet
+    drop, how = _drop(n, sources[3], factor, reading, inlet, outlet)
     why = k.one_line(reading.why_unusable) if reading.why_unusable else ""
     return line(n, styles, (
         fixed.name,
@@ -242,7 +240,7 @@ def _row(
         factor,
         None if inlet is None else (f"D{n}*G{n}", inlet),
         None if outlet is None else (f"E{n}*G{n}", outlet),
-        *_against_limit(n, drop, fixed.limit),
+        *_against_limit(n, drop, how, fixed.limit),
         *_chance(n, fixed, drop, reading),
         "no" if why else "yes",
         why,
@@ -304,7 +302,27 @@ def _at_reference(
     )
 
 
-def _against_limit(n: int, drop: float | None, limit: tuple[str, float]) -> tuple[Value, ...]:
+def _drop(
+    n: int,
+    source: Source,
+    factor: float,
+    reading: Reading,
+    inlet: float | None,
+    outlet: float | None,
+) -> tuple[float | None, str]:
+    """The drop and its formula: inlet minus outlet, or as read where that is all there is."""
+    if inlet is not None and outlet is not None:
+        return inlet - outlet, f"H{n}-I{n}"
+    if inlet is not None or outlet is not None or reading.drop is None:
+        return None, ""
+    typed, drop, _ = _linked(source, factor, reading.drop, reading.row)
+    shown = typed[0] if isinstance(typed, tuple) else repr(typed)
+    return drop, f"{shown}*G{n}"
+
+
+def _against_limit(
+    n: int, drop: float | None, how: str, limit: tuple[str, float]
+) -> tuple[Value, ...]:
     """Drop, limit, margin, and over or not; the limit alone where there is no drop."""
     link, metres = limit
     cell = _shown(link, metres)
@@ -312,7 +330,7 @@ def _against_limit(n: int, drop: float | None, limit: tuple[str, float]) -> tupl
         return None, cell, None, None
     shown = "OVER" if drop > metres + NOISE else "in range"
     return (
-        (f"H{n}-I{n}", drop),
+        (how, drop),
         cell,
         (f"K{n}-J{n}", metres - drop),
         (f'IF(J{n}&gt;K{n}+1E-6,"OVER","in range")', shown),

@@ -51,7 +51,7 @@ def test_list_headers_are_the_contract_s(blank: Workbook, sheet: contract.Sheet)
     ("name", "table", "last"),
     [
         ("Stations", "StationsTable", "U101"),
-        ("Readings", "ReadingsTable", "L2001"),
+        ("Readings", "ReadingsTable", "M2001"),
         ("Work done", "WorkTable", "L501"),
         ("Agreed", "AgreedTable", "F201"),
         ("Water tests", "WaterTable", "J101"),
@@ -209,7 +209,7 @@ def test_text_is_readable_on_its_background(pair: tuple[str, str]) -> None:
 def test_over_is_said_in_bold_words_not_in_colour_alone(blank: Workbook) -> None:
     (area,) = blank["Readings"].conditional_formatting
     (rule,) = area.rules
-    assert rule.formula == ['$L2="OVER"']
+    assert rule.formula == ['$M2="OVER"']
     assert rule.dxf.font.b
 
 

@@ -58,6 +58,12 @@ CASES: list[tuple[dict[str, object], float | str | None, str | None]] = [
     (reading("North 1", 2, " "), None, None),
     (reading("North 1", 2.0, 2.5), -5.0986, "?"),
     (reading(None, 3, 2), "?", "?"),
+    # the drop alone, in the station's unit; never beside a pressure
+    ({**reading("North 1", None, None), "drop": 0.5}, 5.0986, "OVER"),
+    ({**reading("South", None, " "), "drop": 6}, 4.2184, "OVER"),
+    ({**reading("North 1", 3, None), "drop": 0.5}, None, None),
+    ({**reading("North 1", None, "x"), "drop": 0.5}, "?", "?"),
+    ({**reading("North 1", None, None), "drop": "0,5 x"}, "?", "?"),
     ({}, None, None),
 ]
 ROWS = [case[0] for case in CASES]
@@ -82,7 +88,7 @@ def computed(content: bytes) -> dict[str, list[tuple[object, object]]]:
             (row[0] or None, row[1] or None)
             for row in book[name].iter_rows(2, 41, first, first + 1, values_only=True)
         ]
-        for name, first in (("Stations", 17), ("Readings", 11))
+        for name, first in (("Stations", 17), ("Readings", 12))
     }
 
 
