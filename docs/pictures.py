@@ -6,9 +6,14 @@ sample portfolio's review.
 
 from __future__ import annotations
 
+import datetime as dt
 import subprocess
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from siltbook.batch.numbers.runs import Run
 
 ROOT = Path(__file__).resolve().parents[1]
 BOOK = ROOT / "sample_workbooks" / "twelve-stations.xlsx"
@@ -16,6 +21,7 @@ SHEETS = {"Actions": "actions", "Station review": "station-review", "Trends": "t
 AUDIT = {"Audit summary": "audit-summary"}
 PORTFOLIO = ROOT / "sample_workbooks" / "portfolio"
 MONTH = "2026-07"
+DAY0 = dt.date(2026, 3, 1)
 PACK_SHEETS = {
     "Agenda": "agenda", "Days over limit": "days-over-limit", "Forecast": "forecast",
     "Fouling compared": "fouling-compared",
@@ -86,6 +92,74 @@ def audited(reviewed: bytes) -> bytes:
     return audited_package(audit_bytes(reviewed, BOOK.name), reviewed, BOOK.name)
 
 
+def creeping() -> tuple[Run, ...]:
+    """Three ended runs that creep and then climb, and one under way; invented."""
+    from siltbook.batch.model import History, Reading, Station, Work
+    from siltbook.batch.numbers.runs import cut_runs
+
+    entries: list[Reading | Work] = []
+    begun = 0
+    station = Station(
+        "S", 2, "", "disc", None, None, 1.0, 5.0, None, None, None, None, None, None, "bar", True
+    )
+    for life in (42, 47, 44, 46):
+        under_way = life == 46
+        for day in range(0, 31 if under_way else life + 3, 5 if under_way else 4):
+            drop = round((1 + 4 * (0.2 * day / life + 0.8 * (day / life) ** 5)) / 0.2) * 0.2
+            on = DAY0 + dt.timedelta(days=begun + day)
+            read = (30.0, 30.0 - drop, drop, None, None, "routine", 0.1, None)
+            entries.append(Reading(2, on, None, *read))
+        begun += life + 3
+        if not under_way:
+            entries.append(Work(2, DAY0 + dt.timedelta(days=begun), None, "hand cleaning", None))
+    return cut_runs(History(station, tuple(entries)), 3)
+
+
+def forecast_explained() -> None:
+    """Ended runs and one under way, with the forecast that they give."""
+    from reportlab.graphics import renderPDF
+    from reportlab.graphics.shapes import Circle, Drawing, Line, Polygon, PolyLine, String
+    from reportlab.lib.colors import HexColor
+
+    from siltbook.batch.numbers.forecast import forecast
+    from siltbook.templates import look
+
+    runs = creeping()
+    found = forecast(runs, [], 5.0, runs[-1].end, 0.1)
+
+    def at(day: float, drop: float) -> tuple[float, float]:
+        return 45 + 2.4 * day, 40 + 34 * drop
+
+    sheet = Drawing(560, 250)
+    ink, blue, red = (HexColor(c) for c in (look.INK, look.DROP_LINE, look.LIMIT_LINE))
+    sheet.add(Line(*at(0, 0), *at(208, 0), strokeColor=ink))
+    sheet.add(Line(*at(0, 0), *at(0, 5.6), strokeColor=ink))
+    sheet.add(Line(*at(0, 5), *at(208, 5), strokeColor=red, strokeWidth=1.5))
+    start = float((runs[-1].start - DAY0).days)
+    early, middle, late = (
+        [at(start + d, h) for d, h in zip(c.days, c.drops, strict=True)] for c in found.courses
+    )
+    band = [xy for point in [*early, *reversed(late)] for xy in point]
+    sheet.add(Polygon(band, fillColor=HexColor("#C9DCF2"), strokeColor=None))
+    sheet.add(PolyLine([v for p in middle for v in p], strokeColor=blue, strokeDashArray=[4, 3]))
+    for run in runs:
+        base = (run.start - DAY0).days
+        dots = [at(base + d, h) for d, h in zip(run.days, run.drops, strict=True)]
+        sheet.add(PolyLine([v for p in dots for v in p], strokeColor=blue))
+        for x, y in dots:
+            sheet.add(Circle(x, y, 2.2, fillColor=blue, strokeColor=None))
+    for x, y, words in (
+        (*at(2, 5.15), "limit"), (*at(2, -0.75), "day"), (*at(0, 5.75), "drop (m)"),
+        (*at(30, 0.3), "three ended runs: creep, then climb; cleaned at the limit"),
+        (*at(150, 0.3), "the run under way"),
+    ):  # fmt: skip
+        sheet.add(String(x, y, words, fontName="Helvetica", fontSize=9, fillColor=ink))
+    with tempfile.TemporaryDirectory() as folder:
+        page = Path(folder) / "forecast.pdf"
+        renderPDF.drawToFile(sheet, str(page), "Invented readings")
+        picture(page, 1, "forecast-explained")
+
+
 def main() -> None:
     """Run all of them, and keep one page of each sheet."""
     from siltbook.batch.job import review_bytes
@@ -95,6 +169,7 @@ def main() -> None:
     keep(audited(reviewed), AUDIT)
     keep(pack(), PACK_SHEETS)
     season_page()
+    forecast_explained()
 
 
 if __name__ == "__main__":

@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 from siltbook.batch.model import History, is_over
 from siltbook.batch.numbers.costs import DirtCost, Line, dirt_cost, excess_line
 from siltbook.batch.numbers.effectiveness import Worth, worth
-from siltbook.batch.numbers.forecast import MOST_FARM, Forecast, forecast, teachers
+from siltbook.batch.numbers.forecast import MOST_FARM, Forecast, forecast
 from siltbook.batch.numbers.runs import Run, cut_runs
+from siltbook.batch.numbers.training import training_runs
 from siltbook.templates.book import Settings
 
 MOST_STATIONS = 2000  # in one book; a forecast takes milliseconds, and minutes for everybody's
@@ -37,7 +38,7 @@ def outlooks(
 ) -> tuple[Outlook, ...]:
     """One outlook per history; the runs of the farm's other stations help where one is short."""
     runs = [cut_runs(history, settings.flush_cycles, settings.flush_inlet) for history in histories]
-    farm = teachers(run for own in runs for run in own)
+    farm = training_runs(run for own in runs for run in own)
     crowded = CROWDED if len(histories) > MOST_STATIONS else ""
     return tuple(
         # A forecast learns from the farm's latest runs, of which its own are passed over.

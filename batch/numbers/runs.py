@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 
@@ -33,6 +34,8 @@ LONGEST_GAP = 60.0  # [days] without a reading, over which a rate says little
 LEAST_READINGS = 3
 RATE_CONFIDENCE = 0.8
 
+# What opened a run that starts from a clean element, as far as is known.
+CLEANED = ("hand cleaning", "screen replaced", "")
 FELL = "fell with no work logged"
 _STRENGTH = {FELL: 0, "flush": 1, "hand cleaning": 2, "screen replaced": 3}
 
@@ -48,7 +51,8 @@ class Run:
     the drop, not logged as complete work. `recovered`: what that reset gave back, as a share of
     the excess over the clean drop (1 = clean again); None where it cannot be known. `opened_by`
     is the reset at its start, empty for a first run that no reset is known to have opened.
-    `rows`: where its readings stand on the workbook's sheet.
+    `rows`: where its readings stand on the workbook's sheet. `clean_level` [m]: what this
+    station's drop mostly is after a cleaning; None for a run that was cut by itself.
     """
 
     start: dt.date
@@ -66,6 +70,7 @@ class Run:
     recovered: float | None
     opened_by: str = ""
     rows: tuple[int, ...] = ()
+    clean_level: float | None = None
 
     @property
     def open(self) -> bool:
@@ -284,4 +289,16 @@ def cut_runs(history: History, flush_cycles: int, flush_inlet: float = 0.0) -> t
     filled = [s for s in _stretches(history, flush_cycles, flush_inlet) if s.points]
     afters = [*(s.points[0][1] for s in filled[1:]), None][: len(filled)]
     clean = history.station.clean_drop
-    return tuple(_run(s, after, clean) for s, after in zip(filled, afters, strict=True))
+    runs = [_run(s, after, clean) for s, after in zip(filled, afters, strict=True)]
+    level = _clean_level(runs)
+    return tuple(replace(run, clean_level=level) for run in runs)
+
+
+def _clean_level(runs: Sequence[Run]) -> float | None:
+    """The level [m] that cleanings mostly leave: rather low among the first drops after them.
+
+    Where no run began with a cleaning, among all first drops.
+    """
+    cleaned = [r.start_level for r in runs if r.opened_by in CLEANED]
+    levels = sorted(cleaned or [r.start_level for r in runs])
+    return levels[len(levels) // 3] if levels else None

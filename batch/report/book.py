@@ -83,6 +83,8 @@ def _outlook_json(result: StationResult) -> dict[str, Any]:
             "high": _iso(expected.high),
             "silent": expected.silent or None,
             "passed": _iso(expected.passed),
+            "curve": expected.curve or None,
+            "basis": expected.basis or None,
         },
         "runs": [_run_json(run) for run in outlook.runs],
         "read_by": _iso(result.judgement.read_by),

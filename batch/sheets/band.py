@@ -5,47 +5,60 @@ a surface. A filled area beside a scatter would need a second kind of chart, who
 programs place by other rules. Programs also differ in which series they draw on top, so the
 line is half transparent.
 
-Points are (day number, level [m]).
+A way is a list of (day number, level [m]) from the latest reading to the limit, days rising and
+levels not falling. Points of a chart are the same, with None for a break.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from itertools import pairwise
 
 STROKES, LEAST_STROKES = 60, 20  # of a surface as high as the limit; of any
 
 Point = tuple[float, float | None]
+Way = Sequence[tuple[float, float]]
 
 
-def tip(
-    start: tuple[float, float], day: float, limit: float, end: float, most: float = 1.0
-) -> Point:
-    """Where the straight way from `start` to the limit on `day` stops.
-
-    At the part `most` of the way, or at `end`, the last day of the axis, where that is sooner.
-    `day` is `start`'s or later, and may be infinite.
-    """
-    now, drop = start
-    part = min(most, (end - now) / (day - now)) if day > now else most
-    at = min(now + part * (day - now), end) if math.isfinite(day) else end
-    return at, drop + part * (limit - drop)
+def _between(a: tuple[float, float], b: tuple[float, float], share: float) -> tuple[float, float]:
+    return a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])
 
 
-def surface(
-    start: tuple[float, float], days: tuple[float, float], limit: float, end: float
-) -> list[Point]:
-    """The surface between the straight ways to the early and the late one of `days`."""
-    (now, drop), (early, late) = start, days
+def day_at(way: Way, level: float) -> float:
+    """The day on which a way first stands at a level; its last day where it never does."""
+    for a, b in pairwise(way):
+        if b[1] >= level:
+            rise = b[1] - a[1]
+            return _between(a, b, max(level - a[1], 0.0) / rise if rise > 0 else 0.0)[0]
+    return way[-1][0]
+
+
+def up_to(way: Way, end: float) -> list[tuple[float, float]]:
+    """A way as far as `end`, the last day of the axis."""
+    kept = [point for point in way if point[0] <= end]
+    if kept and len(kept) < len(way):
+        a, b = way[len(kept) - 1], way[len(kept)]
+        kept.append(_between(a, b, (end - a[0]) / (b[0] - a[0])))
+    return kept
+
+
+def _below(way: Way, level: float) -> list[tuple[float, float]]:
+    return [*(p for p in way if p[1] < level), (day_at(way, level), level)]
+
+
+def surface(early: Way, late: Way, limit: float, end: float) -> list[Point]:
+    """The surface between an early and a late way that start at the same reading."""
+    drop = early[0][1]
     strokes = max(LEAST_STROKES, math.ceil(STROKES * min(1.0, (limit - drop) / limit)))
-    top = 1 - 0.5 / strokes  # off the limit's own line
+    top = drop + (1 - 0.5 / strokes) * (limit - drop)  # off the limit's own line
     # Around the edges first, so that the strokes have no ragged ends; then from the top down.
-    points: list[Point] = [tip(start, late, limit, end, top), start]
-    points.append(tip(start, early, limit, end, top))
+    edges = [*reversed(up_to(_below(late, top), end)), *up_to(_below(early, top), end)[1:]]
+    points: list[Point] = list(edges)
     for stroke in range(strokes):
-        part = top - stroke / strokes
-        left = now + part * (early - now)
-        right = min(now + part * (late - now), end)
+        level = top - stroke / strokes * (limit - drop)
+        left, right = day_at(early, level), min(day_at(late, level), end)
         if left < end:
             sides = (right, left) if stroke % 2 else (left, right)
-            points += [(day, drop + part * (limit - drop)) for day in sides]
+            points += [(day, level) for day in sides]
     return points

@@ -49,13 +49,14 @@ COLUMNS = (
     ("Smallest excess told (m)", 9.0),
     ("With half the division (m)", 9.0),
     ("With one gauge and selector (m)", 10.0),
+    ("Forecast rests on", 34.0),
     ("Worth knowing", 62.0),
 )
 _STYLES = (
     "name", "name", "wrap", "text", "metres", "metres", "share", "metres", "date", "date",
     "date", "whole", "whole", "text", "wrap", "date", "wrap", "date", "metres", "metres",
     "metres", "wrap", "share", "wrap", "share", "wrap", "metres", "wrap", "metres", "metres",
-    "metres", "wrap",
+    "metres", "wrap", "wrap",
 )  # fmt: skip
 SHARE = 6
 EVIDENCE = 20  # first column of the second printed page
@@ -211,4 +212,5 @@ def _evidence(result: StationResult) -> list[Value]:
         ]
         notes = "\n".join(k.one_line(note) for note in worth.notes)
     told = (fitness.now, fitness.finer, fitness.selector)
-    return [fit.n, k.clean(exponent_text(fit)), *shown, *told, notes]
+    basis = k.clean(result.outlook.forecast.basis) if result.outlook else ""
+    return [fit.n, k.clean(exponent_text(fit)), *shown, *told, basis, notes]

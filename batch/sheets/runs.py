@@ -27,16 +27,18 @@ COLUMNS = (
     ("Given back", 10.0),
     ("Started by", 26.0),
     ("Rows of Readings", 34.0),
+    ("Curve ahead", 12.0),
+    ("Forecast rests on", 46.0),
 )
 _STYLES = (
     "name", "date", "date", "whole", "metres", "metres", "metres", "metres", "text", "text",
-    "text", "share", "text", "text",
+    "text", "share", "text", "text", "text", "wrap",
 )  # fmt: skip
 DAYS_PER_WEEK = 7.0
 _SAYS = (
     "Drops at the reference flow where the flow is known, with the exponent on Station review. "
     "Rate: median of all slopes between two readings of the run. Given back: share of the rise "
-    "over the clean drop that the reset undid."
+    "over the clean drop that the reset undid. Curve ahead: how the running one should go on."
 )
 
 
@@ -66,7 +68,9 @@ def _rows(
     for result in results:
         name = k.one_line(result.station.name)
         for run in result.outlook.runs if result.outlook else ():
-            yield line(n, styles, [name, *_run(run, date1904)])
+            ahead = result.outlook.forecast if result.outlook and run.open else None
+            said = [k.clean(ahead.curve), k.clean(ahead.basis)] if ahead else ["", ""]
+            yield line(n, styles, [name, *_run(run, date1904), *said])
             n += 1
 
 

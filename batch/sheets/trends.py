@@ -7,6 +7,7 @@ import re
 from dataclasses import dataclass, field
 from typing import Any
 
+from siltbook.batch.numbers.forecast import Course
 from siltbook.batch.results import StationResult
 from siltbook.batch.sheets import band
 from siltbook.batch.sheets import kit as k
@@ -89,7 +90,7 @@ def _third_line(results: tuple[StationResult, ...]) -> str:
     if not results:
         return "No station in this book."
     said = "Most urgent first. Unusable readings are not drawn; a line stops at a gap over three"
-    said += " reading intervals. Shaded: forecast, 8 in 10, in straight lines to the limit."
+    said += " reading intervals. Shaded: forecast, 8 in 10; broken line: the expected way."
     if any(len(r.history.readings) > MOST_READINGS for r in results):
         said += f" A chart shows the latest {MOST_READINGS} readings."
     if len(results) > MOST:
@@ -161,15 +162,30 @@ def _forecast(
 ) -> dict[str, list[Point]]:
     """Band and expected way from the latest reading to the limit, up to `end` of the axis."""
     latest = result.latest
-    if ahead is None or latest is None or latest.drop is None:
+    if ahead is None or latest is None or latest.drop is None or result.outlook is None:
         return {}
     start = (kit.serial(latest.date, latest.time), latest.drop)
-    early, middle, late = (max(day, start[0]) for day in ahead)
-    limit = result.station.limit
+    courses = result.outlook.forecast.courses
+    if not courses:
+        return {}
+    early, middle, late = (_way(start, course, result.station.limit) for course in courses)
     return {
-        BAND: band.surface(start, (early, late), limit, end),
-        EXPECTED: [start, band.tip(start, middle, limit, end)],
+        BAND: band.surface(early, late, result.station.limit, end),
+        EXPECTED: list(band.up_to(middle, end)),
     }
+
+
+def _way(start: tuple[float, float], course: Course, limit: float) -> band.Way:
+    """A course of the forecast from the reading that the chart shows.
+
+    That reading is drawn as read, while the course is that of the drop at the reference flow.
+    """
+    now, drop = start
+    first = course.drops[0]
+    span = limit - first
+    share = [(d - first) / span if span > 0 else 1.0 for d in course.drops]
+    days = [max(now, now + day - course.days[0]) for day in course.days]
+    return [(day, drop + part * (limit - drop)) for day, part in zip(days, share, strict=True)]
 
 
 def _window(kit: k.Kit, first: float, last: float, ahead: float) -> tuple[float, float]:

@@ -8,8 +8,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.benchmarks.farms import SCENARIOS, draw
-from tests.benchmarks.forecast import DOCUMENT, pinball, score, summarise
+from tests.benchmarks.farms import SCENARIOS, Stop, draw
+from tests.benchmarks.forecast import is_whole, pinball, score, stops, summarise
+from tests.benchmarks.forecast_page import DOCUMENT
 
 
 def test_pinball_loss() -> None:
@@ -20,24 +21,28 @@ def test_pinball_loss() -> None:
 
 def test_a_case_is_drawn_again_alike() -> None:
     """The same seed, the same farm."""
-    first, second = (draw(SCENARIOS[1], 5, 7) for _ in range(2))
+    first, second = (draw(SCENARIOS[1], Stop(readings=5), 7) for _ in range(2))
     assert first is not None
     assert first == second
 
 
-def test_a_sample_stays_calibrated() -> None:
-    """Seeds that neither the tuning nor the page used."""
+@pytest.mark.parametrize("stop", [Stop(readings=5), Stop(share=0.7)], ids=["early", "late"])
+def test_a_sample_stays_calibrated(stop: Stop) -> None:
+    """Seeds that neither the tuning nor the page used; every other kind of farm."""
     scores = []
-    for scenario in SCENARIOS[:3]:
-        cases = [draw(scenario, 5, seed) for seed in range(900_000, 900_060)]
-        scores += [score(case, scenario.name, 5) for case in cases if case is not None][:30]
-    line = summarise("sample", "5", scores)
-    assert line.cases >= 80
+    for scenario in [s for s in SCENARIOS if s.name != "years"][::2]:
+        cases = (draw(scenario, stop, seed) for seed in range(900_000, 900_040))
+        whole = [case for case in cases if case is not None and is_whole(case, stop)]
+        scores += [score(case, scenario.name, "some") for case in whole[:14]]
+    line = summarise("sample", "some", scores)
+    assert line.cases >= 60
     assert 0.68 <= line.coverage <= 0.95
-    assert line.gain > 0.3
+    assert line.early <= 0.2
+    assert line.of_better < 0.6
 
 
 def test_the_page_stands_in_the_docs() -> None:
     """With every scenario in its table."""
     text = DOCUMENT.read_text(encoding="utf-8")
-    assert all(f"| {scenario.name} | 10 |" in text for scenario in SCENARIOS)
+    for scenario in SCENARIOS:
+        assert all(f"| {scenario.name} | {stop} |" in text for stop, _ in stops(scenario))

@@ -3,24 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-import time
 
-import numpy as np
 import pytest
 
 from siltbook.batch.model import Reading, Work
 from siltbook.batch.numbers.forecast import Forecast, forecast
-from siltbook.batch.numbers.fouling import (
-    LAWS,
-    SHAPES,
-    WANDER,
-    Grid,
-    fit,
-    level,
-    position,
-    state,
-    way_left,
-)
 from siltbook.batch.numbers.runs import Run, cut_runs
 from tests.numbers.logs import log, on, read, work
 
@@ -193,7 +180,8 @@ def test_the_same_in_another_scale() -> None:
     large = [read(5 * i, 2 + 0.6 * i) for i in range(5)]
     one = forecast(cut_runs(log(*small), 3), [], 5.0, on(20), 0.1)
     two = forecast(cut_runs(log(*large), 3), [], 10.0, on(20), 0.2)
-    assert one == two
+    assert (one.low, one.date, one.high, one.basis) == (two.low, two.date, two.high, two.basis)
+    assert two.courses[1].drops == pytest.approx([2 * drop for drop in one.courses[1].drops])
 
 
 def test_refusals() -> None:
@@ -202,68 +190,3 @@ def test_refusals() -> None:
         forecast([], [], 0.0, on(0), None)
     with pytest.raises(ValueError, match="the uncertainty of a drop cannot be -1 m"):
         forecast([], [], 5.0, on(0), -1)
-
-
-def test_each_blocking_law_holds_along_its_curve() -> None:
-    """dh/dt = k h^m: the growth over h^m is the same everywhere along the curve."""
-    s, start = np.linspace(0, 0.97, 800), np.full(800, 0.2)
-    y = level(np.repeat(s[:, None], SHAPES, axis=1), start)
-    for column, m in enumerate(LAWS):
-        growth = np.gradient(y[:, column], s)[5:-5] / y[5:-5, column] ** m
-        assert growth == pytest.approx(np.full(len(growth), growth.mean()), rel=1e-2)
-
-
-def test_position_undoes_level_and_ends_at_the_limit() -> None:
-    """All shapes, from a start at a fifth of the limit."""
-    s, start = np.linspace(0, 1, 50), np.full(50, 0.2)
-    y = level(np.repeat(s[:, None], SHAPES, axis=1), start)
-    assert y[0] == pytest.approx(np.full(SHAPES, 0.2))
-    assert y[-1] == pytest.approx(np.ones(SHAPES))
-    assert position(y, start) == pytest.approx(np.repeat(s[:, None], SHAPES, axis=1), abs=1e-9)
-
-
-def test_the_likelihood_is_the_gaussian_one() -> None:
-    """One cell against the density written out with its full covariance."""
-    days, y = np.array([0.0, 3.0, 7.0, 12.0]), np.array([0.22, 0.3, 0.33, 0.5])
-    grid = Grid(np.array([30.0]), np.array([0.2]), np.array([0.02]))
-    fitted = fit(days, y, grid)
-    straight = 0.2 + 0.8 * days / 30
-    cover = WANDER[2] * 0.64 / 30 * np.minimum(days[:, None], days) + 0.02**2 * np.eye(4)
-    off = y - straight
-    expected = -0.5 * (off @ np.linalg.solve(cover, off) + np.linalg.slogdet(cover)[1])
-    assert fitted.log_likelihood[0, 0, 1, 2] == pytest.approx(expected, abs=1e-8)
-
-
-def test_the_true_level_is_the_gaussian_one() -> None:
-    """The last reading's true level given all readings, with the full covariance."""
-    days, y = np.array([0.0, 3.0, 7.0, 12.0]), np.array([0.22, 0.3, 0.33, 0.5])
-    grid = Grid(np.array([30.0]), np.array([0.2]), np.array([0.02, 0.05]))
-    now, variance = state(fit(days, y, grid))
-    straight = 0.2 + 0.8 * days / 30
-    walk = WANDER[3] * 0.64 / 30 * np.minimum(days[:, None], days)
-    gain = np.linalg.solve(walk + 0.05**2 * np.eye(4), walk[-1])
-    cell = 3 * 2 + 1  # the last wander, the second error
-    assert now[0, 0, 1, cell] == pytest.approx(straight[-1] + gain @ (y - straight), abs=1e-9)
-    assert variance[0, cell] == pytest.approx(walk[-1, -1] - gain @ walk[-1], abs=1e-9)
-
-
-def test_the_way_left_is_the_curve_less_the_position() -> None:
-    """Every shape; nothing is left at or over the limit."""
-    shapes = np.arange(SHAPES)
-    for start, y in ((0.2, 0.2), (0.3, 0.6), (0.5, 0.4), (0.1, 1.0), (0.2, 1.3)):
-        first = np.full(SHAPES, start)
-        left = way_left(np.full(SHAPES, y), first, shapes)
-        ends = (position(np.full(SHAPES, v), np.array(start)) for v in (1.0, y))
-        expected = np.maximum(np.subtract(*ends), 0.0)
-        assert left == pytest.approx(expected, abs=1e-5)
-    assert way_left(np.ones(SHAPES), first, shapes) == pytest.approx(np.zeros(SHAPES), abs=1e-9)
-
-
-def test_twelve_stations_take_little_time() -> None:
-    """Processor time, so that a busy machine does not fail it; a wide margin all the same."""
-    stations = [season([30 + i, 41 + i, 37 + i, 50], keep=5) for i in range(12)]
-    farm = [run for runs in stations for run in runs]
-    begun = time.process_time()
-    for runs in stations:
-        forecast(runs, farm, LIMIT, runs[-1].end, 0.1)
-    assert time.process_time() - begun < 1.0

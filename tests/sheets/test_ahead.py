@@ -5,27 +5,50 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 
+import numpy as np
 import openpyxl
 import pytest
 
 from siltbook.batch.model import FlowFit, Verdict
 from siltbook.batch.numbers.costs import DirtCost
 from siltbook.batch.numbers.effectiveness import Creep, GiveBack, Worth
-from siltbook.batch.numbers.forecast import Forecast
+from siltbook.batch.numbers.forecast import Course, Forecast
 from siltbook.batch.numbers.outlook import Outlook
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.batch.sheets import kit, review, trends
+from siltbook.batch.sheets.band import day_at, up_to
 from tests.sheets.example import AS_OF, build
 from tests.sheets.test_book import made, opened, part
 
 NONE = GiveBack(0, None, None, None, "none read soon before and after")
 FLUSH = GiveBack(5, 0.4, 0.1, 0.85)
 CREEP = Creep(0.01, 0.005, 0.02, 5, 80.0, "")
+VERDICTS = (Verdict.WATCH, Verdict.NO_READING)
 NOTE = "Flushing stopped helping: =1+1"
 COST = DirtCost(None, None, None, 0.0, 0, "")
-EXPECTED = Forecast(dt.date(2026, 8, 10), dt.date(2026, 8, 1), dt.date(2026, 8, 31), "")
+LIMIT = 5.0
+
+
+def bent(*ends: dt.date) -> tuple[Course, ...]:
+    """Early, expected and late way: half of the rise in the last third of the days."""
+    latest = build(verdicts=VERDICTS).stations[0].latest
+    assert latest is not None
+    assert latest.drop is not None
+    half = (latest.drop + LIMIT) / 2
+    days = [kit.serial(end) - kit.serial(latest.date, latest.time) for end in ends]
+    return tuple(Course((0.0, d * 2 / 3, d), (latest.drop, half, LIMIT)) for d in days)
+
+
+def expecting(low: dt.date, middle: dt.date, high: dt.date | None) -> Forecast:
+    late = high or dt.date(2027, 10, 1)
+    basis = "a general curve; ended runs: 3 of this station"
+    return Forecast(
+        middle, low, high, "", curve="bent", basis=basis, courses=bent(low, middle, late)
+    )
+
+
 FIT = FlowFit(1.4, 1.4, 1.3, 1.5, 12, 9.0, 16.0, "")
-VERDICTS = (Verdict.WATCH, Verdict.NO_READING)
+EXPECTED = expecting(dt.date(2026, 8, 1), dt.date(2026, 8, 10), dt.date(2026, 8, 31))
 
 
 def ahead(expected: Forecast = EXPECTED, *, notes: tuple[str, ...] = (NOTE,)) -> Assessment:
@@ -100,6 +123,7 @@ def test_the_review_shows_the_evidence_or_why_there_is_none(book: openpyxl.Workb
     assert watch["Smallest excess told (m)"] == pytest.approx(0.3443, abs=1e-4)
     assert watch["With one gauge and selector (m)"] is None
     assert watch["Worth knowing"] == NOTE
+    assert watch["Forecast rests on"] == EXPECTED.basis
     assert unread["Flow exponent"] == 2.0
     assert unread["Exponent rests on"] == "2 kept: not looked for"
     assert unread["8 in 10 between, or why not"] == "1 cleaning read soon after, 4 are needed"
@@ -126,28 +150,39 @@ def drawn(expected: Forecast, end: float | None = None) -> dict[str, list[trends
 def test_the_band_runs_from_the_latest_reading_to_the_span_at_the_limit() -> None:
     found = drawn(EXPECTED)
     latest = found["drop"][-1]
-    band, limit = found[trends.BAND], 5.0
-    early, late = kit.serial(dt.date(2026, 8, 1)), kit.serial(dt.date(2026, 8, 31))
-    assert found[trends.EXPECTED] == [latest, (kit.serial(dt.date(2026, 8, 10)), limit)]
+    band = found[trends.BAND]
+    early, middle, late = (
+        [(latest[0] + day, drop) for day, drop in zip(course.days, course.drops, strict=True)]
+        for course in EXPECTED.courses
+    )
+    assert np.allclose(np.asarray(found[trends.EXPECTED], float), np.asarray(middle))
+    assert found[trends.EXPECTED][-1] == (kit.serial(dt.date(2026, 8, 10)), LIMIT)
     levels = [level for _, level in band if level is not None]
     assert latest[1] is not None
-    assert latest[1] == min(levels) < max(levels) < limit
+    assert latest[1] == pytest.approx(min(levels))
+    assert min(levels) < max(levels) < LIMIT
     for day, level in band:
         assert level is not None
-        part_of = (level - latest[1]) / (limit - latest[1])
-        sides = [latest[0] + part_of * (side - latest[0]) for side in (early, late)]
+        sides = [day_at(way, level) for way in (early, late)]
         assert min(abs(day - side) for side in sides) < 1e-6
-    assert found["limit"][1][0] >= late
+    assert found["limit"][1][0] >= late[-1][0]
+
+
+def test_a_way_is_followed_as_it_bends() -> None:
+    """Days at a level, and the way cut at the end of the axis."""
+    way = [(0.0, 4.0), (20.0, 4.5), (30.0, 5.0)]
+    assert [day_at(way, level) for level in (4.0, 4.25, 4.75, 5.0)] == [0.0, 10.0, 25.0, 30.0]
+    assert up_to(way, 25.0) == [(0.0, 4.0), (20.0, 4.5), (25.0, 4.75)]
 
 
 def test_a_far_forecast_neither_crushes_the_readings_nor_leaves_the_axis() -> None:
-    far = Forecast(dt.date(2026, 12, 1), dt.date(2026, 10, 1), None, "")
+    far = expecting(dt.date(2026, 10, 1), dt.date(2026, 12, 1), None)
     found = drawn(far)
     first, end = found["limit"][0][0], found["limit"][1][0]
     seen = kit.serial(AS_OF) - first
     assert end - kit.serial(AS_OF) <= 0.7 * seen
     assert all(day <= end for key in (trends.BAND, trends.EXPECTED) for day, _ in found[key])
-    assert found[trends.EXPECTED][1][1] < 5.0  # type: ignore[operator]
+    assert found[trends.EXPECTED][-1][1] < LIMIT  # type: ignore[operator]
 
 
 def test_without_a_forecast_there_is_no_band() -> None:
