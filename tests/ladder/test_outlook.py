@@ -142,8 +142,8 @@ def test_an_early_end_that_has_passed_says_that_it_may_be_over() -> None:
     fresh = outlook(*slow, as_of=21).forecast
     assert fresh.low is not None
     assert fresh.date is not None
-    assert fresh.low < day(30) < fresh.date
-    assert outlook(*slow, as_of=30).forecast == replace(fresh, low=day(30))
+    assert fresh.low < day(36) < fresh.date
+    assert outlook(*slow, as_of=36).forecast == replace(fresh, low=day(36))
 
 
 def test_forecast_within_two_intervals_is_watched_and_says_when() -> None:
