@@ -15,9 +15,9 @@ from sample_workbooks.dirt import Dirt
 from sample_workbooks.season import Gauge, Plan, Season, Visit, run
 
 FARM = "Sample Farm of Many Flows (invented)"
-REVIEW = dt.date(2026, 7, 20)
+REVIEW = dt.date(2026, 7, 27)
 START = dt.datetime(2026, 4, 6, 6, 30)
-WEEKS = 16
+WEEKS = 17
 PEOPLE = ("Reader D", "Reader E")
 SEED = "many flows, 2026"
 _FINE, _COARSE = Gauge("bar", 0.01, 6.0, 1.0), Gauge("bar", 0.1, 6.0, 1.6)
@@ -29,7 +29,7 @@ _TRIAL = {
     week: Visit(flow=share, planned_cleaning=True, remark="trial: cleaned every week")
     for week, share in enumerate(_SHARES)
 }
-_AFTER = {13: Visit(flow=0.6), 14: Visit(flow=0.9), 15: Visit(flow=0.6)}
+_AFTER = {13: Visit(flow=0.6), 14: Visit(flow=0.9), 15: Visit(flow=0.7), 16: Visit(flow=0.6)}
 _VARIED = {**_TRIAL, **_AFTER}
 
 PLANS = (

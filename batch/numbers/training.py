@@ -46,6 +46,7 @@ _LOOKED_AT: Floats = np.linspace(-2.2, 2.2, 9)  # lives about a run's likely one
 # Start over the clean level [share of limit] from which a flush left dirt behind, and from which
 # even a cleaning did.
 _LEFT_BY_FLUSH, _LEFT_BY_CLEANING = 0.08, 0.2
+_HEARD_FULLY, _HEARD_LEAST = 0.5, 0.1  # way at a run's end from which it is heard; share of others
 _COURSE_READINGS, _COURSE_WAY = 4, 0.7  # least of a run whose course is averaged
 _MOST_KEPT = 4096  # lessons; a season's book has fewer runs
 
@@ -181,7 +182,9 @@ def _likelihoods(batch: _Batch, family: Family) -> tuple[Floats, Floats]:
     told = track(batch.ways[:, None, None, :] - way, slope, passed, _EARLIER_ERRORS, seen)
     log = np.logaddexp.reduce(told.log_likelihood, axis=-1)
     top = log.max(axis=(1, 2, 3), keepdims=True)
-    weight = np.exp(log - top) * width[:, None, :, None]
+    # A run that was cleaned long before the limit tells its life by a long way of guessing.
+    heard = np.clip(batch.way / _HEARD_FULLY, _HEARD_LEAST, 1.0)[:, None, None, None]
+    weight = np.exp(heard * (log - top)) * width[:, None, :, None]
     share = np.maximum(1 - np.abs(LOG_LIVES[:, None, None] - np.log(life)[:, None]) / _STEP, 0.0)
     return np.einsum("rgtk,rtkc->rgkc", share, weight), top[:, 0, 0, 0]
 
