@@ -8,9 +8,11 @@ write one twice. Only a few books are under way at once, so memory does not grow
 from __future__ import annotations
 
 import datetime as dt
+import sys
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, Future
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
@@ -149,7 +151,9 @@ def fulfil_all(todo: Sequence[Order], jobs: int, how: Judge = judge) -> Iterator
     A process that dies takes no book with it: the book is judged once more in a process of its
     own, and only one that ends that process too is given up, with a sentence that says so.
     """
-    if jobs <= 1 or len(todo) <= 1:
+    from siltbook.batch.child import workers_can_be_safe
+
+    if jobs <= 1 or len(todo) <= 1 or not workers_can_be_safe():
         yield from map(fulfil, todo)
         return
     from concurrent.futures.process import BrokenProcessPool
@@ -157,7 +161,7 @@ def fulfil_all(todo: Sequence[Order], jobs: int, how: Judge = judge) -> Iterator
     rest = deque(todo)
     while rest:
         try:
-            with _processes(min(jobs, len(rest))) as pool:
+            with _processes(min(jobs, len(rest), most_processes())) as pool:
                 yield from through(pool, rest, AHEAD * jobs, how, lambda done, _: done.result())
         except BrokenProcessPool:
             with _processes(1) as pool:
@@ -181,12 +185,22 @@ def gave_up(order: Order) -> str:
     )
 
 
-def _processes(jobs: int) -> Executor:
+@contextmanager
+def _processes(jobs: int) -> Iterator[Executor]:
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
+    from siltbook.batch.child import safe_workers
+
     # A fresh interpreter per worker: a fork would carry the parent's threads half over.
-    return ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_as_worker)
+    spawn = get_context("spawn")
+    with safe_workers(), ProcessPoolExecutor(jobs, spawn, initializer=_as_worker) as pool:
+        yield pool
+
+
+def most_processes(system: str = sys.platform) -> int:
+    """How many workers a system can wait for at once: Windows waits for 63 things at most."""
+    return 61 if system == "win32" else 4096
 
 
 def _as_worker() -> None:

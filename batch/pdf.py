@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import os
-import shutil
 import signal
 import subprocess
+import sys
 import tempfile
 import threading
 from pathlib import Path
@@ -15,15 +15,46 @@ from siltbook.batch.errors import SiltbookError, why
 
 TIMEOUT = 180.0  # [s]; the first start of a private profile takes longest
 _PROGRAMS = ("soffice", "libreoffice")
+# Where its installers put it on systems that do not enter it in PATH, and beside PATH on others.
+_PLACES = {
+    "win32": (
+        r"%ProgramFiles%\LibreOffice\program",
+        r"%ProgramW6432%\LibreOffice\program",
+        r"%ProgramFiles(x86)%\LibreOffice\program",
+    ),
+    "darwin": ("/Applications/LibreOffice.app/Contents/MacOS",),
+}
+_ENDINGS = {"win32": (".exe",)}
 
 
 class PdfError(SiltbookError):
     """The PDF could not be made; the text is one sentence for people."""
 
 
-def office() -> str | None:
-    """The path of LibreOffice's program, or None where it is not installed."""
-    return next((path for name in _PROGRAMS if (path := shutil.which(name))), None)
+def office(system: str = sys.platform) -> str | None:
+    """The absolute path of LibreOffice's program, or None where it is not installed.
+
+    It is looked for in the absolute entries of PATH and where its installers put it, never in the
+    current folder or in a place that depends on it: what lies there is anybody's.
+    """
+    here = os.path.realpath(os.curdir)
+    entries = os.environ.get("PATH", "").split(os.pathsep)
+    places = [*entries, *map(_expanded, _PLACES.get(system, ()))]
+    for place in places:
+        if not os.path.isabs(place) or os.path.realpath(place) == here:
+            continue
+        for name in _PROGRAMS:
+            for ending in _ENDINGS.get(system, ("",)):
+                path = os.path.join(place, name + ending)
+                if os.path.isfile(path) and os.access(path, os.X_OK):
+                    return path
+    return None
+
+
+def _expanded(place: str) -> str:
+    """A place with the system's own folder for programs in it."""
+    name, _, rest = place[1:].partition("%") if place.startswith("%") else ("", "", place)
+    return f"{os.environ.get(name, '')}{rest}" if name else place
 
 
 def to_pdf(xlsx: bytes, timeout: float = TIMEOUT) -> bytes | None:
@@ -130,5 +161,16 @@ def _end(process: subprocess.Popen[bytes]) -> None:
         if hasattr(os, "killpg"):
             os.killpg(process.pid, signal.SIGKILL)
         else:
-            process.kill()
+            _end_tree(process)
     process.wait()
+
+
+def _end_tree(process: subprocess.Popen[bytes]) -> None:
+    """The same on a system without groups of processes, where children outlive their parent."""
+    import psutil
+
+    with contextlib.suppress(psutil.Error):
+        for started in psutil.Process(process.pid).children(recursive=True):
+            with contextlib.suppress(psutil.Error):
+                started.kill()
+    process.kill()

@@ -2,18 +2,15 @@
 
 The parser, xlrd, is Python throughout: it can raise, but it cannot abort a process as a native
 one can. It knows no limits either, and a broken file may keep it busy or let it grow, so it runs
-in a child with a limit of time and of memory. `python -m siltbook.batch.reading.oldbook NAME`
-is that child: the book on standard input, the .xlsx on standard output, a refusal on standard
-error.
+in a child with a limit of time and of memory (`siltbook.batch.child`).
 """
 
 from __future__ import annotations
 
 import math
-import subprocess
-import sys
-from typing import IO, TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any
 
+from siltbook.batch import child
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.cells import ErrorText, Value, clean_text
 from siltbook.batch.reading.plainbook import (
@@ -32,10 +29,7 @@ if TYPE_CHECKING:
 
 LARGEST = 64 * 2**20  # [bytes]; a full sheet of 65,536 rows takes some 20 MiB
 MAX_GRID = 20_000_000  # cells, filled or not, of all sheets
-MAX_SECONDS = 10  # of processor time
-MAX_WAIT = 60  # [s]; for a busy machine
-MAX_MEMORY = 900 * 2**20  # [bytes]
-_REFUSED, _DAMAGED = 3, 4
+LIMITS = child.Limits(seconds=10, memory=900 * 2**20)
 _EMPTY = (0, 6)  # xlrd's types of cells without a value
 _TEXT, _NUMBER, _DATE, _TRUTH, _ERROR = 1, 2, 3, 4, 5
 UNICODE_PASSWORD = "EncryptedPackage".encode("utf-16-le")
@@ -53,18 +47,14 @@ def plain_from_xls(data: bytes, name: str) -> tuple[bytes, int]:
             f"{name} is an .xls of {len(data) // 2**20} MiB; accepted: up to {LARGEST // 2**20}"
             " MiB. Save it as .xlsx in a spreadsheet program and give me that file."
         )
-    command = [sys.executable, "-m", "siltbook.batch.reading.oldbook", name]
     try:
-        done = subprocess.run(command, input=data, capture_output=True, timeout=MAX_WAIT)
-    except subprocess.TimeoutExpired:
+        made = child.call(f"{__name__}:convert", data, name, limits=LIMITS).value
+    except child.EndlessError:
         raise _endless(name) from None
-    if done.returncode == 0:
-        return done.stdout, 0
-    if done.returncode == _REFUSED:
-        raise BookError(done.stderr.decode("utf-8", "replace").strip())
-    if done.returncode == _DAMAGED:
-        raise ValueError("the old workbook is damaged")
-    raise _endless(name)
+    except child.FaultError:  # the parser's errors share no class
+        raise ValueError("the old workbook is damaged") from None
+    assert isinstance(made, bytes)
+    return made, 0
 
 
 def _endless(name: str) -> BookError:
@@ -184,31 +174,3 @@ def _merged(sheet: Any) -> list[str]:
         for top, bottom, left, right in sheet.merged_cells
         if (bottom - top > 1 or right - left > 1) and right > left and bottom > top
     ]
-
-
-def _limit_self() -> None:
-    """Bound this process's time and memory where the system can."""
-    try:
-        import resource
-    except ImportError:  # not on every system; the parent's limit of time holds there
-        return
-    for what, most in ((resource.RLIMIT_CPU, MAX_SECONDS), (resource.RLIMIT_AS, MAX_MEMORY)):
-        _, hard = resource.getrlimit(what)
-        resource.setrlimit(what, (most if hard < 0 else min(most, hard), hard))
-
-
-def main(name: str, source: IO[bytes], target: IO[bytes]) -> int:
-    """The child: converts standard input; its exit code."""
-    _limit_self()
-    try:
-        target.write(convert(source.read(), name))
-    except BookError as error:
-        sys.stderr.write(str(error))
-        return _REFUSED
-    except Exception:  # the parser's errors share no class
-        return _DAMAGED
-    return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1], sys.stdin.buffer, sys.stdout.buffer))

@@ -15,6 +15,7 @@ import pytest
 import xlsxwriter
 from click.testing import CliRunner
 
+from siltbook.batch import child
 from siltbook.batch.cli import main
 from siltbook.batch.errors import BookError
 from siltbook.batch.job import assess_bytes, review_bytes
@@ -323,12 +324,13 @@ def test_cut_and_flipped_files_are_read_or_refused(
 
 
 def test_a_parser_that_never_ends_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(oldbook, "MAX_WAIT", 0.05)
+    monkeypatch.setattr(oldbook, "LIMITS", child.Limits(0.001, 2**30))
+    monkeypatch.setattr(child, "LOOK", 0.01)
     with pytest.raises(BookError, match=r"b\.xls takes more time or memory than any ordinary"):
         read_book(other("xls"), "b.xls")
 
 
 def test_a_parser_that_is_killed_takes_nothing_with_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(oldbook.sys, "executable", "/bin/false")
+    monkeypatch.setattr(child.sys, "executable", "/bin/false")
     with pytest.raises(BookError, match=r"b\.xls takes more time or memory than any ordinary"):
         read_book(other("xls"), "b.xls")
