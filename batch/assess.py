@@ -6,9 +6,17 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import replace
 
-from siltbook.batch.ladder.replay import OFTEN, SOON, recurring
+from siltbook.batch.ladder.replay import OFTEN, SOON, both_sides_alike, recurring
 from siltbook.batch.ladder.verdict import judge
-from siltbook.batch.model import CLEANINGS, History, Reading, Verdict
+from siltbook.batch.model import (
+    CLEANINGS,
+    SAME_BOTH_SIDES,
+    History,
+    Reading,
+    Verdict,
+    Work,
+    is_over,
+)
 from siltbook.batch.numbers.bill import farm_bill
 from siltbook.batch.numbers.history import histories, station_gauge
 from siltbook.batch.numbers.outlook import Outlook, outlooks
@@ -83,6 +91,8 @@ def _last(history: History, works: tuple[str, ...]) -> dt.date | None:
 
 def _own_findings(book: Book, result: StationResult) -> Iterator[Finding]:
     yield from _coarse_gauge(book, result)
+    yield from _order_taken(book, result.history)
+    yield from _alike(book, result.history)
     yield from _unexplained_falls(book, result.history)
     for episodes in recurring(result.judgement.episodes):
         third = episodes[-1]
@@ -97,6 +107,50 @@ def _own_findings(book: Book, result: StationResult) -> Iterator[Finding]:
             f"goes over at most twice in {OFTEN} days",
             station=result.station.name,
             day=third.opened,
+        )
+
+
+def _order_taken(book: Book, history: History) -> Iterator[Finding]:
+    """The days without times that were put into the one order that makes sense."""
+    for day in history.reordered:
+        today = [e for e in history.entries if e.date == day]
+        words = []
+        for entry in today:
+            over = isinstance(entry, Reading) and is_over(entry.drop or 0.0, history.station.limit)
+            work = entry.work if isinstance(entry, Work) else ""
+            words.append(work or ("over" if over else "in range"))
+        table = book.work if isinstance(today[0], Work) else book.readings
+        yield find(
+            "order-taken",
+            sheet=table.sheet,
+            cell=table.cell("time", today[0].row),
+            read=f"{listed(words)} on {day}, not all with a time; taken in that order",
+            accepted="a time on each of them",
+            station=history.station.name,
+            day=day,
+        )
+
+
+def _alike(book: Book, history: History) -> Iterator[Finding]:
+    """Readings with both sides alike where that may only look like a clean filter."""
+    waiting: Reading | None = None
+    for reading in history.readings:
+        if reading.why_unusable == SAME_BOTH_SIDES:
+            waiting, read = reading, "after work or while over, and no flow read; not used"
+        elif waiting is not None and both_sides_alike(reading):
+            read = f"as on {waiting.date}, and no flow read; this second one was used"
+            waiting = None
+        else:
+            waiting = None if reading.usable else waiting
+            continue
+        yield find(
+            "both-sides-alike",
+            sheet=book.readings.sheet,
+            cell=book.readings.cell("outlet", reading.row),
+            read=f"inlet and outlet the same on {reading.date}, {read}",
+            accepted="an outlet below the inlet, or a flow that was read",
+            station=history.station.name,
+            day=reading.date,
         )
 
 
@@ -117,11 +171,15 @@ def _coarse_gauge(book: Book, result: StationResult) -> Iterator[Finding]:
 
 def _unexplained_falls(book: Book, history: History) -> Iterator[Finding]:
     before: Reading | None = None
+    days = {work.date for work in history.work}  # whichever came first on such a day
     for entry in history.entries:
         if not isinstance(entry, Reading):
             before = None  # work explains a fall
             continue
         if not entry.usable:
+            continue
+        if entry.date in days or (before is not None and before.date in days):
+            before = entry
             continue
         reference = history.station.reference_flow
         n = history.exponent

@@ -30,6 +30,9 @@ class Verdict(StrEnum):
 
 CALM = (Verdict.IN_RANGE, Verdict.RESTING)  # nothing to do now
 CLEANINGS = ("hand cleaning", "screen replaced")
+CLEARS = ("flush", *CLEANINGS)  # work that takes dirt off the element
+NO_WORK = "no work logged"  # what closed an episode that nobody worked on
+SAME_BOTH_SIDES = "inlet and outlet the same: valves shut, or the selector not turned"
 FLOW_EXPONENT = 2.0  # of h ~ Q^n, where a station's own readings do not fix it better
 
 
@@ -133,12 +136,37 @@ class FlowFit:
 
 
 @dataclass(frozen=True)
+class CarriedOver:
+    """Where a station stood at the end of last season: a row of the sheet Carried over.
+
+    `step` and `gear` are values of `ladder.replay.Step` and `Gear`; days are None where the row
+    leaves them empty.
+    """
+
+    row: int
+    step: str = "clear"
+    gear: str = "trusted"
+    opened: dt.date | None = None
+    flushed: dt.date | None = None
+    cleaned: dt.date | None = None
+    failed: dt.date | None = None  # the last flush without its signs
+    solenoid: dt.date | None = None  # new ones
+    controller: dt.date | None = None
+    called: dt.date | None = None
+
+
+@dataclass(frozen=True)
 class History:
-    """Everything logged for one station up to the as-of date, in the ladder's order."""
+    """Everything logged for one station up to the as-of date, in the ladder's order.
+
+    `reordered`: days without times that were put into the one order that makes sense.
+    """
 
     station: Station
     entries: tuple[Reading | Work, ...]
     flow_fit: FlowFit = FlowFit()
+    carried: CarriedOver | None = None
+    reordered: tuple[dt.date, ...] = ()
 
     @property
     def exponent(self) -> float:
@@ -169,7 +197,7 @@ class Episode:
     opened: dt.date
     closed: dt.date | None
     closed_by: str  # 'flush', 'hand cleaning', ... or ''
-    row: int = 0  # of the reading that opened it
+    row: int = 0  # of the reading that opened it; 0 where it was carried over
 
     def days(self, as_of: dt.date | None) -> int | None:
         """How long it lasted [days], up to `as_of` while it is open; None without such a day."""
@@ -183,7 +211,8 @@ class Judgement:
 
     `reason` is one sentence with figures and dates; `steps` what to do next in order;
     `rows` the (sheet key, row) pairs it rests on, sheet key 'readings' or 'work'; `read_by` the
-    day by which to read again, None where the station rests or there is no as-of date.
+    day by which to read again, None where the station rests or there is no as-of date;
+    `came_back_alone`: back in range with no work logged, by less than the gauge can tell.
     """
 
     verdict: Verdict
@@ -195,3 +224,4 @@ class Judgement:
     episodes: tuple[Episode, ...]
     findings: tuple[Finding, ...] = ()
     read_by: dt.date | None = None
+    came_back_alone: bool = False

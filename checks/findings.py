@@ -103,7 +103,10 @@ _RULES = (
     Rule("flow-not-positive", _D, "Flow zero or negative", "Check the meter; leave the cell empty where there is none."),
     Rule("flow-too-low", _D, "Flow under a fifth of the reference flow", "Read again while the station irrigates."),
     Rule("several-without-time", _D, "Several entries on a day without times", "Add the times; until then the usual order is assumed.", often=True),
+    Rule("order-taken", _N, "A day without times, put into the one order that makes sense", "Nothing to do, unless it was otherwise: then add the times.", often=True),
     Rule("zero-drop-flowing", _D, "Inlet and outlet read the same while water flows", "Try the gauge: a dead gauge reads no drop too."),
+    Rule("both-sides-alike", _D, "Inlet and outlet the same after work or while over", "Open both valves, turn the selector, and read once more while water flows."),
+    Rule("no-inlet-pressure", _D, "No pressure at the inlet", "Read again while the pump runs; try the gauge."),
     Rule("drop-fell-unexplained", _D, "Drop fell with no work logged", "Log the work if there was any; else inspect the element."),
     # work
     Rule("flush-without-cycles", _D, "Flush without cycles", "Enter the number of cycles.", often=True),

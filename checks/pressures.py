@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from siltbook.checks.context import Ground, Listed, finding, hits
 from siltbook.checks.findings import Finding
 from siltbook.checks.gauges import outlet_slack
+from siltbook.checks.labour import OPENING
 from siltbook.checks.wording import AS_EMPTY, number, with_unit
 from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
@@ -148,6 +149,25 @@ def flow_too_low(ground: Ground) -> list[Finding]:
     return found
 
 
+def no_inlet_pressure(ground: Ground) -> list[Finding]:
+    """An inlet of zero: no drop can be read off it, and so it is not used.
+
+    On a day on which the element was opened a zero is what has to be seen, and no fault.
+    """
+    place, work = ground.readings, ground.work.frame
+    opened = work[work["work"].isin(OPENING)]
+    days = set(zip(opened["key"], opened["day"], strict=True))
+    frame = place.frame
+    found = []
+    for row in hits(frame["inlet"] == 0):
+        if (frame.at[row, "key"], frame.at[row, "day"]) in days:
+            continue
+        read = f"{ground.read(place, 'inlet', row)}: pump off, or a dead gauge; not used"
+        accepted = "a reading taken while the pump runs"
+        found.append(finding(place, "no-inlet-pressure", "inlet", row, read, accepted))
+    return found
+
+
 def zero_drop_flowing(ground: Ground) -> list[Finding]:
     """Inlet and outlet exactly the same while a flow above zero was read.
 
@@ -170,5 +190,6 @@ RULES = (
     pressure_other_unit,
     flow_not_positive,
     flow_too_low,
+    no_inlet_pressure,
     zero_drop_flowing,
 )

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from siltbook.batch.ladder.replay import Standing, climb
-from siltbook.batch.model import History, Reading, is_over
+from siltbook.batch.ladder.replay import Standing, climb, settled
+from siltbook.batch.model import CLEARS, NO_WORK, History, Reading, is_over
 from siltbook.batch.numbers.forecast import Forecast
 from siltbook.batch.numbers.history import uncertainty
+from siltbook.batch.numbers.runs import corrected_drop
 from siltbook.checks.gauges import NOISE
 from siltbook.templates.book import Settings
 
+BORDER = 0.05  # probability on either side
 HALF = 0.5
 LEAK_FLOW = 1.15  # times the reference flow
 
@@ -55,8 +57,11 @@ def facts_of(
     flushing_helps: bool = True,
 ) -> Facts:
     """Scan a history and pick out its latest readings."""
+    cycles, inlet = settings.flush_cycles, settings.flush_inlet
+    taken = settled(history, flush_cycles=cycles, flush_inlet=inlet)
+    history = replace(history, entries=taken)
     readings = history.readings
-    standing = climb(history, flush_cycles=settings.flush_cycles, flush_inlet=settings.flush_inlet)
+    standing = climb(history, flush_cycles=cycles, flush_inlet=inlet)
     return Facts(
         history,
         settings,
@@ -95,6 +100,35 @@ def inlet_low(facts: Facts) -> bool:
     """Latest inlet under the station's lowest working inlet."""
     latest = facts.latest
     return latest is not None and _under(latest.inlet, facts.history.station.working_inlet)
+
+
+def too_low_to_flush(facts: Facts) -> bool:
+    """Over, with the latest inlet under the farm's lowest flush inlet: a flush cannot work."""
+    return facts.over and facts.latest is not None and _under(
+        facts.latest.inlet, facts.settings.flush_inlet
+    )  # fmt: skip
+
+
+def at_reference(facts: Facts) -> float:
+    """The latest drop taken to the reference flow [m]; as read where no flow is known."""
+    flow = facts.latest.flow if facts.latest else None
+    reference = facts.history.station.reference_flow
+    return corrected_drop(facts.drop, flow, reference, facts.history.exponent)
+
+
+def over_at_reference(facts: Facts) -> bool:
+    """In range as read, but over the limit once taken to the reference flow."""
+    return not facts.over and is_over(at_reference(facts), facts.history.station.limit)
+
+
+def came_back_alone(facts: Facts) -> bool:
+    """Back in range with no work logged, by less than the gauge can tell."""
+    ended = facts.standing.episodes[-1:]
+    if facts.latest is None or facts.over or not ended or ended[0].closed is None:
+        return False
+    worked = any(w.work in CLEARS and w.date >= ended[0].closed for w in facts.history.work)
+    p = facts.latest.p_over
+    return ended[0].closed_by == NO_WORK and not worked and p is not None and p >= BORDER
 
 
 def field_low(facts: Facts) -> bool:

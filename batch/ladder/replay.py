@@ -6,11 +6,23 @@ verdict and its sentence are then drawn from. See docs/method.md for the table o
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
-from siltbook.batch.model import CLEANINGS, Episode, History, Reading, Work, is_over
+from siltbook.batch.model import (
+    CLEANINGS,
+    CLEARS,
+    NO_WORK,
+    SAME_BOTH_SIDES,
+    CarriedOver,
+    Episode,
+    History,
+    Reading,
+    Work,
+    is_over,
+)
 from siltbook.checks.gauges import NOISE
 
 SOON, OFTEN = 7, 30  # [days] from one episode's end to the next, and over three of them
@@ -43,7 +55,7 @@ class Standing:
 
     step: Step = Step.CLEAR
     gear: Gear = Gear.TRUSTED
-    supply_low: Work | None = None  # the flush whose inlet fell too low
+    supply_low: Work | None = None  # the last flush whose inlet fell too low
     partial: Work | None = None  # the last flush with too few cycles
     opened: Reading | None = None  # the reading that opened the episode
     flushed: Work | None = None  # the complete flush of this episode
@@ -53,6 +65,8 @@ class Standing:
     replaced: Work | None = None  # the part that awaits proof
     called: Work | None = None
     last_work: Work | None = None  # in this episode
+    untrusted: dt.date | None = None  # of a reading with both sides alike that was not taken
+    worked: bool = False  # work since the last reading that was taken
     episodes: tuple[Episode, ...] = ()
     rows: tuple[tuple[str, int], ...] = field(default=())
 
@@ -73,18 +87,87 @@ def climb(history: History, *, flush_cycles: int, flush_inlet: float) -> Standin
 def steps(
     history: History, *, flush_cycles: int, flush_inlet: float
 ) -> Iterator[tuple[Reading | Work, Standing, Standing]]:
-    """Every entry with the standing before and after it; arguments as for `climb`."""
-    standing = Standing()
+    """Every entry with the standing before and after it; arguments as for `climb`.
+
+    A reading that says nothing where it stands comes back with its reason (`both_sides_alike`).
+    """
+    standing = _carried(history.carried)
+    days = {w.date: w.work for w in reversed(history.work) if w.work in CLEARS}
+    entry: Reading | Work
     for entry in history.entries:
         before = standing
         if isinstance(entry, Reading):
-            if entry.usable and entry.drop is not None:
-                standing = _read(standing, entry, entry.drop, history.station.limit)
+            if both_sides_alike(entry) and _doubted(standing, entry, history.station.limit):
+                entry = replace(entry, why_unusable=SAME_BOTH_SIDES)
+                standing = replace(standing, untrusted=entry.date, worked=False)
+            elif entry.usable and entry.drop is not None:
+                standing = _read(standing, entry, history.station.limit, days.get(entry.date))
         elif entry.work == "flush":
             standing = _flush(standing, entry, flush_cycles, flush_inlet)
         else:
             standing = _other_work(standing, entry)
         yield entry, before, standing
+
+
+def settled(
+    history: History, *, flush_cycles: int, flush_inlet: float
+) -> tuple[Reading | Work, ...]:
+    """The entries with every reading marked that the ladder does not take where it stands.
+
+    Arguments as for `climb`. Settling again changes nothing.
+    """
+    scanned = steps(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet)
+    return tuple(entry for entry, _, _ in scanned)
+
+
+def both_sides_alike(reading: Reading) -> bool:
+    """Inlet and outlet read the same above zero, and nobody read whether water flowed.
+
+    So it looks, too, where a valve is shut or the selector was not turned.
+    """
+    plain = reading.usable or reading.why_unusable == SAME_BOTH_SIDES
+    alike = reading.drop is not None and abs(reading.drop) <= NOISE
+    return plain and alike and reading.flow is None and bool(reading.inlet)
+
+
+def _doubted(standing: Standing, reading: Reading, limit: float) -> bool:
+    """Whether such a reading is to be taken once more: it would end an episode, or follows work.
+
+    A second one on another day counts, where nobody worked in between.
+    """
+    if standing.untrusted is not None and not standing.worked:
+        return reading.date == standing.untrusted
+    return standing.step is not Step.CLEAR or standing.worked
+
+
+def _carried(said: CarriedOver | None) -> Standing:
+    """Where the scan starts: clear, or where the station stood at the end of last season."""
+    if said is None:
+        return Standing()
+
+    def work(day: dt.date | None, what: str, **more: bool) -> Work | None:
+        return None if day is None else Work(0, day, None, what, **more)
+
+    step, gear = Step(said.step), Gear(said.gear)
+    solenoid = work(said.solenoid, "solenoid replaced")
+    controller = work(said.controller, "controller replaced")
+    flushed, cleaned = work(said.flushed, "flush"), work(said.cleaned, "hand cleaning")
+    begun = said.opened or said.flushed or said.cleaned
+    open_ = step is not Step.CLEAR and begun is not None
+    return Standing(
+        step=step,
+        gear=gear,
+        flushed=flushed,
+        cleaned=cleaned,
+        failed=work(said.failed, "flush"),
+        new_solenoid=solenoid,
+        replaced=(controller or solenoid) if gear is Gear.AWAITS_PROOF else None,
+        called=work(said.called, "called out"),
+        last_work=cleaned or flushed,
+        worked=step in (Step.AWAITS_FLUSH_READING, Step.AWAITS_CLEANING_READING),
+        episodes=(Episode(begun, None, ""),) if open_ and begun is not None else (),
+        rows=(("carried", said.row),),
+    )
 
 
 def _noted(standing: Standing, sheet: str, row: int) -> tuple[tuple[str, int], ...]:
@@ -98,20 +181,35 @@ _AFTER_OVER = {
 }
 
 
-def _read(standing: Standing, reading: Reading, drop: float, limit: float) -> Standing:
-    if not is_over(drop, limit):
-        return _close(standing, reading)
+def _read(standing: Standing, reading: Reading, limit: float, worked_on: str | None) -> Standing:
+    """`worked_on`: cleaning work of the reading's own day, whichever of the two came first."""
+    if not is_over(reading.drop or 0.0, limit):
+        return _close(standing, reading, worked_on)
     step = _AFTER_OVER.get(standing.step, standing.step)
     if standing.step is Step.CLEAR:
         opened = Episode(reading.date, None, "", reading.row)
+        # What was logged while the station was clear is evidence in no episode.
         return replace(
-            standing,
+            _gear_alone(standing),
             step=step,
             opened=reading,
             episodes=(*standing.episodes, opened),
             rows=(*_gear_rows(standing), ("readings", reading.row)),
         )
-    return replace(standing, step=step, rows=_noted(standing, "readings", reading.row))
+    rows = _noted(standing, "readings", reading.row)
+    return replace(standing, step=step, untrusted=None, worked=False, rows=rows)
+
+
+def _gear_alone(standing: Standing) -> Standing:
+    """What outlives an episode: open questions about the gear, and the episodes so far."""
+    return Standing(
+        gear=standing.gear,
+        failed=standing.failed,
+        new_solenoid=standing.new_solenoid,
+        replaced=standing.replaced,
+        called=standing.called if standing.gear is Gear.CONTROLLER_SUSPECT else None,
+        episodes=standing.episodes,
+    )
 
 
 def _gear_rows(standing: Standing) -> tuple[tuple[str, int], ...]:
@@ -119,67 +217,70 @@ def _gear_rows(standing: Standing) -> tuple[tuple[str, int], ...]:
     if standing.gear is Gear.TRUSTED:
         return ()
     kept = (standing.failed, standing.new_solenoid, standing.replaced)
-    return tuple(dict.fromkeys(("work", w.row) for w in kept if w is not None))
+    return tuple(dict.fromkeys(("work", w.row) for w in kept if w is not None and w.row))
 
 
-def _close(standing: Standing, reading: Reading) -> Standing:
+def _close(standing: Standing, reading: Reading, worked_on: str | None) -> Standing:
     episodes = standing.episodes
-    if standing.step is not Step.CLEAR:
-        by = standing.last_work.work if standing.last_work else "no work logged"
+    if standing.step is not Step.CLEAR and episodes:
+        by = standing.last_work.work if standing.last_work else worked_on or NO_WORK
         episodes = (*episodes[:-1], replace(episodes[-1], closed=reading.date, closed_by=by))
-    called = standing.called if standing.gear is Gear.CONTROLLER_SUSPECT else None
-    return Standing(
-        gear=standing.gear,
-        failed=standing.failed,
-        new_solenoid=standing.new_solenoid,
-        replaced=standing.replaced,
-        called=called,
-        episodes=episodes,
-        rows=(*_gear_rows(standing), ("readings", reading.row)),
-    )
+    rows = (*_gear_rows(standing), ("readings", reading.row))
+    return replace(_gear_alone(standing), episodes=episodes, rows=rows)
 
 
 def _flush(standing: Standing, flush: Work, cycles: int, inlet: float) -> Standing:
-    standing = replace(standing, rows=_noted(standing, "work", flush.row))
+    rows = _noted(standing, "work", flush.row)
+    standing = replace(standing, last_work=flush, worked=True, rows=rows)
+    partial = missing_cycles(flush, cycles) > 0
+    needed = standing.step is Step.NEEDS_FLUSH
+    if flush.flush_inlet is not None and flush.flush_inlet < inlet - NOISE:
+        return _low_flush(standing, flush, partial=partial)
     if flush.missing_signs:
         return _without_signs(standing, flush)
-    partial = missing_cycles(flush, cycles) > 0
-    low = flush.flush_inlet is not None and flush.flush_inlet < inlet - NOISE
-    needed = standing.step is Step.NEEDS_FLUSH
-    if partial or low:
-        return replace(
-            standing,
-            partial=flush if partial and needed else standing.partial,
-            supply_low=flush if low and needed else standing.supply_low,
-            last_work=flush,
-        )
+    if partial:
+        return replace(standing, partial=flush if needed else standing.partial)
     return replace(
-        standing,
+        _proven(standing),
         step=Step.AWAITS_FLUSH_READING if needed else standing.step,
-        gear=Gear.TRUSTED,
         supply_low=None,
         partial=None,
-        failed=None,
-        new_solenoid=None,
-        replaced=None,
         flushed=flush,
-        last_work=flush,
     )
+
+
+def _low_flush(standing: Standing, flush: Work, *, partial: bool) -> Standing:
+    """A flush at too low an inlet: no complete one, and no evidence against the gear.
+
+    Click and water at the outlet prove the gear all the same.
+    """
+    short = partial or bool(flush.missing_signs)
+    if short or standing.step is Step.NEEDS_FLUSH:
+        standing = replace(standing, supply_low=flush)
+    if partial and standing.step is Step.NEEDS_FLUSH:
+        standing = replace(standing, partial=flush)
+    return _proven(standing) if flush.click and flush.water and not short else standing
+
+
+def _proven(standing: Standing) -> Standing:
+    """The gear was seen to work: nothing is suspect, nothing awaits proof."""
+    return replace(standing, gear=Gear.TRUSTED, failed=None, new_solenoid=None, replaced=None)
 
 
 def _without_signs(standing: Standing, flush: Work) -> Standing:
     proven_not_solenoid = standing.new_solenoid is not None
     stays = standing.gear is Gear.CONTROLLER_SUSPECT
     gear = Gear.CONTROLLER_SUSPECT if proven_not_solenoid or stays else Gear.SOLENOID_SUSPECT
-    return replace(standing, gear=gear, failed=flush, last_work=flush)
+    return replace(standing, gear=gear, failed=flush)
 
 
 def _other_work(standing: Standing, work: Work) -> Standing:
     if work.work == "other":
-        return standing
+        return replace(standing, worked=True)
     standing = replace(standing, rows=_noted(standing, "work", work.row))
     if work.work == "called out":
         return replace(standing, called=work)
+    standing = replace(standing, worked=True)
     if work.work in CLEANINGS:
         if standing.step is Step.CLEAR:
             return standing

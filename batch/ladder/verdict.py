@@ -9,7 +9,17 @@ from __future__ import annotations
 import datetime as dt
 
 from siltbook.batch.ladder import words
-from siltbook.batch.ladder.facts import Facts, facts_of, field_low, implausibly_low, inlet_low
+from siltbook.batch.ladder.facts import (
+    BORDER,
+    Facts,
+    came_back_alone,
+    facts_of,
+    field_low,
+    implausibly_low,
+    inlet_low,
+    over_at_reference,
+    too_low_to_flush,
+)
 from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step
 from siltbook.batch.model import CALM, History, Judgement, Verdict
 from siltbook.batch.numbers.forecast import Forecast
@@ -17,7 +27,6 @@ from siltbook.batch.numbers.outlook import soon
 from siltbook.checks.gauges import NOISE
 from siltbook.templates.book import Settings
 
-BORDER = 0.05  # probability on either side
 OWED = (Verdict.RE_READ, Verdict.NO_READING)  # what is lacking is a reading
 
 
@@ -27,9 +36,15 @@ def _too_old(facts: Facts) -> bool:
 
 
 def near_limit(facts: Facts) -> bool:
-    """In range, but at the watch share, risen far over the clean drop, or soon at the limit."""
+    """In range, but near the limit, or there by chance, or at a low flow, or not for long.
+
+    At the watch share, risen far over the clean drop, over the limit once taken to the reference
+    flow, back in range by itself by less than the gauge can tell, or soon at the limit.
+    """
     if facts.latest is None or facts.over:
         return False
+    if over_at_reference(facts) or came_back_alone(facts):
+        return True
     station = facts.history.station
     if facts.drop >= facts.settings.watch_share * station.limit - NOISE:
         return True
@@ -50,7 +65,7 @@ def _holding(facts: Facts) -> list[Verdict]:
         (Verdict.HAND_CLEAN, at.step is Step.NEEDS_CLEANING),
         (Verdict.CHECK_FLUSH_GEAR, at.gear is Gear.SOLENOID_SUSPECT),
         (Verdict.FLUSH, at.gear is Gear.AWAITS_PROOF),
-        (Verdict.CHECK_SUPPLY, at.supply_low is not None),
+        (Verdict.CHECK_SUPPLY, at.supply_low is not None or too_low_to_flush(facts)),
         (Verdict.FLUSH, at.step is Step.NEEDS_FLUSH),
         (Verdict.RE_READ, awaits or unread),
         (Verdict.INSPECT_SCREEN, implausibly_low(facts)),
@@ -92,6 +107,7 @@ def judge(
         rows=_rows(facts),
         episodes=facts.standing.episodes,
         read_by=by,
+        came_back_alone=came_back_alone(facts),
     )
 
 

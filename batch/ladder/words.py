@@ -5,10 +5,18 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 
-from siltbook.batch.ladder.facts import Facts, field_low, inlet_low, leak_suspected
+from siltbook.batch.ladder.facts import (
+    Facts,
+    at_reference,
+    came_back_alone,
+    field_low,
+    inlet_low,
+    leak_suspected,
+    over_at_reference,
+    too_low_to_flush,
+)
 from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step, missing_cycles
 from siltbook.batch.model import Verdict, Work
-from siltbook.batch.numbers.runs import corrected_drop
 from siltbook.templates.units import metres_per
 
 OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before it is told
@@ -28,7 +36,16 @@ WIRING = (
 def reason(verdict: Verdict, facts: Facts) -> str:
     """One sentence (or two) with figures and dates, and what explains a low field pressure."""
     main = _MAIN[verdict](facts)
-    return f"{main}{_low_field(verdict, facts)}{_passed(facts)}{_only_drop(facts)}"
+    return f"{main}{_carried(facts)}{_low_field(verdict, facts)}{_passed(facts)}{_only_drop(facts)}"
+
+
+def _carried(facts: Facts) -> str:
+    """That what the verdict rests on stood in last season's book; empty where it did not."""
+    said = facts.history.carried
+    if said is None or ("carried", said.row) not in facts.standing.rows:
+        return ""
+    since = f", over since {said.opened}" if said.opened else ""
+    return f" Carried over from last season{since}."
 
 
 def steps(verdict: Verdict, facts: Facts, read_by: dt.date | None) -> tuple[str, ...]:
@@ -79,7 +96,7 @@ def _escalate(facts: Facts) -> str:
     called = f"help was called on {_when(at.called)}" if at.called else ""
     if at.gear is Gear.CONTROLLER_SUSPECT:
         part = f"a new solenoid ({_when(at.new_solenoid)}) did not help" if at.new_solenoid else ""
-        signs = f"the flush of {_when(at.failed)} gave no signs"
+        signs = f"the flush of {_when(at.failed)} gave no signs" if at.failed else ""
         return _sentence(signs, part, "the controller is suspect", _drop(facts), called)
     flushed = f"flush of {_when(at.flushed)} and " if at.flushed else ""
     tried = (
@@ -97,7 +114,8 @@ def _hand_clean(facts: Facts) -> str:
 def _gear(facts: Facts) -> str:
     failed = facts.standing.failed
     missing = failed.missing_signs if failed else ()
-    return _sentence(f"flush of {_when(failed)}: {_listed(missing)}", _drop(facts))
+    said = f"flush of {_when(failed)}: {_listed(missing) or 'its signs were missing'}"
+    return _sentence(said if failed else "the solenoid is suspect", _drop(facts))
 
 
 def _flush(facts: Facts) -> str:
@@ -112,22 +130,36 @@ def _flush(facts: Facts) -> str:
         lacking = missing_cycles(at.partial, facts.settings.flush_cycles)
         plural = "cycle" if lacking == 1 else "cycles"
         since += f"; the flush of {_when(at.partial)} was {lacking} {plural} short"
-    return _sentence(_drop(facts), since)
+    return _sentence(_drop(facts), since, _low_inlet(facts) if inlet_low(facts) else "")
 
 
 def _supply(facts: Facts) -> str:
     low, latest = facts.standing.supply_low, facts.latest
+    least = facts.settings.flush_inlet
+    if latest is not None and latest.inlet is not None and too_low_to_flush(facts):
+        return _sentence(
+            f"inlet {latest.inlet:.1f} m on {latest.date.isoformat()}, and a flush needs at least "
+            f"{least:.1f} m: it cannot work until the supply is back",
+            _drop(facts),
+        )
     if low is not None and low.flush_inlet is not None:
-        least = facts.settings.flush_inlet
         fell = f"inlet fell to {low.flush_inlet:.1f} m in the flush of {_when(low)}"
-        return _sentence(f"{fell}, at least {least:.1f} m is needed", _drop(facts))
+        seen = " and ".join(low.missing_signs)
+        unclear = f"at that inlet '{seen}' says nothing about solenoid or controller"
+        return _sentence(
+            f"{fell}, at least {least:.1f} m is needed", unclear if seen else "", _drop(facts)
+        )
+    return _sentence(_low_inlet(facts), _drop(facts))
+
+
+def _low_inlet(facts: Facts) -> str:
+    """The latest inlet against the station's lowest working inlet, as a clause."""
+    latest = facts.latest
     if latest is None or latest.inlet is None:
-        return _sentence(_drop(facts))
+        return ""
     wanted = facts.history.station.working_inlet or 0.0
     on = latest.date.isoformat()
-    return _sentence(
-        f"inlet {latest.inlet:.1f} m on {on}, lowest working inlet is {wanted:.1f} m", _drop(facts)
-    )
+    return f"inlet {latest.inlet:.1f} m on {on}, lowest working inlet is {wanted:.1f} m"
 
 
 def _field(facts: Facts) -> str:
@@ -150,17 +182,15 @@ def _inspect(facts: Facts) -> str:
 
 def _re_read(facts: Facts) -> str:
     at, newest = facts.standing, facts.newest
-    if at.step is Step.AWAITS_FLUSH_READING:
-        return _sentence(f"flushed on {_when(at.flushed)}, no usable reading since", _drop(facts))
-    if at.step is Step.AWAITS_CLEANING_READING and at.cleaned is not None:
-        done = f"{at.cleaned.work} on {_when(at.cleaned)}, no usable reading since"
-        return _sentence(done, _drop(facts))
-    if newest is None:
-        return _sentence(_drop(facts))
-    return _sentence(
-        f"the reading of {newest.date.isoformat()} cannot be judged ({newest.why_unusable})",
-        f"before it: {_drop(facts)}" if facts.latest else "",
-    )
+    done = at.cleaned if at.step is Step.AWAITS_CLEANING_READING else at.flushed
+    what = "flushed" if done is None or done.work == "flush" else done.work
+    since = f"{what} on {_when(done)}, no usable reading since" if done else f"{what}, not yet read"
+    why = ""
+    if newest is not None and not newest.usable:
+        why = f"the reading of {newest.date.isoformat()} cannot be judged ({newest.why_unusable})"
+    if at.step in (Step.AWAITS_FLUSH_READING, Step.AWAITS_CLEANING_READING):
+        return _sentence(since, why, _drop(facts))
+    return _sentence(why, f"before it: {_drop(facts)}" if facts.latest else "")
 
 
 def _no_reading(facts: Facts) -> str:
@@ -177,7 +207,15 @@ def _watch(facts: Facts) -> str:
     share = facts.drop / station.limit
     rise = facts.drop - (facts.drop if station.clean_drop is None else station.clean_drop)
     near = ""
-    if share >= facts.settings.watch_share - 1e-9:
+    if over_at_reference(facts) and facts.latest is not None and facts.latest.flow:
+        usual = station.reference_flow or facts.latest.flow
+        near = (
+            f"it was read at {100.0 * facts.latest.flow / usual:.0f} % of the reference flow, "
+            f"where {at_reference(facts):.2f} m is over the limit: read again at the usual flow"
+        )
+    elif came_back_alone(facts):
+        near = "back in range with no work logged, by less than the gauge can tell"
+    elif share >= facts.settings.watch_share - 1e-9:
         near = f"{100.0 * share:.0f} % of the limit"
     elif rise > RISE_TO_WATCH:
         near = f"risen {rise:.2f} m over the clean drop"
@@ -199,9 +237,7 @@ def _expected(facts: Facts) -> str:
 
 def _at_reference(facts: Facts) -> str:
     """'expected', and at which drop where the forecast stands on a clearly other one."""
-    latest, station = facts.latest, facts.history.station
-    flow = latest.flow if latest else None
-    at = corrected_drop(facts.drop, flow, station.reference_flow, facts.history.exponent)
+    at = at_reference(facts)
     if not abs(at - facts.drop) > OTHER_FLOW * facts.drop:  # nor where it is no number
         return "expected"
     return f"{at:.2f} m at the reference flow, expected there"

@@ -24,7 +24,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from siltbook.batch.model import History, Reading, Work
-from siltbook.batch.numbers.history import in_order
+from siltbook.batch.numbers.order import in_order
 from siltbook.batch.numbers.runs import moment
 from siltbook.templates.book import Settings
 from siltbook.templates.units import PASCAL_PER_METRE
@@ -148,7 +148,7 @@ def excess_line(history: History, clean: float, interval: float) -> Line:
     before: tuple[float, Reading] | None = None
     steps: list[tuple[int, float]] = []
     now = 0.0
-    for entry in in_order(history.entries):
+    for entry in in_order(history.entries, history.station.limit):
         # An untimed entry counts as noon, yet nothing may run backwards within a day.
         now = max(now, moment(entry.date, entry.time))
         if isinstance(entry, Work):

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections import defaultdict
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable
+from dataclasses import replace
 from typing import Any
 
-from siltbook.batch.model import CLEANINGS, History, Reading, Station, Work
+from siltbook.batch.ladder.replay import settled
+from siltbook.batch.model import History, Reading, Station, Work
 from siltbook.batch.numbers.flowfit import fit_exponent
+from siltbook.batch.numbers.order import ordered
 from siltbook.checks.gauges import (
     GaugeFitness,
     drop_uncertainty,
@@ -20,6 +22,7 @@ from siltbook.checks.gauges import (
 from siltbook.templates.book import Book, set_aside
 from siltbook.templates.contract import STATIONS, WORK
 
+NO_INLET = "no pressure at the inlet: pump off, or a dead gauge"
 LOWEST_FLOW_SHARE = 0.2  # of the reference flow, below which a drop says nothing
 
 
@@ -122,6 +125,8 @@ def _why_unusable(
         return f"{'inlet' if inlet is None else 'outlet'} pressure missing or unreadable"
     if inlet < 0 or outlet < 0:
         return "negative pressure"
+    if inlet == 0:
+        return NO_INLET
     top = station.full_scale
     if top is not None and max(inlet, outlet) > top + 1e-6:
         return "pressure beyond the gauge's full scale"
@@ -194,45 +199,6 @@ def _work(record: dict[Hashable, Any]) -> Work:
     )
 
 
-def _rank(entry: Reading | Work) -> int:
-    """Order of entries that carry the same time: a step comes before the reading that proves it."""
-    if isinstance(entry, Work):
-        return 1
-    return 0 if entry.occasion == "routine" else 2
-
-
-def _by_custom(day: Sequence[Reading | Work]) -> list[Reading | Work]:
-    """The order of the trade for a day without (all) times."""
-    readings = [e for e in day if isinstance(e, Reading)]
-    steps: list[Reading | Work] = [e for e in day if isinstance(e, Work)]
-    works = [e.work for e in steps if isinstance(e, Work)]
-    opened = next((i for i, w in enumerate(works) if w in CLEANINGS), len(works))
-    flushes = [i for i, w in enumerate(works) if w == "flush"]
-    before = [i for i in flushes if i < opened]
-    if before or flushes:
-        place = (before or flushes)[-1] + 1
-    else:
-        place = opened if opened < len(works) else 0
-    steps[place:place] = [r for r in readings if r.occasion == "after flush"]
-    routine = [r for r in readings if r.occasion == "routine"]
-    return [*routine, *steps, *(r for r in readings if r.occasion == "after cleaning")]
-
-
-def in_order(entries: Iterable[Reading | Work]) -> tuple[Reading | Work, ...]:
-    """Entries by date, then time; by the custom of the trade on a day where a time is missing."""
-    days: dict[dt.date, list[Reading | Work]] = defaultdict(list)
-    for entry in entries:
-        days[entry.date].append(entry)
-    ordered: list[Reading | Work] = []
-    for day in sorted(days):
-        today = sorted(days[day], key=lambda e: (isinstance(e, Work), e.row))
-        if len(today) > 1 and any(e.time is None for e in today):
-            ordered += _by_custom(today)
-        else:
-            ordered += sorted(today, key=lambda e: (e.time or dt.time(), _rank(e), e.row))
-    return tuple(ordered)
-
-
 def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
     """One history per station of the register, entries after the as-of date left out."""
     register = {station.name: station for station in stations(book)}
@@ -248,10 +214,13 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
                 continue
             entry = _reading(station, record) if is_reading else _work(record)
             entries[station.name].append(entry)
-    return tuple(_history(book, register[n], in_order(found)) for n, found in entries.items())
+    return tuple(_history(book, register[name], found) for name, found in entries.items())
 
 
-def _history(book: Book, station: Station, entries: tuple[Reading | Work, ...]) -> History:
-    settings = book.settings
-    fit = fit_exponent(station, entries, settings.flush_cycles, settings.flush_inlet)
-    return History(station, entries, fit)
+def _history(book: Book, station: Station, found: list[Reading | Work]) -> History:
+    cycles, inlet = book.settings.flush_cycles, book.settings.flush_inlet
+    entries, reordered = ordered(found, station.limit)
+    history = History(station, entries, reordered=reordered)
+    entries = settled(history, flush_cycles=cycles, flush_inlet=inlet)
+    fit = fit_exponent(station, entries, cycles, inlet)
+    return replace(history, entries=entries, flow_fit=fit)

@@ -66,14 +66,16 @@ class Item:
 def items(pack: Pack) -> tuple[Item, ...]:
     """The stations that need a decision, most urgent first, over all farms.
 
-    A station that is only watched needs none, unless what was agreed for it was not kept.
+    A station that is only watched needs none, unless what was agreed for it was not kept, or
+    nobody can tell whether it really came back in range.
     """
     found = []
     for farm in pack.farms:
         unkept = [a for a in agreed_rows(farm.now) if _unkept(a, pack)]
         for result in farm.now.stations:
             own = tuple(a for a in unkept if a.station == result.station.name)
-            if own or result.verdict not in (*CALM, Verdict.WATCH):
+            undecided = result.verdict is Verdict.WATCH and result.judgement.came_back_alone
+            if own or undecided or result.verdict not in (*CALM, Verdict.WATCH):
                 found.append(Item(farm, result, own))
     return tuple(sorted(found, key=_urgency))
 

@@ -24,9 +24,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from siltbook.batch.model import Reading, Work, is_over
+from siltbook.batch.model import CLEARS, Reading, Work, is_over
 from siltbook.batch.results import Assessment, StationResult
-from siltbook.batch.review.episodes import CLEARS
 from siltbook.batch.review.month import Month
 from siltbook.checks.gauges import NOISE
 

@@ -12,14 +12,11 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from siltbook.batch.model import CLEANINGS, Reading, Work, is_over
+from siltbook.batch.model import CLEARS, NO_WORK, Reading, Work, is_over
 from siltbook.batch.numbers.costs import LONGEST_GAP
 from siltbook.batch.numbers.runs import moment
 from siltbook.batch.results import StationResult
 from siltbook.batch.review.month import Month
-
-NO_WORK = "no work logged"  # what the ladder says closed an episode that nobody worked on
-CLEARS = ("flush", *CLEANINGS)
 
 
 @dataclass(frozen=True)
@@ -74,6 +71,7 @@ def spells(result: StationResult, interval: float, as_of: dt.date) -> tuple[Spel
     over: list[Reading] = []
     work: list[Work] = []
     known = iter(result.judgement.episodes)
+    carried = any(episode.row == 0 for episode in result.judgement.episodes)
     for entry in result.history.entries:
         if isinstance(entry, Work):
             work.append(entry)
@@ -85,10 +83,14 @@ def spells(result: StationResult, interval: float, as_of: dt.date) -> tuple[Spel
                 crossed = _crossed(before, entry, work, result.station.limit, interval)
                 work.clear()
             over.append(entry)
+            carried = False
             continue
         if over:
             found.append(_spell(over, entry, next(known).closed_by, work, before, crossed, as_of))
             over = []
+        elif carried:
+            next(known)  # open since last season, and over at no reading of this one
+        carried = False
         before = entry
         work.clear()
     if over:

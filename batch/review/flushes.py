@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from siltbook.batch.ladder.replay import missing_cycles
-from siltbook.batch.model import Reading, Work
+from siltbook.batch.model import CLEARS, Reading, Work
 from siltbook.batch.results import StationResult
-from siltbook.batch.review.episodes import CLEARS
 from siltbook.batch.review.month import Month
 from siltbook.checks.gauges import NOISE
 from siltbook.templates.book import Settings

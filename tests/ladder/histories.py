@@ -7,7 +7,7 @@ from itertools import count
 
 from siltbook.batch.ladder.verdict import judge
 from siltbook.batch.model import History, Judgement, Reading, Station, Work
-from siltbook.batch.numbers.history import in_order
+from siltbook.batch.numbers.order import in_order
 from siltbook.templates.book import Settings
 
 DAY0 = dt.date(2026, 6, 1)
@@ -68,6 +68,6 @@ def verdict_of(
     *entries: Reading | Work, at: Station | None = None, as_of: int | None = None
 ) -> Judgement:
     """Judge entries in the ladder's order, as of the last entry's day unless said otherwise."""
-    ordered = in_order(entries)
+    ordered = in_order(entries, (at or station()).limit)
     day = ordered[-1].date if as_of is None and ordered else DAY0 + dt.timedelta(days=as_of or 0)
     return judge(History(at or station(), ordered), SETTINGS, day)

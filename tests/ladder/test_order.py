@@ -6,7 +6,7 @@ import datetime as dt
 
 from siltbook.batch.ladder.replay import recurring
 from siltbook.batch.model import Episode, Reading
-from siltbook.batch.numbers.history import in_order
+from siltbook.batch.numbers.order import in_order
 from tests.ladder.histories import DAY0, read, work
 
 

@@ -11,7 +11,7 @@ from siltbook.batch.assess import by_urgency
 from siltbook.batch.ladder.verdict import judge
 from siltbook.batch.model import History, Judgement, Station, Verdict
 from siltbook.batch.numbers.forecast import Forecast
-from siltbook.batch.numbers.history import in_order
+from siltbook.batch.numbers.order import in_order
 from siltbook.batch.numbers.outlook import Outlook, outlooks, soon
 from siltbook.batch.results import StationResult
 from tests.ladder.histories import DAY0, SETTINGS, read, station, verdict_of, work

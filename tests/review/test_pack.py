@@ -233,3 +233,20 @@ def test_reading_once_gives_what_reading_twice_gives() -> None:
             (s.station.name, s.verdict) for s in twice.stations
         ]
         assert made.findings == twice.findings
+
+
+def test_a_station_that_came_back_by_itself_keeps_its_place_on_the_agenda() -> None:
+    from siltbook.batch.review.agenda import items
+    from siltbook.batch.review.farm import read_month
+    from tests.whole.verdicts import day, filled, reading, station
+
+    gauge = station(Gauge_arrangement="two gauges", Gauge_full_scale=10, **{"Gauge class (%)": 1.6},
+                    Gauge_division=0.1)  # fmt: skip
+    rows = [reading(day(24), 3.2, 2.6), reading(day(29), 3.2, 2.8)]
+    month = read_month(filled(Stations=gauge, Readings=rows), "lone.xlsx", Month(2026, 6))
+    (item,) = items(make_pack([month], Month(2026, 6), "test"))
+    assert (item.result.verdict, item.why) == (
+        "watch",
+        "Drop 4.08 m on 2026-06-29, within the limit of 5.00 m; back in range with no work logged,"
+        " by less than the gauge can tell.",
+    )

@@ -1,0 +1,106 @@
+"""The order of a station's entries: by date, then time, and what is done where times are missing.
+
+On a day without (all) times exactly one order may make sense: over, the work, in range. Else the
+custom of the trade: routine readings, then the work, each reading after it where it belongs.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+
+from siltbook.batch.model import CLEANINGS, CLEARS, Reading, Work, is_over
+
+Entry = Reading | Work
+
+
+def in_order(entries: Iterable[Entry], limit: float | None = None) -> tuple[Entry, ...]:
+    """Entries in the ladder's order; arguments as for `ordered`."""
+    return ordered(entries, limit)[0]
+
+
+def ordered(
+    entries: Iterable[Entry], limit: float | None = None
+) -> tuple[tuple[Entry, ...], tuple[dt.date, ...]]:
+    """Entries in the ladder's order, and the days that were put into the one that makes sense.
+
+    `limit` [m]: without it no drop can be called over, and every untimed day goes by custom.
+    """
+    days: dict[dt.date, list[Entry]] = defaultdict(list)
+    for entry in entries:
+        days[entry.date].append(entry)
+    placed: list[Entry] = []
+    sensible = []
+    over = False  # the last that was read, with no work on the element since
+    for day in sorted(days):
+        today = sorted(days[day], key=lambda e: (isinstance(e, Work), e.row))
+        only = _only_order(today, limit, was_over=over)
+        if only is not None:
+            sensible.append(day)
+        today = only or _usual(today)
+        placed += today
+        over = _left_over(today, limit, over)
+    return tuple(placed), tuple(sensible)
+
+
+def _usual(day: list[Entry]) -> list[Entry]:
+    if _untimed(day):
+        return _by_custom(day)
+    return sorted(day, key=lambda e: (e.time or dt.time(), _rank(e), e.row))
+
+
+def _untimed(day: Sequence[Entry]) -> bool:
+    return len(day) > 1 and any(e.time is None for e in day)
+
+
+def _rank(entry: Entry) -> int:
+    """Order of entries that carry the same time: a step comes before the reading that proves it."""
+    if isinstance(entry, Work):
+        return 1
+    return 0 if entry.occasion == "routine" else 2
+
+
+def _only_order(day: list[Entry], limit: float | None, *, was_over: bool) -> list[Entry] | None:
+    """Over, the work, in range, where that alone makes sense of a day without times; else None.
+
+    The reading over may be an earlier day's (`was_over`). The times that are given must agree.
+    """
+    readings = [e for e in day if isinstance(e, Reading)]
+    work: list[Entry] = [e for e in day if isinstance(e, Work) and e.work in CLEARS]
+    usual = all(r.usable and r.drop is not None and r.occasion == "routine" for r in readings)
+    if limit is None or not _untimed(day) or not usual or len(work) != 1:
+        return None
+    over = [r for r in readings if is_over(r.drop or 0.0, limit)]
+    fine = [r for r in readings if not is_over(r.drop or 0.0, limit)]
+    if len(day) != len(readings) + 1 or len(fine) != 1 or len(over) > 1 or not (over or was_over):
+        return None
+    found = [*over, *work, *fine]
+    times = [e.time for e in found if e.time is not None]
+    return found if times == sorted(times) else None
+
+
+def _left_over(day: list[Entry], limit: float | None, before: bool) -> bool:
+    for entry in reversed(day):
+        if isinstance(entry, Work) and entry.work in CLEARS:
+            return False
+        if isinstance(entry, Reading) and entry.usable and entry.drop is not None:
+            return limit is not None and is_over(entry.drop, limit)
+    return before
+
+
+def _by_custom(day: Sequence[Entry]) -> list[Entry]:
+    """The order of the trade for a day without (all) times."""
+    readings = [e for e in day if isinstance(e, Reading)]
+    steps: list[Entry] = [e for e in day if isinstance(e, Work)]
+    works = [e.work for e in steps if isinstance(e, Work)]
+    opened = next((i for i, w in enumerate(works) if w in CLEANINGS), len(works))
+    flushes = [i for i, w in enumerate(works) if w == "flush"]
+    before = [i for i in flushes if i < opened]
+    if before or flushes:
+        place = (before or flushes)[-1] + 1
+    else:
+        place = opened if opened < len(works) else 0
+    steps[place:place] = [r for r in readings if r.occasion == "after flush"]
+    routine = [r for r in readings if r.occasion == "routine"]
+    return [*routine, *steps, *(r for r in readings if r.occasion == "after cleaning")]

@@ -1,0 +1,204 @@
+"""Filled workbooks that were once judged wrongly: the verdict and the sentence that people see."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from tests.whole.verdicts import day, filled, judged, messages, reading, said, station, work
+
+OVER, FINE = (3.2, 2.5), (3.2, 3.0)  # inlet and outlet [bar]: drops of 7.14 and 2.04 m
+DROP_OVER = "Drop 7.14 m on 2026-06-01, 2.14 m over the limit of 5.00 m"
+
+
+@pytest.mark.parametrize("outlet", [0, 0.0])
+@pytest.mark.parametrize("flow", [None, 40])
+def test_a_zero_inlet_is_no_reading_of_a_drop(outlet: float, flow: float | None) -> None:
+    book = filled(Readings=[reading(day(1), *FINE), reading(day(3), 0, outlet, Flow=flow)])
+    assert said(book) == (
+        "re-read",
+        "The reading of 2026-06-03 cannot be judged (no pressure at the inlet: pump off, or a dead"
+        " gauge); before it: drop 2.04 m on 2026-06-01, within the limit of 5.00 m.",
+    )
+    assert messages(book, "no-inlet-pressure") == [
+        "Readings!C3: no pressure at the inlet: read 0 bar: pump off, or a dead gauge; not used;"
+        " accepted: a reading taken while the pump runs. Read again while the pump runs; try the"
+        " gauge."
+    ]
+
+
+def test_a_zero_ends_no_episode_and_before_an_opening_it_is_what_has_to_be_seen() -> None:
+    rows = [reading(day(1), *OVER), reading(day(2), 0, 0)]
+    assert said(filled(Readings=rows))[0] == "flush"
+    opened = [work(day(2), "hand cleaning", Gauge_zero_before_opening="yes")]
+    assert messages(filled(Readings=rows, Work_done=opened), "no-inlet-pressure") == []
+
+
+ALIKE = "(inlet and outlet the same: valves shut, or the selector not turned)"
+
+
+def test_both_sides_alike_after_a_flush_is_read_once_more_and_then_counts() -> None:
+    over, flush = reading(day(1), *OVER), [work(day(2))]
+    once = filled(Readings=[over, reading(day(2), 3, 3, Occasion="after flush")], Work_done=flush)
+    assert said(once) == (
+        "re-read",
+        "Flushed on 2026-06-02, no usable reading since; the reading of 2026-06-02 cannot be"
+        f" judged {ALIKE}; drop 7.14 m on 2026-06-01, 2.14 m over the limit of 5.00 m.",
+    )
+    same_day = [over, *(reading(day(2), 3, 3, Occasion="after flush") for _ in range(2))]
+    assert said(filled(Readings=same_day, Work_done=flush))[0] == "re-read"
+    twice = [over, reading(day(2), 3, 3, Occasion="after flush"), reading(day(3), 3, 3)]
+    book = filled(Readings=twice, Work_done=flush)
+    assert said(book)[0] == "in-range"
+    assert [m.split("; accepted")[0] for m in messages(book, "both-sides-alike")] == [
+        "Readings!D3: inlet and outlet the same after work or while over: read inlet and outlet"
+        " the same on 2026-06-02, after work or while over, and no flow read; not used",
+        "Readings!D4: inlet and outlet the same after work or while over: read inlet and outlet"
+        " the same on 2026-06-03, as on 2026-06-02, and no flow read; this second one was used",
+    ]
+
+
+def test_both_sides_alike_with_a_flow_or_with_nothing_at_stake_is_a_reading() -> None:
+    assert said(filled(Readings=[reading(day(1), 3, 3)]))[0] == "in-range"
+    flow = [reading(day(1), *OVER), reading(day(2), 3, 3, Flow=40)]
+    assert said(filled(Readings=flow))[0] == "in-range"
+    open_ = filled(Readings=[reading(day(1), *OVER), reading(day(2), 3, 3)])
+    assert judged(open_).judgement.episodes[-1].closed is None
+    planned = filled(Readings=[reading(day(1), *FINE), reading(day(3), 3, 3)],
+                     Work_done=[work(day(2), "hand cleaning")])  # fmt: skip
+    assert said(planned)[0] == "re-read"
+    assert ALIKE in said(planned)[1]
+
+
+def test_a_drop_over_the_limit_at_the_usual_flow_is_watched() -> None:
+    register = station(Reference_flow=40, **{"Clean drop (m)": 1.5})
+    row = reading(day(1), 3.0, 3.0 - 2.45 / 10.19716, Flow=22)
+    assert said(filled(Stations=register, Readings=[row])) == (
+        "watch",
+        "Drop 2.45 m on 2026-06-01, within the limit of 5.00 m; it was read at 55 % of the"
+        " reference flow, where 8.10 m is over the limit: read again at the usual flow.",
+    )
+
+
+def test_a_supply_too_low_to_flush_comes_before_the_flush() -> None:
+    result = judged(filled(Readings=[reading(day(1), 1.8, 1.1)]))
+    assert (result.verdict, result.judgement.also) == ("check-supply", ("flush",))
+    assert result.judgement.reason == (
+        "Inlet 18.4 m on 2026-06-01, and a flush needs at least 20.4 m: it cannot work until the"
+        " supply is back; drop 7.14 m on 2026-06-01, 2.14 m over the limit of 5.00 m."
+    )
+
+
+def test_a_low_inlet_that_still_flushes_is_named_in_the_flush() -> None:
+    register = station(Lowest_working_inlet=2.4)
+    result = judged(filled(Stations=register, Readings=[reading(day(1), 2.2, 1.5)]))
+    assert (result.verdict, result.judgement.also) == ("flush", ("check-supply",))
+    assert result.judgement.reason == (
+        f"{DROP_OVER}; no complete flush since; inlet 22.4 m on 2026-06-01, lowest working inlet"
+        " is 24.5 m."
+    )
+
+
+@pytest.mark.parametrize("missing", ["Click_heard", "Water_heard", "Water_at_outlet"])
+def test_no_sign_at_too_low_an_inlet_suspects_the_supply_and_no_gear(missing: str) -> None:
+    flush = work(day(1), Lowest_inlet_in_flush=1.5, **{missing: "no"})
+    result = judged(filled(Readings=[reading(day(1), *OVER)], Work_done=[flush]))
+    assert (result.verdict, result.judgement.also) == ("check-supply", ("flush",))
+    assert result.judgement.reason.startswith(
+        "Inlet fell to 15.3 m in the flush of 2026-06-01, at least 20.4 m is needed; at that"
+        " inlet 'no "
+    )
+    assert "says nothing about solenoid or controller" in result.judgement.reason
+
+
+def test_a_short_flush_at_too_low_an_inlet_is_the_supply_too() -> None:
+    flush = work(day(1), Lowest_inlet_in_flush=1.5, Cycles=1)
+    result = judged(filled(Readings=[reading(day(1), *OVER)], Work_done=[flush]))
+    assert (result.verdict, result.judgement.also) == ("check-supply", ("flush",))
+
+
+def test_click_and_water_prove_the_gear_even_where_the_inlet_fell_too_low() -> None:
+    rows = [reading(day(1), *OVER)]
+    failed, new = work(day(2), Click_heard="no"), work(day(3), "solenoid replaced")
+    low = work(day(4), Lowest_inlet_in_flush=1.5)
+    result = judged(filled(Readings=rows, Work_done=[failed, new, low]))
+    assert (result.verdict, result.judgement.also) == ("check-supply", ("flush",))
+    assert result.judgement.reason == (
+        "Inlet fell to 15.3 m in the flush of 2026-06-04, at least 20.4 m is needed; drop 7.14 m"
+        " on 2026-06-01, 2.14 m over the limit of 5.00 m."
+    )
+    unseen = low | {"Water at outlet": None}
+    still = judged(filled(Readings=rows, Work_done=[failed, new, unseen]))
+    assert (still.verdict, "not yet proven" in still.judgement.reason) == ("flush", True)
+
+
+def test_work_logged_while_clear_is_evidence_in_no_later_episode() -> None:
+    rows = [reading(day(1), *FINE), reading(day(5), *OVER)]
+    clear = [work(day(2)), work(day(3), "hand cleaning"), work(day(3), "called out")]
+    cleaned = [*clear, work(day(6), "hand cleaning")]
+    book = filled(Readings=[*rows, reading(day(7), *OVER)], Work_done=cleaned)
+    assert said(book) == (
+        "escalate",
+        "Drop 7.14 m on 2026-06-07, 2.14 m over the limit of 5.00 m; the hand cleaning of"
+        " 2026-06-06 did not help.",
+    )
+    back = filled(Readings=[*rows, reading(day(8), *FINE)], Work_done=clear)
+    assert judged(back).judgement.episodes[-1].closed_by == "no work logged"
+
+
+def test_one_day_without_times_is_put_into_the_one_order_that_makes_sense() -> None:
+    book = filled(Readings=[reading(day(1), *FINE), reading(day(1), *OVER)],
+                  Work_done=[work(day(1))])  # fmt: skip
+    result = judged(book)
+    assert (result.verdict, result.judgement.episodes[-1].closed_by) == ("in-range", "flush")
+    assert messages(book, "order-taken") == [
+        "Readings!A3: a day without times, put into the one order that makes sense: read over,"
+        " flush and in range on 2026-06-01, not all with a time; taken in that order; accepted: a"
+        " time on each of them. Nothing to do, unless it was otherwise: then add the times."
+    ]
+    assert messages(book, "drop-fell-unexplained") == []
+
+
+def test_a_flush_and_a_reading_in_range_of_one_day_close_yesterdays_episode() -> None:
+    book = filled(Readings=[reading(day(1), *OVER), reading(day(2), *FINE)],
+                  Work_done=[work(day(2))])  # fmt: skip
+    assert judged(book).judgement.episodes[-1].closed_by == "flush"
+    assert len(messages(book, "order-taken")) == 1
+
+
+def test_times_that_say_otherwise_are_believed() -> None:
+    rows = [reading(day(1), *FINE, Time="06:00"), reading(day(1), *OVER, Time="09:00")]
+    book = filled(Readings=rows, Work_done=[work(day(1))])
+    assert messages(book, "order-taken") == []
+    assert said(book)[0] == "re-read"
+
+
+def test_it_never_fell_with_no_work_logged_on_a_day_with_logged_work() -> None:
+    """Two flushes leave more than one order; the day still has its work."""
+    rows = [reading(day(1), *OVER), reading(day(1), *FINE)]
+    book = filled(Readings=rows, Work_done=[work(day(1)), work(day(1))])
+    assert messages(book, "drop-fell-unexplained") == []
+    assert judged(book).judgement.episodes[-1].closed_by == "flush"
+
+
+def test_a_date_cell_with_a_time_of_day_gives_the_time() -> None:
+    at = [dt.datetime(2026, 6, 1, hour) for hour in (7, 8, 9)]
+    book = filled(Readings=[reading(at[2], *FINE), reading(at[0], *OVER)],
+                  Work_done=[work(at[1])])  # fmt: skip
+    assert messages(book, "several-without-time") == messages(book, "order-taken") == []
+    assert judged(book).judgement.episodes[-1].closed_by == "flush"
+
+
+def test_back_in_range_by_less_than_the_gauge_can_tell_stays_watched() -> None:
+    gauge = station(Gauge_arrangement="two gauges", Gauge_full_scale=10, **{"Gauge class (%)": 1.6},
+                    Gauge_division=0.1)  # fmt: skip
+    over, back = reading(day(1), 3.2, 2.6), reading(day(3), 3.2, 2.8)
+    book = filled(Stations=gauge, Readings=[over, back])
+    assert said(book) == (
+        "watch",
+        "Drop 4.08 m on 2026-06-03, within the limit of 5.00 m; back in range with no work logged,"
+        " by less than the gauge can tell.",
+    )
+    worked = filled(Stations=gauge, Readings=[over, back], Work_done=[work(day(2))])
+    assert "no work logged" not in said(worked)[1]
