@@ -237,7 +237,6 @@ def test_reading_once_gives_what_reading_twice_gives() -> None:
 
 def test_a_station_that_came_back_by_itself_keeps_its_place_on_the_agenda() -> None:
     from siltbook.batch.review.agenda import items
-    from siltbook.batch.review.farm import read_month
     from tests.whole.verdicts import day, filled, reading, station
 
     gauge = station(Gauge_arrangement="two gauges", Gauge_full_scale=10, **{"Gauge class (%)": 1.6},
