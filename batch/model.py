@@ -65,6 +65,11 @@ class Station:
     emitter_exponent: float | None = None
     emitter_passage: float | None = None  # [mm]
     refused: tuple[str, ...] = ()  # keys of numbers that were typed, but cannot be
+    more: tuple[tuple[str, object], ...] = ()  # what else the row holds, by the contract's keys
+
+    def registered(self, key: str) -> object:
+        """A value of the row that nothing computes with; None where it is empty."""
+        return dict(self.more).get(key)
 
 
 @dataclass(frozen=True)

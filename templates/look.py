@@ -103,6 +103,8 @@ FORMATS: dict[str, dict[str, object]] = {
     "metres": {**_BOX, "num_format": METRE_FORMAT},
     "share": {**_BOX, "num_format": "0%"},
     "rate": {**_BOX, "num_format": "0.000"},
+    "money": {**_BOX, "num_format": "#,##0.00"},
+    "days": {**_BOX, "num_format": "0.0"},
     "amount": {**_BOX, "num_format": "#,##0.0"},
     "sum": {**_BOX, "num_format": "#,##0.0", "bold": True},
     "total": {**_BOX, "num_format": "#,##0.0", "bold": True, "top": 1, "top_color": INK},

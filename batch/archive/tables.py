@@ -10,19 +10,32 @@ import csv
 import datetime as dt
 import io
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
-from siltbook.batch.report.book import finding_json, station_json
 from siltbook.batch.results import Assessment
 from siltbook.batch.sheets.kit import clean
-from siltbook.templates.book import Book, Table
+from siltbook.batch.tables.describe import Column as Described
+from siltbook.batch.tables.describe import Kind as Quantity
+from siltbook.batch.tables.describe import Row, Table
+from siltbook.batch.tables.findings import FINDING_ROWS
+from siltbook.batch.tables.readings import DROPS, station_readings
+from siltbook.batch.tables.runs import RUN_ROWS, station_runs
+from siltbook.batch.tables.stations import VERDICTS
+from siltbook.templates.book import Book
+from siltbook.templates.book import Table as Filled
 from siltbook.templates.contract import FARM, LISTS, Column, Kind, Sheet
 
 _SUFFIX = {Kind.PRESSURE: "_m", Kind.METRES: "_m", Kind.FLOW: "_m3_per_h"}
 _UNIT = {Kind.PRESSURE: "m of water", Kind.METRES: "m of water", Kind.FLOW: "m3/h"}
 _TYPE = {Kind.TEXT: "string", Kind.CHOICE: "string", Kind.DATE: "date", Kind.TIME: "time"}
+_TYPE_OF = {
+    **dict.fromkeys((Quantity.TEXT, Quantity.NAME, Quantity.VERDICT, Quantity.VERDICTS), "string"),
+    Quantity.DATE: "date",
+    Quantity.TIME: "time",
+    Quantity.YES_NO: "boolean",
+    Quantity.COUNT: "integer",
+}
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -60,15 +73,16 @@ def tables(assessment: Assessment) -> tuple[ArchiveTable, ...]:
     """Every table of one judged book, in a fixed order."""
     book = assessment.book
     held = book.lists()
-    said = [station_json(result) for result in assessment.stations]
     filled = [_filled(sheet, held[sheet.name]) for sheet in LISTS]
+    stations = assessment.stations
+    drops = station_readings(assessment)
     return (
         _farm(book),
         *filled,
-        _drops(assessment),
-        _verdicts(said),
-        _runs(said),
-        _findings(assessment),
+        _made(DROPS, "Pressure drops of the judged readings", drops),
+        _made(VERDICTS, "One verdict for each station", stations, "station"),
+        _made(RUN_ROWS, "The runs between two cleanings", station_runs(stations)),
+        _made(FINDING_ROWS, "What is wrong or doubtful in the data", assessment.findings),
     )
 
 
@@ -88,7 +102,7 @@ def _field(column: Column) -> Field:
 _ROW = Field("row", "integer", "Row of the workbook's sheet that this comes from.", required=True)
 
 
-def _filled(sheet: Sheet, table: Table) -> ArchiveTable:
+def _filled(sheet: Sheet, table: Filled) -> ArchiveTable:
     """One list sheet as it was read: every row that was not set aside for want of its basis."""
     frame = table.frame
     columns = [frame.index.tolist(), *(frame[c.key].tolist() for c in sheet.columns)]
@@ -119,111 +133,36 @@ def _farm(book: Book) -> ArchiveTable:
     return ArchiveTable("farm", "The settings of the farm", fields, tuple(rows), "setting")
 
 
-def _drops(assessment: Assessment) -> ArchiveTable:
-    fields = (
-        _ROW,
-        Field("station", "string", "Station.", required=True),
-        Field("date", "date", "Day of the reading.", required=True),
-        Field("time", "time", "Time of the reading."),
-        Field("drop_m", "number", "Inlet minus outlet.", "m of water"),
-        Field("u_drop_m", "number", "Standard uncertainty of the drop.", "m of water", low=0),
-        Field("p_over", "number", "Probability that the drop is over the limit.", low=0, high=1),
-        Field("used", "boolean", "Whether the judgement used it.", required=True),
-        Field("why_not_used", "string", "Why it was not used."),
+def _made(
+    table: Table[Row], title: str, rows: Iterable[Row], key: str = ""
+) -> ArchiveTable:
+    """A described table with these rows."""
+    values = tuple(tuple(map(_value, table.values(row))) for row in rows)
+    return ArchiveTable(table.name, title, tuple(map(_described, table.columns)), values, key)
+
+
+def _described(column: Described[Row]) -> Field:
+    """A described column in the standard's words."""
+    unit = column.unit
+    if column.kind in (Quantity.PRESSURE, Quantity.RATE):
+        unit = unit.replace("m", "m of water", 1)
+    return Field(
+        name=column.key,
+        type=_TYPE_OF.get(column.kind, "number"),
+        description=column.note,
+        unit=unit,
+        required=column.required,
+        choices=column.choices,
+        low=column.low,
+        high=column.high,
     )
-    rows = sorted(
-        (r.row, result.station.name, r.date, r.time, r.drop, r.u_drop, r.p_over, r.usable,
-         r.why_unusable or None)
-        for result in assessment.stations
-        for r in result.history.readings
-    )  # fmt: skip
-    return ArchiveTable("drops", "Pressure drops of the judged readings", fields, tuple(rows), "")
 
 
-_VERDICT_FIELDS = (
-    Field("station", "string", "Station.", required=True),
-    Field("verdict", "string", "Verdict.", required=True),
-    Field("reason", "string", "Why, in one sentence."),
-    Field("also", "string", "What else holds, ids with spaces between."),
-    Field("borderline", "boolean", "Too close to the limit to be sure.", required=True),
-    Field("read_on", "date", "Day of the latest usable reading."),
-    Field("drop_m", "number", "Latest usable drop.", "m of water"),
-    Field("limit_m", "number", "Limit of the station.", "m of water", required=True),
-    Field("drop_u_m", "number", "Standard uncertainty of the drop.", "m of water"),
-    Field("p_over", "number", "Probability that the drop is over the limit.", low=0, high=1),
-    Field("days_over", "integer", "Days since the open stretch over the limit began.", "days"),
-    Field("forecast", "date", "Day on which the limit is expected to be reached."),
-    Field("forecast_low", "date", "Early end of the 80 % interval."),
-    Field("forecast_high", "date", "Late end of the 80 % interval."),
-    Field("forecast_silent", "string", "Why there is no forecast."),
-    Field("read_by", "date", "Day by which to read again."),
-    Field("energy_kwh", "number", "Pump energy that dirt cost.", "kWh"),
-    Field("energy_cost", "number", "Its price, in the farm's currency."),
-)
-_RUN_FIELDS = (
-    Field("station", "string", "Station.", required=True),
-    Field("start", "date", "First reading of the run.", required=True),
-    Field("end", "date", "End of the run.", required=True),
-    Field("readings", "integer", "Usable readings in the run.", required=True),
-    Field("rate_m_per_day", "number", "Fouling rate, median of all slopes.", "m of water per day"),
-    Field("rate_low", "number", "Low end of its 80 % interval.", "m of water per day"),
-    Field("rate_high", "number", "High end of its 80 % interval.", "m of water per day"),
-    Field("valid", "boolean", "Whether the rate may be used.", required=True),
-    Field("why", "string", "Why it may not."),
-    Field("ended_by", "string", "What ended the run; empty: still open."),
-    Field("inferred", "boolean", "Ended by a fall that no work explains.", required=True),
-    Field("recovered", "number", "Share of the rise over the clean drop that its end gave back."),
-    Field("rows", "string", "Rows of its readings on the sheet Readings, spaces between."),
-)
-_FINDING_FIELDS = (
-    Field("rule", "string", "Code of the finding.", required=True),
-    Field("severity", "string", "error, doubt or note.", required=True),
-    Field("sheet", "string", "Sheet of the workbook."),
-    Field("cell", "string", "Cell of the sheet."),
-    Field("message", "string", "The whole sentence.", required=True),
-)
-
-
-def _picked(
-    fields: Sequence[Field], records: Iterable[Mapping[str, object]]
-) -> Iterator[tuple[object, ...]]:
-    """Rows of the named fields; ISO dates become dates again, so that one writer serves all."""
-    for record in records:
-        yield tuple(_typed(field, record.get(field.name)) for field in fields)
-
-
-def _typed(field: Field, value: object) -> object:
-    if field.type == "date" and isinstance(value, str):
-        return dt.date.fromisoformat(value)
+def _value(value: object) -> object:
+    """A source's value as a table keeps it: ids with spaces between, None for an empty text."""
+    if isinstance(value, tuple):
+        value = " ".join(map(str, value))
     return None if value == "" else value
-
-
-def _verdicts(said: Sequence[Mapping[str, Any]]) -> ArchiveTable:
-    records = []
-    for record in said:
-        ahead = record.get("forecast") or {}
-        ahead = {f"forecast_{key}": ahead.get(key) for key in ("low", "high", "silent")} | {
-            "forecast": ahead.get("date")
-        }
-        records.append({**record, "also": " ".join(record["also"]), **ahead})
-    rows = tuple(_picked(_VERDICT_FIELDS, records))
-    title = "One verdict for each station"
-    return ArchiveTable("verdicts", title, _VERDICT_FIELDS, rows, "station")
-
-
-def _runs(said: Sequence[Mapping[str, Any]]) -> ArchiveTable:
-    records = (
-        {"station": record["station"], **run, "rows": " ".join(map(str, run["rows"]))}
-        for record in said
-        for run in record.get("runs", ())
-    )
-    rows = tuple(_picked(_RUN_FIELDS, records))
-    return ArchiveTable("runs", "The runs between two cleanings", _RUN_FIELDS, rows)
-
-
-def _findings(assessment: Assessment) -> ArchiveTable:
-    rows = tuple(_picked(_FINDING_FIELDS, map(finding_json, assessment.findings)))
-    return ArchiveTable("findings", "What is wrong or doubtful in the data", _FINDING_FIELDS, rows)
 
 
 def _text(value: str) -> str:

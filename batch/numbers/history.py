@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Hashable
-from dataclasses import replace
+from dataclasses import fields, replace
+from functools import lru_cache
 from typing import Any
 
 from siltbook.batch.ladder.replay import settled
@@ -24,10 +25,17 @@ from siltbook.templates.contract import STATIONS, WORK
 
 NO_INLET = "no pressure at the inlet: pump off, or a dead gauge"
 LOWEST_FLOW_SHARE = 0.2  # of the reference flow, below which a drop says nothing
+# Columns of the register that nothing computes with: shown where a table asks for them.
+_USED = frozenset({*(f.name for f in fields(Station)), "station", "drop_limit"})
+_MORE = tuple(c.key for c in STATIONS.columns if c.key not in _USED)
 
 
 def _number(value: object) -> float | None:
     return None if value is None or math.isnan(value) else float(value)  # type: ignore[arg-type]
+
+
+def _blank(value: object) -> bool:
+    return value is None or value == "" or (isinstance(value, float) and math.isnan(value))
 
 
 def _text(value: object) -> str:
@@ -74,6 +82,7 @@ def stations(book: Book) -> tuple[Station, ...]:
             emitter_exponent=_number(record["emitter_exponent"]),
             emitter_passage=_number(record["emitter_passage"]),
             refused=refused.get(record["row"], ()),
+            more=tuple((key, record[key]) for key in _MORE if not _blank(record[key])),
         )
     return tuple(found.values())
 
@@ -89,6 +98,7 @@ def uncertainty(station: Station, drop: float) -> float | None:
     )
 
 
+@lru_cache(maxsize=128)
 def station_gauge(station: Station) -> GaugeFitness:
     """What this station's gauge can tell at its limit, and what a better one would."""
     return gauge_fitness(

@@ -4,39 +4,23 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from functools import partial
 from itertools import accumulate
 from typing import Any
 
-from siltbook.batch.model import CALM, Judgement, Verdict
+from siltbook.batch.model import CALM, Verdict
 from siltbook.batch.results import StationResult
 from siltbook.batch.sheets import kit as k
-from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
+from siltbook.batch.sheets import tables
+from siltbook.batch.sheets.rows import LongTable
+from siltbook.batch.tables.stations import ACTIONS
 from siltbook.templates import look
 
-COLUMNS = (
-    ("Verdict", 20.0),
-    ("Station", 15.0),
-    ("Block", 12.0),
-    ("Why", 48.0),
-    ("What to do next", 56.0),
-    ("Days over limit", 9.0),
-    ("Expected at limit", 12.0),
-    ("Read again by", 12.0),
-    ("Who", 14.0),
-    ("By when", 12.0),
-)
-LAST = len(COLUMNS) - 1
-WIDTH = sum(width for _, width in COLUMNS)
+LAST, WIDTH = ACTIONS.last, ACTIONS.width
 # Usable height of a landscape A4 page at the scale that fits the columns [pt], and how much
 # more may be squeezed onto it before the print becomes too small for a table of people.
 PAGE_POINTS = 500 * WIDTH / 146
 SQUEEZE = 1.5
 MOST_LISTED = 4_000  # characters of names in one row, which is at most 409 points high
-_STYLES = (
-    "name", "name", "wrap", "wrap", "wrap", "whole", "date", "date", "fill-in", "fill-in",
-)  # fmt: skip
 
 OPENING = (
     "Before a filter is opened: close both valves, let the pressure off by a flush cycle, and"
@@ -58,17 +42,13 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
         height += k.spread(sheet, row, LAST, caution, kit.format("caution"), WIDTH)
         row += 1
     header = row
-    k.header_row(kit, sheet, header, COLUMNS)
+    made = tables.long(kit, sheet, header, ACTIONS, urgent)
     height += 32
-    shown = list(dict.fromkeys(result.verdict for result in urgent))
-    if urgent:
-        swatch(sheet, header + 1, map(kit.format, (*_STYLES, *(f"verdict:{v}" for v in shown))))
     row += len(urgent)
-    date1904 = kit.assessment.book.date1904
     for result in urgent:
         if height > PAGE_POINTS * SQUEEZE:
             break  # more than one page, however many rows are still to come
-        height += _height(_values(result, date1904))
+        height += tables.height_of(ACTIONS, result)
     if not urgent and results:
         row += 1
         said = "No station needs anything."
@@ -78,8 +58,7 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
         height += k.spread(sheet, row, LAST, calm, kit.format("line"), WIDTH)
     k.page(kit, sheet, header=header, tall=1 if height <= PAGE_POINTS * SQUEEZE else 0)
     sheet.print_area(0, 0, row, LAST)
-    rows = partial(_rows, urgent, header + 2, shown, date1904=date1904)
-    return [LongTable(header + 2, len(urgent), rows)] if urgent else []
+    return made
 
 
 def summary(results: tuple[StationResult, ...]) -> str:
@@ -122,57 +101,3 @@ def _listed(names: list[str]) -> str:
     rest = len(names) - fit
     more = f" and {rest:,} more, all on Station review" if rest else ""
     return ", ".join(names[:fit]) + more
-
-
-def steps_text(judgement: Judgement) -> str:
-    """The judgement's next steps as numbered lines."""
-    steps = [k.one_line(step) for step in judgement.steps]
-    if len(steps) < 2:
-        return "".join(steps)
-    return "\n".join(f"{n}. {step}" for n, step in enumerate(steps, 1))
-
-
-def why_text(result: StationResult) -> str:
-    """The reason, and below it where flushing stopped helping or the element stays dirty."""
-    notes = result.outlook.worth.notes if result.outlook else ()
-    return "\n".join(k.one_line(said) for said in (result.judgement.reason, *notes))
-
-
-def _rows(
-    urgent: list[StationResult],
-    first: int,
-    shown: list[Verdict],
-    styles: list[str],
-    *,
-    date1904: bool,
-) -> Iterator[str]:
-    """A row for every urgent station; `styles` of the columns, then of the `shown` verdicts."""
-    coloured = dict(zip(shown, styles[len(_STYLES) :], strict=True))
-    for n, result in enumerate(urgent, first):
-        values = _values(result, date1904)
-        yield line(n, [coloured[result.verdict], *styles[1:]], values, _height(values))
-
-
-def _values(result: StationResult, date1904: bool) -> list[Value]:
-    judgement, station, ahead = result.judgement, result.station, result.outlook
-    expected = ahead.forecast.date if ahead else None
-    passed = ahead is not None and ahead.forecast.passed
-    return [
-        look.VERDICTS[result.verdict].label,
-        k.one_line(station.name),
-        k.one_line(station.block),
-        k.clean(why_text(result)),
-        k.clean(steps_text(judgement)),
-        result.days_over,
-        "passed" if passed else k.date_value(expected, date1904=date1904),
-        k.date_value(judgement.read_by, date1904=date1904),
-        None,
-        None,
-    ]
-
-
-def _height(values: Sequence[Value]) -> float:
-    """Height of a row [pt]."""
-    texts = zip(values[:5], COLUMNS, strict=False)
-    most = max(k.lines(str(value), width) for value, (_, width) in texts)
-    return k.row_height(most)

@@ -22,6 +22,8 @@ from siltbook.batch.sheets import (
     workings,
 )
 from siltbook.batch.sheets.kit import Kit, new_workbook
+from siltbook.batch.tables.runs import RUNS
+from siltbook.batch.tables.stations import STATION_REVIEW
 from siltbook.templates import contract
 from siltbook.templates.book import column_letters
 
@@ -54,9 +56,10 @@ def result_book(
         sheets = {default: workbook.add_worksheet(name) for default, name in final.items()}
         long: dict[str, tuple[int, list[rows.LongTable]]] = {}
         long["Actions"] = actions.LAST + 1, actions.write(kit, sheets["Actions"])
-        long["Station review"] = len(review.COLUMNS), review.write(kit, sheets["Station review"])
+        made = review.write(kit, sheets["Station review"])
+        long["Station review"] = STATION_REVIEW.last + 1, made
         trends.write(kit, sheets["Trends"], final["Trends"])
-        long["Runs"] = len(runs.COLUMNS), runs.write(kit, sheets["Runs"])
+        long["Runs"] = RUNS.last + 1, runs.write(kit, sheets["Runs"])
         long["Costs"] = sums.LAST + 1, costs.write(kit, sheets["Costs"], final["Costs"])
         long["Water review"] = water.LAST + 1, water.write(kit, sheets["Water review"])
         long["Workings"] = len(workings.COLUMNS), workings.write(kit, sheets["Workings"])

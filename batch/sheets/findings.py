@@ -7,22 +7,12 @@ from typing import Any
 
 from siltbook.batch.results import Assessment
 from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets import tables
+from siltbook.batch.tables.findings import FINDINGS
 from siltbook.checks.findings import Finding, Severity
-from siltbook.templates import look
 
 MOST = 5_000
-COLUMNS = (
-    ("Severity", 10.0),
-    ("Rule", 22.0),
-    ("Sheet", 14.0),
-    ("Cell", 8.0),
-    ("Station", 15.0),
-    ("Message", 66.0),
-    ("What was read", 24.0),
-    ("What is accepted", 28.0),
-)
-WIDTH = sum(width for _, width in COLUMNS)
-LAST = len(COLUMNS) - 1
+WIDTH, LAST = FINDINGS.width, FINDINGS.last
 _CELL = re.compile(r"[A-Z]{1,3}[1-9][0-9]{0,6}")
 
 
@@ -35,11 +25,11 @@ def write(kit: k.Kit, sheet: Any) -> None:
         k.spread(sheet, row, LAST, line, kit.format("line"), WIDTH)
         row += 1
     header = row
-    k.header_row(kit, sheet, header, COLUMNS)
-    targets = _targets(kit.assessment)
-    for finding in found[:MOST]:
-        row += 1
-        _finding(kit, sheet, row, finding, targets)
+    row = tables.short(kit, sheet, header, FINDINGS, found[:MOST])
+    targets, cell = _targets(kit.assessment), FINDINGS.places["cell"]
+    for at, finding in enumerate(found[:MOST], header + 1):
+        if finding.sheet in targets:
+            link_to(kit, sheet, (at, cell), finding.sheet, finding.cell)
     if found:
         sheet.autofilter(header, 0, row, LAST)
     row += 1
@@ -86,27 +76,6 @@ def _targets(assessment: Assessment) -> set[str]:
     book = assessment.book
     known = {book.farm_sheet, *(k.sheet_title(assessment, key) for key in k.LIST_KEYS)}
     return set(book.sheet_names) or known
-
-
-def _finding(kit: k.Kit, sheet: Any, row: int, finding: Finding, targets: set[str]) -> None:
-    wrap = kit.format("wrap")
-    values = (
-        look.SEVERITIES[finding.severity],
-        finding.rule,
-        k.one_line(finding.sheet),
-        finding.cell,
-        k.one_line(finding.station),
-        k.one_line(finding.message),
-        k.one_line(finding.read),
-        k.one_line(finding.accepted),
-    )
-    most = 1
-    for col, value in enumerate(values):
-        k.text(sheet, row, col, value, wrap)
-        most = max(most, k.lines(value, COLUMNS[col][1]))
-    if finding.sheet in targets:
-        link_to(kit, sheet, (row, 3), finding.sheet, finding.cell)
-    sheet.set_row(row, k.row_height(most))
 
 
 def link_to(kit: k.Kit, sheet: Any, place: tuple[int, int], target: str, address: str) -> None:

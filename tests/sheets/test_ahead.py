@@ -15,8 +15,9 @@ from siltbook.batch.numbers.effectiveness import Creep, GiveBack, Worth
 from siltbook.batch.numbers.forecast import Course, Forecast
 from siltbook.batch.numbers.outlook import Outlook
 from siltbook.batch.results import Assessment, StationResult
-from siltbook.batch.sheets import kit, review, trends
+from siltbook.batch.sheets import kit, trends
 from siltbook.batch.sheets.band import day_at, up_to
+from siltbook.batch.tables import stations
 from tests.sheets.example import AS_OF, build
 from tests.sheets.test_book import made, opened, part
 
@@ -131,10 +132,10 @@ def test_the_review_shows_the_evidence_or_why_there_is_none(book: openpyxl.Workb
 
 def test_an_estimate_that_was_not_used_is_shown_with_the_reason() -> None:
     loose = FlowFit(2.0, 1.4, 0.9, 1.9, 9, 9.0, 16.0, "standard error 0.34, at most 0.15 is asked")
-    assert review.exponent_text(loose) == (
+    assert stations.exponent_text(loose) == (
         "2 kept: standard error 0.34, at most 0.15 is asked (1.40, 8 in 10: 0.90 to 1.90)"
     )
-    assert review.shares_text(GiveBack(1, 0.5, 0.5, 0.5)) == "1: 50 %"
+    assert stations.shares_text(GiveBack(1, 0.5, 0.5, 0.5)) == "1: 50 %"
 
 
 def drawn(expected: Forecast, end: float | None = None) -> dict[str, list[trends.Point]]:

@@ -1,0 +1,182 @@
+"""Writes a described table into a sheet: header, rows, formats and heights, whatever the table.
+
+Two ways lead to the same cells: `short` writes them one by one with XlsxWriter, `long` leaves the
+rows to be made while the sheet is placed (see `rows`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from enum import StrEnum
+from functools import partial
+from typing import Any
+
+from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
+from siltbook.batch.tables.describe import Column, Kind, Row, Table
+from siltbook.templates import look
+
+# The one place that says how a kind of value looks in a sheet.
+STYLES: dict[Kind, str] = {
+    Kind.TEXT: "text",
+    Kind.NAME: "name",
+    Kind.VERDICT: "name",
+    Kind.VERDICTS: "wrap",
+    Kind.DATE: "date",
+    Kind.TIME: "time",
+    Kind.YES_NO: "text",
+    Kind.COUNT: "whole",
+    Kind.PRESSURE: "metres",
+    Kind.RATE: "metres",
+    Kind.FLOW: "general",
+    Kind.VOLUME: "amount",
+    Kind.ENERGY: "amount",
+    Kind.MONEY: "money",
+    Kind.SHARE: "share",
+    Kind.CHANCE: "chance",
+    Kind.DAYS: "days",
+    Kind.NUMBER: "general",
+}
+_SMALL = {"rows": 1.2}  # small print holds more to a line
+
+
+def style_of(column: Column[Row]) -> str:
+    """The look's format of a column's cells."""
+    return column.style or STYLES[column.kind]
+
+
+def shown(column: Column[Row], value: object, *, date1904: bool = False) -> Value:
+    """A source's value as a cell of this column holds it; None for a blank cell."""
+    if value is None or isinstance(value, float):
+        return value
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if column.kind is Kind.VERDICT and isinstance(value, str):
+        return look.VERDICTS[value].label
+    if isinstance(value, str):
+        return k.clean(value) if wrapped(column) else k.one_line(value)
+    if isinstance(value, int):
+        return float(value)
+    if isinstance(value, tuple):
+        return ", ".join(look.VERDICTS[one].shown for one in value)
+    if isinstance(value, dt.time):
+        return (value.hour * 3600 + value.minute * 60 + value.second) / 86400
+    if isinstance(value, dt.date):
+        return k.date_value(value, date1904=date1904)
+    raise TypeError(f"{column.key}: a cell cannot hold {type(value).__name__}")
+
+
+def wrapped(column: Column[Row]) -> bool:
+    """Whether a column's text keeps its line breaks: prose does, a name stands on one line."""
+    return column.kind is Kind.TEXT and "text_wrap" in look.FORMATS[style_of(column)]
+
+
+def height(table: Table[Row], values: Sequence[Value]) -> float:
+    """The height of a row [pt]: that of its longest wrapped text."""
+    most = 1
+    for column, value in zip(table.columns, values, strict=True):
+        style = style_of(column)
+        if isinstance(value, str) and "text_wrap" in look.FORMATS[style]:
+            most = max(most, k.lines(value, column.width * _SMALL.get(style, 1.0)))
+    return k.row_height(most)
+
+
+def height_of(table: Table[Row], row: Row) -> float:
+    """The height that a row will have [pt]."""
+    return height(table, _values(table, row, date1904=False))
+
+
+def header(kit: k.Kit, sheet: Any, row: int, table: Table[Row]) -> None:
+    """The header row, and the widths of the columns."""
+    k.header_row(kit, sheet, row, [(c.title, c.width) for c in table.columns])
+
+
+def _values(table: Table[Row], row: Row, date1904: bool) -> list[Value]:
+    found = (column.source(row) for column in table.columns)
+    pairs = zip(table.columns, found, strict=True)
+    return [shown(column, value, date1904=date1904) for column, value in pairs]
+
+
+def _live(formulas: dict[int, str], values: list[Value], n: int) -> list[Value]:
+    """The values of sheet row `n` with the formulas that give them; a blank stays blank."""
+    for at, formula in formulas.items():
+        value = values[at]
+        if isinstance(value, str) or (isinstance(value, float) and math.isfinite(value)):
+            values[at] = (formula.format(n=n), value)
+    return values
+
+
+def _shades(table: Table[Row], row: Row) -> dict[int, str]:
+    """The formats of a row's single cells, by place: a verdict's colours, or a column's own."""
+    found = {}
+    for at, column in enumerate(table.columns):
+        if column.kind is Kind.VERDICT:
+            verdict = column.source(row)
+            name = f"verdict:{verdict}" if isinstance(verdict, StrEnum) else ""
+        else:
+            name = column.shade(row) if column.shade else ""
+        if name:
+            found[at] = name
+    return found
+
+
+def long(
+    kit: k.Kit, sheet: Any, top: int, table: Table[Row], rows: Sequence[Row]
+) -> list[LongTable]:
+    """Write the header into `top` (0-based) and leave the rows to be made; none, no table."""
+    header(kit, sheet, top, table)
+    if not rows:
+        return []
+    shades = list(dict.fromkeys(name for row in rows for name in _shades(table, row).values()))
+    swatch(sheet, top + 1, map(kit.format, (*map(style_of, table.columns), *shades)))
+    make = partial(_lines, table, rows, top + 2, shades, kit.assessment.book.date1904)
+    return [LongTable(top + 2, len(rows), make)]
+
+
+def _lines(
+    table: Table[Row],
+    rows: Iterable[Row],
+    first: int,
+    shades: Sequence[str],
+    date1904: bool,
+    styles: Sequence[str],
+) -> Iterator[str]:
+    """The rows of a long table; `styles` of its columns, then of the `shades`."""
+    formulas, count = table.formulas(), len(table.columns)
+    index = dict(zip(shades, styles[count:], strict=True))
+    for n, row in enumerate(rows, first):
+        values = _values(table, row, date1904)
+        tall = height(table, values)
+        own = list(styles[:count])
+        for at, name in _shades(table, row).items():
+            own[at] = index[name]
+        yield line(n, own, _live(formulas, values, n), tall)
+
+
+def short(
+    kit: k.Kit, sheet: Any, top: int, table: Table[Row], rows: Iterable[Row]
+) -> int:
+    """Write header and rows from `top` on, cell by cell; the last row used."""
+    header(kit, sheet, top, table)
+    formulas, at = table.formulas(), top
+    for at, row in enumerate(rows, top + 1):
+        values = _values(table, row, kit.assessment.book.date1904)
+        sheet.set_row(at, height(table, values))
+        shades = _shades(table, row)
+        for col, (column, value) in enumerate(
+            zip(table.columns, _live(formulas, values, at + 1), strict=True)
+        ):
+            cell(sheet, at, col, value, kit.format(shades.get(col, style_of(column))))
+    return at
+
+
+def cell(sheet: Any, row: int, col: int, value: Value, style: Any) -> None:
+    """Write one value of a table: text stays text, a live one becomes a formula."""
+    if isinstance(value, tuple):
+        sheet.write_formula(row, col, f"={value[0]}", style, value[1])
+    elif isinstance(value, str):
+        k.text(sheet, row, col, value, style)
+    else:
+        k.number(sheet, row, col, value, style)
