@@ -41,7 +41,8 @@ def _ended(pair: StationRun) -> str:
 
 
 _ALL: tuple[Column[StationRun], ...] = (
-    Column("station", "Station", Kind.NAME, 15.0, lambda p: p.station, note="Station.", required=True),
+    Column("station", "Station", Kind.NAME, 15.0, lambda p: p.station,
+           note="Station.", required=True),
     Column("start", "Start", Kind.DATE, 12.0, lambda p: p.run.start,
            note="First reading of the run.", required=True),
     Column("end", "End", Kind.DATE, 12.0, lambda p: p.run.end,
