@@ -22,7 +22,7 @@ import numpy as np
 
 from siltbook.batch.numbers import curves
 from siltbook.batch.numbers.curves import Family, Index
-from siltbook.batch.numbers.fouling import IN_LOAD, WALK, Track, latest, track
+from siltbook.batch.numbers.fouling import EVERY_MODE, IN_LOAD, WALK, Track, latest, track
 from siltbook.batch.numbers.robust import Floats
 from siltbook.batch.numbers.runs import Run
 from siltbook.batch.numbers.training import (
@@ -48,7 +48,7 @@ _LOG_SIGMA_PRIOR: Floats = np.log([0.45, 0.4, 0.15])
 _SPOKES: Floats = np.array([-1.4, -0.532, 0.0, 0.532, 1.4])
 _WIDEN: Floats = np.array([0.9, 1.0, 1.15, 1.35, 1.0, 1.25])  # by mode
 _LEAST_LEFT = 0.004  # of the load; a run that is nearly there is there within days
-_FINER = 30  # lives about those that hold the weight
+_FINER = 26  # lives about those that hold the weight
 _ROUGH, _FAINT = 6.0, 7.0  # logs below the best at which curves, then cells are left out
 _FRESH = 0.35  # that a flushed filter is as clean as it can be, for its level looks dirty
 _COURSE_POINTS = 9
@@ -175,11 +175,11 @@ def _now(run: Run | None, own: Sequence[Run], limit: float, u: float | None) -> 
 
 def _weighed(
     now: _Now, life: Floats, family: Family, learnt: Learnt, starts: Index, errors: Index,
-    chosen: Index,
+    chosen: Index, modes: Index = EVERY_MODE,
 ) -> tuple[Floats, Track, Floats]:  # fmt: skip
     """Log weight of every cell, axes (life, start, curve, mode, error); the walk; the even load.
 
-    `chosen`: which curves of the learnt family `family` holds.
+    `chosen`: which curves of the learnt family `family` holds; `modes`: which are asked for.
     """
     base = now.base[starts]
     ways = (now.y - base[:, None]) / (1 - base[:, None])
@@ -189,11 +189,13 @@ def _weighed(
     load = begun[None, :, :, None] + (now.days / life[:, None])[:, None, None, :]
     way, slope = curves.way_and_slope(family, index[:, None], load)
     passed = (np.diff(now.days, prepend=0.0) / life[:, None])[:, None, None, :]
-    told = track(ways[None, :, None, :] - way, slope, passed, sigma[:, None, None, :])
+    told = track(
+        ways[None, :, None, :] - way, slope, passed, sigma[:, None, None, :], modes=modes
+    )
     full = np.stack([np.interp(np.log(life), LOG_LIVES, learnt.log_life[:, k]) for k in chosen], 1)
     total: Floats = told.log_likelihood + full[:, None, :, None, None]
     total += np.log(now.weight[starts])[:, None, None, None]
-    total += learnt.log_weight[chosen][:, :, None] + _LOG_SIGMA_PRIOR[errors]
+    total += learnt.log_weight[np.ix_(chosen, modes)][:, :, None] + _LOG_SIGMA_PRIOR[errors]
     return total, told, load[..., -1]
 
 
@@ -209,11 +211,14 @@ def _cells(now: _Now, learnt: Learnt) -> _Cells:
     life = np.geomspace(LIVES[low], LIVES[high], _FINER)
     chosen: Index = np.flatnonzero(by_curve > by_curve.max() - _ROUGH)
     family = learnt.family.pick(chosen)
+    by_mode = rough.max(axis=(0, 1, 2, 4))
+    modes: Index = np.flatnonzero(by_mode > by_mode.max() - _ROUGH)
     starts, errors = np.arange(len(now.base)), np.arange(len(now.sigma))
-    log, told, load = _weighed(now, life, family, learnt, starts, errors, chosen)
+    log, told, load = _weighed(now, life, family, learnt, starts, errors, chosen, modes)
     flat = log.ravel()
     kept = np.flatnonzero(flat > flat.max() - _FAINT)
-    t, a, k, mode, _ = np.unravel_index(kept, log.shape)
+    t, a, k, m, _ = np.unravel_index(kept, log.shape)
+    mode = modes[m]
     left, variance = _left(
         load[t, a, k], told.mean.ravel()[kept], told.variance.ravel()[kept], mode, k, family
     )

@@ -19,6 +19,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from siltbook.batch.numbers.robust import Floats
 
@@ -27,6 +28,9 @@ MOST_READINGS = 16  # of one run; the walk forgets, so the latest ones carry nea
 IN_LOAD = np.array([True, True, True, True, False, False])
 WALK: Floats = np.array([0.001, 0.01, 0.04, 0.15, 0.004, 0.03])
 MODES = len(WALK)
+_LOGS_APART = 8  # readings whose variances are multiplied before their logarithm is taken
+Index = NDArray[np.int64]
+EVERY_MODE: Index = np.arange(MODES)
 
 
 @dataclass(frozen=True)
@@ -51,22 +55,29 @@ def latest(days: Floats, y: Floats) -> tuple[Floats, Floats]:
 
 
 def track(
-    errors: Floats, slopes: Floats, passed: Floats, sigma: Floats, seen: Floats | None = None
+    errors: Floats,
+    slopes: Floats,
+    passed: Floats,
+    sigma: Floats,
+    seen: Floats | None = None,
+    modes: Index = EVERY_MODE,
 ) -> Track:
     """Follow the walk through the readings of every cell.
 
     `errors`: readings less the even course, last axis the readings in order of time. `slopes`:
     dS/dx there. `passed`: load passed since the reading before (the first: since the start);
     both broadcast with `errors`. `sigma` broadcasts with (..., mode, error). `seen`: 1 where a
-    reading is one, 0 where it only fills up a shorter run.
+    reading is one, 0 where it only fills up a shorter run. `modes`: those that are asked for.
     """
-    shape = (*errors.shape[:-1], MODES, sigma.shape[-1])
-    mean, variance, likelihood = np.zeros(shape), np.zeros(shape), np.zeros(shape)
-    noise, gain_a_life = sigma**2, WALK[:, None]
+    in_load = IN_LOAD[modes]
+    shape = (*errors.shape[:-1], len(modes), sigma.shape[-1])
+    mean, variance, misfit = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    logs, product = np.zeros(shape), np.ones(shape)
+    noise, gain_a_life = sigma**2, WALK[modes][:, None]
     for i in range(errors.shape[-1]):
         there = 1.0 if seen is None else seen[..., i][..., None, None]
         variance = variance + gain_a_life * passed[..., i][..., None, None]
-        shows = np.where(IN_LOAD, slopes[..., i][..., None], 1.0)[..., None] * there
+        shows = np.where(in_load, slopes[..., i][..., None], 1.0)[..., None] * there
         pull = shows * variance
         whole = pull * shows
         whole += noise
@@ -76,6 +87,15 @@ def track(
         variance -= gain * pull
         off *= off
         off /= whole
-        off += np.log(whole)
-        likelihood -= 0.5 * there * off
-    return Track(likelihood, mean, variance)
+        if seen is not None:
+            off *= there
+            np.copyto(whole, 1.0, where=there == 0.0)
+        misfit += off
+        product *= whole
+        if i % _LOGS_APART == _LOGS_APART - 1:  # a logarithm costs as much as all the rest
+            logs += np.log(product)
+            product.fill(1.0)
+    logs += np.log(product)
+    misfit += logs
+    misfit *= -0.5
+    return Track(misfit, mean, variance)
