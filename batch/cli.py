@@ -10,6 +10,7 @@ import sys
 import click
 
 from siltbook import __version__
+from siltbook.batch.commands.adopt import adopt
 from siltbook.batch.commands.archive import archive, season, verify
 from siltbook.batch.commands.audit import audit
 from siltbook.batch.commands.blank import template
@@ -53,5 +54,5 @@ def main() -> None:
     at_ease()
 
 
-for command in (template, check, run, archive, verify, season, watch, audit, review, agree):
+for command in (template, adopt, check, run, archive, verify, season, watch, audit, review, agree):
     main.add_command(command)

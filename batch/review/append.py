@@ -1,4 +1,4 @@
-"""Adds rows to the sheet Agreed of a practitioner's workbook and touches nothing else in it.
+"""Adds rows to a list of a practitioner's workbook and touches nothing else in it.
 
 Only the sheet's own part changes, and its table's part where the table has to grow; every other
 part is copied as it stands, still compressed. Inside the sheet only the new cells are written.
@@ -18,7 +18,7 @@ from siltbook.batch.reading.cells import Style, address
 from siltbook.batch.sheets.kit import clean, serial
 from siltbook.templates.book import Table, column_letters
 
-Value = str | dt.date
+Value = str | dt.date | dt.time | float
 _ESCAPED = re.compile(r"_x[0-9A-Fa-f]{4}_")
 _REPAIR = "open it in a spreadsheet program, save it and run again; nothing was changed."
 
@@ -137,6 +137,14 @@ class _Appending:
                 number = int(serial(value, date1904=self.date1904))
                 return f"{head}><{p}v>{number}</{p}v></{p}c>"
             value = value.isoformat()
+        if isinstance(value, dt.time):
+            value = value.replace(microsecond=0)
+            if shows_dates and self.styles[int(style)] == Style.DATE:
+                seconds = value.hour * 3600 + value.minute * 60 + value.second
+                return f"{head}><{p}v>{seconds / 86_400!r}</{p}v></{p}c>"
+            value = value.isoformat("seconds" if value.second else "minutes")
+        if isinstance(value, (int, float)):
+            return f"{head}><{p}v>{value!r}</{p}v></{p}c>"
         # Text of the shape _x0041_ would be taken for an escaped character.
         text = _ESCAPED.sub(lambda m: f"_x005F{m[0]}", clean(value))
         return (

@@ -1,0 +1,102 @@
+"""One adoption from files to a mapping, or with a mapping to a book."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from siltbook.batch.adopt.corrected import Told, apply
+from siltbook.batch.adopt.harvest import harvest
+from siltbook.batch.adopt.into import Row
+from siltbook.batch.adopt.model import Grid, Harvest, LeftOut, Question
+from siltbook.batch.adopt.sources import decode, is_text, text_grid, workbook_grids
+from siltbook.batch.adopt.study import Study, questions, study
+from siltbook.batch.errors import BookError
+from siltbook.batch.fingerprint import digest
+
+
+@dataclass(frozen=True)
+class Source:
+    """One file as it was read."""
+
+    path: Path
+    data: bytes
+
+    @property
+    def print(self) -> str:
+        return digest(self.data)
+
+
+@dataclass
+class Adoption:
+    """What the sources gave: the study, what is still asked, and the rows."""
+
+    made: Study
+    asked: list[Question]
+    rows: Harvest
+    work: list[Row] = field(default_factory=list)
+    new_work: list[Row] = field(default_factory=list)  # proposals that no mapping has seen
+
+
+def grids_of(sources: Sequence[Source]) -> list[Grid]:
+    """Every sheet and text table of the sources; BookError in one sentence."""
+    grids: list[Grid] = []
+    for source in sources:
+        name = source.path.name
+        if is_text(source.path):
+            grids.append(text_grid(decode(source.data, name), name))
+        else:
+            grids += workbook_grids(source.data, name)
+    return grids
+
+
+def look(sources: Sequence[Source], register: Sequence[str] = ()) -> Adoption:
+    """First call: what the sources are, what must be asked, and how their rows would arrive."""
+    made = study(grids_of(sources))
+    if not made.forms:
+        raise _nothing(made, sources)
+    rows = _rows(made)
+    return Adoption(made, questions(made, register), rows)
+
+
+def _nothing(made: Study, sources: Sequence[Source]) -> BookError:
+    names = ", ".join(s.path.name for s in sources)
+    return BookError(
+        f"{names}: no table of filter readings was found. One is known by a header row with a date "
+        "and inlet and outlet pressures, a drop or work done, in English, Spanish, Portuguese, "
+        "French, Italian or German; docs/adopt.md shows every form that is understood."
+    )
+
+
+def use(sources: Sequence[Source], told: Told, register: Sequence[str] = ()) -> Adoption:
+    """Second call: the sources by a mapping as corrected; BookError where an answer is missing."""
+    made = study(grids_of(sources))
+    if not made.forms:
+        raise _nothing(made, sources)
+    apply(told, made)
+    asked = questions(made, register)
+    if asked:
+        first = asked[0]
+        more = f" and {len(asked) - 1} more" if len(asked) > 1 else ""
+        raise BookError(
+            f"{told.name}: a question is not answered: {first.text} ({first.about}{more}). Write"
+            " the answer into its sheet Questions, or into Columns, and run again; nothing was"
+            " changed."
+        )
+    rows = _rows(made)
+    for row in [*rows.readings, *rows.work]:
+        name = str(row["station"])
+        row["station"] = told.names.get(name, made.names.get(name, name))
+    seen = {s.print for s in sources} <= told.prints
+    return Adoption(made, [], rows, told.work if seen else [], [] if seen else rows.work)
+
+
+def _rows(made: Study) -> Harvest:
+    rows = Harvest()
+    for table in made.tables:
+        harvest(table, rows)
+    for one in made.unknown:
+        rows.read += one.rows
+        rows.left_out.append(LeftOut(one.where, one.what, one.why, one.rows))
+    return rows

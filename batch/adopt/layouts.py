@@ -1,0 +1,239 @@
+"""From a table's place to its meaning: which layout it is, and what each column is taken for."""
+
+from __future__ import annotations
+
+import re
+
+from siltbook.batch.adopt.columns import (
+    assign,
+    check_values,
+    kind_of,
+    only_names,
+    path_text,
+    shown,
+    values,
+)
+from siltbook.batch.adopt.model import ASK, MEASURED, Column, Found
+from siltbook.batch.adopt.recognise import (
+    month_in,
+    parse_date,
+    parse_header,
+    unit_of,
+    year_in,
+)
+from siltbook.batch.adopt.tables import Area, is_day, names_station
+from siltbook.batch.adopt.words import plain, table
+from siltbook.batch.reading.parsing import date_order, date_text, decimal_mark, tidy
+
+_SAMPLES = 3
+_LOOK = 400  # cells of a column that tell what it holds
+_SHARE = 0.8  # of a column's cells that must be of one kind
+_GENERIC = re.compile(
+    r"(sheet|tabelle|hoja|feuil|feuille|foglio|planilha|folha|plan|data|table)\s*[0-9]*",
+    re.IGNORECASE,
+)
+_GENERIC_WORDS = frozenset((
+    "readings", "reading", "data", "list", "log", "season", "all", "filters", "filter", "stations",
+    "station", "pressure", "pressures", "drops", "lecturas", "leituras", "releves", "letture",
+    "ablesungen", "messwerte", "daten", "datos", "dados", "donnees", "dati",
+))  # fmt: skip
+
+
+def understand(area: Area) -> Found | None:
+    """What one table is; None where nothing on it says that it holds filter readings."""
+    found = _new(area)
+    _context(found, area)
+    kinds = {c.index: kind_of(found, c.index) for c in found.columns}
+    _split_rows(found, area, kinds)
+    assign(found, area, kinds)
+    only_names(found, kinds)
+    check_values(found, kinds)
+    _stations(found)
+    for column in found.columns:
+        column.samples = tuple(shown(v) for v in values(found, column.index)[:_SAMPLES])
+    dated = found.of("date", "date and time")
+    measured = found.of("inlet", "outlet", "drop", ASK)
+    return found if dated and (measured or found.of("work", "cycles")) else None
+
+
+def _new(area: Area) -> Found:
+    columns = [Column(c, path_text(area, c), "") for c in area.columns]
+    data = area.data or [area.headers[-1] + 1]
+    found = Found(
+        area.grid, tuple(area.headers), data[0], data[-1], columns,
+        title=" · ".join(t for _, _, t in area.titles), turned=area.turned,
+    )  # fmt: skip
+    found.origin = dict(area.origin or {})
+    return found
+
+
+def _context(found: Found, area: Area) -> None:
+    """Year, month and station that titles, the sheet or the file name say."""
+    texts = (found.title, found.grid.sheet, found.grid.file)
+    found.year = next((y for y in map(year_in, texts) if y), None)
+    found.month = next((m for m in map(month_in, texts[:2]) if m), None)
+    for _, _, text in reversed(area.titles):
+        if name := names_station(text):
+            found.station, found.station_from = name, "the title above"
+            return
+    last = area.titles[-1] if area.titles else None
+    if last and area.headers[0] - last[0] <= 2 and _is_name(last[2]):
+        found.station, found.station_from = tidy(last[2]), "the title above"
+
+
+def _is_name(text: str) -> bool:
+    """Whether a short text can be a station's name and nothing else."""
+    tokens = plain(text).split()
+    if not 1 <= len(tokens) <= 5 or len(text) > 31 or text.rstrip().endswith((".", "!", "?", ":")):
+        return False
+    said = set(tokens) & (set(_GENERIC_WORDS) - {"filter", "station"})
+    words = " ".join(tokens)
+    named = any(t in table("header") for t in (words,)) or any(t in table("junk") for t in tokens)
+    return not said and not named and not year_in(text) and not month_in(text) and not unit_of(text)
+
+
+def _split_rows(found: Found, area: Area, kinds: dict[int, str]) -> None:
+    """Rows that are no data: totals, headers again, single texts; names of sections are kept."""
+    dated = _date_index(found, kinds)
+    for row in area.data:
+        cells = {c: v for c, v in found.grid.rows[row].items() if c in set(area.columns)}
+        texts = [v for v in cells.values() if isinstance(v, str)]
+        lead = next(iter(cells.values()), None)
+        if not cells:
+            continue
+        if dated is not None and dated in cells and is_day(cells[dated]):
+            continue
+        first = plain(lead).split()[:2] if isinstance(lead, str) else []
+        if any(w in table("junk") for w in (" ".join(first), *first[:1])):
+            found.left_out[row] = "a row of totals or averages"
+        elif len(cells) == 1 and texts:
+            if _is_name(texts[0]) and lead is not None:
+                found.sections[row] = tidy(texts[0])
+            found.left_out[row] = "a line of text"
+        elif len(texts) == len(cells) and len(texts) >= 2 and _again(found, row):
+            found.left_out[row] = "the header again"
+
+
+def _again(found: Found, row: int) -> bool:
+    texts = [v for v in found.grid.rows[row].values() if isinstance(v, str)]
+    known = {plain(p) for c in found.columns for p in c.header.split(" | ")}
+    return sum(plain(t) in known for t in texts) >= 0.7 * len(texts) or all(
+        unit_of(t.strip("()[]")) for t in texts
+    )
+
+
+def _date_index(found: Found, kinds: dict[int, str]) -> int | None:
+    for column in found.columns:
+        parsed = [parse_header(p) for p in column.header.split(" | ")]
+        if any(p.role in ("date", "date and time") for p in parsed):
+            return column.index
+    return next((i for i, kind in kinds.items() if kind == "day"), None)
+
+
+def _stations(found: Found) -> None:
+    """The layout, and where each row's station is said."""
+    measured = found.of(*MEASURED, ASK)
+    named = {plain(c.station) for c in measured if c.station}
+    if found.of("station") and values(found, found.of("station")[0].index):
+        found.layout, found.station = "list", ""
+        _forget_names(found)
+    elif len(named) >= 2 or (len(named) == 1 and all(c.station for c in measured) and found.turned):
+        found.layout, found.station = "wide", ""
+        for column in found.of("note"):
+            column.station = column.station if plain(column.station) in named else ""
+    elif (over := _one_above(measured)) and not found.sections:
+        _forget_names(found)
+        found.layout, found.station, found.station_from = "block", over, "the header above"
+    else:
+        _forget_names(found)
+        found.layout = "sections" if found.sections else "block"
+        if found.sections:
+            found.sections.setdefault(found.header_rows[0], found.station)
+        elif not found.station and _sheet_names(found.grid.sheet):
+            found.station, found.station_from = tidy(found.grid.sheet), "the sheet's name"
+
+
+def _one_above(measured: list[Column]) -> str:
+    """The one name that stands in an upper header cell over all measured columns; else ''."""
+    uppers = {c.header.split(" | ")[0] for c in measured if " | " in c.header}
+    named = {c.station for c in measured}
+    if (
+        len(uppers) == 1
+        and uppers == named
+        and len(measured) > 1
+        and all(" | " in c.header for c in measured)
+    ):
+        return uppers.pop()
+    return ""
+
+
+def _forget_names(found: Found) -> None:
+    """Where columns name no stations, what is left of a header must not change what it means."""
+    short = {"in", "out", "p", "q", "ein", "aus", "before", "after", "diff", "day", "hour", "by"}
+    for column in found.columns:
+        named = column.station and column.role in MEASURED and column.sure == "sure"
+        if named and set(re.findall(r"'([^']*)'", column.why)) & short:
+            column.role, column.sure = ASK, ""
+            column.why = f"'{column.header}' may name more than one thing"
+        column.station = ""
+
+
+def _sheet_names(sheet: str) -> bool:
+    """Whether a sheet's name can be a station's: no month, no 'Sheet1', no word for readings."""
+    if not sheet or _GENERIC.fullmatch(sheet.strip()):
+        return False
+    tokens = set(plain(sheet).split())
+    if month_in(sheet) or year_in(sheet) or tokens & (_GENERIC_WORDS - {"filter", "station"}):
+        return False
+    return not (tokens <= {"filter", "station"})
+
+
+def settle(found: list[Found]) -> None:
+    """Date order and decimal mark that the tables of one source agree on."""
+    orders, marks = [], []
+    for one in found:
+        texts = [
+            v
+            for c in one.of("date", "date and time")
+            for v in values(one, c.index)
+            if isinstance(v, str)
+        ]
+        one.date_order = date_order(texts)
+        numbers = [
+            v for c in one.of(*MEASURED, ASK) for v in values(one, c.index) if isinstance(v, str)
+        ]
+        one.decimal = decimal_mark(numbers)
+        orders.append(one.date_order)
+        marks.append(one.decimal)
+    agreed, mark = set(orders) - {""}, set(marks) - {""}
+    for one in found:
+        one.date_order = one.date_order or (agreed.copy().pop() if len(agreed) == 1 else "")
+        one.decimal = one.decimal or (mark.copy().pop() if len(mark) == 1 else "")
+
+
+def ambiguous_dates(found: Found) -> str:
+    """A date that can be read two ways, where nothing settles the order; else ''."""
+    if found.date_order:
+        return ""
+    for column in found.of("date", "date and time"):
+        for value in values(found, column.index):
+            if isinstance(value, str) and parse_date(value, "", found.year, found.month).ambiguous:
+                return value
+    return ""
+
+
+def lacking_year(found: Found) -> str:
+    """A date without its year, where no title gives it; else ''."""
+    if found.year:
+        return ""
+    for column in found.of("date", "date and time"):
+        for value in values(found, column.index):
+            if (
+                isinstance(value, str)
+                and not date_text(value).date
+                and parse_date(value, "dmy", 2024).date
+            ):
+                read = parse_date(value)
+                if not read.date and not read.ambiguous:
+                    return value
+    return ""

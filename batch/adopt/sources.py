@@ -1,0 +1,184 @@
+"""Files to grids of cells: workbooks by the project's own reader, text tables by their dialect.
+
+Everything is bounded before it is taken apart: the size of a file, the length of a line, the
+number of columns and of cells.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+from collections.abc import Iterator
+from pathlib import Path
+
+from siltbook.batch.adopt.model import Cell, Grid
+from siltbook.batch.errors import BookError
+from siltbook.batch.reading.cells import ErrorText, IsoDate, NoValue, SheetCells, Style, Workbook
+
+TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".dat", ".asc")
+LONGEST_LINE = 100_000  # [characters]
+MOST_COLUMNS = 2_000
+MOST_CELLS = 4_000_000
+SAMPLE_LINES = 200
+DELIMITERS = (",", ";", "\t", "|")
+_DAY0 = dt.datetime(1899, 12, 30)
+
+
+def is_text(path: Path) -> bool:
+    """Whether a file's name is one of a text table."""
+    return path.suffix.lower() in TEXT_ENDINGS
+
+
+def workbook_grids(data: bytes, name: str) -> list[Grid]:
+    """Every worksheet of a workbook; BookError in one sentence where it cannot be read."""
+    from siltbook.batch.reading.foreign import as_xlsx
+    from siltbook.batch.reading.opc import DAMAGE, damaged, open_package
+    from siltbook.batch.reading.sheetxml import read_sheet
+    from siltbook.batch.reading.workbook import open_workbook
+
+    try:
+        data, _ = as_xlsx(data, name)
+        book = open_workbook(open_package(data, name), name)
+        return [_grid(book, read_sheet(book, part), name, part.name) for part in book.sheets]
+    except BookError:
+        raise
+    except DAMAGE as error:
+        raise damaged(name, error) from None
+
+
+def _grid(book: Workbook, cells: SheetCells, name: str, sheet: str) -> Grid:
+    rows: dict[int, dict[int, Cell]] = {}
+    if sum(len(c.rows) for c in cells.columns.values()) > MOST_CELLS:
+        raise BookError(
+            f"{name}, sheet {sheet}: more than {MOST_CELLS:,} filled cells; split it by year, or "
+            "save a logger's records as CSV."
+        )
+    for column, content in sorted(cells.columns.items()):
+        for row, value, style in zip(content.rows, content.values, content.styles, strict=True):
+            cell = _cell(value, style, book)
+            if cell is not None:
+                rows.setdefault(row, {})[column] = cell
+    return Grid(
+        name, sheet, dict(sorted(rows.items())), tuple(cells.merged), frozenset(cells.hidden)
+    )
+
+
+def _cell(value: object, style: int, book: Workbook) -> Cell | None:
+    """One cell as people see it: a date cell becomes a datetime; errors and blanks nothing."""
+    if isinstance(value, ErrorText | NoValue) or value is None:
+        return None
+    if isinstance(value, IsoDate):
+        return _iso(str(value))
+    if isinstance(value, float):
+        kind = book.styles[style] if style < len(book.styles) else Style.PLAIN
+        if kind == Style.DATE and 1.0 <= value < 200_000:
+            day = value + (1462 if book.date1904 else 0)
+            return _DAY0 + dt.timedelta(seconds=round(day * 86_400))
+        return value
+    if isinstance(value, bool):
+        return value
+    text = str(value).replace("\u00a0", " ").strip()
+    return text or None
+
+
+def _iso(text: str) -> Cell:
+    try:
+        return dt.datetime.fromisoformat(text).replace(tzinfo=None)
+    except ValueError:
+        return text
+
+
+def decode(data: bytes, name: str) -> str:
+    """A text file's bytes as text; its encoding is detected, a byte order mark is taken off."""
+    if b"\x00" in data[:4096] and data[:2] not in (b"\xff\xfe", b"\xfe\xff"):
+        raise BookError(f"{name} holds bytes that no text has: export it again as CSV.")
+    for mark, encoding in (
+        (b"\xef\xbb\xbf", "utf-8-sig"),
+        (b"\xff\xfe", "utf-16"),
+        (b"\xfe\xff", "utf-16"),
+    ):
+        if data.startswith(mark):
+            return data.decode(encoding, errors="replace")
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        from charset_normalizer import from_bytes
+
+        best = from_bytes(
+            data[:1_000_000], cp_isolation=["cp1252", "iso8859_15", "cp1250", "mac_roman"]
+        ).best()
+        return data.decode(best.encoding if best else "cp1252", errors="replace")
+
+
+def delimiter_of(text: str, name: str) -> str:
+    """The delimiter of a text table; BookError where lines are too long for one."""
+    lines = [line for line in text[:400_000].splitlines()[:SAMPLE_LINES] if line.strip()]
+    if (
+        any(len(line) > LONGEST_LINE for line in lines)
+        or len(text.split("\n", 1)[0]) > LONGEST_LINE
+    ):
+        raise BookError(
+            f"{name}: a line of more than {LONGEST_LINE:,} characters, which no table of readings "
+            "has; export it again as CSV."
+        )
+    counts = {d: _regular(lines, d) for d in DELIMITERS}
+    best = max(counts, key=lambda d: counts[d])
+    if counts[best] >= 0.8 and sum(v > 0.6 for v in counts.values()) == 1:
+        return best
+    return _by_clevercsv(lines) or (best if counts[best] > 0.3 else ";")
+
+
+def _regular(lines: list[str], delimiter: str) -> float:
+    """The share of lines that have the most frequent number of this delimiter, if any."""
+    counts = [line.count(delimiter) for line in lines]
+    filled = [c for c in counts if c]
+    if not filled:
+        return 0.0
+    usual = max(set(filled), key=filled.count)
+    return counts.count(usual) / len(counts)
+
+
+def _by_clevercsv(lines: list[str]) -> str:
+    import clevercsv
+
+    try:
+        dialect = clevercsv.Sniffer().sniff(
+            "\n".join(lines[:60])[:6_000], delimiters="".join(DELIMITERS)
+        )
+    except Exception:
+        return ""
+    return str(dialect.delimiter) if dialect and dialect.delimiter in DELIMITERS else ""
+
+
+def text_grid(text: str, name: str, most_rows: int = 200_000) -> Grid:
+    """A text table as a grid; at most `most_rows` rows of it."""
+    delimiter = delimiter_of(text, name)
+    rows: dict[int, dict[int, Cell]] = {}
+    cells = 0
+    for number, fields in enumerate(_records(text, delimiter, name), start=1):
+        if number > most_rows:
+            break
+        filled = {i: field.strip() for i, field in enumerate(fields) if field.strip()}
+        cells += len(filled)
+        if cells > MOST_CELLS:
+            raise BookError(f"{name}: more than {MOST_CELLS:,} filled cells; split it by year.")
+        if filled:
+            rows[number] = dict(filled)
+    return Grid(name, "", rows)
+
+
+def _records(text: str, delimiter: str, name: str) -> Iterator[list[str]]:
+    reader = csv.reader(io.StringIO(text.replace("\x00", ""), newline=""), delimiter=delimiter)
+    try:
+        for fields in reader:
+            if len(fields) > MOST_COLUMNS:
+                raise BookError(
+                    f"{name}, line {reader.line_num}: {len(fields):,} columns; accepted: up to "
+                    f"{MOST_COLUMNS:,}."
+                )
+            yield fields
+    except csv.Error as error:
+        raise BookError(
+            f"{name}, line {reader.line_num}: {error}; export it again as CSV."
+        ) from None

@@ -1,0 +1,212 @@
+"""The command adopt: old spreadsheets and logger files into a book, by a mapping."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from siltbook.batch.commands.shared import EPILOG, refusals
+
+if TYPE_CHECKING:
+    from siltbook.batch.adopt.into import Filled
+    from siltbook.batch.adopt.job import Adoption, Source
+
+_SHOWN = 20  # conflicts and other lists on the terminal
+
+
+@click.command(epilog=EPILOG)
+@click.argument("sources", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--mapping", type=click.Path(path_type=Path), help="The mapping as corrected; makes the book."
+)
+@click.option("--into", type=click.Path(path_type=Path), help="The book that takes the rows.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Path of the mapping, or of a new book."
+)
+def adopt(
+    sources: tuple[Path, ...], mapping: Path | None, into: Path | None, out: Path | None
+) -> None:
+    """Read SOURCEs as people keep them (.xlsx, .xlsm, .ods, .xls, .csv) and fill a book from them.
+
+    Without --mapping nothing is filled: a workbook SOURCE.mapping.xlsx says how each column was
+    understood and asks what only a person knows. With it, as corrected, the rows enter a new book,
+    or with --into an existing one, whose other cells do not change.
+
+    'adopt BOOK --into BOOK' adds the stations that only its Readings name to its register.
+    """
+    from siltbook.batch.files import lock_note, sweep, take
+    from siltbook.batch.report.book import printable
+
+    with refusals():
+        if into is not None and len(sources) == 1 and _same(sources[0], into):
+            lines = list(_register(into))
+        else:
+            from siltbook.batch.adopt.job import Source
+
+            read = [Source(p, take(p).data) for p in sources]
+            sweep(sources[0].parent)
+            lines = list(_fill(read, mapping, into, out) if mapping else _first(read, into, out))
+    notes = [lock_note(p) for p in (*sources, *filter(None, (mapping, into)))]
+    for line in (*lines, *filter(None, notes)):
+        click.echo(printable(line))
+
+
+def _same(one: Path, other: Path) -> bool:
+    return one.exists() and other.exists() and one.samefile(other)
+
+
+def _register(into: Path) -> Iterator[str]:
+    from siltbook.batch.adopt.into import fill_register
+    from siltbook.batch.files import replace_book, take
+
+    taken = take(into)
+    filled = fill_register(taken.data, str(into))
+    if filled.data is None:
+        yield f"{into}: its register has every station of its lists; nothing was changed."
+        return
+    kept = replace_book(taken, filled.data)
+    names = _listed(filled.stations)
+    yield f"{into}: {len(filled.stations)} stations added to the register: {names}"
+    yield f"  The book as it was: {kept}"
+
+
+def _names_of(into: Path | None) -> list[str]:
+    if into is None:
+        return []
+    from siltbook.batch.files import take
+    from siltbook.batch.reading.book import read_book
+
+    book = read_book(take(into).data, str(into)).book
+    return [str(s) for s in book.stations.frame["station"] if s]
+
+
+def _first(read: list[Source], into: Path | None, out: Path | None) -> Iterator[str]:
+    """Without a mapping: make one, and say what it holds."""
+    from siltbook.batch.adopt.job import look
+    from siltbook.batch.adopt.mapping import write
+
+    seen = look(read, _names_of(into))
+    target = out or _mapping_path(read)
+    again = _command(read, target, into)
+    _new_file(target, write(seen.made, seen.asked, seen.rows, _prints(read), again))
+    yield from _understood(seen)
+    yield f"  Mapping: {target}"
+    for question in seen.asked[:_SHOWN]:
+        yield f"  Question: {question.text}"
+    said = "Answer the questions in it" if seen.asked else "Look through it"
+    yield f"  {said}, save it, then: {again}"
+
+
+def _understood(seen: Adoption) -> Iterator[str]:
+    made, rows = seen.made, seen.rows
+    yield (
+        f"{len(made.tables)} tables with {made.columns} kinds of columns understood, "
+        f"{len(seen.asked)} questions; {len(rows.readings)} readings would arrive."
+    )
+    yield _counted(rows.read, rows.used, rows.proposed, rows.not_used, "sheet Left out")
+
+
+def _counted(read: int, used: int, proposed: int, left: int, where: str) -> str:
+    return f"  Read {read} rows: used {used}, proposed {proposed}, left out {left} ({where})."
+
+
+def _mapping_path(read: list[Source]) -> Path:
+    first = read[0].path
+    target = first.with_name(f"{first.stem}.mapping.xlsx")
+    number = 2
+    while target.exists():
+        target = first.with_name(f"{first.stem}.mapping-{number}.xlsx")
+        number += 1
+    return target
+
+
+def _prints(read: list[Source]) -> dict[str, str]:
+    return {s.path.name: s.print for s in read}
+
+
+def _command(read: list[Source], mapping: Path, into: Path | None) -> str:
+    import shlex
+
+    names = " ".join(shlex.quote(str(s.path)) for s in read)
+    said = f"siltbook adopt {names} --mapping {shlex.quote(str(mapping))}"
+    return f"{said} --into {shlex.quote(str(into))}" if into else said
+
+
+def _new_file(target: Path, data: bytes) -> None:
+    """Write a file that is not there yet: nothing of anybody's is replaced."""
+    from siltbook.batch.errors import BookError
+    from siltbook.batch.files import write_whole
+
+    if target.exists():
+        raise BookError(
+            f"{target} is there already; give another path with --out, or move it away."
+        )
+    write_whole(target, data)
+
+
+def _fill(read: list[Source], mapping: Path, into: Path | None, out: Path | None) -> Iterator[str]:
+    """With a mapping: the rows into a new book or an existing one."""
+    from siltbook.batch.adopt.corrected import read_mapping
+    from siltbook.batch.adopt.into import fill, new_book
+    from siltbook.batch.adopt.job import use
+    from siltbook.batch.files import replace_book, take
+
+    told = read_mapping(take(mapping).data, mapping.name)
+    seen = use(read, told, _names_of(into))
+    rows = seen.rows
+    if into is None:
+        target = out or read[0].path.with_name(f"{read[0].path.stem}.book.xlsx")
+        filled = new_book(rows, seen.work, read[0].path.stem)
+        _new_file(target, filled.data or b"")
+        rows_in = f"{filled.readings} readings, {filled.work} rows of work"
+        yield f"{target}: {rows_in}, {len(filled.stations)} stations."
+    else:
+        taken = take(into)
+        filled = fill(taken.data, str(into), rows, seen.work)
+        kept = replace_book(taken, filled.data) if filled.data else None
+        yield from _entered(filled, into, kept)
+        target = into
+    yield _counted(
+        rows.read, rows.used, rows.proposed, rows.not_used, f"{mapping.name}, sheet Left out"
+    )
+    yield from _not_entered(seen, read, into)
+    yield f"  Then: siltbook run {target}"
+
+
+def _entered(filled: Filled, into: Path, kept: Path | None) -> Iterator[str]:
+    if kept is None:
+        count = len(filled.conflicts)
+        many = f"{count} conflict{'' if count == 1 else 's'}"
+        yield f"{into}: nothing to add; {filled.already} rows were there already, {many}."
+    else:
+        yield (
+            f"{into}: {filled.readings} readings, {filled.work} rows of work and "
+            f"{len(filled.stations)} stations added; {filled.already} rows were there already."
+        )
+        yield f"  The book as it was: {kept}"
+    for conflict in filled.conflicts[:_SHOWN]:
+        yield f"  Conflict: {conflict}"
+    if len(filled.conflicts) > _SHOWN:
+        yield f"  and {len(filled.conflicts) - _SHOWN} conflicts more."
+
+
+def _not_entered(seen: Adoption, read: list[Source], into: Path | None) -> Iterator[str]:
+    """Work that notes of a file speak of which the mapping has not seen: shown, not entered."""
+    from siltbook.batch.adopt.mapping import write
+
+    if not seen.new_work:
+        return
+    target = _mapping_path(read)
+    _new_file(target, write(seen.made, [], seen.rows, _prints(read), _command(read, target, into)))
+    yield (
+        f"  {len(seen.new_work)} rows of work are proposed and not entered: see {target}, then:"
+        f" {_command(read, target, into)}"
+    )
+
+
+def _listed(names: list[str]) -> str:
+    more = f" and {len(names) - _SHOWN} more" if len(names) > _SHOWN else ""
+    return ", ".join(names[:_SHOWN]) + more
