@@ -9,6 +9,7 @@ from functools import cached_property
 
 from siltbook.checks.findings import Finding
 from siltbook.checks.gauges import NOISE
+from siltbook.templates.safety import Step
 
 
 class Verdict(StrEnum):
@@ -222,7 +223,7 @@ class Judgement:
 
     verdict: Verdict
     reason: str
-    steps: tuple[str, ...]
+    steps: tuple[Step, ...]
     also: tuple[Verdict, ...]
     borderline: bool
     rows: tuple[tuple[str, int], ...]

@@ -10,6 +10,8 @@ import datetime as dt
 from dataclasses import dataclass
 from enum import StrEnum
 
+from siltbook.templates.safety import Touch
+
 
 class Severity(StrEnum):
     """error: a row or book cannot be used as it stands; doubt: look again; note: for the record."""
@@ -27,6 +29,7 @@ class Rule:
     """One kind of finding. `do` completes the message: what the person should do.
 
     `often`: it can come row after row; the terminal then gathers it, one line per station.
+    `touches`: what is touched by whoever does it; the cautions follow from that.
     """
 
     code: str
@@ -34,6 +37,7 @@ class Rule:
     title: str
     do: str
     often: bool = False
+    touches: frozenset[Touch] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,8 @@ class Finding:
     day: dt.date | None = None
 
 
+_OPENS, _SUPPLY = frozenset({Touch.OPENS_FILTER}), frozenset({Touch.SUPPLY})
+_PRESSURE = frozenset({Touch.PRESSURE})
 _E, _D, _N = Severity.ERROR, Severity.DOUBT, Severity.NOTE
 
 _RULES = (
@@ -88,8 +94,8 @@ _RULES = (
     # register
     Rule("station-repeated", _E, "Station stands twice in the register", "Keep one row per station."),
     Rule("station-unknown", _E, "Station not in the register", "Correct the name, or add it to the sheet Stations."),
-    Rule("clean-drop-high", _D, "Clean drop above 70 % of the limit", "Check the element's size, or clean it properly and read again."),
-    Rule("gauge-too-coarse", _D, "Gauge too coarse for this limit", "Use a finer division, or one gauge with a selector."),
+    Rule("clean-drop-high", _D, "Clean drop above 70 % of the limit", "Check the element's size, or clean it properly and read again.", touches=_OPENS),
+    Rule("gauge-too-coarse", _D, "Gauge too coarse for this limit", "Use a finer division, or one gauge with a selector.", touches=_PRESSURE),
     # readings
     Rule("reading-twice", _D, "Same reading entered twice", "Delete one of the rows."),
     Rule("date-outside-season", _D, "Date outside the season", "Check the year."),
@@ -104,16 +110,16 @@ _RULES = (
     Rule("flow-too-low", _D, "Flow under a fifth of the reference flow", "Read again while the station irrigates."),
     Rule("several-without-time", _D, "Several entries on a day without times", "Add the times; until then the usual order is assumed.", often=True),
     Rule("order-taken", _N, "A day without times, put into the one order that makes sense", "Nothing to do, unless it was otherwise: then add the times.", often=True),
-    Rule("zero-drop-flowing", _D, "Inlet and outlet read the same while water flows", "Try the gauge: a dead gauge reads no drop too."),
-    Rule("both-sides-alike", _D, "Inlet and outlet the same after work or while over", "Open both valves, turn the selector, and read once more while water flows."),
-    Rule("no-inlet-pressure", _D, "No pressure at the inlet", "Read again while the pump runs; try the gauge."),
-    Rule("drop-fell-unexplained", _D, "Drop fell with no work logged", "Log the work if there was any; else inspect the element."),
+    Rule("zero-drop-flowing", _D, "Inlet and outlet read the same while water flows", "Try the gauge: a dead gauge reads no drop too.", touches=_PRESSURE),
+    Rule("both-sides-alike", _D, "Inlet and outlet the same after work or while over", "Open both valves, turn the selector, and read once more while water flows.", touches=_PRESSURE),
+    Rule("no-inlet-pressure", _D, "No pressure at the inlet", "Read again while the pump runs; try the gauge.", touches=_SUPPLY),
+    Rule("drop-fell-unexplained", _D, "Drop fell with no work logged", "Log the work if there was any; else inspect the element.", touches=_OPENS),
     # work
     Rule("flush-without-cycles", _D, "Flush without cycles", "Enter the number of cycles.", often=True),
     Rule("flush-signs-blank", _D, "Flush without its signs", "Note whether the click was heard and water left the outlet.", often=True),
     Rule("work-out-of-service", _D, "Work on a station that is not in service", "Check the station's name or its 'In service' cell."),
-    Rule("zero-not-shown", _D, "Opened without a gauge seen working", "On the next visit log a reading above zero before the zero.", often=True),
-    Rule("episodes-recur", _D, "Third time over the limit in 30 days", "Look at the water source and the flush interval.", often=True),
+    Rule("zero-not-shown", _D, "Opened without a gauge seen working", "On the next visit log a reading above zero before the zero.", often=True, touches=_OPENS),
+    Rule("episodes-recur", _D, "Third time over the limit in 30 days", "Look at the water source and the flush interval.", often=True, touches=_SUPPLY),
 )  # fmt: skip
 
 CATALOGUE: dict[str, Rule] = {rule.code: rule for rule in _RULES}

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from xlsxwriter.worksheet import Worksheet
 
-from siltbook.templates import blank_formulas, contract
+from siltbook.templates import blank_formulas, contract, safety
 from siltbook.templates.blank_checks import STATION_COUNT_FORMULA, check_for
 from siltbook.templates.blank_look import BLUE, DARK_OCHRE, LINE, OCHRE, PALE_BLUE, VIOLET, Look
 from siltbook.templates.book import column_letters
@@ -35,29 +35,25 @@ STEPS = (
     "Farm: name the farm, choose the units of your gauges and meters, and check the defaults.",
     "Stations: one row for each filter station. Underlined headers are required; everything else"
     " makes the results sharper, the clean drop and the gauge's data most of all.",
-    "At each visit, read one gauge twice: first on the inlet side, then on the outlet side.",
-    "Readings: one row per station and visit. The drop and whether it is over the limit appear"
+    "At each visit, read one gauge twice: first on the inlet side, then on the outlet side."
+    " Readings: one row per station and visit. The drop and whether it is over the limit appear"
     " while you type. OVER means more than the limit; ? means it cannot be told.",
     "Low pressure in the field? Look at the supply first (pump, leak), then at the filter.",
-    "OVER: flush by hand, the farm's number of cycles, with the downstream valve closed. See that"
-    " it happened: the solenoid clicks, water is heard, water leaves the flush outlet.",
-    "Work done: one row for each flush, cleaning or repair. Then read the drop again.",
-    "Still over after a flush that happened: clean by hand. Still over after that: call for help.",
+    f"OVER: flush by hand: {safety.FLUSH_IN_ONE}.",
+    "Work done: one row for each flush, cleaning or repair; of a flush, yes or no for each sign:"
+    " click heard, water heard, water at outlet. Then read the drop again, with both valves open.",
+    "Signs missing: solenoid first, then controller. The order, with the cautions below:"
+    f" {safety.GEAR_IN_ONE}.",
+    "Still over after a flush that happened: clean by hand, once it is safe to open (cautions"
+    f" below): {safety.CLEANING_IN_ONE}."
+    " Still over after that, or not safe at any moment: call for help. That is never held against"
+    " anyone.",
     "Water tests, where there are any: one row per sample, the source's name the same each time.",
     "At the review: siltbook run BOOK adds its result sheets, Actions first. Write what you agree"
     " on the sheet Agreed: who, and by when.",
     "Dates look like 2026-05-31, times like 07:30. Your own columns and sheets are left alone.",
 )
-CAUTIONS = (
-    "Local codes, the maker's manual and licensed practice come first, before anything here.",
-    "A filter holds pressure. Before opening it: close both valves, let the pressure off with a"
-    " flush cycle, and see the gauge above zero first and then at zero. A dead gauge reads zero"
-    " too.",
-    "Electrics: disconnect the controller's battery before touching its wiring. Other electrical"
-    " work is for licensed people.",
-    "Chemicals: never mix acid and chlorine, nor store or inject them together. Wear protective"
-    " gear.",
-)
+CAUTIONS = safety.cautions(safety.ANYTHING)
 _FOOT = (
     "Violet columns are calculated; leave them alone. Nothing is locked. The hidden sheet Units"
     " holds the factors of the units. To print a list, first filter its column Station so that"

@@ -85,6 +85,10 @@ FORMATS: dict[str, dict[str, object]] = {
     "strong": {**_BASE, "text_wrap": True, "valign": "vcenter", "bold": True},
     "question": {**_BASE, "font_size": 12, "bold": True, "valign": "bottom"},
     "caution": {
+        **_BASE, "text_wrap": True, "left": 5, "left_color": LIMIT_LINE,
+        "align": "left", "indent": 1, "valign": "vcenter",
+    },
+    "emergency": {
         **_BASE, "text_wrap": True, "bold": True, "left": 5, "left_color": LIMIT_LINE,
         "align": "left", "indent": 1, "valign": "vcenter",
     },

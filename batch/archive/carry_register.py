@@ -11,6 +11,7 @@ from siltbook.batch.archive.season import left_open
 from siltbook.batch.results import Assessment
 from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.contract import FARM, STATIONS, Column, Kind
+from siltbook.templates.safety import ON_START_HERE, Touch
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 if TYPE_CHECKING:
@@ -75,6 +76,11 @@ def _own(column: Column, value: object, pressure: float, flow: float) -> object:
     return _tidy(value / factors.get(column.kind, 1.0))
 
 
+def _pointer(touches: frozenset[Touch]) -> str:
+    """Where the cautions stand, for an action that touches something; they fill no cell here."""
+    return f"; {ON_START_HERE}" if touches else ""
+
+
 def _agreed(last: Assessment) -> Iterator[Row]:
     """What remained open, as rows of the sheet Agreed that the first review will look at."""
     season = last.book.settings.season or "last season"
@@ -84,5 +90,5 @@ def _agreed(last: Assessment) -> Iterator[Row]:
             "action": entry.action,
             "who": entry.who or None,
             "due": entry.due,
-            "remark": f"left open from {season}",
+            "remark": f"left open from {season}{_pointer(entry.touches)}",
         }

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
+from siltbook.batch.cautions import touched_at
 from siltbook.batch.model import CALM, CLEANINGS
 from siltbook.batch.numbers.robust import median_interval
 from siltbook.batch.numbers.runs import Run
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates.look import VERDICTS
+from siltbook.templates.safety import ANYTHING, Touch
 
 
 @dataclass(frozen=True)
@@ -47,6 +49,7 @@ class Open:
     action: str
     who: str = ""
     due: dt.date | None = None
+    touches: frozenset[Touch] = frozenset()  # what doing it touches
 
     @property
     def line(self) -> str:
@@ -103,11 +106,13 @@ def left_open(assessment: Assessment) -> list[Open]:
 def _agreed(assessment: Assessment) -> Iterator[Open]:
     frame = assessment.book.agreed.frame
     for row in frame[frame["done"].isna()].to_dict("records"):
-        yield Open(row["station"], row["action"], row["who"] or "", row["due"])
+        own = row["station"], row["action"], row["who"] or "", row["due"]
+        yield Open(*own, touches=ANYTHING)
 
 
 def _needing(assessment: Assessment) -> Iterator[Open]:
     for result in assessment.stations:
         if result.verdict not in CALM:
             shown = VERDICTS[result.verdict].shown
-            yield Open(result.station.name, f"{shown}: {result.judgement.reason}")
+            said = f"{shown}: {result.judgement.reason}"
+            yield Open(result.station.name, said, touches=touched_at([result]))

@@ -11,15 +11,17 @@ from io import BytesIO
 from typing import TYPE_CHECKING
 
 from siltbook.batch.archive.season import StationSeason, left_open, station_seasons
+from siltbook.batch.cautions import touched_at
 from siltbook.batch.model import CALM
 from siltbook.batch.results import Assessment
 from siltbook.batch.sheets.kit import one_line
 from siltbook.templates import look
+from siltbook.templates.safety import Touch, cautions
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
-_MOST_ROWS = 26
+_MOST_ROWS = 22
 _MARGIN = 36.0  # [pt]
 _ROW = 12.5  # [pt]
 _COLUMNS = (
@@ -36,11 +38,8 @@ _COLUMNS = (
     ("Dirt (money)", 58.0),
 )
 _BAR = 5  # the column with a bar
-_CAUTION = (
-    "Local codes, the maker's manual and licensed practice come first. A filter holds pressure: "
-    "close both valves, let the pressure off, and see the gauge above zero first and then at zero "
-    "before opening it."
-)
+_SMALL = 6.5  # [pt], with lines of _SMALL_LINE [pt]
+_SMALL_LINE = 8.0
 
 
 @dataclass(frozen=True)
@@ -70,8 +69,9 @@ def summary(assessment: Assessment, book: str, version: str) -> bytes:
     y = _heading(page, assessment, book, version)
     y = _figures(page, assessment, seasons, y - 22)
     y = _table(page, assessment, seasons, y - 16)
-    _still_open(page, assessment, y - 8)
-    _foot(page)
+    small = _folded(page, " ".join(_cautions(assessment)))
+    _still_open(page, assessment, y - 8, _SMALL_LINE * len(small))
+    _foot(page, small)
     canvas.showPage()
     canvas.save()
     return target.getvalue()
@@ -235,10 +235,13 @@ def _bar(page: _Page, x: float, y: float, width: float, days: int, longest: int)
     _put(page, x + 6 + (room * days / longest if longest else 0), y, days, 7.5)
 
 
-def _still_open(page: _Page, assessment: Assessment, y: float) -> None:
-    """What the season leaves to the next: agreed and not done, and stations that need work."""
+def _still_open(page: _Page, assessment: Assessment, y: float, foot: float) -> None:
+    """What the season leaves to the next: agreed and not done, and stations that need work.
+
+    `foot` is the height [pt] of the small print beneath it.
+    """
     entries = left_open(assessment)
-    room = int((y - _MARGIN - 30) / 11)
+    room = int((y - _MARGIN - 22 - foot) / 11)
     if room < 2:
         return
     y -= 8
@@ -255,8 +258,23 @@ def _still_open(page: _Page, assessment: Assessment, y: float) -> None:
         _put(page, _MARGIN, y, more, 7.5, colour=look.QUIET)
 
 
-def _foot(page: _Page) -> None:
-    wide = page.width - 2 * _MARGIN
-    _put(page, _MARGIN, _MARGIN - 4, _CAUTION, 6.5, colour=look.QUIET, width=wide)
+def _cautions(assessment: Assessment) -> tuple[str, ...]:
+    """The order before opening always, and what the stations and the open actions call for."""
+    touched = touched_at(assessment.stations) | {Touch.OPENS_FILTER}
+    return cautions(touched.union(*(entry.touches for entry in left_open(assessment))))
+
+
+def _foot(page: _Page, words: Sequence[str]) -> None:
+    """The cautions as lines over the whole width, and below them where every figure is found."""
+    for n, line in enumerate(words):
+        y = _MARGIN - 4 + (len(words) - 1 - n) * _SMALL_LINE
+        _put(page, _MARGIN, y, line, _SMALL, colour=look.QUIET)
     note = "Every figure can be followed in data/ and in the reviewed workbook beside this page."
-    _put(page, _MARGIN, _MARGIN - 13, note, 6.5, colour=look.QUIET)
+    _put(page, _MARGIN, _MARGIN - 13, note, _SMALL, colour=look.QUIET)
+
+
+def _folded(page: _Page, text: str) -> list[str]:
+    """A text as lines of small print that fit between the margins."""
+    from reportlab.lib.utils import simpleSplit
+
+    return list(simpleSplit(_shown(text), "Vera", _SMALL, page.width - 2 * _MARGIN))

@@ -13,6 +13,8 @@ from siltbook.batch.model import CLEANINGS, History, Reading, Work
 from siltbook.templates.book import Book, Settings
 
 DAY = dt.timedelta(days=1)
+CALL = "called-after-cleaning"
+CALLS_STAND = "A call for help is never held against anyone, also one made before opening."
 CODES = tuple(code for code, rule in RULES.items() if rule.question is Question.PROCEDURE)
 
 
@@ -43,6 +45,7 @@ def _result(book: Book, code: str, found: list[Checked]) -> RuleResult:
     places = tuple(_place(book, one) for one in sorted(found, key=lambda one: one.kept))
     kept = sum(one.kept for one in found)
     said = "Kept every time." if kept == len(found) else f"First not kept: {places[0].said}"
+    said = CALLS_STAND if code == CALL else said
     state = State.QUIET if kept == len(found) else State.LOOK
     return RuleResult(rule, state, said, None, kept, len(found), places)
 
@@ -158,7 +161,8 @@ def _opening(context: _Context, place: int, work: Work, before: Standing) -> Ite
 
 
 def _called(context: _Context, work: Work, before: Standing) -> Checked:
+    """A call for help; in order whenever it was made, also before anything was opened."""
     due = before.step is Step.NEEDS_ESCALATION or before.gear is Gear.CONTROLLER_SUSPECT
     where = "cleaning and a reading over" if due else f"'{before.step}', before cleaning was tried"
-    said = f"called out after {where}" if due else f"called out at {where}"
-    return Checked("called-after-cleaning", context.name, work, due, said, "work")
+    said = f"called out after {where}" if due else f"called out at {where}: in order, as any call"
+    return Checked(CALL, context.name, work, True, said, "work")

@@ -10,11 +10,14 @@ from siltbook import __version__
 from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State
 from siltbook.batch.audit.report import answer, percent
 from siltbook.batch.audit.sensitivity import CASES, Sensitivity
+from siltbook.batch.cautions import touched_at
 from siltbook.batch.fingerprint import fingerprint
+from siltbook.batch.ladder.next_steps import touches_of
 from siltbook.batch.model import Verdict
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets.findings import link_to
 from siltbook.templates import look
+from siltbook.templates.safety import Touch
 
 # The same audit must give the same bytes, so the file carries no clock.
 SUMMARY = (
@@ -86,6 +89,9 @@ def _summary(kit: k.Kit, sheet: Any, audit: Audit) -> None:
             _rule(kit, sheet, row, result)
         row += 1
     k.spread(sheet, row, last, NOTE, kit.format("mark"), width)
+    touches = touched_at(audit.assessment.stations)
+    end, _ = k.caution_lines(kit, sheet, row + 1, (0, last), touches, width)
+    row = end - 1
     k.page(kit, sheet, header=2, tall=1)
     sheet.print_area(0, 0, row, last)
 
@@ -144,8 +150,17 @@ def _detail(kit: k.Kit, sheet: Any, audit: Audit) -> None:
     said = "Verdicts at other limits, and if every gauge were off by its class; bold: another one."
     k.spread(sheet, row + 2, last, said, kit.format("strong"), width)
     row = _sensitivity(kit, sheet, row + 3, audit.sensitivity)
+    touches = _named(audit.sensitivity) | touched_at(audit.assessment.stations)
+    end, _ = k.caution_lines(kit, sheet, row + 1, (0, last), touches, width)
+    row = end - 1
     k.page(kit, sheet, header=3)
     sheet.print_area(0, 0, row, last)
+
+
+def _named(rows: Sequence[Sensitivity]) -> frozenset[Touch]:
+    """What the work may touch that the verdicts of this table name."""
+    named = {v for one in rows for v in (one.now, *one.then) if v is not None}
+    return frozenset(touch for verdict in named for touch in touches_of(verdict))
 
 
 def _place(kit: k.Kit, sheet: Any, row: int, result: RuleResult, place: Place) -> None:

@@ -21,11 +21,13 @@ from siltbook.batch.commands.shared import (
     finish,
     one_of_many,
     refusals,
+    tell_cautions,
 )
 from siltbook.batch.commands.stream import Stream
 
 if TYPE_CHECKING:
     from siltbook.batch.many import Outcome
+    from siltbook.templates.safety import Touch
 
 
 @click.command(epilog=EPILOG)
@@ -34,15 +36,18 @@ if TYPE_CHECKING:
 @JSON
 def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> None:
     """Say what is wrong or doubtful in BOOKs; changes nothing."""
+    from siltbook.batch.cautions import touched_for
     from siltbook.batch.files import find_books, lock_note, take
     from siltbook.batch.job import assess_bytes
     from siltbook.batch.report.book import book_json, count_findings, printable
     from siltbook.batch.report.findings import finding_lines
     from siltbook.checks.findings import Severity
+    from siltbook.templates.safety import cautions
 
     done: list[dict[str, Any]] = []
     failures: list[dict[str, str]] = []
     errors = False
+    touched: set[Touch] = set()
     with refusals():
         paths = find_books(books)
     for path in paths:
@@ -53,10 +58,12 @@ def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> 
             if as_json:
                 done.append(book_json(assessment, str(path), None))
                 continue
+            touched |= touched_for(findings)
             said = [f"{path}: {line}" for line in finding_lines(findings)]
             said += [f"{path}: {count_findings(findings)}", lock_note(path)]
             for line in filter(None, said):
                 click.echo(printable(line))
+    tell_cautions(cautions(touched))
     finish(done, failures, as_json, EXIT_FINDINGS if errors else 0)
 
 

@@ -19,6 +19,7 @@ from siltbook.batch.commands.shared import (
     failure,
     one_of_many,
     refusals,
+    tell_cautions,
 )
 
 if TYPE_CHECKING:
@@ -47,10 +48,12 @@ def review(
     from siltbook import __version__
     from siltbook.batch.files import find_books, lock_note, sweep, write_whole
     from siltbook.batch.report.book import printable
+    from siltbook.batch.review.agenda import items, touched
     from siltbook.batch.review.month import parse_month
     from siltbook.batch.review.pack import make_pack, pack_bytes
     from siltbook.batch.review.summary import lines, pack_json
     from siltbook.batch.review.target import pack_path, refuse_loss
+    from siltbook.templates.safety import cautions
 
     try:
         chosen = parse_month(month)
@@ -82,6 +85,7 @@ def review(
     else:
         for line in (*lines(pack), f"  Pack: {target}", *_of_pdf(pdf, target)):
             click.echo(printable(line))
+        tell_cautions(cautions(touched(items(pack))))
         for note in (*pack.notes, *filter(None, map(lock_note, todo))):
             click.echo(printable(note))
     end(failures)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -98,6 +98,14 @@ def document(value: object) -> str:
     except UnicodeEncodeError:
         text = json.dumps(value, indent=2, allow_nan=False)
     return text
+
+
+def tell_cautions(lines: Iterable[str]) -> None:
+    """Print cautions beneath what they belong to: each once, the emergency first."""
+    from siltbook.templates.safety import in_order
+
+    for words in in_order(lines):
+        click.echo(f"! {words}")
 
 
 def finish(

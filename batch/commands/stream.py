@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from siltbook.batch.commands.shared import document, end, failure
+from siltbook.batch.commands.shared import document, end, failure, tell_cautions
 
 if TYPE_CHECKING:
     from siltbook.batch.many import Outcome
@@ -20,6 +20,7 @@ class Stream:
         self.as_json = as_json
         self.told = 0
         self.failures: list[dict[str, str]] = []
+        self.cautions: set[str] = set()
 
     def __enter__(self) -> None:
         if self.as_json:
@@ -43,9 +44,11 @@ class Stream:
         else:
             from siltbook.batch.report.book import printable
 
+            self.cautions |= set(outcome.entry["cautions"])
             for line in outcome.lines:
                 click.echo(printable(line))
 
     def end(self) -> None:
-        """Say what failed, and end with the exit code for it."""
+        """Give the cautions, say what failed, and end with the exit code for it."""
+        tell_cautions(self.cautions)
         end(self.failures)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from siltbook.batch.commands.shared import AS_OF, day, refusals
+from siltbook.batch.commands.shared import AS_OF, day, refusals, tell_cautions
 
 if TYPE_CHECKING:
     from siltbook.batch.watching import Stamp
@@ -45,7 +45,7 @@ def _watch(folder: Path, as_of: dt.date | None) -> None:
     from siltbook.batch.report.book import printable
     from siltbook.batch.watching import Saves, results, stamps, up_to_date
 
-    saves = Saves()
+    saves, given = Saves(), set[str]()
     sweep(folder)
     found = stamps(folder)
     for book, target in results(found).items():
@@ -58,7 +58,7 @@ def _watch(folder: Path, as_of: dt.date | None) -> None:
         targets = results(found)
         for book in saves.ready(found, time.monotonic()):
             saves.judged(book, found[book])
-            _judge(book, found[book], targets[book], as_of)
+            _judge(book, found[book], targets[book], as_of, given)
 
 
 def _wakes(folder: Path) -> Iterator[None]:
@@ -80,8 +80,13 @@ def _wakes(folder: Path) -> Iterator[None]:
         yield
 
 
-def _judge(book: Path, stamp: Stamp, target: Path, as_of: dt.date | None) -> None:
-    """Judge one book as it was with this stamp, write its result, and say so in one line."""
+def _judge(
+    book: Path, stamp: Stamp, target: Path, as_of: dt.date | None, given: set[str]
+) -> None:
+    """Judge one book as it was with this stamp, write its result, and say so in one line.
+
+    Cautions that were not yet `given` follow it; each is printed once until the watch ends.
+    """
     from siltbook.batch.many import Order, fulfil
     from siltbook.batch.report.book import printable
     from siltbook.batch.watching import stamp_now
@@ -92,10 +97,14 @@ def _judge(book: Path, stamp: Stamp, target: Path, as_of: dt.date | None) -> Non
         said = f"{book.name}: was renamed or deleted before it was judged."
     elif said and now != stamp:
         return  # saved again meanwhile: what it is now is judged when it has settled
-    elif not said:
+    fresh: set[str] = set()
+    if not said:
+        fresh = set(outcome.entry["cautions"]) - given
+        given |= fresh
         verdicts = [str(s["verdict"]) for s in outcome.entry["stations"]]
         said = f"{book.name}: {summary(verdicts)} -> {target.name}"
     click.echo(printable(f"{dt.datetime.now():%H:%M} {said}"))
+    tell_cautions(fresh)
 
 
 def summary(verdicts: list[str]) -> str:

@@ -20,12 +20,14 @@ from siltbook.batch.ladder.facts import (
     over_at_reference,
     too_low_to_flush,
 )
+from siltbook.batch.ladder.next_steps import next_steps
 from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step
 from siltbook.batch.model import CALM, History, Judgement, Verdict
 from siltbook.batch.numbers.forecast import Forecast
 from siltbook.batch.numbers.outlook import soon
 from siltbook.checks.gauges import NOISE
 from siltbook.templates.book import Settings
+from siltbook.templates.safety import READ_ONCE_MORE, read_step
 
 OWED = (Verdict.RE_READ, Verdict.NO_READING)  # what is lacking is a reading
 
@@ -95,9 +97,10 @@ def judge(
     p = facts.latest.p_over if facts.latest else None
     borderline = p is not None and BORDER <= p <= 1.0 - BORDER
     by = read_by(verdict, facts)
-    steps = words.steps(verdict, facts, by)
+    gear_works = facts.standing.gear is Gear.TRUSTED and Verdict.CHECK_FLUSH_GEAR not in holding
+    steps = next_steps(verdict, facts, by, gear_works=gear_works)
     if borderline and verdict in (Verdict.HAND_CLEAN, Verdict.ESCALATE):
-        steps = (words.READ_ONCE_MORE, *steps)
+        steps = (read_step(READ_ONCE_MORE), *steps)
     return Judgement(
         verdict=verdict,
         reason=words.reason(verdict, facts),

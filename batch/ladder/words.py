@@ -1,8 +1,7 @@
-"""The words of a verdict: the sentence of reasons, and the next steps of the trade."""
+"""The words of a verdict: the sentence of reasons."""
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 
 from siltbook.batch.ladder.facts import (
@@ -17,20 +16,8 @@ from siltbook.batch.ladder.facts import (
 )
 from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step, missing_cycles
 from siltbook.batch.model import Verdict, Work
-from siltbook.templates.units import metres_per
 
 OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before it is told
-READ_ONCE_MORE = "Read once more first: the drop is too near the limit for this gauge to tell."
-READ_AGAIN = "Read inlet and outlet again and enter the reading."
-READ_AFTER = "read inlet and outlet again the same day and enter the reading."
-OPENING = (
-    "Before opening: close both valves, see the gauge above zero, let the pressure off with a "
-    "flush cycle, see the gauge at zero. Follow the maker's manual and local rules."
-)
-WIRING = (
-    "Disconnect the controller's battery before touching its wiring; leave mains work to "
-    "licensed people."
-)
 
 
 def reason(verdict: Verdict, facts: Facts) -> str:
@@ -46,20 +33,6 @@ def _carried(facts: Facts) -> str:
         return ""
     since = f", over since {said.opened}" if said.opened else ""
     return f" Carried over from last season{since}."
-
-
-def steps(verdict: Verdict, facts: Facts, read_by: dt.date | None) -> tuple[str, ...]:
-    """What to do next, in order; cautions stand where a filter is opened or wiring touched."""
-    if verdict is Verdict.FLUSH:
-        return _flush_steps(facts)
-    if verdict is Verdict.ESCALATE:
-        return _escalate_steps(facts)
-    if verdict is Verdict.RE_READ:
-        return _re_read_steps(facts)
-    if verdict is Verdict.WATCH:
-        plan = "flush" if facts.flushing_helps else "hand cleaning"
-        return (f"Read again by {read_by}; plan a {plan}.",)
-    return _STEPS[verdict]
 
 
 def _drop(facts: Facts) -> str:
@@ -297,71 +270,3 @@ def _low_field(verdict: Verdict, facts: Facts) -> str:
         more = 100.0 * (facts.latest.flow / reference - 1.0)
         text += f" Flow is {more:.0f} % above the reference flow: look for a leak."
     return text
-
-
-def _flush_steps(facts: Facts) -> tuple[str, ...]:
-    cycles = facts.settings.flush_cycles
-    unit = facts.history.station.unit
-    least = facts.settings.flush_inlet / metres_per(unit)
-    return (
-        f"Close the downstream valve and run {cycles} flush cycles.",
-        f"Watch the inlet: it must stay at or above {least:.1f} {unit}.",
-        "Note the signs: click of the solenoid, water in the filter, water at the flush outlet.",
-        f"Open the valve, then {READ_AFTER}",
-    )
-
-
-def _escalate_steps(facts: Facts) -> tuple[str, ...]:
-    if facts.standing.gear is Gear.CONTROLLER_SUSPECT:
-        return (
-            WIRING,
-            "Bring in qualified help for the controller; say that the solenoid was checked first.",
-            f"After the repair run {facts.settings.flush_cycles} flush cycles and note the signs.",
-            f"Then {READ_AFTER}",
-        )
-    return (
-        "Bring in qualified help; hand over this sheet with the readings, flush and cleaning.",
-        "Until then keep watching the field pressure; do not run the filter without its element.",
-        f"After the repair {READ_AFTER}",
-    )
-
-
-def _re_read_steps(facts: Facts) -> tuple[str, ...]:
-    newest = facts.newest
-    if newest is not None and newest.why_unusable == "outlet above inlet":
-        return ("Check the selector: inlet first, then outlet.", READ_AGAIN)
-    return (READ_AGAIN, "Read while the station irrigates at its usual flow.")
-
-
-_STEPS: dict[Verdict, tuple[str, ...]] = {
-    Verdict.HAND_CLEAN: (
-        OPENING,
-        "Take the element out, clean it by hand, look for tears and worn seals.",
-        "Close the filter, open the valves slowly.",
-        f"Log the cleaning, then {READ_AFTER}",
-    ),
-    Verdict.CHECK_FLUSH_GEAR: (
-        WIRING,
-        "Check the solenoid first: wiring, click, plunger, blocked port; replace it if needed.",
-        "If a new solenoid does not help, the controller is next.",
-        f"Run a complete flush, note the signs, {READ_AFTER}",
-    ),
-    Verdict.CHECK_SUPPLY: (
-        "Look at the pump, the suction side and the supply valve.",
-        "Walk the supply line and look for a leak.",
-        f"When the inlet is back, {READ_AFTER}",
-    ),
-    Verdict.CHECK_FIELD: (
-        "Look beyond the filter: valve, regulator, a broken lateral or an open end.",
-        "When mended, read inlet, outlet and field pressure again the same day and enter them.",
-    ),
-    Verdict.INSPECT_SCREEN: (
-        "Check that the bypass is closed and try the gauge.",
-        OPENING,
-        "Look at the element: torn, missing or not seated; replace it if needed.",
-        f"Close the filter, then {READ_AFTER}",
-    ),
-    Verdict.NO_READING: (READ_AGAIN,),
-    Verdict.IN_RANGE: (),
-    Verdict.RESTING: (),
-}

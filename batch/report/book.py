@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING, Any
 
+from siltbook.batch.cautions import touched_at, touched_for
 from siltbook.batch.model import CALM, FlowFit
 from siltbook.batch.numbers.history import station_gauge
 from siltbook.batch.report.bill import farm_costs_json, station_loss_json
 from siltbook.batch.report.water import grade_json, water_json
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.checks.findings import Finding, Severity
+from siltbook.templates.safety import cautions
 
 if TYPE_CHECKING:
     from siltbook.batch.numbers.effectiveness import GiveBack, Worth
@@ -34,7 +36,7 @@ def station_json(result: StationResult) -> dict[str, Any]:
         "borderline": result.judgement.borderline,
         "drop_u_m": None if latest is None else latest.u_drop,
         "p_over": None if latest is None else latest.p_over,
-        "steps": list(result.judgement.steps),
+        "steps": [step.words for step in result.judgement.steps],
         "days_over": result.days_over,
         **_outlook_json(result),
         "flow_exponent": _exponent_json(result.history.flow_fit),
@@ -169,11 +171,18 @@ def book_json(assessment: Assessment, path: str, output: str | None) -> dict[str
         "as_of": None if assessment.as_of is None else assessment.as_of.isoformat(),
         "stations": stations,
         "findings": [finding_json(f) for f in assessment.findings],
+        "cautions": list(book_cautions(assessment)),
         "output": output,
         "rows": rows,
         "costs": None if bill is None else farm_costs_json(bill, assessment.book.settings.currency),
         "water": water_json(assessment),
     }
+
+
+def book_cautions(assessment: Assessment) -> tuple[str, ...]:
+    """The cautions for what the book's stations and findings ask people to do."""
+    touched = touched_at(assessment.stations) | touched_for(assessment.findings)
+    return cautions(touched)
 
 
 def printable(text: str) -> str:

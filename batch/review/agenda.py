@@ -8,14 +8,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from siltbook.batch.assess import URGENCY
+from siltbook.batch.cautions import touched_at
 from siltbook.batch.model import CALM, Verdict
 from siltbook.batch.results import StationResult
 from siltbook.batch.review.agreed import Agreed, Kept, agreed_rows
 from siltbook.batch.review.farm import FarmMonth
 from siltbook.batch.review.page import Column, Pack, finish, heading, style, table
 from siltbook.batch.sheets import kit as k
-from siltbook.batch.sheets.actions import cautions
 from siltbook.templates import look
+from siltbook.templates.safety import ANYTHING, Touch, cautions
 
 SPARE = 3  # empty rows for what else the meeting agrees
 TITLE = "Agenda"
@@ -94,9 +95,10 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     heading(kit, sheet, pack, TITLE)
     listed = items(pack)
     row = 2
-    for line, kind in (*_totals(pack, listed), *_cautions(listed)):
+    for line, kind in _totals(pack, listed):
         k.spread(sheet, row, PRINTED - 1, line, kit.format(kind), WIDTH)
         row += 1
+    row, _ = k.caution_lines(kit, sheet, row, (0, PRINTED - 1), touched(listed), WIDTH)
     last = table(kit, sheet, row, COLUMNS, _rows(listed[: fitting(listed)]))
     for spare in range(last + 1, last + 1 + SPARE):
         for col, column in enumerate(COLUMNS[:PRINTED]):
@@ -112,11 +114,18 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
 def fitting(listed: Sequence[Item]) -> int:
     """How many of the stations fit the one page in print that people can read."""
     why, height = next(c.width for c in COLUMNS if c.header == "Why"), 0.0
+    height += sum(k.lines(c, WIDTH) * k.LINE_POINTS + 3 for c in cautions(touched(listed)))
     for count, item in enumerate(listed):
         height += k.lines(item.why, why) * k.LINE_POINTS + 4
         if height > ROOM:
             return max(1, count)
     return len(listed)
+
+
+def touched(listed: Sequence[Item]) -> frozenset[Touch]:
+    """What the stations' steps touch; anything, where people's own words stand among them."""
+    own = any(item.unkept for item in listed)
+    return ANYTHING if own else touched_at(item.result for item in listed)
 
 
 def _ask_for_dates(sheet: Any, first: int, last: int) -> None:
@@ -189,8 +198,3 @@ def entries_end(pack: Pack) -> str:
         if farm.latest is None or (pack.month.last - farm.latest).days > farm.book.settings.interval
     ]
     return f"Entries end before the month does: {', '.join(early)}." if early else ""
-
-
-def _cautions(listed: Sequence[Item]) -> Iterator[tuple[str, str]]:
-    for line in cautions([item.result for item in listed]):
-        yield line, "caution"

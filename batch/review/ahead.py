@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from siltbook.batch.assess import URGENCY
+from siltbook.batch.cautions import touched_at
 from siltbook.batch.model import is_over
 from siltbook.batch.results import StationResult
 from siltbook.batch.review.farm import FarmMonth, rows_text
 from siltbook.batch.review.month import Month
-from siltbook.batch.review.page import Column, Pack, finish, heading, note, style
+from siltbook.batch.review.page import Column, Pack, cautions_below, finish, heading, note, style
 from siltbook.batch.sheets import kit as k
 from siltbook.templates import look
 
@@ -113,6 +114,8 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     if not lines:
         last = 4
         k.spread(sheet, 4, len(wide) - 1, "Nothing is expected.", kit.format("line"), 120)
+    shown = touched_at(line.result for line in lines)
+    last = cautions_below(kit, sheet, last, wide, shown)
     finish(kit, sheet, 3, last, len(wide))
     sheet.freeze_panes(4, 2)
 

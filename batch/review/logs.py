@@ -11,9 +11,10 @@ from siltbook.batch.review.agreed import Agreed, Kept, agreed_rows
 from siltbook.batch.review.episodes import Spell
 from siltbook.batch.review.farm import FarmMonth, rows_text
 from siltbook.batch.review.flushes import FlushFact, Proof, flush_facts
-from siltbook.batch.review.page import Column, Pack, finish, heading, note, table
+from siltbook.batch.review.page import Column, Pack, cautions_below, finish, heading, note, table
 from siltbook.batch.review.stations import iter_spells
 from siltbook.batch.sheets import kit as k
+from siltbook.templates.safety import ANYTHING
 
 EPISODES, FLUSHES, AGREED = "Episodes", "Flushes", "Agreed"
 _EPISODES = (
@@ -138,6 +139,7 @@ def write_agreed(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     )
     note(kit, sheet, 2, _AGREED, text if rows else f"{text} None in this month.")
     last = table(kit, sheet, 3, _AGREED, (_agreed(*row) for row in rows))
+    last = cautions_below(kit, sheet, last, _AGREED, ANYTHING if rows else ())
     finish(kit, sheet, 3, last, len(_AGREED))
 
 

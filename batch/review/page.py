@@ -12,6 +12,7 @@ from siltbook.batch.review.farm import FarmMonth
 from siltbook.batch.review.month import Month
 from siltbook.batch.sheets import kit as k
 from siltbook.templates import look
+from siltbook.templates.safety import Touch
 
 PACK_MARK = "Siltbook review pack"
 
@@ -148,6 +149,15 @@ def finish(kit: k.Kit, sheet: Any, header: int, last: int, columns: int, tall: i
     """Page set-up and print area of a table that ends in row `last`."""
     k.page(kit, sheet, header=header, tall=tall)
     sheet.print_area(0, 0, last, columns - 1)
+
+
+def cautions_below(
+    kit: k.Kit, sheet: Any, last: int, columns: Sequence[Column], touches: Iterable[Touch]
+) -> int:
+    """The cautions for what a table asks for, beneath its `last` row; the last row then used."""
+    width = sum(column.width for column in columns)
+    end, _ = k.caution_lines(kit, sheet, last + 2, (0, len(columns) - 1), touches, width)
+    return end - 1 if end > last + 2 else last
 
 
 def bars(kit: k.Kit, title: str, kind: str = "bar", stacked: bool = True) -> Any:

@@ -7,11 +7,21 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from siltbook.batch.cautions import touched_for
 from siltbook.batch.review.farm import FarmMonth, why_outside
-from siltbook.batch.review.page import PACK_MARK, Column, Pack, finish, heading, note, table
+from siltbook.batch.review.page import (
+    PACK_MARK,
+    Column,
+    Pack,
+    cautions_below,
+    finish,
+    heading,
+    note,
+    table,
+)
 from siltbook.batch.sheets import kit as k
 from siltbook.checks.findings import CATALOGUE, Finding, Severity
-from siltbook.templates import look
+from siltbook.templates import look, safety
 
 QUESTIONS, ABOUT = "Data questions", "About this pack"
 MOST_NOTES = 20  # on the last sheet; the terminal has them all
@@ -38,8 +48,8 @@ _ABOUT = (
     Column(PRINT, 64, "rows"),
 )
 _SAID = (
-    "Siltbook reads what people wrote down and does not replace judgement at the station. Local "
-    "codes, the maker's manual and licensed practice come first.",
+    "Siltbook reads what people wrote down and does not replace judgement at the station. "
+    + safety.MAKER_FIRST,
     "Every figure names the rows of the book that it rests on; the row numbers are those of the "
     "book with the fingerprint below.",
     "After the meeting: fill in Action, Who and By when on the sheet Agenda, save, and run "
@@ -83,6 +93,8 @@ def write_questions(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     text += "" if asked else "Nothing is open."
     note(kit, sheet, 2, _QUESTIONS, text)
     last = table(kit, sheet, 3, _QUESTIONS, (_question(q) for q in asked))
+    touches = touched_for(one for question in asked for one in question.findings)
+    last = cautions_below(kit, sheet, last, _QUESTIONS, touches)
     finish(kit, sheet, 3, last, len(_QUESTIONS))
 
 

@@ -6,10 +6,21 @@ from collections.abc import Iterator
 from typing import Any
 
 from siltbook.batch.assess import URGENCY
+from siltbook.batch.cautions import touched_at
 from siltbook.batch.results import StationResult
 from siltbook.batch.review.episodes import DaysOver, days_over
 from siltbook.batch.review.farm import FarmMonth, rows_text
-from siltbook.batch.review.page import Column, Pack, bars, finish, heading, note, solid, table
+from siltbook.batch.review.page import (
+    Column,
+    Pack,
+    bars,
+    cautions_below,
+    finish,
+    heading,
+    note,
+    solid,
+    table,
+)
 from siltbook.batch.sheets import kit as k
 from siltbook.templates import look
 
@@ -58,6 +69,7 @@ def write_changed(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     pairs.sort(key=lambda p: (_change(*p)[0], URGENCY[p[1].verdict], p[0].farm))
     last = table(kit, sheet, 3, _CHANGED, (_changed(f, r) for f, r in pairs))
     sheet.autofilter(3, 0, max(last, 4), len(_CHANGED) - 1)
+    last = cautions_below(kit, sheet, last, _CHANGED, touched_at(r for _, r in pairs))
     finish(kit, sheet, 3, last, len(_CHANGED))
 
 

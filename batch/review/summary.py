@@ -8,12 +8,13 @@ from pathlib import Path
 from typing import Any
 
 from siltbook.batch.model import Verdict
-from siltbook.batch.review.agenda import Item, agreed_line, items
+from siltbook.batch.review.agenda import Item, agreed_line, items, touched
 from siltbook.batch.review.agree import Carried
 from siltbook.batch.review.logs import agreed, episodes, flushes
 from siltbook.batch.review.money import farm_line, station_costs
 from siltbook.batch.review.page import Pack
 from siltbook.batch.review.questions import questions
+from siltbook.templates.safety import cautions
 
 
 def lines(pack: Pack) -> Iterator[str]:
@@ -57,6 +58,7 @@ def pack_json(pack: Pack, target: Path, pdf: Path | None, failed: Sequence[str])
         "flushes": dict(proofs),
         "energy_kwh": sum(e for e in energy if e is not None),
         "data_questions": sum(len(q.findings) for q in questions(pack)),
+        "cautions": list(cautions(touched(items(pack)))),
         "notes": list(pack.notes),
         "output": str(target),
         "pdf": None if pdf is None else str(pdf),

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from itertools import accumulate
 from typing import Any
 
+from siltbook.batch.cautions import touched_at
 from siltbook.batch.model import CALM, Verdict
 from siltbook.batch.results import StationResult
 from siltbook.batch.sheets import kit as k
@@ -22,14 +22,6 @@ PAGE_POINTS = 500 * WIDTH / 146
 SQUEEZE = 1.5
 MOST_LISTED = 4_000  # characters of names in one row, which is at most 409 points high
 
-OPENING = (
-    "Before a filter is opened: close both valves, let the pressure off by a flush cycle, and"
-    " see the gauge above zero and then at zero."
-)
-WIRING = "Before the controller's wiring is touched: disconnect its battery."
-_OPENS = re.compile(r"\bopen|\bby hand|\bhand clean|\bclean the|\belement|\bscreen", re.I)
-_WIRES = re.compile(r"\bwir|\bsolenoid|\bcontroller|\bbatter", re.I)
-
 
 def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     """Write the Actions sheet around its table, whose rows follow."""
@@ -37,11 +29,9 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     urgent = [result for result in results if result.verdict not in CALM]
     k.heading(kit, sheet, "Actions")
     height = 40.0 + k.spread(sheet, 2, LAST, summary(results), kit.format("strong"), WIDTH)
-    row = 3
-    for caution in cautions(urgent):
-        height += k.spread(sheet, row, LAST, caution, kit.format("caution"), WIDTH)
-        row += 1
-    header = row
+    header, tall = k.caution_lines(kit, sheet, 3, (0, LAST), touched_at(urgent), WIDTH)
+    height += tall
+    row = header
     made = tables.long(kit, sheet, header, ACTIONS, urgent)
     height += 32
     row += len(urgent)
@@ -69,18 +59,6 @@ def summary(results: tuple[StationResult, ...]) -> str:
     parts = [f"{look.VERDICTS[v].label} {counts[v]}" for v in Verdict if counts[v]]
     word = "station" if len(results) == 1 else "stations"
     return f"{len(results)} {word}:   " + "   ".join(parts)
-
-
-def cautions(urgent: list[StationResult]) -> list[str]:
-    """The safety lines that the listed steps call for."""
-    steps = [step for result in urgent for step in result.judgement.steps]
-    verdicts = {result.verdict for result in urgent}
-    found = []
-    if verdicts & {Verdict.HAND_CLEAN, Verdict.INSPECT_SCREEN} or any(map(_OPENS.search, steps)):
-        found.append(OPENING)
-    if Verdict.CHECK_FLUSH_GEAR in verdicts or any(map(_WIRES.search, steps)):
-        found.append(WIRING)
-    return found
 
 
 def calm_lines(results: tuple[StationResult, ...]) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
+from siltbook.batch.cautions import touched_for
 from siltbook.batch.results import Assessment
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets import tables
@@ -24,7 +25,8 @@ def write(kit: k.Kit, sheet: Any) -> None:
     for line in (*count_lines(kit.assessment), total_line(found)):
         k.spread(sheet, row, LAST, line, kit.format("line"), WIDTH)
         row += 1
-    header = row
+    touches = touched_for(found)
+    header, _ = k.caution_lines(kit, sheet, row, (0, LAST), touches, WIDTH)
     row = tables.short(kit, sheet, header, FINDINGS, found[:MOST])
     targets, cell = _targets(kit.assessment), FINDINGS.places["cell"]
     for at, finding in enumerate(found[:MOST], header + 1):

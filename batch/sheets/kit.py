@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from io import BytesIO
@@ -13,6 +13,7 @@ from typing import Any
 
 from siltbook.batch.results import Assessment
 from siltbook.templates import contract, look
+from siltbook.templates.safety import EMERGENCY, Touch, cautions
 
 MAX_TEXT = 32_000  # characters; a cell holds 32,767
 LINE_POINTS = 13.0  # height of one line of 10-point text [pt]
@@ -182,13 +183,30 @@ def row_height(count: int) -> float:
     return min(409.0, count * LINE_POINTS + 4)
 
 
-def spread(sheet: Any, row: int, last_col: int, value: str, style: Any, width: float) -> float:
+def spread(
+    sheet: Any, row: int, last_col: int, value: str, style: Any, width: float, first_col: int = 0
+) -> float:
     """Write one wrapped line over several columns and return its height [pt]."""
-    sheet.merge_range(row, 0, row, last_col, "", style)
-    sheet.write_string(row, 0, clean(value), style)
+    sheet.merge_range(row, first_col, row, last_col, "", style)
+    sheet.write_string(row, first_col, clean(value), style)
     height = min(409.0, lines(value, width) * LINE_POINTS + 3)
     sheet.set_row(row, height)
     return height
+
+
+def caution_lines(
+    kit: Kit, sheet: Any, row: int, columns: tuple[int, int], touches: Iterable[Touch], width: float
+) -> tuple[int, float]:
+    """The cautions for what is touched, a line each from `row`; the row below, and the height [pt].
+
+    `columns` are the first and the last that they cover, `width` [characters] wide together.
+    """
+    height, (first, last) = 0.0, columns
+    for words in cautions(touches):
+        style = kit.format("emergency" if words == EMERGENCY else "caution")
+        height += spread(sheet, row, last, words, style, width, first)
+        row += 1
+    return row, height
 
 
 def heading(kit: Kit, sheet: Any, title: str, apart: int = 0) -> None:

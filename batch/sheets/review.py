@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from siltbook.batch.cautions import touched_at
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets import tables
 from siltbook.batch.sheets.rows import LongTable
@@ -32,12 +33,15 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
         sheet.conditional_format(HEADER + 1, SHARE, last, SHARE, _bar())
     else:
         k.text(sheet, HEADER + 1, 0, "No station in this book.", kit.format("mark"))
+    below = max(last, HEADER + 1) + 2
+    wide = sum(column.width for column in STATION_REVIEW.columns[2:EVIDENCE])
+    end, _ = k.caution_lines(kit, sheet, below, (2, EVIDENCE - 1), touched_at(results), wide)
     k.page(kit, sheet, header=HEADER)
     # Two pages wide, each with the verdict and the station: one would be too small to read.
     sheet.fit_to_pages(2, 0)
     sheet.repeat_columns(0, 1)
     sheet.freeze_panes(HEADER + 1, 2)
-    sheet.print_area(0, 0, max(last, HEADER + 1), STATION_REVIEW.last)
+    sheet.print_area(0, 0, end - 1 if end > below else below - 2, STATION_REVIEW.last)
     return made
 
 

@@ -21,7 +21,9 @@ from siltbook.batch.numbers.water import (
 )
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets.rows import LongTable, line, swatch
+from siltbook.templates import safety
 from siltbook.templates.book import column_letters
+from siltbook.templates.safety import Touch
 
 TOP = 2  # the rows above repeat on every printed page
 COLUMNS = (
@@ -53,15 +55,6 @@ NO_GRADE = (
     "No station has a grade and an emitter passage that can be used. Fill in 'Filtration grade"
     " (µm)' and 'Emitter passage (mm)' on the sheet Stations to see whether the filter protects"
     " the emitters."
-)
-CHEMICALS = (
-    "A moderate or severe hazard is a reason to ask, not to dose. Acid and chlorine are never"
-    " mixed, nor stored or injected together: the gas is poisonous. Whether to treat, with what and"
-    " how much is for licensed practice, local codes and the makers' manuals."
-)
-SULPHIDE = (
-    "Hydrogen sulphide is a poisonous gas that gathers in wells, pits and tanks: nobody enters one"
-    " before a gas test, nor alone."
 )
 _TREATED = frozenset({"ph", "dissolved_solids", "iron", "manganese", "sulphide", "bacteria"})
 
@@ -110,7 +103,7 @@ def table_line(name: str) -> str:
     )
 
 
-def cautions(ratings: Sequence[Rating]) -> list[str]:
+def cautions(ratings: Sequence[Rating]) -> tuple[str, ...]:
     """The safety lines that the hazards call for; never a dose."""
     raised = {
         rating.constituent
@@ -118,8 +111,8 @@ def cautions(ratings: Sequence[Rating]) -> list[str]:
         for hazard in (rating.hazard, rating.worst_hazard)
         if hazard in (Hazard.MODERATE, Hazard.SEVERE)
     }
-    found = [CHEMICALS] if raised & _TREATED else []
-    return [*found, SULPHIDE] if "sulphide" in raised else found
+    found = {Touch.CHEMICALS} if raised & _TREATED else set()
+    return safety.cautions(found | ({Touch.GAS} if "sulphide" in raised else set()))
 
 
 def _rating(kit: k.Kit, sheet: Any, row: int, rating: Rating) -> None:

@@ -54,8 +54,8 @@ def creep_text(creep: Creep) -> str:
 
 
 def steps_text(judgement: Judgement) -> str:
-    """The judgement's next steps as numbered lines."""
-    steps = [one_line(step) for step in judgement.steps]
+    """The judgement's next steps as numbered lines, in few words: the cautions stand above."""
+    steps = [one_line(step.brief) for step in judgement.steps]
     if len(steps) < 2:
         return "".join(steps)
     return "\n".join(f"{n}. {step}" for n, step in enumerate(steps, 1))

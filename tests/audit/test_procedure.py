@@ -104,10 +104,16 @@ def test_a_planned_cleaning_needs_no_flush_but_a_gauge_that_was_seen_working() -
     assert "no reading above zero earlier that day" in found["above-zero-before"].said
 
 
-def test_help_called_before_cleaning_was_tried() -> None:
+def test_a_call_for_help_is_never_held_against_anyone() -> None:
     found = results([reading(4, **OVER), reading(9, **OVER)], [job(5, "called out")])
-    assert open_places(found["called-after-cleaning"])[0].said == (
-        "North 1, 2026-05-05: called out at 'needs flush', before cleaning was tried"
+    called = found["called-after-cleaning"]
+    assert called.state is State.QUIET
+    assert called.said == (
+        "A call for help is never held against anyone, also one made before opening."
+    )
+    assert called.places[0].said == (
+        "North 1, 2026-05-05: called out at 'needs flush', before cleaning was tried: in order, as "
+        "any call"
     )
 
 

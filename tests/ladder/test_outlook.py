@@ -73,7 +73,7 @@ def test_read_by_is_the_interval_or_the_early_end_of_the_forecast() -> None:
     assert judged(far).read_by == day(7)
     assert judged(near).read_by == day(4)
     assert judged(near, as_of=6).read_by == day(6)
-    assert judged(near).steps == ("Read again by 2026-06-05; plan a flush.",)
+    assert judged(near).steps[0].words == "Read again by 2026-06-05; plan a flush."
     assert judged(far, drop=1.0).verdict is Verdict.IN_RANGE
 
 
@@ -96,7 +96,7 @@ def test_where_work_is_pending_one_reads_right_after_it(verdict: Verdict) -> Non
     found = verdict_of(*PENDING[verdict], at=at)
     assert found.verdict is verdict
     assert found.read_by == day(2)
-    assert "the same day" in found.steps[-1]
+    assert "the same day" in found.steps[-1].words
 
 
 def test_where_a_reading_is_owed_it_is_due_at_once() -> None:
@@ -164,8 +164,8 @@ def test_a_watched_station_that_flushing_no_longer_helps_is_to_be_cleaned() -> N
     history = History(station(), (read(0, 4.5),))
     usual, tired = (judge(history, SETTINGS, day(0), None, helps) for helps in (True, False))
     assert usual.verdict is tired.verdict is Verdict.WATCH
-    assert usual.steps == ("Read again by 2026-06-08; plan a flush.",)
-    assert tired.steps == ("Read again by 2026-06-08; plan a hand cleaning.",)
+    assert usual.steps[0].words == "Read again by 2026-06-08; plan a flush."
+    assert tired.steps[0].words == "Read again by 2026-06-08; plan a hand cleaning."
 
 
 def test_runs_are_cut_at_the_work_and_the_farm_helps_a_short_one() -> None:

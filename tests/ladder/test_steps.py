@@ -22,9 +22,9 @@ def test_clear_over_opens_an_episode_and_needs_a_flush() -> None:
     )
     assert judged.episodes[-1].opened == DAY0
     assert judged.episodes[-1].closed is None
-    assert judged.steps[1] == "Watch the inlet: it must stay at or above 2.0 bar."
+    assert judged.steps[2].words == "Watch the inlet: it must stay at or above 2.0 bar."
     in_psi = verdict_of(read(0, OVER), at=station(unit="psi"))
-    assert in_psi.steps[1] == "Watch the inlet: it must stay at or above 29.0 psi."
+    assert in_psi.steps[2].words == "Watch the inlet: it must stay at or above 29.0 psi."
 
 
 def test_a_drop_equal_to_the_limit_is_in_range() -> None:
@@ -61,7 +61,8 @@ def test_over_after_a_proven_flush_needs_hand_cleaning() -> None:
     judged = verdict_of(*FLUSHED, read(2, OVER, "after flush"))
     assert judged.verdict is Verdict.HAND_CLEAN
     assert "the flush of 2026-06-02 with 3 cycles did not bring it down" in judged.reason
-    assert "gauge at zero" in judged.steps[0]
+    assert "flush cycle" in judged.steps[3].words
+    assert "zero on both sides" in judged.steps[4].words
 
 
 def test_cleaning_awaits_its_reading_then_escalates() -> None:
@@ -124,7 +125,7 @@ def test_new_solenoid_that_does_not_help_suspects_the_controller() -> None:
     judged = verdict_of(*failed, work(3, click=False))
     assert judged.verdict is Verdict.ESCALATE
     assert "a new solenoid (2026-06-03) did not help; the controller is suspect" in judged.reason
-    assert judged.steps[0].startswith("Disconnect the controller's battery")
+    assert judged.steps[1].words.startswith("Take the controller's battery out first")
     replaced = verdict_of(*failed, work(3, click=False), work(4, "controller replaced"))
     assert replaced.verdict is Verdict.FLUSH
 
@@ -150,7 +151,7 @@ def test_unusable_reading_satisfies_nothing_and_asks_to_read_again() -> None:
     judged = verdict_of(read(0, FINE), bad)
     assert judged.verdict is Verdict.RE_READ
     assert "cannot be judged (outlet above inlet)" in judged.reason
-    assert judged.steps[0] == "Check the selector: inlet first, then outlet."
+    assert judged.steps[0].words == "Check the selector: inlet first, then outlet."
 
 
 def test_resting_comes_first_and_lists_the_rest() -> None:
@@ -216,14 +217,14 @@ def test_borderline_asks_to_read_once_more(p: float) -> None:
     judged = verdict_of(*FLUSHED, read(2, 5.1, "after flush", p_over=p))
     assert judged.borderline
     assert judged.verdict is Verdict.HAND_CLEAN
-    assert judged.steps[0].startswith("Read once more first")
+    assert judged.steps[0].words.startswith("Read once more first")
     sure = verdict_of(*FLUSHED, read(2, 8.0, "after flush", p_over=0.999))
     assert not sure.borderline
-    assert not sure.steps[0].startswith("Read once more")
+    assert not sure.steps[0].words.startswith("Read once more")
 
 
 def test_a_borderline_flush_is_not_put_off() -> None:
     """A flush costs little: only opening a filter or calling for help waits for a reading."""
     judged = verdict_of(read(0, 5.1, p_over=0.6))
     assert (judged.verdict, judged.borderline) == (Verdict.FLUSH, True)
-    assert not any("once more" in step for step in judged.steps)
+    assert not any("once more" in step.words for step in judged.steps)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from siltbook.batch.ladder.next_steps import touches_of
 from siltbook.batch.model import Episode, History, Judgement, Reading, Station, Verdict, Work
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.batch.sheets.book import ResultBook
@@ -14,6 +15,7 @@ from siltbook.batch.sheets.rows import rewrite
 from siltbook.checks.findings import Finding, find
 from siltbook.templates import contract
 from siltbook.templates.book import Book, Counts, Settings, Table
+from siltbook.templates.safety import Step, Task
 from siltbook.templates.units import metres_per
 
 BAR = metres_per("bar")
@@ -176,6 +178,10 @@ def _work(visits: int) -> list[Work]:
     ]
 
 
+def _steps(verdict: Verdict, words: tuple[str, ...]) -> tuple[Step, ...]:
+    return tuple(Step(Task.READING, one, touches_of(verdict)) for one in words)
+
+
 def _result(
     station: Station,
     verdict: Verdict,
@@ -187,7 +193,7 @@ def _result(
     over = verdict in (Verdict.ESCALATE, Verdict.HAND_CLEAN, Verdict.FLUSH)
     episodes = (Episode(dt.date(2026, 7, 6), None, ""),) if over else ()
     judgement = Judgement(
-        verdict, reason, steps, (Verdict.WATCH,) if over else (),
+        verdict, reason, _steps(verdict, steps), (Verdict.WATCH,) if over else (),
         verdict is Verdict.FLUSH, (), episodes,
     )  # fmt: skip
     return StationResult(

@@ -16,10 +16,10 @@ from openpyxl.worksheet.worksheet import Worksheet
 from siltbook.batch.fingerprint import fingerprint
 from siltbook.batch.model import Reading, Verdict
 from siltbook.batch.results import Assessment
-from siltbook.batch.sheets import actions, findings, kit, trends, workings
+from siltbook.batch.sheets import findings, kit, trends, workings
 from siltbook.batch.sheets.book import result_book
 from siltbook.checks.findings import find
-from siltbook.templates import contract, look
+from siltbook.templates import contract, look, safety
 from tests.sheets.example import BAR, NAMES, build, whole
 
 HOSTILE = (
@@ -93,15 +93,16 @@ def test_two_calls_give_the_same_bytes(package: bytes) -> None:
 
 def test_actions_lists_only_what_needs_something(formulas: openpyxl.Workbook) -> None:
     sheet = formulas["Actions"]
-    shown = [c.value for c in sheet["A"][6:16]]
+    shown = [c.value for c in sheet["A"][10:20]]
     assert shown == [look.VERDICTS[v].label for v in Verdict][:10]
-    assert sheet["A17"].value == "✓ In range (1): Valley 2"
-    assert sheet["A18"].value == "– Resting (1): Old well"
+    assert sheet["A21"].value == "✓ In range (1): Valley 2"
+    assert sheet["A22"].value == "– Resting (1): Old well"
     assert sheet["A3"].value.startswith("12 stations:   ▲ Escalate 1   ■ Hand clean 1")
-    assert sheet["A4"].value == actions.OPENING
-    assert sheet["A5"].value == actions.WIRING
-    assert sheet["A7"].fill.fgColor.rgb == "FF" + look.VERDICTS["escalate"].fill[1:]
-    assert (sheet["F7"].value, sheet["G7"].value, sheet["H7"].value) == (14, None, None)
+    assert sheet["A4"].value == safety.EMERGENCY
+    assert sheet["A5"].value == safety.BEFORE_OPENING
+    assert sheet["A9"].value == safety.MAKER_FIRST
+    assert sheet["A11"].fill.fgColor.rgb == "FF" + look.VERDICTS["escalate"].fill[1:]
+    assert (sheet["F11"].value, sheet["G11"].value, sheet["H11"].value) == (14, None, None)
     assert sheet.page_setup.fitToHeight in (None, 1)
 
 
@@ -110,7 +111,7 @@ def test_the_steps_are_the_judgements_own_also_where_it_is_borderline(
 ) -> None:
     """A flush costs little: only opening a filter or calling for help waits for a reading."""
     assert build(verdicts=[Verdict.FLUSH]).stations[0].judgement.borderline
-    assert formulas["Actions"]["E12"].value.split("\n") == [
+    assert formulas["Actions"]["E16"].value.split("\n") == [
         "1. Flush: 3 cycles with the downstream valve closed.",
         "2. Listen for the click; see water leave the flush outlet.",
         "3. Read the drop again.",
@@ -120,7 +121,7 @@ def test_the_steps_are_the_judgements_own_also_where_it_is_borderline(
 def test_a_calm_farm_says_so_and_gives_no_cautions() -> None:
     sheet = opened(made(build(verdicts=[Verdict.IN_RANGE])))["Actions"]
     assert "No station needs anything." in texts(sheet)
-    assert actions.OPENING not in texts(sheet)
+    assert safety.BEFORE_OPENING not in texts(sheet)
 
 
 def test_many_stations_run_over_several_pages() -> None:
@@ -130,7 +131,7 @@ def test_many_stations_run_over_several_pages() -> None:
 
 def test_rows_are_high_enough_for_their_steps(formulas: openpyxl.Workbook) -> None:
     sheet = formulas["Actions"]
-    for row in range(7, 17):
+    for row in range(11, 21):
         count = str(sheet.cell(row, 5).value).count("\n") + 1
         assert sheet.row_dimensions[row].height >= count * 13
 

@@ -16,9 +16,10 @@ from siltbook.batch.assess import assess
 from siltbook.batch.numbers.water import TABLES, water_review
 from siltbook.batch.report.water import grade_json, water_json
 from siltbook.batch.sheets.book import result_book
-from siltbook.batch.sheets.water import CHEMICALS, NO_GRADE, NO_TEST, SULPHIDE, cautions
+from siltbook.batch.sheets.water import NO_GRADE, NO_TEST, cautions
 from siltbook.templates import look
 from siltbook.templates.contract import WATER
+from siltbook.templates.safety import CHEMICALS, EMERGENCY, MAKER_FIRST, SULPHIDE
 from tests.checks.builders import book, reading, table
 from tests.sheets.example import whole
 
@@ -54,8 +55,8 @@ def test_hazards_are_said_in_words_and_colour() -> None:
     texts = column(sheet, "A")
     assert texts[2] == "The water"
     assert str(texts[3]).startswith(f"Rated by Haman 2017 ({TABLES['Haman 2017'].source}). A value")
-    assert texts[4:6] == [CHEMICALS, SULPHIDE]
-    rows = {str(r[1].value): r for r in sheet.iter_rows(min_row=8, max_row=14)}
+    assert texts[4:8] == [EMERGENCY, CHEMICALS, SULPHIDE, MAKER_FIRST]
+    rows = {str(r[1].value): r for r in sheet.iter_rows(min_row=10, max_row=16)}
     iron, sulphide = rows["Iron"], rows["Hydrogen sulphide"]
     assert [c.value for c in iron][:6] == [
         "<Well>", "Iron", 0.15, "mg/L", dt.datetime(2026, 5, 1), "✓ low",
@@ -107,7 +108,7 @@ def test_grades(grade: float, passage: float, said: list[str], fits: bool) -> No
 def test_clean_water_needs_no_caution() -> None:
     rows = [{"date": DAY, "source": "Well", "suspended_solids": 500, "iron": 0.01}]
     given = replace(book(), water=table(WATER, rows, {"": "bar"}))
-    assert cautions(water_review(given, None)) == []
+    assert cautions(water_review(given, None)) == ()
 
 
 def test_no_dose_is_prescribed() -> None:

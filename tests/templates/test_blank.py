@@ -101,7 +101,7 @@ def test_start_here_says_what_to_do_and_warns_in_a_box_of_its_own(blank: Workboo
     assert [t for t in texts if t in STEPS] == list(STEPS)
     boxed = [c.value for c in sheet["B"] if c.fill.fgColor.rgb == "FFF4DFA8"]
     assert boxed == ["Cautions", *CAUTIONS]
-    for word in ("close both valves", "flush cycle", "above zero first", "battery", "acid and"
+    for word in ("zero on both sides", "flush cycle", "above zero", "battery", "acid and"
                  " chlorine", "protective gear", "Local codes", "maker's manual"):  # fmt: skip
         assert word in " ".join(CAUTIONS)
 
