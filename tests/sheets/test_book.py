@@ -144,7 +144,7 @@ def test_the_review_has_every_station(values: openpyxl.Workbook) -> None:
     assert row[6] == pytest.approx(0.8 * BAR / 5)
     assert row[8] == dt.datetime(2026, 7, 3)
     assert sheet["N9"].value == "borderline"
-    assert sheet.max_row == 3 + 12
+    assert sheet["B15"].value == "Old well"
     assert "dataBar" in str([r.type for r in sheet.conditional_formatting for r in r.rules])
 
 
@@ -213,7 +213,7 @@ def test_hostile_names_stay_text_everywhere() -> None:
     data = made(build(rename=rename, farm="=1+1"), book="=a&G&[Picture].xlsx")
     book = opened(data)
     for name, sheet, column, first in (
-        ("Actions", book["Actions"], "B", 7), ("Review", book["Station review"], "B", 4),
+        ("Actions", book["Actions"], "B", 11), ("Review", book["Station review"], "B", 4),
     ):  # fmt: skip
         for row, hostile in enumerate(HOSTILE, first):
             cell = sheet[f"{column}{row}"]
