@@ -23,14 +23,18 @@ from siltbook.batch.audit.job import audit_bytes
 from siltbook.batch.audit.sheets import audit_book
 from siltbook.batch.cli import main
 from siltbook.batch.job import assess_bytes
-from siltbook.batch.ladder.next_steps import touches_of
+from siltbook.batch.ladder.next_steps import task_of
+from siltbook.batch.ladder.replay import Gear
 from siltbook.batch.model import Verdict
 from siltbook.batch.results import Assessment
+from siltbook.batch.sheets.book import result_book
 from siltbook.checks.findings import CATALOGUE
 from siltbook.templates import look, orders, safety
 from siltbook.templates.orders import order_of_work
-from siltbook.templates.safety import CAUTIONS, Step, Task, Touch, cautions
-from tests.sheets.example import made
+from siltbook.templates.safety import CAUTIONS, Step, Task, Touch, cautions, touched_by
+from tests.sheets.example import NAMES, whole
+
+pytestmark = pytest.mark.filterwarnings("ignore:.*not supported and will be removed")
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES = sorted((ROOT / "sample_workbooks").rglob("*.xlsx"))
@@ -56,7 +60,9 @@ def instructions() -> Iterator[tuple[str, frozenset[Touch]]]:
                 yield step.words, step.touches
                 yield step.brief, step.touches
     for verdict in Verdict:
-        yield look.VERDICTS[verdict].label, touches_of(verdict)
+        task = task_of(verdict, Gear.TRUSTED)  # a suspect controller's steps speak for themselves
+        touches = touched_by(order_of_work(task)) if task else frozenset()
+        yield look.VERDICTS[verdict].label, touches
     for rule in CATALOGUE.values():
         yield rule.do, rule.touches
 
@@ -76,11 +82,16 @@ def lacking(text: str) -> list[str]:
 
 def pages(package: bytes) -> dict[str, str]:
     """The text of each sheet."""
-    book = openpyxl.load_workbook(io.BytesIO(package))
+    book = openpyxl.load_workbook(io.BytesIO(package), read_only=True)
     return {
         sheet.title: "\n".join(str(v) for row in sheet.values for v in row if v is not None)
         for sheet in book
     }
+
+
+def made(assessment: Assessment, name: str) -> bytes:
+    """The result sheets of a book."""
+    return whole(result_book(assessment, NAMES, name, "0"))
 
 
 def assessed(path: Path) -> Assessment:
@@ -103,7 +114,8 @@ def test_audit_sheets() -> None:
 
 
 def test_pack_and_terminal_of_the_review(tmp_path: Path) -> None:
-    books = [str(ROOT / "sample_workbooks" / "portfolio" / f"{n}-2026.xlsx") for n in ("east", "north")]
+    portfolio = ROOT / "sample_workbooks" / "portfolio"
+    books = [str(portfolio / f"{name}-2026.xlsx") for name in ("east", "north")]
     asked = ["review", *books, "--month", "2026-07", "--no-pdf", "--out", str(tmp_path)]
     said = CliRunner().invoke(main, asked).stdout
     assert lacking(said) == []
@@ -153,8 +165,10 @@ def test_pages_of_the_repository(page: str) -> None:
 def test_the_order_before_opening_is_one_and_the_same() -> None:
     for task in (Task.HAND_CLEANING, Task.INSPECTION):
         said = " ".join(step.words for step in order_of_work(task))
-        order = ("no automatic flush", "injection", "above zero", "downstream valve", "pressure off",
-                 "both sides", "do not open", "cover off")  # fmt: skip
+        order = (
+            "no automatic flush", "injection", "above zero", "downstream valve", "pressure off",
+            "both sides", "do not open", "cover off",
+        )  # fmt: skip
         at = [said.index(words) for words in order]
         assert at == sorted(at)
 
@@ -200,9 +214,9 @@ def test_a_step_that_forgets_what_it_touches_is_noticed(monkeypatch: pytest.Monk
     hand_cleaning = orders._ORDERS[Task.HAND_CLEANING]
     north = ROOT / "sample_workbooks" / "twelve-stations.xlsx"
     monkeypatch.setitem(orders._ORDERS, Task.HAND_CLEANING, bare)
-    whole = assessed(north)
-    only = tuple(r for r in whole.stations if r.verdict is Verdict.HAND_CLEAN)
-    text = pages(made(replace(whole, stations=only), "x.xlsx"))["Actions"]
+    season = assessed(north)
+    only = tuple(r for r in season.stations if r.verdict is Verdict.HAND_CLEAN)
+    text = pages(made(replace(season, stations=only), "x.xlsx"))["Actions"]
     assert "Cover off" in text
     assert any("opens a filter" in one for one in lacking(text))
 
