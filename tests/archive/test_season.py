@@ -72,7 +72,9 @@ def test_what_remained_open_stands_on_the_sheet_agreed(begun: Path, east: Season
     for result in doing:
         assert any(s == result.station.name and result.judgement.reason in a for s, a in carried)
     assert len(carried) == len(still) + len(doing)
-    assert set(frame["remark"]) == {"left open from 2026"}
+    assert set(frame["remark"]) == {
+        "left open from 2026; before it is done, read the cautions on the sheet Start here"
+    }
     assert frame["done"].isna().all()
 
 

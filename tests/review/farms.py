@@ -16,6 +16,7 @@ from siltbook.batch.review.farm import FarmMonth, read_month
 from siltbook.batch.review.month import Month
 from siltbook.batch.review.pack import make_pack, pack_bytes
 from siltbook.batch.review.page import Pack
+from siltbook.templates.safety import ANYTHING, cautions
 from tests.samples.load import SAMPLES, load_make
 
 FOLDER = SAMPLES / "portfolio"
@@ -69,10 +70,14 @@ def opened(package: bytes) -> openpyxl.Workbook:
         return openpyxl.load_workbook(io.BytesIO(package))
 
 
+_CAUTIONS = cautions(ANYTHING)  # they stand beneath some of the tables
+
+
 def rows(package: bytes, sheet: str) -> list[dict[str, Any]]:
     """The rows of a pack's table by header, as openpyxl reads them."""
     page = opened(package)[sheet]
     listed = list(page.iter_rows(values_only=True))
     header = next(i for i, row in enumerate(listed) if "Farm" in row and len(set(row)) > 4)
     heads = [h for h in listed[header] if h]
-    return [dict(zip(heads, row, strict=False)) for row in listed[header + 1 :] if any(row)]
+    below = [row for row in listed[header + 1 :] if any(row) and row[0] not in _CAUTIONS]
+    return [dict(zip(heads, row, strict=False)) for row in below]

@@ -76,7 +76,9 @@ def book() -> openpyxl.Workbook:
 
 
 def headed(book: openpyxl.Workbook, sheet: str, header: int) -> list[dict[str, object]]:
-    """The two stations' rows by header."""
+    """The two stations' rows by header; on Actions it stands below the cautions."""
+    if sheet == "Actions":
+        header = next(cell.row for cell in book[sheet]["A"] if cell.value == "Verdict")
     names = [c.value for c in book[sheet][header]]
     rows = book[sheet].iter_rows(min_row=header + 1, max_row=header + 2, values_only=True)
     return [dict(zip(names, row, strict=True)) for row in rows]

@@ -46,7 +46,8 @@ def said(folder: Path, times: int) -> list[str]:
     """The lines of `check`, without the path."""
     path = folder / "farm.xlsx"
     path.write_bytes(fouling_fast(times))
-    return [line.removeprefix(f"{path}: ") for line in check(path).output.splitlines()]
+    lines = check(path).output.splitlines()
+    return [line.removeprefix(f"{path}: ") for line in lines if not line.startswith("! ")]
 
 
 def test_days_without_times_are_one_line_per_station(tmp_path: Path) -> None:
