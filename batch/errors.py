@@ -16,8 +16,13 @@ def too_large(path: object) -> str:
 
 
 def naming(path: Path, said: str) -> str:
-    """A refusal with its file named: as it is where it names the file already."""
-    return said if path.name in said else f"{path}: {said}"
+    """A refusal with its file named as it was given, so that books of two folders differ."""
+    if str(path) in said:
+        return said
+    rest = said.removeprefix(path.name)
+    if rest != said and not rest[:1].isalnum():
+        return f"{path}{rest}"
+    return f"{path}: {said}"
 
 
 class SiltbookError(Exception):

@@ -23,6 +23,7 @@ from siltbook.batch.reading.foreign import refuse_in_place
 OTHER_ENDINGS = (".ods", ".xls")  # read only: the results go to a new .xlsx
 BOOK_ENDINGS = (".xlsx", ".xlsm", *OTHER_ENDINGS)
 LARGEST = 512 * 1024 * 1024  # [bytes]
+LOCK_PATIENCE = 10.0  # [s] that another program's lock is waited for
 DRAFT_STALE = 3_600.0  # [s]; nobody writes on one draft for so long: its process is gone
 _DRAFT = (".siltbook-", ".tmp")
 _OURS = re.compile(
@@ -39,23 +40,34 @@ class Taken:
     stamp: tuple[int, int, int]
 
 
-def find_books(paths: tuple[Path, ...]) -> list[Path]:
+def find_books(
+    paths: tuple[Path, ...], refused: list[tuple[Path, str]] | None = None
+) -> list[Path]:
     """The books named, and those inside the folders named, sorted; results and locks left out.
 
-    Raises BookError where a path does not exist or a folder holds no book.
+    A path that does not exist, or a folder without a book, goes to `refused` with its sentence,
+    so that the others are done; without `refused` BookError is raised.
     """
     books: list[Path] = []
     for path in paths:
-        if not path.exists():
-            raise BookError(f"{path}: no such file or folder. Check the spelling of the path.")
-        if not path.is_dir():
-            books.append(path)
-            continue
-        inside = books_in(path)
-        if not inside:
-            raise BookError(f"{path}: no workbook ({', '.join(BOOK_ENDINGS)}) in this folder.")
-        books += inside
+        try:
+            books += _books_at(path)
+        except BookError as error:
+            if refused is None:
+                raise
+            refused.append((path, str(error)))
     return list(dict.fromkeys(books))
+
+
+def _books_at(path: Path) -> list[Path]:
+    if not path.exists():
+        raise BookError(f"{path}: no such file or folder. Check the spelling of the path.")
+    if not path.is_dir():
+        return [path]
+    inside = books_in(path)
+    if not inside:
+        raise BookError(f"{path}: no workbook ({', '.join(BOOK_ENDINGS)}) in this folder.")
+    return inside
 
 
 def books_in(folder: Path) -> list[Path]:
@@ -245,6 +257,7 @@ def replace_book(taken: Taken, data: bytes) -> Path:
     """
     refuse_in_place(taken.data, taken.path)
     book = taken.path.resolve()
+    _refuse_read_only(taken.path)
     with _refusal(book), _alone(book), _draft(book, data) as new:
         kept, found = _kept(taken, book)
         with contextlib.nullcontext() if found else _draft(book, taken.data) as old:
@@ -288,6 +301,28 @@ def _alone(book: Path) -> Iterator[None]:
         yield
         return
     with book.open("rb") as file:
-        with contextlib.suppress(OSError):
-            fcntl.flock(file, fcntl.LOCK_EX)
+        end = time.monotonic() + LOCK_PATIENCE
+        while True:
+            try:
+                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                if time.monotonic() > end:
+                    raise BookError(
+                        f"{book}: another program holds it locked. Close it there, then run again."
+                    ) from None
+                time.sleep(0.05)
+                continue
+            except OSError:  # a file system that knows no locks
+                pass
+            break
         yield
+
+
+def _refuse_read_only(book: Path) -> None:
+    """BookError where somebody marked the book as not to be changed."""
+    with contextlib.suppress(OSError):
+        if not book.stat().st_mode & 0o222:
+            raise BookError(
+                f"{book}: is marked as read-only, so it was not replaced. Take the mark off, or "
+                "work on a copy."
+            )

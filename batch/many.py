@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from siltbook.batch.errors import SiltbookError, naming, too_large
+from siltbook.batch.fault import Fault, fault_of
 
 if TYPE_CHECKING:
     from siltbook.batch.files import Taken
@@ -54,6 +55,7 @@ class Judged:
     entry: dict[str, Any]
     lines: tuple[str, ...] = ()
     failure: str = ""
+    fault: Fault | None = None
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,7 @@ class Outcome:
     entry: dict[str, Any]
     lines: tuple[str, ...] = ()
     failure: str = ""
+    fault: Fault | None = None  # of the program; `failure` is its sentence then
 
 
 Judge = Callable[[Job], Judged]
@@ -71,23 +74,26 @@ Done = Callable[["Future[Judged]", Order], Judged]
 
 
 def judge(job: Job) -> Judged:
-    """Judge one book's bytes; touches no file. Every expected failure is in what comes back."""
+    """Judge one book's bytes; touches no file. Every failure is in what comes back."""
     from siltbook.batch.job import review_bytes
     from siltbook.batch.report.book import book_json, short_table
 
     try:
         reviewed = review_bytes(job.data, job.path, job.name, job.as_of)
+        lines = (*short_table(reviewed.assessment, job.path), f"  Result: {job.written}")
+        entry = book_json(reviewed.assessment, job.path, job.written)
     except SiltbookError as error:
         return Judged(b"", {}, failure=naming(Path(job.path), str(error)))
     except MemoryError:
         return Judged(b"", {}, failure=too_large(job.path))
-    lines = (*short_table(reviewed.assessment, job.path), f"  Result: {job.written}")
-    entry = book_json(reviewed.assessment, job.path, job.written)
+    except Exception as error:  # the last resort: one book never stops the others
+        fault = fault_of(error)
+        return Judged(b"", {}, failure=fault.said(job.path), fault=fault)
     return Judged(reviewed.package, entry, lines)
 
 
 def fulfil(order: Order) -> Outcome:
-    """Judge one book and write its result; every expected failure becomes an outcome."""
+    """Judge one book and write its result; every failure becomes an outcome."""
     taken = _take(order)
     if isinstance(taken, Outcome):
         return taken
@@ -114,7 +120,7 @@ def _write(order: Order, taken: Taken, judged: Judged) -> Outcome:
     from siltbook.batch.files import lock_note, replace_book, write_whole
 
     if judged.failure:
-        return Outcome(order.path, {}, failure=judged.failure)
+        return Outcome(order.path, {}, failure=judged.failure, fault=judged.fault)
     try:
         if order.target is None:
             replace_book(taken, judged.package)

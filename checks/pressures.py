@@ -114,6 +114,7 @@ def _likely_unit(ratio: pd.Series, units: pd.Series) -> pd.Series:
     expected = pd.DataFrame({other: own / metres_per(other) for other in PRESSURE_UNITS})
     expected = expected.where((expected > FAR) | (expected < 1 / FAR))
     off = expected.rdiv(ratio, axis=0)
+    off = off.where(off > 0)  # a quotient too small for a number is near to nothing
     distance = off.map(math.log).abs().where((off - 1).abs() <= NEAR)
     nearest: pd.Series = distance[distance.notna().any(axis=1)].idxmin(axis=1)
     return nearest

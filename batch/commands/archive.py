@@ -12,11 +12,13 @@ import click
 from siltbook.batch.commands.shared import (
     ANY_PATH,
     AS_OF,
+    DEBUG,
     EPILOG,
     EXIT_BOOK,
     EXIT_FINDINGS,
     JSON,
     PATHS,
+    books_of,
     day,
     document,
     end,
@@ -38,29 +40,21 @@ from siltbook.batch.commands.shared import (
     metavar="DIR",
     help="Where to write; every book gets a folder of its own in it.",
 )
+@DEBUG
 def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> None:
     """Keep the season of BOOKs in open formats, one folder for each in DIR."""
     from siltbook.batch.archive.folder import put, season
-    from siltbook.batch.errors import SiltbookError
-    from siltbook.batch.files import find_books, take
+    from siltbook.batch.files import take
     from siltbook.batch.report.book import printable
 
     failures: list[dict[str, str]] = []
-    with refusals():
-        paths = find_books(books)
-    for path in paths:
+    for path in books_of(books, failures):
         target = to / path.stem
-        try:
+        with one_of_many(path, failures):
             made = season(take(path).data, path.name, day(as_of))
             put(made.files, target)
-        except SiltbookError as error:
-            failures.append(failure(path, str(error)))
-            continue
-        except MemoryError:
-            failures.append(failure(path, f"{path}: too large for this machine's memory."))
-            continue
-        click.echo(printable(f"{path}: {len(made.files)} files in {target}"))
-        click.echo(f"  Seal: {made.seal}")
+            click.echo(printable(f"{path}: {len(made.files)} files in {target}"))
+            click.echo(f"  Seal: {made.seal}")
     finish([], failures, as_json=False, code=0)
 
 

@@ -10,9 +10,11 @@ import click
 
 from siltbook.batch.commands.shared import (
     AS_OF,
+    DEBUG,
     EXIT_FINDINGS,
     JSON,
     PATHS,
+    books_of,
     day,
     finish,
     one_of_many,
@@ -35,6 +37,7 @@ EPILOG = (
     help="Collect results in this folder.",
 )
 @JSON
+@DEBUG
 def audit(
     books: tuple[Path, ...], as_of: dt.datetime | None, out: Path | None, as_json: bool
 ) -> None:
@@ -44,7 +47,7 @@ def audit(
     book, unless --out is given. The book itself is never changed.
     """
     from siltbook.batch.audit.report import audit_json, lines
-    from siltbook.batch.files import find_books, lock_note
+    from siltbook.batch.files import lock_note
     from siltbook.batch.many import orders
     from siltbook.batch.report.book import printable
 
@@ -52,7 +55,7 @@ def audit(
     failures: list[dict[str, str]] = []
     looks = 0
     with refusals():
-        todo = orders(find_books(books), out, False, day(as_of), "audited")
+        todo = orders(books_of(books, failures), out, False, day(as_of), "audited")
     for order in todo:
         assert order.target is not None  # an audit is never in place
         with one_of_many(order.path, failures):

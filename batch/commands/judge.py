@@ -13,10 +13,12 @@ import click
 
 from siltbook.batch.commands.shared import (
     AS_OF,
+    DEBUG,
     EPILOG,
     EXIT_FINDINGS,
     JSON,
     PATHS,
+    books_of,
     day,
     finish,
     one_of_many,
@@ -34,10 +36,11 @@ if TYPE_CHECKING:
 @PATHS
 @AS_OF
 @JSON
+@DEBUG
 def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> None:
     """Say what is wrong or doubtful in BOOKs; changes nothing."""
     from siltbook.batch.cautions import touched_for
-    from siltbook.batch.files import find_books, lock_note, take
+    from siltbook.batch.files import lock_note, take
     from siltbook.batch.job import assess_bytes
     from siltbook.batch.report.book import book_json, count_findings, printable
     from siltbook.batch.report.findings import finding_lines
@@ -48,8 +51,7 @@ def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> 
     failures: list[dict[str, str]] = []
     errors = False
     touched: set[Touch] = set()
-    with refusals():
-        paths = find_books(books)
+    paths = books_of(books, failures)
     for path in paths:
         with one_of_many(path, failures):
             assessment = assess_bytes(take(path).data, str(path), day(as_of))
@@ -87,6 +89,7 @@ def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> 
     help="Judge on the Dask cluster with its scheduler at ADDRESS, for example tcp://host:8786.",
 )
 @JSON
+@DEBUG
 def run(
     books: tuple[Path, ...],
     as_of: dt.datetime | None,
@@ -100,22 +103,21 @@ def run(
 
     The result goes to NAME.reviewed.xlsx beside the book, unless --in-place or --out is given.
     """
-    from siltbook.batch.files import find_books
     from siltbook.batch.many import fulfil_all, orders
 
     if in_place and out is not None:
         raise click.UsageError("--in-place and --out exclude each other. Give one of them.")
     if cluster is not None and jobs > 1:
         raise click.UsageError("--cluster and --jobs exclude each other. Give one of them.")
+    stream = Stream(as_json)
     with refusals():
-        todo = orders(find_books(books), out, in_place, day(as_of))
+        todo = orders(books_of(books, stream.failures), out, in_place, day(as_of))
     if cluster is None:
         outcomes = fulfil_all(todo, jobs)
     else:
         from siltbook.batch.cluster import fulfil_on
 
         outcomes = fulfil_on(todo, cluster)
-    stream = Stream(as_json)
     with _progress(outcomes, len(todo)) as bar, stream, refusals():
         for outcome in bar:
             stream.tell(outcome)

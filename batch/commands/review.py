@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING
 import click
 
 from siltbook.batch.commands.shared import (
+    DEBUG,
     EPILOG,
     JSON,
     PATHS,
+    books_of,
     document,
     end,
     failure,
@@ -37,6 +39,7 @@ if TYPE_CHECKING:
 )
 @click.option("--no-pdf", is_flag=True, help="Make no PDF beside the pack.")
 @JSON
+@DEBUG
 def review(
     books: tuple[Path, ...], month: str, out: Path | None, no_pdf: bool, as_json: bool
 ) -> None:
@@ -46,7 +49,7 @@ def review(
     page is the agenda. Books of another season serve the comparison of fouling alone.
     """
     from siltbook import __version__
-    from siltbook.batch.files import find_books, lock_note, sweep, write_whole
+    from siltbook.batch.files import lock_note, sweep, write_whole
     from siltbook.batch.report.book import printable
     from siltbook.batch.review.agenda import items, touched
     from siltbook.batch.review.month import parse_month
@@ -62,7 +65,7 @@ def review(
     failures: list[dict[str, str]] = []
     notes: list[str] = []  # for the pack as well: names without their folders
     with refusals():
-        paths = find_books(books)
+        paths = books_of(books, failures)
         target = pack_path(books, chosen, out)
         refuse_loss(target, not no_pdf)
         sweep(target.parent)

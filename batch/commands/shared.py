@@ -6,9 +6,12 @@ import datetime as dt
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
+
+if TYPE_CHECKING:
+    from siltbook.batch.fault import Fault
 
 EXIT_FINDINGS = 1
 EXIT_BOOK = 3
@@ -30,6 +33,18 @@ AS_OF = click.option(
 JSON = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON document instead of text."
 )
+_DEBUG = "siltbook.debug"
+_OF_CLICK = (click.exceptions.Exit, click.ClickException, click.Abort)
+
+
+def _note_debug(context: click.Context, _: click.Parameter, value: bool) -> None:
+    context.meta[_DEBUG] = value
+
+
+DEBUG = click.option(
+    "--debug", is_flag=True, expose_value=False, callback=_note_debug,
+    help="Write a report file where Siltbook itself fails.",
+)  # fmt: skip
 
 
 def day(moment: dt.datetime | None) -> dt.date | None:
@@ -50,6 +65,7 @@ def day(moment: dt.datetime | None) -> dt.date | None:
 def refusals() -> Iterator[None]:
     """A refusal of the library becomes its one line and the documented exit code."""
     from siltbook.batch.errors import SiltbookError, too_large
+    from siltbook.batch.fault import fault_of
 
     try:
         yield
@@ -59,12 +75,20 @@ def refusals() -> Iterator[None]:
     except MemoryError as error:
         fail(too_large("What was given"))
         raise click.exceptions.Exit(EXIT_BOOK) from error
+    except _OF_CLICK:
+        raise
+    except Exception as error:
+        if _is_of_output(error):
+            raise
+        fail(fault_said("What was given", fault_of(error)))
+        raise click.exceptions.Exit(EXIT_BOOK) from error
 
 
 @contextmanager
 def one_of_many(path: Path, failures: list[dict[str, str]]) -> Iterator[None]:
     """What goes wrong with one book becomes its sentence among `failures`; the others go on."""
     from siltbook.batch.errors import SiltbookError, naming, too_large
+    from siltbook.batch.fault import fault_of
 
     try:
         yield
@@ -72,6 +96,36 @@ def one_of_many(path: Path, failures: list[dict[str, str]]) -> Iterator[None]:
         failures.append(failure(path, naming(path, str(error))))
     except MemoryError:
         failures.append(failure(path, too_large(path)))
+    except _OF_CLICK:
+        raise
+    except Exception as error:  # the last resort: one book never stops the others
+        if _is_of_output(error):
+            raise
+        failures.append(failure(path, fault_said(path, fault_of(error))))
+
+
+def _is_of_output(error: Exception) -> bool:
+    """Whether what is printed could not be written: that ends the command, not one book."""
+    return isinstance(error, OSError) and error.filename is None
+
+
+def fault_said(path: object, fault: Fault) -> str:
+    """The sentence for a fault of the program; its report is written where that was asked for."""
+    from siltbook.batch.fault import report
+
+    context = click.get_current_context(silent=True)
+    asked = context is not None and context.meta.get(_DEBUG, False)
+    return fault.said(path, report(fault, Path()) if asked else None)
+
+
+def books_of(given: tuple[Path, ...], failures: list[dict[str, str]]) -> list[Path]:
+    """The books that were given; a path without any is told at the end, and the others are done."""
+    from siltbook.batch.files import find_books
+
+    refused: list[tuple[Path, str]] = []
+    found = find_books(given, refused)
+    failures += [failure(path, said) for path, said in refused]
+    return found
 
 
 def failure(path: Path, message: str) -> dict[str, str]:
@@ -88,11 +142,14 @@ def document(value: object) -> str:
     """One JSON document, as the output's encoding can hold it.
 
     A name with bytes that are no text, or a terminal of few characters, makes it plain ASCII.
+    Nothing in it moves the cursor or turns the direction of writing: such characters are escaped.
     """
     import json
+    import re
     import sys
 
     text = json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False)
+    text = re.sub(r"[^\n -~]", lambda found: _escaped(found[0]), text)
     try:
         text.encode(sys.stdout.encoding or "utf-8")
     except UnicodeEncodeError:
@@ -106,6 +163,13 @@ def tell_cautions(lines: Iterable[str]) -> None:
 
     for words in in_order(lines):
         click.echo(f"! {words}")
+
+
+def _escaped(character: str) -> str:
+    """A character as JSON writes it in ASCII, unless it simply prints."""
+    import json
+
+    return character if character.isprintable() else json.dumps(character)[1:-1]
 
 
 def finish(

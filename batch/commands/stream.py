@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from siltbook.batch.commands.shared import document, end, failure, tell_cautions
+from siltbook.batch.commands.shared import document, end, failure, fault_said, tell_cautions
 
 if TYPE_CHECKING:
     from siltbook.batch.many import Outcome
@@ -35,7 +35,10 @@ class Stream:
 
     def tell(self, outcome: Outcome) -> None:
         """Print one book that is done; keep the sentence of one that failed for the end."""
-        if outcome.failure:
+        if outcome.fault is not None:
+            said = fault_said(outcome.path, outcome.fault)
+            self.failures.append(failure(outcome.path, said))
+        elif outcome.failure:
             self.failures.append(failure(outcome.path, outcome.failure))
         elif self.as_json:
             comma = "," if self.told else ""

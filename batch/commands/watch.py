@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from siltbook.batch.commands.shared import AS_OF, day, refusals, tell_cautions
+from siltbook.batch.commands.shared import (
+    AS_OF,
+    DEBUG,
+    day,
+    fault_said,
+    refusals,
+    tell_cautions,
+)
 
 if TYPE_CHECKING:
     from siltbook.batch.watching import Stamp
@@ -25,6 +32,7 @@ EPILOG = (
 @click.command(epilog=EPILOG)
 @click.argument("folder", type=click.Path(path_type=Path))
 @AS_OF
+@DEBUG
 def watch(folder: Path, as_of: dt.datetime | None) -> None:
     """Judge each book in FOLDER whenever it is saved, until Ctrl-C.
 
@@ -93,6 +101,8 @@ def _judge(
 
     outcome = fulfil(Order(book, target, as_of))
     said, now = outcome.failure, stamp_now(book)
+    if outcome.fault is not None:
+        said = fault_said(book, outcome.fault)
     if said and now is None:
         said = f"{book.name}: was renamed or deleted before it was judged."
     elif said and now != stamp:

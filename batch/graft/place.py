@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import posixpath
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import count
 
 from siltbook.batch.graft.package import GraftError, Package, key_of
 from siltbook.batch.graft.relations import (
@@ -109,7 +110,7 @@ class _Graft:
         self.removed: dict[str, str] = {}
         self.overrides: list[tuple[str, str]] = []
         self.new_relations: list[str] = []
-        self._relation_numbers = _highest(r"rId(\d+)", list(book.relations))
+        self._relation_numbers = _highest(r"rId([0-9]{1,6})", list(book.relations))
 
     def run(self) -> bytes:
         """Do it all and return the new file."""
@@ -195,7 +196,8 @@ class _Graft:
     def _relate(self, kind: str, part: str) -> str:
         """Add a relationship of the workbook; its id."""
         self._relation_numbers += 1
-        name = f"rId{self._relation_numbers}"
+        while (name := f"rId{self._relation_numbers}") in self.book.relations:
+            self._relation_numbers += 1
         type_ = f"{_OFFICE}{kind}"
         xml = relationship_xml(
             Relation(name, kind, type_, part, False), self.book.part, self.rels.root.prefix
@@ -246,7 +248,7 @@ class _Graft:
                 self._point(self.book.relation_id(old[index]), parts[index].name)
                 continue
             places.append(len(nodes) + len(new))
-            numbers.append(max(numbers, default=0) + 1)
+            numbers.append(_next_number(numbers))
             state = self.results.sheets.children[index].attrs.get("state", "")
             relation = self._relate("worksheet", parts[index].name)
             new.append(sheet_xml(self.book, name, numbers[-1], relation, state))
@@ -263,10 +265,10 @@ class _Graft:
 
     def _name_tables(self, parts: list[_Part], taken: set[str]) -> dict[str, tuple[int, str, str]]:
         """Source part of each of our tables -> its id, old name and name in this book."""
-        highest, used = 0, set(taken)
+        ids, used = {0}, set(taken)
         for part in _table_parts(self.types, self.package, self.removed):
             table = Document(self.package.read(part), part).root
-            highest = max(highest, table.number("id"))
+            ids.add(table.number("id"))
             used |= {table.attrs.get(k, "").casefold() for k in ("name", "displayName")}
         found = {}
         for item in parts:
@@ -279,8 +281,9 @@ class _Graft:
                 number += 1
                 name = f"{old}_{number}"
             used.add(name.casefold())
-            highest += 1
-            found[item.source] = (highest, old, name)
+            fresh = _next_number(ids)
+            ids.add(fresh)
+            found[item.source] = (fresh, old, name)
         return found
 
     def _write_parts(
@@ -332,6 +335,17 @@ class _Graft:
         self.package.put(CONTENT_TYPES, self.types.encoded())
         self.package.put(self.book.part, self.book.document.encoded())
         self.package.put(self.book.relations_part, self.rels.encoded())
+
+
+_MOST_NUMBER = 2**31 - 1
+
+
+def _next_number(used: Collection[int]) -> int:
+    """A number that nothing has yet: behind the highest, or the lowest free one where that ends."""
+    behind = max(used, default=0) + 1
+    if behind <= _MOST_NUMBER:
+        return behind
+    return next(number for number in count(1) if number not in used)
 
 
 def _highest(pattern: str, texts: list[str]) -> int:

@@ -23,6 +23,7 @@ _TOKEN = re.compile(
 _ATTR = re.compile(r"([^\s=]+)\s*=\s*(\"[^\"]*\"|'[^']*')")
 _ENTITY = re.compile(r"&(#x[0-9a-fA-F]+|#[0-9]+|amp|lt|gt|quot|apos);")
 _NAMED = {"amp": "&", "lt": "<", "gt": ">", "quot": '"', "apos": "'"}
+_MOST_DIGITS = 10  # of a number that the format knows: all fit into 32 bits
 _ENCODING = re.compile(rb"^<\?xml[^>]*?encoding\s*=\s*[\"']([A-Za-z0-9._-]+)[\"']")
 
 
@@ -63,10 +64,10 @@ class Node:
         """All children with this local name."""
         return [c for c in self.children if c.local == local]
 
-    def number(self, name: str) -> int:
-        """A whole-number attribute; 0 where it is absent or no number."""
+    def number(self, name: str, otherwise: int = 0) -> int:
+        """A whole-number attribute; `otherwise` where no number stands that a book can mean."""
         value = self.attrs.get(name, "")
-        return int(value) if value.isdecimal() else 0
+        return int(value) if value.isdecimal() and len(value) <= _MOST_DIGITS else otherwise
 
     def walk(self) -> Iterator[Node]:
         """The element and everything in it."""
@@ -116,7 +117,13 @@ def decode(data: bytes) -> tuple[str, str]:
     else:
         match = _ENCODING.match(data)
         encoding = match[1].decode("ascii") if match else "utf-8"
-    return data.decode(encoding), encoding
+    try:
+        return data.decode(encoding), encoding
+    except (LookupError, UnicodeError) as error:
+        raise GraftError(
+            f"A part of the file says that it is written in the encoding {encoding[:40]!r}, in "
+            "which it cannot be read; save the book again in a spreadsheet program."
+        ) from error
 
 
 def scan(text: str) -> Node:

@@ -15,6 +15,7 @@ _ORDER = (
 )  # fmt: skip
 _MOST_FORMATS = 64_000
 _FIRST_OWN_NUMBER_FORMAT = 164
+_MOST_NUMBER_FORMAT = 2**31 - 2**16
 _TAG = re.compile(r"<(/?)(\w)")
 _ID = re.compile(r'\b(numFmtId|fontId|fillId|borderId|xfId)="(\d+)"')
 
@@ -70,7 +71,9 @@ class _NumberFormats:
         self._ids: dict[str, str] = {}
         highest = _FIRST_OWN_NUMBER_FORMAT - 1
         for node in book.root.walk():
-            highest = max(highest, node.number("numFmtId"))
+            number = node.number("numFmtId")
+            if number <= _MOST_NUMBER_FORMAT:  # a stray one far above cannot be counted on from
+                highest = max(highest, number)
         for node in self.node.children if self.node else []:
             self._ids.setdefault(node.attrs.get("formatCode", ""), node.attrs.get("numFmtId", "0"))
         self._next = highest + 1

@@ -114,7 +114,7 @@ def write_names(book: Workbook, ours: list[DefinedName], places: list[int]) -> s
     for node in book.defined_names():
         name = node.attrs.get("name", "").casefold()
         local = "localSheetId" in node.attrs
-        if local and node.number("localSheetId") in ours_here:
+        if local and node.number("localSheetId", -1) in ours_here:
             drop.append(node)
         elif not local and name in wanted:
             if unescape(book.document.inside(node)) != unescape(wanted[name].formula):

@@ -6,6 +6,7 @@ part is copied as it stands, still compressed. Inside the sheet only the new cel
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import re
 from collections.abc import Mapping, Sequence
@@ -105,12 +106,22 @@ class _Appending:
         for node in merged.named("mergeCell") if merged else []:
             ref = node.attrs.get("ref", "")
             first, _, last = ref.partition(":")
-            top, bottom = address(first)[0], address(last or first)[0]
+            top, bottom = self._row(first), self._row(last or first)
             if top <= numbers[-1] and bottom >= numbers[0]:
                 raise GraftError(
                     f"{self.table.sheet}!{ref} is merged where the new rows belong; unmerge it "
                     "and run again; nothing was changed."
                 )
+
+    def _row(self, ref: str) -> int:
+        """The row of an address in the sheet; GraftError where it is none."""
+        try:
+            return address(ref)[0]
+        except ValueError as error:
+            raise GraftError(
+                f"The sheet {self.table.sheet} speaks of a cell {ref[:40]!r}, which is none; "
+                f"{_REPAIR}"
+            ) from error
 
     def _looks(self, last: int) -> dict[str, str]:
         """Cell format of each column: the last row's, else the column's own, else none."""
@@ -184,7 +195,8 @@ class _Appending:
         node = self.sheet.root.child("dimension")
         ref = node.attrs.get("ref", "") if node else ""
         if node and ":" in ref:
-            self.sheet.set_attribute(node, "ref", _reaching(ref, last, self.table))
+            with contextlib.suppress(ValueError):  # a hint for programs; a senseless one stays
+                self.sheet.set_attribute(node, "ref", _reaching(ref, last, self.table))
 
     def _grow_table(self, last: int) -> None:
         """Let the sheet's table reach the last new row."""
@@ -194,14 +206,14 @@ class _Appending:
             document = Document(self.package.read(relation.target), relation.target)
             root = document.root
             first, _, end = root.attrs.get("ref", "").partition(":")
-            if not end or address(first)[0] != self.table.header_row:
+            if not end or self._row(first) != self.table.header_row:
                 continue
             if root.number("totalsRowCount"):
                 raise GraftError(
                     f"The list on the sheet {self.table.sheet} ends in a row of totals; take that "
                     "row off and run again; nothing was changed."
                 )
-            if address(end)[0] >= last:
+            if self._row(end) >= last:
                 continue
             grown = f"{first}:{end.rstrip('0123456789')}{last}"
             for node in (root, *root.named("autoFilter")):
