@@ -8,13 +8,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from io import BytesIO
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from siltbook.batch.archive.season import StationSeason, left_open, station_seasons
 from siltbook.batch.cautions import touched_at
 from siltbook.batch.model import CALM
 from siltbook.batch.results import Assessment
 from siltbook.batch.sheets.kit import one_line
+from siltbook.batch.tables.describe import Column, Kind
+from siltbook.batch.tables.season import SEASON_PAGE
 from siltbook.templates import look
 from siltbook.templates.safety import Touch, cautions
 
@@ -24,20 +26,7 @@ if TYPE_CHECKING:
 _MOST_ROWS = 22
 _MARGIN = 36.0  # [pt]
 _ROW = 12.5  # [pt]
-_COLUMNS = (
-    ("Station", 92.0),
-    ("Last verdict", 88.0),
-    ("Drop (m)", 44.0),
-    ("Limit (m)", 44.0),
-    ("Times over", 46.0),
-    ("Days over", 150.0),
-    ("Flushes", 42.0),
-    ("Cleanings", 48.0),
-    ("Rate (m/day)", 56.0),
-    ("Dirt (kWh)", 52.0),
-    ("Dirt (money)", 58.0),
-)
-_BAR = 5  # the column with a bar
+_DIGITS = {Kind.PRESSURE: 2, Kind.RATE: 3, Kind.ENERGY: 0, Kind.MONEY: 2, Kind.COUNT: 0}
 _SMALL = 6.5  # [pt], with lines of _SMALL_LINE [pt]
 _SMALL_LINE = 8.0
 
@@ -169,10 +158,11 @@ def _table(
     x = _MARGIN
     page.canvas.setFillColor(look.HEAD_FILL)
     page.canvas.rect(x, y - 4, page.width - 2 * _MARGIN, _ROW + 1, stroke=0, fill=1)
-    for i, (words, width) in enumerate(_COLUMNS):
-        right = i > 1 and i != _BAR
-        _put(page, x + (width - 4 if right else 3), y, words, 7, bold=True, right=right)
-        x += width
+    for column in SEASON_PAGE.columns:
+        right = column.kind in _DIGITS and not column.style
+        at = x + (column.width - 4 if right else 3)
+        _put(page, at, y, column.title, 7, bold=True, right=right)
+        x += column.width
     longest = max((s.days_over for s in seasons), default=0)
     for season in seasons[:_MOST_ROWS]:
         y -= _ROW
@@ -186,39 +176,28 @@ def _table(
 
 def _line(page: _Page, season: StationSeason, y: float, longest: int) -> None:
     x = _MARGIN
-    station = season.result.station
-    latest = season.result.latest
-    shown = look.VERDICTS[season.result.verdict]
-    cells: tuple[object, ...] = (
-        station.name,
-        shown.shown,
-        _figure(latest.drop if latest else None, 2),
-        _figure(station.limit, 2),
-        season.episodes,
-        season.days_over,
-        season.flushes,
-        season.cleanings,
-        _figure(season.rate, 3),
-        _figure(season.energy_kwh, 0),
-        _figure(season.energy_cost, 2),
-    )
-    for i, (value, (_, width)) in enumerate(zip(cells, _COLUMNS, strict=True)):
-        if i == 1:
-            _verdict(page, x, y, width, shown)
-        elif i == _BAR:
-            _bar(page, x, y, width, season.days_over, longest)
-        elif i == 0:
-            _put(page, x + 3, y, value, 7.5, bold=True, width=width - 6)
-        else:
-            _put(page, x + width - 4, y, value, 7.5, right=True)
-        x += width
+    for column, value in zip(SEASON_PAGE.columns, SEASON_PAGE.values(season), strict=True):
+        _cell(page, (x, y), column, value, longest)
+        x += column.width
     page.canvas.setStrokeColor(look.RULE)
     page.canvas.setLineWidth(0.4)
     page.canvas.line(_MARGIN, y - 3.5, page.width - _MARGIN, y - 3.5)
 
 
-def _figure(value: float | None, digits: int) -> str:
-    return "-" if value is None else f"{value:.{digits}f}"
+def _cell(
+    page: _Page, at: tuple[float, float], column: Column[StationSeason], value: Any, longest: int
+) -> None:
+    """One value by its kind; a column in the style 'bar' is drawn against the `longest`."""
+    (x, y), width = at, column.width
+    if column.style == "bar":
+        _bar(page, x, y, width, value, longest)
+    elif column.kind is Kind.VERDICT:
+        _verdict(page, x, y, width, look.VERDICTS[value])
+    elif column.kind in _DIGITS:
+        figure = "-" if value is None else f"{value:.{_DIGITS[column.kind]}f}"
+        _put(page, x + width - 4, y, figure, 7.5, right=True)
+    else:
+        _put(page, x + 3, y, value, 7.5, bold=column.kind is Kind.NAME, width=width - 6)
 
 
 def _verdict(page: _Page, x: float, y: float, width: float, shown: look.VerdictLook) -> None:

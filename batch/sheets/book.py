@@ -62,7 +62,7 @@ def result_book(
         long["Runs"] = RUNS.last + 1, runs.write(kit, sheets["Runs"])
         long["Costs"] = sums.LAST + 1, costs.write(kit, sheets["Costs"], final["Costs"])
         long["Water review"] = water.LAST + 1, water.write(kit, sheets["Water review"])
-        long["Workings"] = len(workings.COLUMNS), workings.write(kit, sheets["Workings"])
+        long["Workings"] = workings.LAST + 1, workings.write(kit, sheets["Workings"])
         findings.write(kit, sheets["Findings"])
 
     def edit(part: str, xml: str) -> str | None:

@@ -18,47 +18,27 @@ from siltbook.batch.model import History, Reading, Station
 from siltbook.batch.numbers.runs import corrected_drop
 from siltbook.batch.results import Assessment
 from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets import tables
 from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
+from siltbook.batch.tables.workings import WORKINGS
 from siltbook.templates.book import Table, column_letters
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 HEADER = 3
 NOISE = 1e-6  # [m]; more than this above the limit is over
-COLUMNS = (
-    ("Station", 15.0),
-    ("Date", 11.0),
-    ("Time", 7.0),
-    ("Inlet as read", 9.0),
-    ("Outlet as read", 9.0),
-    ("Unit", 8.0),
-    ("Metres per unit", 10.0),
-    ("Inlet (m)", 9.0),
-    ("Outlet (m)", 9.0),
-    ("Drop (m)", 8.0),
-    ("Limit (m)", 8.0),
-    ("Margin to limit (m)", 9.0),
-    ("Over or not", 10.0),
-    ("Standard uncertainty (m)", 12.0),
-    ("Probability of over", 11.0),
-    ("Used by the ladder", 9.0),
-    ("Why not", 24.0),
-    ("Row in Readings", 9.0),
-    ("Note", 18.0),
-    ("Flow as read", 8.0),
-    ("Flow unit", 7.0),
-    ("Reference flow", 9.0),
-    ("Flow exponent", 9.5),
-    ("Drop at reference flow (m)", 10.0),
-    ("Clean drop (m)", 8.0),
-    ("Rise over clean (m)", 8.0),
-)
-LAST = len(COLUMNS) - 1
-MOST = 1_048_000  # rows that a sheet can hold below the header and a closing line
-_STYLES = (
-    "text", "date", "time", "general", "general", "text", "factor", "metres", "metres",
-    "metres", "metres", "metres", "text", "metres", "chance", "text", "text", "whole", "text",
-    "general", "text", "general", "metres", "metres", "metres", "metres",
+LAST = WORKINGS.last
+# Letters of the columns that the formulas lead to.
+(
+    _IN_READ, _OUT_READ, _FACTOR, _INLET, _OUTLET, _DROP, _LIMIT, _U, _FLOW, _REFERENCE,
+    _EXPONENT, _CLEAN,
+) = map(
+    WORKINGS.letter,
+    (
+        "inlet_read", "outlet_read", "factor", "inlet_m", "outlet_m", "drop_m",
+        "limit_m", "u_drop_m", "flow_read", "reference_flow", "exponent", "clean_m",
+    ),
 )  # fmt: skip
+MOST = 1_048_000  # rows that a sheet can hold below the header and a closing line
 
 
 @dataclass(frozen=True)
@@ -100,14 +80,15 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
         " is known. Rise = drop - clean drop. Formulas lead to the cells that were filled in."
     )
     sheet.write_string(2, 0, says, kit.format("mark"))
-    k.header_row(kit, sheet, HEADER, COLUMNS)
+    tables.header(kit, sheet, HEADER, WORKINGS)
     count = min(MOST, sum(len(r.history.readings) for r in kit.assessment.stations))
     row = HEADER + max(1, count)
     if count:
-        swatch(sheet, HEADER + 1, map(kit.format, _STYLES))
+        swatch(sheet, HEADER + 1, map(kit.format, map(tables.style_of, WORKINGS.columns)))
         sheet.autofilter(HEADER, 0, row, LAST)
         over = {"type": "cell", "criteria": "==", "value": '"OVER"', "format": kit.format("over")}
-        sheet.conditional_format(HEADER + 1, 12, row, 12, over)
+        at = WORKINGS.places["over"]
+        sheet.conditional_format(HEADER + 1, at, row, at, over)
     else:
         sheet.write_string(row, 0, "No reading in this book.", kit.format("mark"))
     k.page(kit, sheet, header=HEADER)
@@ -238,8 +219,8 @@ def _row(
         typed_out,
         fixed.unit,
         factor,
-        None if inlet is None else (f"D{n}*G{n}", inlet),
-        None if outlet is None else (f"E{n}*G{n}", outlet),
+        None if inlet is None else (f"{_IN_READ}{n}*{_FACTOR}{n}", inlet),
+        None if outlet is None else (f"{_OUT_READ}{n}*{_FACTOR}{n}", outlet),
         *_against_limit(n, drop, how, fixed.limit),
         *_chance(n, fixed, drop, reading),
         "no" if why else "yes",
@@ -278,7 +259,7 @@ def _chance(n: int, fixed: Fixed, drop: float | None, reading: Reading) -> tuple
     u, p = reading.u_drop, reading.p_over
     if drop is None or not fixed.u or u is None or p is None or not (u > 0 and p == p):
         return u, p
-    return (f"J{n}".join(fixed.u), u), (f"NORMSDIST((J{n}-K{n})/N{n})", p)
+    return (f"{_DROP}{n}".join(fixed.u), u), (f"NORMSDIST(({_DROP}{n}-{_LIMIT}{n})/{_U}{n})", p)
 
 
 def _at_reference(
@@ -291,14 +272,14 @@ def _at_reference(
     corrected = None if drop is None else corrected_drop(drop, shown, reference, fixed.exponent)
     if corrected is not None and not math.isfinite(corrected):
         corrected = None
-    formula = f"J{n}*(V{n}/T{n})^W{n}" if known else f"J{n}"
+    formula = f"{_DROP}{n}*({_REFERENCE}{n}/{_FLOW}{n})^{_EXPONENT}{n}" if known else f"{_DROP}{n}"
     return (
         fixed.flow_unit if flow is not None else "",
         _shown(to_flow, reference),
         fixed.exponent if known else None,
         None if corrected is None else (formula, corrected),
         _shown(to_clean, clean),
-        None if drop is None or clean is None else (f"J{n}-Y{n}", drop - clean),
+        None if drop is None or clean is None else (f"{_DROP}{n}-{_CLEAN}{n}", drop - clean),
     )
 
 
@@ -312,12 +293,12 @@ def _drop(
 ) -> tuple[float | None, str]:
     """The drop and its formula: inlet minus outlet, or as read where that is all there is."""
     if inlet is not None and outlet is not None:
-        return inlet - outlet, f"H{n}-I{n}"
+        return inlet - outlet, f"{_INLET}{n}-{_OUTLET}{n}"
     if inlet is not None or outlet is not None or reading.drop is None:
         return None, ""
     typed, drop, _ = _linked(source, factor, reading.drop, reading.row)
     shown = typed[0] if isinstance(typed, tuple) else repr(typed)
-    return drop, f"{shown}*G{n}"
+    return drop, f"{shown}*{_FACTOR}{n}"
 
 
 def _against_limit(
@@ -332,6 +313,6 @@ def _against_limit(
     return (
         (how, drop),
         cell,
-        (f"K{n}-J{n}", metres - drop),
-        (f'IF(J{n}&gt;K{n}+1E-6,"OVER","in range")', shown),
+        (f"{_LIMIT}{n}-{_DROP}{n}", metres - drop),
+        (f'IF({_DROP}{n}&gt;{_LIMIT}{n}+1E-6,"OVER","in range")', shown),
     )

@@ -1,0 +1,52 @@
+"""The columns of the sheet Workings.
+
+A book may hold 100,000 readings and every figure is a live formula: the sheet makes its rows in
+one loop, in the order of these columns, and asks here for headers, kinds and letters only.
+"""
+
+from __future__ import annotations
+
+from siltbook.batch.tables.describe import Column, Kind, Table
+
+
+def _by_the_loop(_: object) -> None:
+    """The sheet's own loop gives the values."""
+
+
+def _column(
+    key: str, header: str, kind: Kind, width: float, unit: str = "", style: str = ""
+) -> Column[object]:
+    return Column(key, header, kind, width, _by_the_loop, unit, style=style)
+
+
+WORKINGS: Table[object] = Table(
+    "Workings",
+    (
+        _column("station", "Station", Kind.NAME, 15.0, style="text"),
+        _column("date", "Date", Kind.DATE, 11.0),
+        _column("time", "Time", Kind.TIME, 7.0),
+        _column("inlet_read", "Inlet as read", Kind.NUMBER, 9.0),
+        _column("outlet_read", "Outlet as read", Kind.NUMBER, 9.0),
+        _column("unit", "Unit", Kind.TEXT, 8.0),
+        _column("factor", "Metres per unit", Kind.NUMBER, 10.0, style="factor"),
+        _column("inlet_m", "Inlet ({unit})", Kind.PRESSURE, 9.0, "m"),
+        _column("outlet_m", "Outlet ({unit})", Kind.PRESSURE, 9.0, "m"),
+        _column("drop_m", "Drop ({unit})", Kind.PRESSURE, 8.0, "m"),
+        _column("limit_m", "Limit ({unit})", Kind.PRESSURE, 8.0, "m"),
+        _column("margin_m", "Margin to limit ({unit})", Kind.PRESSURE, 9.0, "m"),
+        _column("over", "Over or not", Kind.TEXT, 10.0),
+        _column("u_drop_m", "Standard uncertainty ({unit})", Kind.PRESSURE, 12.0, "m"),
+        _column("p_over", "Probability of over", Kind.CHANCE, 11.0),
+        _column("used", "Used by the ladder", Kind.YES_NO, 9.0),
+        _column("why_not", "Why not", Kind.TEXT, 24.0),
+        _column("row", "Row in Readings", Kind.COUNT, 9.0),
+        _column("note", "Note", Kind.TEXT, 18.0),
+        _column("flow_read", "Flow as read", Kind.NUMBER, 8.0),
+        _column("flow_unit", "Flow unit", Kind.TEXT, 7.0),
+        _column("reference_flow", "Reference flow", Kind.NUMBER, 9.0),
+        _column("exponent", "Flow exponent", Kind.NUMBER, 9.5, style="metres"),
+        _column("drop_ref_m", "Drop at reference flow ({unit})", Kind.PRESSURE, 10.0, "m"),
+        _column("clean_m", "Clean drop ({unit})", Kind.PRESSURE, 8.0, "m"),
+        _column("rise_m", "Rise over clean ({unit})", Kind.PRESSURE, 8.0, "m"),
+    ),
+)
