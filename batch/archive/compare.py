@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from io import BytesIO
 from statistics import median
-from typing import Any
+from typing import Any, NamedTuple
 
 from siltbook import __version__
 from siltbook.batch.archive.season import StationSeason, left_open, station_seasons
 from siltbook.batch.graft import graft
 from siltbook.batch.results import Assessment
 from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets import tables
+from siltbook.batch.tables.describe import Column, Kind, Table
 from siltbook.templates import look
 
 NAME = "Seasons"
@@ -26,40 +28,6 @@ _NOTE = (
     "touch. Given back: median share of the rise over the clean drop. Every season was judged "
     "again by the same version for this sheet."
 )
-# Both tables share the columns of the page, so their widths are chosen together.
-_WIDTHS = (18.0, 13.0, 9.0, 10.0, 16.0, 28.0, 9.0, 9.0, 10.0, 11.0, 11.0, 10.0, 11.0)
-_FARM = (
-    "Season",
-    "As of",
-    "Stations",
-    "Rate (m/day)",
-    "Readings used",
-    "Cost of dirt known for",
-    "Times over",
-    "Days over",
-    "Flushes",
-    "Cleanings",
-    "Left open",
-    "Dirt (kWh)",
-    "Dirt (money)",
-)
-_STATION = (
-    "Station",
-    "Season",
-    "Valid runs",
-    "Rate (m/day)",
-    "Span of the rate",
-    "Against the season before",
-    "Times over",
-    "Days over",
-    "Flushes gave back",
-    "Cleanings gave back",
-    "Clean drop now (m)",
-    "Dirt (kWh)",
-    "Dirt (money)",
-)
-
-
 @dataclass(frozen=True)
 class Year:
     """One archived season: its label and its stations."""
@@ -107,19 +75,18 @@ def with_seasons(book: bytes, ordered: Sequence[Year], book_name: str) -> bytes:
 
 def _write(kit: k.Kit, sheet: Any, ordered: Sequence[Year]) -> None:
     _heading(kit, sheet, ordered)
-    k.header_row(kit, sheet, _FARM_HEAD, tuple(zip(_FARM, _WIDTHS, strict=True)))
-    for row, year in enumerate(ordered, _FARM_HEAD + 1):
-        _farm(kit, sheet, row, year)
+    tables.short(kit, sheet, _FARM_HEAD, SEASONS, ordered)
     names = _names(ordered)
     head = _FARM_HEAD + len(ordered) + 2
     chart_rows = 18
     table = head + chart_rows
     first = table + 1
-    row = _stations(kit, sheet, table, ordered, names)
+    row = tables.short(kit, sheet, table, STATION_SEASONS, _pairs(ordered, names))
     if names:
+        sheet.autofilter(table, 0, row, STATION_SEASONS.last)
         _chart(kit, sheet, head, first, ordered, len(names))
     k.page(kit, sheet, header=_FARM_HEAD)
-    sheet.print_area(0, 0, row, len(_STATION) - 1)
+    sheet.print_area(0, 0, row, STATION_SEASONS.last)
 
 
 def _heading(kit: k.Kit, sheet: Any, ordered: Sequence[Year]) -> None:
@@ -131,7 +98,7 @@ def _heading(kit: k.Kit, sheet: Any, ordered: Sequence[Year]) -> None:
     books = ", ".join(k.one_line(year.assessment.book.path) for year in ordered)
     made = f"Made by Siltbook {kit.version} from the archives of {books}"
     sheet.write_string(1, 0, k.clean(made), kit.format("mark"))
-    k.spread(sheet, 2, len(_WIDTHS) - 1, _NOTE, kit.format("line"), sum(_WIDTHS))
+    k.spread(sheet, 2, SEASONS.last, _NOTE, kit.format("line"), SEASONS.width)
 
 
 def _names(ordered: Sequence[Year]) -> list[str]:
@@ -147,84 +114,111 @@ def _known(values: Sequence[float | None]) -> list[float]:
     return [value for value in values if value is not None]
 
 
-def _farm(kit: k.Kit, sheet: Any, row: int, year: Year) -> None:
-    stations = year.stations
+def _rates(year: Year) -> list[float]:
+    return _known([s.rate for s in year.stations])
+
+
+def _used(year: Year) -> str:
     counts = year.assessment.book.counts.get("Readings")
-    rates = _known([s.rate for s in stations])
-    energy, money = (
-        _known([s.energy_kwh for s in stations]),
-        _known([s.energy_cost for s in stations]),
-    )
-    k.text(sheet, row, 0, k.one_line(year.label), kit.format("name"))
-    k.date(kit, sheet, row, 1, year.assessment.as_of, kit.format("date"))
-    k.number(sheet, row, 2, len(stations), kit.format("whole"))
-    k.number(sheet, row, 3, median(rates) if rates else None, kit.format("rate"))
-    used = f"{counts.used} of {counts.read}" if counts else ""
-    k.text(sheet, row, 4, used, kit.format("text"))
-    k.text(sheet, row, 5, f"{len(energy)} of {len(stations)} stations", kit.format("text"))
-    figures = (
-        sum(s.episodes for s in stations),
-        sum(s.days_over for s in stations),
-        sum(s.flushes for s in stations),
-        sum(s.cleanings for s in stations),
-        len(left_open(year.assessment)),
-    )
-    for col, figure in enumerate(figures, 6):
-        k.number(sheet, row, col, figure, kit.format("whole"))
-    k.number(sheet, row, 11, sum(energy) if energy else None, kit.format("whole"))
-    k.number(sheet, row, 12, sum(money) if money else None, kit.format("metres"))
+    return f"{counts.used} of {counts.read}" if counts else ""
 
 
-def _stations(
-    kit: k.Kit, sheet: Any, head: int, ordered: Sequence[Year], names: Sequence[str]
-) -> int:
-    """One row for every season and station, season by season; gives the last row."""
-    style = kit.format("head")
-    for col, words in enumerate(_STATION):
-        sheet.write_string(head, col, words, style)
-    sheet.set_row(head, 2 * k.LINE_POINTS + 4)
-    row = head
+def _sum(values: Sequence[float | None]) -> float | None:
+    known = _known(values)
+    return sum(known) if known else None
+
+
+def _energy_known(year: Year) -> str:
+    known = _known([s.energy_kwh for s in year.stations])
+    return f"{len(known)} of {len(year.stations)} stations"
+
+
+# Both tables share the columns of the page, so their widths are chosen together.
+SEASONS: Table[Year] = Table(
+    "Seasons",
+    (
+        Column("season", "Season", Kind.NAME, 18.0, lambda y: y.label),
+        Column("as_of", "As of", Kind.DATE, 13.0, lambda y: y.assessment.as_of),
+        Column("stations", "Stations", Kind.COUNT, 9.0, lambda y: len(y.stations)),
+        Column("rate_m_per_day", "Rate ({unit})", Kind.RATE, 10.0,
+               lambda y: median(rates) if (rates := _rates(y)) else None, "m/day", style="rate"),
+        Column("used", "Readings used", Kind.TEXT, 16.0, _used),
+        Column("known", "Cost of dirt known for", Kind.TEXT, 28.0, _energy_known),
+        Column("episodes", "Times over", Kind.COUNT, 9.0,
+               lambda y: sum(s.episodes for s in y.stations)),
+        Column("days_over", "Days over", Kind.COUNT, 9.0,
+               lambda y: sum(s.days_over for s in y.stations)),
+        Column("flushes", "Flushes", Kind.COUNT, 10.0,
+               lambda y: sum(s.flushes for s in y.stations)),
+        Column("cleanings", "Cleanings", Kind.COUNT, 11.0,
+               lambda y: sum(s.cleanings for s in y.stations)),
+        Column("left_open", "Left open", Kind.COUNT, 11.0,
+               lambda y: len(left_open(y.assessment))),
+        Column("energy_kwh", "Dirt ({unit})", Kind.ENERGY, 10.0,
+               lambda y: _sum([s.energy_kwh for s in y.stations]), "kWh", style="whole"),
+        Column("energy_cost", "Dirt (money)", Kind.MONEY, 11.0,
+               lambda y: _sum([s.energy_cost for s in y.stations])),
+    ),
+)  # fmt: skip
+
+
+class StationYear(NamedTuple):
+    """A station in one season, and in the season before; None where no register had it."""
+
+    name: str
+    label: str
+    now: StationSeason | None
+    before: StationSeason | None
+
+
+def _of(source: Callable[[StationSeason], object]) -> Callable[[StationYear], object]:
+    """A figure of the season; nothing where the register had no such station."""
+    return lambda pair: None if pair.now is None else source(pair.now)
+
+
+def _span(now: StationSeason) -> str:
+    if now.rate_low is None or now.rate_high is None:
+        return ""
+    return f"{now.rate_low:.3f} to {now.rate_high:.3f}"
+
+
+def _against(pair: StationYear) -> str:
+    return against(pair.now, pair.before) if pair.now else "not in this season's register"
+
+
+STATION_SEASONS: Table[StationYear] = Table(
+    "Stations of the seasons",
+    (
+        Column("station", "Station", Kind.NAME, 18.0, lambda p: p.name),
+        Column("season", "Season", Kind.TEXT, 13.0, lambda p: p.label),
+        Column("runs", "Valid runs", Kind.COUNT, 9.0, _of(lambda s: s.runs)),
+        Column("rate_m_per_day", "Rate ({unit})", Kind.RATE, 10.0, _of(lambda s: s.rate),
+               "m/day", style="rate"),
+        Column("rate_span", "Span of the rate", Kind.TEXT, 16.0, _of(_span)),
+        Column("against", "Against the season before", Kind.TEXT, 28.0, _against, style="wrap"),
+        Column("episodes", "Times over", Kind.COUNT, 9.0, _of(lambda s: s.episodes)),
+        Column("days_over", "Days over", Kind.COUNT, 9.0, _of(lambda s: s.days_over)),
+        Column("by_flush", "Flushes gave back", Kind.SHARE, 10.0, _of(lambda s: s.by_flush)),
+        Column("by_cleaning", "Cleanings gave back", Kind.SHARE, 11.0,
+               _of(lambda s: s.by_cleaning)),
+        Column("clean_level_m", "Clean drop now ({unit})", Kind.PRESSURE, 11.0,
+               _of(lambda s: s.clean_level), "m"),
+        Column("energy_kwh", "Dirt ({unit})", Kind.ENERGY, 10.0, _of(lambda s: s.energy_kwh),
+               "kWh", style="whole"),
+        Column("energy_cost", "Dirt (money)", Kind.MONEY, 11.0, _of(lambda s: s.energy_cost)),
+    ),
+)  # fmt: skip
+
+
+def _pairs(ordered: Sequence[Year], names: Sequence[str]) -> Iterator[StationYear]:
+    """One row for every season and station, season by season."""
     before: dict[str, StationSeason] = {}
     for year in ordered:
         now = {s.result.station.name.casefold(): s for s in year.stations}
         for name in names:
-            row += 1
-            held = now.get(name.casefold())
-            _station(kit, sheet, row, name, year.label, held, before.get(name.casefold()))
+            key = name.casefold()
+            yield StationYear(name, year.label, now.get(key), before.get(key))
         before = now
-    if row > head:
-        sheet.autofilter(head, 0, row, len(_STATION) - 1)
-    return row
-
-
-def _station(
-    kit: k.Kit,
-    sheet: Any,
-    row: int,
-    name: str,
-    label: str,
-    now: StationSeason | None,
-    before: StationSeason | None,
-) -> None:
-    k.text(sheet, row, 0, k.one_line(name), kit.format("name"))
-    k.text(sheet, row, 1, k.one_line(label), kit.format("text"))
-    if now is None:
-        k.text(sheet, row, 5, "not in this season's register", kit.format("wrap"))
-        return
-    span = ""
-    if now.rate_low is not None and now.rate_high is not None:
-        span = f"{now.rate_low:.3f} to {now.rate_high:.3f}"
-    k.number(sheet, row, 2, now.runs, kit.format("whole"))
-    k.number(sheet, row, 3, now.rate, kit.format("rate"))
-    k.text(sheet, row, 4, span, kit.format("text"))
-    k.text(sheet, row, 5, against(now, before), kit.format("wrap"))
-    k.number(sheet, row, 6, now.episodes, kit.format("whole"))
-    k.number(sheet, row, 7, now.days_over, kit.format("whole"))
-    k.number(sheet, row, 8, now.by_flush, kit.format("share"))
-    k.number(sheet, row, 9, now.by_cleaning, kit.format("share"))
-    k.number(sheet, row, 10, now.clean_level, kit.format("metres"))
-    k.number(sheet, row, 11, now.energy_kwh, kit.format("whole"))
-    k.number(sheet, row, 12, now.energy_cost, kit.format("metres"))
 
 
 def _chart(
@@ -232,13 +226,14 @@ def _chart(
 ) -> None:
     """The fouling rates, a cluster of columns for every station."""
     chart = kit.workbook.add_chart({"type": "column"})
+    at = STATION_SEASONS.places["rate_m_per_day"]
     fills = (look.BAR_FILL, look.DROP_LINE, look.CLEAN_LINE, look.LIMIT_LINE)
     for i, year in enumerate(ordered):
         top = first + i * count
         chart.add_series({
             "name": k.one_line(year.label),
             "categories": [NAME, top, 0, top + count - 1, 0],
-            "values": [NAME, top, 3, top + count - 1, 3],
+            "values": [NAME, top, at, top + count - 1, at],
             "fill": {"color": fills[i % len(fills)]},
             "gap": 60,
         })  # fmt: skip

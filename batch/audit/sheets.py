@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from io import BytesIO
-from typing import Any
+from typing import Any, NamedTuple
 
 from siltbook import __version__
 from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State
@@ -15,29 +15,13 @@ from siltbook.batch.fingerprint import fingerprint
 from siltbook.batch.ladder.next_steps import touches_of
 from siltbook.batch.model import Verdict
 from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets import tables
 from siltbook.batch.sheets.findings import link_to
+from siltbook.batch.tables.describe import Column, Kind, Table
 from siltbook.templates import look
 from siltbook.templates.safety import Touch
 
 # The same audit must give the same bytes, so the file carries no clock.
-SUMMARY = (
-    ("Rule", 34.0),
-    ("Result", 16.0),
-    ("Kept", 15.0),
-    ("Chance", 18.0),
-    ("What the book shows", 74.0),
-    ("What may explain it", 46.0),
-)
-DETAIL = (
-    ("Question", 11.0),
-    ("Rule", 34.0),
-    ("Station", 16.0),
-    ("Result", 16.0),
-    ("Sheet", 16.0),
-    ("Cell", 16.0),
-    ("Chance", 18.0),
-    ("What the book shows", 78.0),
-)
 SENSITIVITY = ("Station", "Verdict now", *CASES)
 _FINE = {
     (Question.PROCEDURE, State.QUIET): "✓ Kept",
@@ -53,6 +37,79 @@ NOTE = (
 )
 
 
+def chance(p: float | None) -> str:
+    """A chance as a person reads it: '0.3 %', 'over 50 %', '1 in 40,000'."""
+    if p is None:
+        return ""
+    if p > 0.5:
+        return "over 50 %"
+    if p >= 0.001:
+        return percent(p, 1)
+    return f"1 in {float(f'{1 / p:.2g}'):,.0f}" if p > 1e-6 else "under 1 in a million"
+
+
+def _said(result: RuleResult) -> str:
+    said = k.one_line(result.said)
+    return said if len(said) <= LONGEST else f"{said[: LONGEST - 2]} …"
+
+
+def _innocent(result: RuleResult) -> str:
+    """What may explain it: said only where something has to be explained."""
+    if result.state is State.CANNOT and result.rule.question is Question.TRUST:
+        return f"Needs {result.rule.needs}."
+    return result.rule.innocent if result.state is State.LOOK else ""
+
+
+def _state(result: RuleResult) -> str:
+    fine = _FINE.get((result.rule.question, result.state), "")
+    return fine or look.AUDIT_STATES[result.state][0]
+
+
+SUMMARY: Table[RuleResult] = Table(
+    "Audit summary",
+    (
+        Column("rule", "Rule", Kind.NAME, 34.0, lambda r: r.rule.title),
+        Column("state", "Result", Kind.TEXT, 16.0, _state, shade=lambda r: f"audit:{r.state}"),
+        Column("kept", "Kept", Kind.TEXT, 15.0,
+               lambda r: f"{r.kept:,} of {r.of:,}" if r.of else ""),
+        Column("chance", "Chance", Kind.TEXT, 18.0, lambda r: chance(r.p)),
+        Column("said", "What the book shows", Kind.TEXT, 74.0, _said, style="wrap"),
+        Column("innocent", "What may explain it", Kind.TEXT, 46.0, _innocent, style="wrap"),
+    ),
+)  # fmt: skip
+
+
+class PlaceOf(NamedTuple):
+    """One place behind a rule's result."""
+
+    result: RuleResult
+    place: Place
+
+
+def _looked_at(one: PlaceOf) -> str:
+    if not one.place.holds:
+        return look.AUDIT_STATES[State.LOOK][0]
+    return "kept" if one.result.rule.question is Question.PROCEDURE else "for the record"
+
+
+DETAIL: Table[PlaceOf] = Table(
+    "Audit detail",
+    (
+        Column("question", "Question", Kind.TEXT, 11.0,
+               lambda p: _SHORT[p.result.rule.question], style="wrap"),
+        Column("rule", "Rule", Kind.TEXT, 34.0, lambda p: p.result.rule.title, style="wrap"),
+        Column("station", "Station", Kind.NAME, 16.0, lambda p: p.place.station, style="wrap"),
+        Column("state", "Result", Kind.TEXT, 16.0, _looked_at,
+               shade=lambda p: "" if p.place.holds else f"audit:{State.LOOK}"),
+        Column("sheet", "Sheet", Kind.NAME, 16.0, lambda p: p.place.sheet, style="wrap"),
+        Column("cell", "Cell", Kind.NAME, 16.0, lambda p: p.place.cell, style="wrap"),
+        Column("chance", "Chance", Kind.TEXT, 18.0, lambda p: chance(p.place.p), style="wrap"),
+        Column("said", "What the book shows", Kind.NAME, 78.0, lambda p: p.place.said,
+               style="wrap"),
+    ),
+)  # fmt: skip
+
+
 def audit_book(audit: Audit, names: Sequence[str], book_name: str) -> bytes:
     """The two sheets, called `names`, as a workbook of their own; the same input, same bytes."""
     target = BytesIO()
@@ -65,17 +122,10 @@ def audit_book(audit: Audit, names: Sequence[str], book_name: str) -> bytes:
     return target.getvalue()
 
 
-def _state(kit: k.Kit, sheet: Any, row: int, col: int, state: State, shown: str = "") -> None:
-    name = f"audit:{state}"
-    if name not in kit.formats:
-        kit.formats[name] = kit.workbook.add_format(look.audit_format(state))
-    k.text(sheet, row, col, shown or look.AUDIT_STATES[state][0], kit.format(name))
-
-
 def _summary(kit: k.Kit, sheet: Any, audit: Audit) -> None:
-    width, last = sum(w for _, w in SUMMARY), len(SUMMARY) - 1
+    width, last = SUMMARY.width, SUMMARY.last
     k.heading(kit, sheet, "Audit summary")
-    k.header_row(kit, sheet, 2, SUMMARY)
+    tables.header(kit, sheet, 2, SUMMARY)
     row = 3
     for question in Question:
         sheet.write_string(row, 0, str(question), kit.format("question"))
@@ -86,7 +136,7 @@ def _summary(kit: k.Kit, sheet: Any, audit: Audit) -> None:
         sheet.set_row(row, height + 4)
         for result in audit.of(question):
             row += 1
-            _rule(kit, sheet, row, result)
+            tables.one(kit, sheet, row, SUMMARY, result)
         row += 1
     k.spread(sheet, row, last, NOTE, kit.format("mark"), width)
     touches = touched_at(audit.assessment.stations)
@@ -96,51 +146,18 @@ def _summary(kit: k.Kit, sheet: Any, audit: Audit) -> None:
     sheet.print_area(0, 0, row, last)
 
 
-def _rule(kit: k.Kit, sheet: Any, row: int, result: RuleResult) -> None:
-    """One rule; what may explain it is said only where something has to be explained."""
-    asked = result.state is State.LOOK
-    said = k.one_line(result.said)
-    said = said if len(said) <= LONGEST else f"{said[: LONGEST - 2]} …"
-    innocent = result.rule.innocent if asked else ""
-    if result.state is State.CANNOT and result.rule.question is Question.TRUST:
-        innocent = f"Needs {result.rule.needs}."
-    wrap = kit.format("wrap")
-    k.text(sheet, row, 0, result.rule.title, kit.format("name"))
-    fine = _FINE.get((result.rule.question, result.state), "")
-    _state(kit, sheet, row, 1, result.state, fine)
-    kept = f"{result.kept:,} of {result.of:,}" if result.of else ""
-    k.text(sheet, row, 2, kept, kit.format("text"))
-    k.text(sheet, row, 3, chance(result.p), kit.format("text"))
-    k.text(sheet, row, 4, said, wrap)
-    k.text(sheet, row, 5, innocent, wrap)
-    cells = ((0, result.rule.title), (4, said), (5, innocent))
-    most = max(k.lines(text, SUMMARY[col][1]) for col, text in cells)
-    sheet.set_row(row, most * k.LINE_POINTS + 5)
-
-
-def chance(p: float | None) -> str:
-    """A chance as a person reads it: '0.3 %', 'over 50 %', '1 in 40,000'."""
-    if p is None:
-        return ""
-    if p > 0.5:
-        return "over 50 %"
-    if p >= 0.001:
-        return percent(p, 1)
-    return f"1 in {float(f'{1 / p:.2g}'):,.0f}" if p > 1e-6 else "under 1 in a million"
-
-
 def _detail(kit: k.Kit, sheet: Any, audit: Audit) -> None:
-    width, last = sum(w for _, w in DETAIL), len(DETAIL) - 1
+    width, last = DETAIL.width, DETAIL.last
     k.heading(kit, sheet, "Audit detail")
     line = "Every place behind the summary, what to look at first; the cells are links."
     sheet.write_string(2, 0, line, kit.format("mark"))
-    k.header_row(kit, sheet, 3, DETAIL)
-    found = [(r, p) for q in Question for r in audit.of(q) for p in r.places]
-    found.sort(key=lambda pair: pair[1].holds)
-    row = 3
-    for result, place in found[:MOST]:
-        row += 1
-        _place(kit, sheet, row, result, place)
+    found = [PlaceOf(r, p) for q in Question for r in audit.of(q) for p in r.places]
+    found.sort(key=lambda pair: pair.place.holds)
+    row = tables.short(kit, sheet, 3, DETAIL, found[:MOST])
+    names = {name.casefold() for name in kit.assessment.book.sheet_names}
+    for at, (_, place) in enumerate(found[:MOST], 4):
+        if place.sheet.casefold() in names:
+            link_to(kit, sheet, (at, DETAIL.places["cell"]), place.sheet, place.cell)
     if found:
         sheet.autofilter(3, 0, row, last)
     if len(found) > MOST:
@@ -163,30 +180,6 @@ def _named(rows: Sequence[Sensitivity]) -> frozenset[Touch]:
     return frozenset(touch for verdict in named for touch in touches_of(verdict))
 
 
-def _place(kit: k.Kit, sheet: Any, row: int, result: RuleResult, place: Place) -> None:
-    wrap = kit.format("wrap")
-    k.text(sheet, row, 0, _SHORT[result.rule.question], wrap)
-    k.text(sheet, row, 1, result.rule.title, wrap)
-    k.text(sheet, row, 2, k.one_line(place.station), wrap)
-    if place.holds:
-        shown = "kept" if result.rule.question is Question.PROCEDURE else "for the record"
-        k.text(sheet, row, 3, shown, kit.format("text"))
-    else:
-        _state(kit, sheet, row, 3, State.LOOK)
-    k.text(sheet, row, 4, k.one_line(place.sheet), wrap)
-    names = {name.casefold() for name in kit.assessment.book.sheet_names}
-    if place.sheet.casefold() in names:
-        link_to(kit, sheet, (row, 5), place.sheet, place.cell)
-    else:
-        k.text(sheet, row, 5, place.cell, wrap)
-    k.text(sheet, row, 6, chance(place.p), wrap)
-    said = k.one_line(place.said)
-    k.text(sheet, row, 7, said, wrap)
-    cells = ((1, result.rule.title), (2, place.station), (7, said))
-    most = max(k.lines(text, DETAIL[col][1]) for col, text in cells)
-    sheet.set_row(row, k.row_height(most))
-
-
 def _sensitivity(kit: k.Kit, sheet: Any, row: int, rows: Sequence[Sensitivity]) -> int:
     """The table of verdicts at other limits and with gauges off; the last row used."""
     for col, title in enumerate(SENSITIVITY, 1):
@@ -198,8 +191,8 @@ def _sensitivity(kit: k.Kit, sheet: Any, row: int, rows: Sequence[Sensitivity]) 
         for col, verdict in enumerate(one.then, 3):
             _verdict(kit, sheet, (row, col), verdict, one.now)
         shown = [look.VERDICTS[v].label for v in (one.now, *one.then) if v is not None]
-        most = max(k.lines(label, DETAIL[2][1]) for label in shown)
-        most = max(most, k.lines(one.station, DETAIL[1][1]))
+        most = max(k.lines(label, DETAIL.column("station").width) for label in shown)
+        most = max(most, k.lines(one.station, DETAIL.column("rule").width))
         sheet.set_row(row, most * k.LINE_POINTS + 4)
     return row
 

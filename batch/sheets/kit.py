@@ -36,10 +36,11 @@ class Kit:
     formats: dict[str, Any] = field(default_factory=dict)
 
     def format(self, name: str) -> Any:
-        """The format called `name` in the look; 'verdict:ID' for a verdict's coloured cell."""
+        """The format called `name`; 'verdict:ID' and 'audit:STATE' are coloured cells."""
         if name not in self.formats:
-            kind, _, verdict = name.partition(":")
-            wanted = look.verdict_format(verdict) if verdict else look.FORMATS[kind]
+            kind, _, of = name.partition(":")
+            coloured = {"verdict": look.verdict_format, "audit": look.audit_format}
+            wanted = coloured[kind](of) if of else look.FORMATS[kind]
             self.formats[name] = self.workbook.add_format(wanted)
         return self.formats[name]
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from enum import StrEnum
 from functools import partial
 from typing import Any
@@ -17,6 +17,7 @@ from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
 from siltbook.batch.tables.describe import Column, Kind, Row, Table
 from siltbook.templates import look
+from siltbook.templates.book import column_letters
 
 # The one place that says how a kind of value looks in a sheet.
 STYLES: dict[Kind, str] = {
@@ -88,9 +89,24 @@ def height_of(table: Table[Row], row: Row) -> float:
     return height(table, _values(table, row, date1904=False))
 
 
-def header(kit: k.Kit, sheet: Any, row: int, table: Table[Row]) -> None:
-    """The header row, and the widths of the columns."""
-    k.header_row(kit, sheet, row, [(c.title, c.width) for c in table.columns])
+def header(
+    kit: k.Kit, sheet: Any, row: int, table: Table[Row], *, upto: int | None = None
+) -> None:
+    """The header row, and the widths of the columns.
+
+    With `upto`, a place beyond the last column, the sheet's widths stay as they are and the last
+    header stands over all columns up to there.
+    """
+    columns = [(c.title, c.width) for c in table.columns]
+    if upto is None:
+        k.header_row(kit, sheet, row, columns)
+        return
+    style = kit.format("head")
+    for col, (title, _) in enumerate(columns[:-1]):
+        sheet.write_string(row, col, title, style)
+    sheet.merge_range(row, table.last, row, upto, columns[-1][0], style)
+    most = max(k.lines(title, width) for title, width in columns)
+    sheet.set_row(row, most * k.LINE_POINTS + 4)
 
 
 def _values(table: Table[Row], row: Row, date1904: bool) -> list[Value]:
@@ -99,7 +115,7 @@ def _values(table: Table[Row], row: Row, date1904: bool) -> list[Value]:
     return [shown(column, value, date1904=date1904) for column, value in pairs]
 
 
-def _live(formulas: dict[int, str], values: list[Value], n: int) -> list[Value]:
+def _live(formulas: Mapping[int, str], values: list[Value], n: int) -> list[Value]:
     """The values of sheet row `n` with the formulas that give them; a blank stays blank."""
     for at, formula in formulas.items():
         value = values[at]
@@ -123,16 +139,30 @@ def _shades(table: Table[Row], row: Row) -> dict[int, str]:
 
 
 def long(
-    kit: k.Kit, sheet: Any, top: int, table: Table[Row], rows: Sequence[Row]
+    kit: k.Kit,
+    sheet: Any,
+    top: int,
+    table: Table[Row],
+    rows: Sequence[Row],
+    *,
+    upto: int | None = None,
 ) -> list[LongTable]:
-    """Write the header into `top` (0-based) and leave the rows to be made; none, no table."""
-    header(kit, sheet, top, table)
+    """Write the header into `top` (0-based) and leave the rows to be made; none, no table.
+
+    With `upto` the last column is one cell up to that place in every row.
+    """
+    header(kit, sheet, top, table, upto=upto)
     if not rows:
         return []
+    more = 0 if upto is None else upto - table.last
     shades = list(dict.fromkeys(name for row in rows for name in _shades(table, row).values()))
-    swatch(sheet, top + 1, map(kit.format, (*map(style_of, table.columns), *shades)))
-    make = partial(_lines, table, rows, top + 2, shades, kit.assessment.book.date1904)
-    return [LongTable(top + 2, len(rows), make)]
+    styles = [*map(style_of, table.columns)]
+    styles += styles[-1:] * more
+    swatch(sheet, top + 1, map(kit.format, (*styles, *shades)))
+    date1904 = kit.assessment.book.date1904
+    make = partial(_lines, table, rows, top + 2, shades, date1904, more)
+    merged = (column_letters(table.last), column_letters(upto)) if upto is not None else None
+    return [LongTable(top + 2, len(rows), make, merged)]
 
 
 def _lines(
@@ -141,10 +171,11 @@ def _lines(
     first: int,
     shades: Sequence[str],
     date1904: bool,
+    more: int,
     styles: Sequence[str],
 ) -> Iterator[str]:
-    """The rows of a long table; `styles` of its columns, then of the `shades`."""
-    formulas, count = table.formulas(), len(table.columns)
+    """The rows of a long table, with `more` blank cells behind; `styles` as its swatch has them."""
+    count = len(table.columns) + more
     index = dict(zip(shades, styles[count:], strict=True))
     for n, row in enumerate(rows, first):
         values = _values(table, row, date1904)
@@ -152,24 +183,25 @@ def _lines(
         own = list(styles[:count])
         for at, name in _shades(table, row).items():
             own[at] = index[name]
-        yield line(n, own, _live(formulas, values, n), tall)
+        yield line(n, own, [*_live(table.formulas, values, n), *[None] * more], tall)
 
 
-def short(
-    kit: k.Kit, sheet: Any, top: int, table: Table[Row], rows: Iterable[Row]
-) -> int:
+def short(kit: k.Kit, sheet: Any, top: int, table: Table[Row], rows: Iterable[Row]) -> int:
     """Write header and rows from `top` on, cell by cell; the last row used."""
     header(kit, sheet, top, table)
-    formulas, at = table.formulas(), top
+    at = top
     for at, row in enumerate(rows, top + 1):
-        values = _values(table, row, kit.assessment.book.date1904)
-        sheet.set_row(at, height(table, values))
-        shades = _shades(table, row)
-        for col, (column, value) in enumerate(
-            zip(table.columns, _live(formulas, values, at + 1), strict=True)
-        ):
-            cell(sheet, at, col, value, kit.format(shades.get(col, style_of(column))))
+        one(kit, sheet, at, table, row)
     return at
+
+
+def one(kit: k.Kit, sheet: Any, at: int, table: Table[Row], row: Row) -> None:
+    """Write one row of a table, where others stand between its rows."""
+    values = _values(table, row, kit.assessment.book.date1904)
+    sheet.set_row(at, height(table, values))
+    shades, live = _shades(table, row), _live(table.formulas, values, at + 1)
+    for col, (column, value) in enumerate(zip(table.columns, live, strict=True)):
+        cell(sheet, at, col, value, kit.format(shades.get(col, style_of(column))))
 
 
 def cell(sheet: Any, row: int, col: int, value: Value, style: Any) -> None:

@@ -113,7 +113,8 @@ class Table(Generic[Row]):
         """One row, as the sources give it."""
         return [column.source(row) for column in self.columns]
 
-    def formulas(self) -> dict[int, str]:
+    @cached_property
+    def formulas(self) -> Mapping[int, str]:
         """Formulas by place, with only '{n}', the row's number, still to be filled in."""
         cells = {key: f"{column_letters(at)}{{n}}" for key, at in self.places.items()}
         return {

@@ -18,8 +18,10 @@ from siltbook.batch.results import Assessment, StationResult
 from siltbook.batch.sheets import kit, trends
 from siltbook.batch.sheets.band import day_at, up_to
 from siltbook.batch.tables import stations
+from siltbook.batch.tables.describe import Table
 from tests.sheets.example import AS_OF, build
 from tests.sheets.test_book import made, opened, part
+from tests.tables.find import cells
 
 NONE = GiveBack(0, None, None, None, "none read soon before and after")
 FLUSH = GiveBack(5, 0.4, 0.1, 0.85)
@@ -75,17 +77,14 @@ def book() -> openpyxl.Workbook:
     return opened(made(ahead()), values=True)
 
 
-def headed(book: openpyxl.Workbook, sheet: str, header: int) -> list[dict[str, object]]:
-    """The two stations' rows by header; on Actions it stands below the cautions."""
-    if sheet == "Actions":
-        header = next(cell.row for cell in book[sheet]["A"] if cell.value == "Verdict")
-    names = [c.value for c in book[sheet][header]]
-    rows = book[sheet].iter_rows(min_row=header + 1, max_row=header + 2, values_only=True)
-    return [dict(zip(names, row, strict=True)) for row in rows]
+def headed(book: openpyxl.Workbook, table: Table[StationResult]) -> list[dict[str, object]]:
+    """The two stations' rows by header."""
+    rows = cells(book[table.name], table)[:2]
+    return [{table.column(key).title: cell.value for key, cell in r.items()} for r in rows]
 
 
 def test_actions_show_the_expected_day_and_the_next_reading(book: openpyxl.Workbook) -> None:
-    watch, unread = headed(book, "Actions", 4)
+    watch, unread = headed(book, stations.ACTIONS)
     assert watch["Expected at limit"] == dt.datetime(2026, 8, 10)
     assert watch["Read again by"] == dt.datetime(2026, 7, 24)
     assert (unread["Expected at limit"], unread["Read again by"]) == (
@@ -99,7 +98,7 @@ def test_an_expected_day_that_has_passed_is_not_shown_as_one() -> None:
     late = Forecast(None, None, None, "the expected day has passed", passed=dt.date(2026, 7, 3))
     shown = opened(made(ahead(late)), values=True)
     actions, reviewed = (
-        headed(shown, *where)[0] for where in (("Actions", 4), ("Station review", 3))
+        headed(shown, table)[0] for table in (stations.ACTIONS, stations.STATION_REVIEW)
     )
     assert actions["Expected at limit"] == "passed"
     assert reviewed["Expected at limit"] is None
@@ -107,13 +106,13 @@ def test_an_expected_day_that_has_passed_is_not_shown_as_one() -> None:
 
 
 def test_the_reason_is_followed_by_what_flushing_is_worth(book: openpyxl.Workbook) -> None:
-    watch, unread = headed(book, "Actions", 4)
+    watch, unread = headed(book, stations.ACTIONS)
     assert watch["Why"] == f"The drop is 4.28 m, 86 % of the limit.\n{NOTE}"
     assert "\n" not in str(unread["Why"])
 
 
 def test_the_review_shows_the_evidence_or_why_there_is_none(book: openpyxl.Workbook) -> None:
-    watch, unread = headed(book, "Station review", 3)
+    watch, unread = headed(book, stations.STATION_REVIEW)
     assert watch["Flow exponent"] == 1.4
     assert watch["Exponent rests on"] == (
         "8 in 10: 1.30 to 1.50; 12 clean readings at 9.0 to 16.0 m³/h"

@@ -51,7 +51,7 @@ def test_a_description_holds_together(table: Table[object]) -> None:
     assert len(table.places) == len(table.columns), "a key stands twice"
     titles = [column.title for column in table.columns]
     assert len(set(titles)) == len(titles), "a header stands twice"
-    assert table.formulas() is not None, "a formula names a column that the table has not"
+    assert table.formulas is not None, "a formula names a column that the table has not"
     for column in table.columns:
         assert tables.style_of(column) in {*look.FORMATS, "bar"}  # a bar is drawn on the page
         assert ("{unit}" in column.header) <= bool(column.unit), column.key
