@@ -76,6 +76,8 @@ _BASE: dict[str, object] = {
 }
 _BOX: dict[str, object] = {**_BASE, "valign": "vcenter", "bottom": 1, "bottom_color": RULE}
 _LEFT: dict[str, object] = {**_BOX, "align": "left", "indent": 1}
+_SMALL: dict[str, object] = {**_LEFT, "font_size": 8, "font_color": QUIET}
+_DAY: dict[str, object] = {**_BASE, "font_size": 9, "align": "center", "valign": "vcenter"}
 
 # Cell formats by name, in XlsxWriter's words; sheets ask for them by name only.
 FORMATS: dict[str, dict[str, object]] = {
@@ -128,6 +130,18 @@ FORMATS: dict[str, dict[str, object]] = {
     "hazard severe": {**_LEFT, "bold": True, "bg_color": "#7D2C1B", "font_color": WHITE},
     "over": {"bold": True, "bg_color": "#043176", "font_color": WHITE},
     "data": {**_BASE, "font_color": QUIET},
+    # Of a review pack.
+    "rows": {**_SMALL, "text_wrap": True},
+    "said": {**_SMALL, "font_size": 9},
+    "energy": {**_BOX, "num_format": "#,##0"},
+    "day": {**_LEFT, "text_wrap": True, "num_format": DATE_FORMAT, "left": 1, "left_color": RULE,
+            "right": 1, "right_color": RULE, "indent": 0},
+    "weekday": {**_DAY, "bg_color": HEAD_FILL},
+    "weekend": {**_DAY, "bg_color": RULE},
+    "empty": {**_DAY, "bottom": 1, "bottom_color": RULE},
+    "span": {**_DAY, "bottom": 1, "bottom_color": RULE, "bg_color": BAR_FILL},
+    "expected": {**_DAY, "bottom": 1, "bottom_color": RULE, "bg_color": DROP_LINE,
+                 "font_color": WHITE, "bold": True},
     "data-date": {**_BASE, "font_color": QUIET, "num_format": DATE_FORMAT},
 }  # fmt: skip
 

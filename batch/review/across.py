@@ -17,7 +17,6 @@ from siltbook.batch.review.compare import (
     station_rates,
 )
 from siltbook.batch.review.page import (
-    Column,
     Pack,
     bars,
     data_bar,
@@ -25,38 +24,59 @@ from siltbook.batch.review.page import (
     heading,
     note,
     solid,
-    style,
-    table,
 )
 from siltbook.batch.review.stations import MOST_BARS, bar_rows
 from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets import tables
+from siltbook.batch.tables.describe import Column, Kind, Table
 from siltbook.templates import look
 from siltbook.templates.book import column_letters
 
 TITLE = "Fouling compared"
 _SIDES = 24  # first column of the intervals as the chart needs them, outside the print
-_COLUMNS = (
-    Column("Group", 44, "wrap"),
-    Column("Median rate (m/day)", 11, "rate"),
-    Column("From (m/day)", 11, "rate"),
-    Column("To (m/day)", 11, "rate"),
-    Column("Confidence", 11, "share"),
-    Column("Stations", 9, "whole"),
-    Column("Runs", 8, "whole"),
-    Column("One observation is", 16),
-    Column("Note", 38, "wrap"),
-)
-_BEHIND = (
-    Column("Station", 44, "wrap"),
-    Column("Median of its runs", 11, "rate"),
-    Column("Slowest run", 11, "rate"),
-    Column("Fastest run", 11, "rate"),
-    Column("Season", 11, "text"),
-    Column("Grade (µm)", 9, "whole"),
-    Column("Runs", 8, "whole"),
-    Column("Filter type", 16),
-    Column("Note", 38, "wrap"),
-)
+_GROUPS: Table[Group] = Table(
+    TITLE,
+    (
+        Column("group", "Group", Kind.NAME, 44, lambda g: g.name, style="wrap"),
+        Column("rate", "Median rate ({unit})", Kind.RATE, 11, lambda g: g.rate, "m/day",
+               style="rate"),
+        Column("low", "From ({unit})", Kind.RATE, 11, lambda g: g.low, "m/day", style="rate"),
+        Column("high", "To ({unit})", Kind.RATE, 11, lambda g: g.high, "m/day", style="rate"),
+        Column("confidence", "Confidence", Kind.SHARE, 11, lambda g: g.confidence),
+        Column("stations", "Stations", Kind.COUNT, 9, lambda g: g.stations),
+        Column("runs", "Runs", Kind.COUNT, 8, lambda g: g.runs),
+        Column("unit", "One observation is", Kind.TEXT, 16,
+               lambda g: "a station" if g.unit == "stations" else "a run"),
+        Column("note", "Note", Kind.TEXT, 38, lambda g: g.too_few, style="wrap"),
+    ),
+)  # fmt: skip
+
+
+def _behind_note(one: StationRates) -> str:
+    count = one.runs_left_out
+    left = f"{count} run{'' if count == 1 else 's'} left out" if count else ""
+    few = "" if one.rates else "no run with a believable rate"
+    return "; ".join(text for text in (few, left) if text)
+
+
+_BEHIND: Table[StationRates] = Table(
+    "The stations behind it",
+    (
+        Column("station", "Station", Kind.NAME, 44, lambda s: f"{s.farm}: {s.station}",
+               style="wrap"),
+        Column("rate", "Median of its runs", Kind.RATE, 11,
+               lambda s: median(s.rates) if s.rates else None, "m/day", style="rate"),
+        Column("slowest", "Slowest run", Kind.RATE, 11, lambda s: min(s.rates, default=None),
+               "m/day", style="rate"),
+        Column("fastest", "Fastest run", Kind.RATE, 11, lambda s: max(s.rates, default=None),
+               "m/day", style="rate"),
+        Column("season", "Season", Kind.TEXT, 11, lambda s: s.season),
+        Column("grade", "Grade ({unit})", Kind.NUMBER, 9, lambda s: s.grade, "µm", style="whole"),
+        Column("runs", "Runs", Kind.COUNT, 8, lambda s: len(s.rates)),
+        Column("filter_type", "Filter type", Kind.TEXT, 16, lambda s: s.filter_type),
+        Column("note", "Note", Kind.TEXT, 38, _behind_note, style="wrap"),
+    ),
+)  # fmt: skip
 _NOTE = (
     "How fast the drop rises between two cleanings, at the reference flow where the flow is known: "
     "median with an interval by order statistics of at least 80 % (its true confidence beside "
@@ -72,14 +92,14 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     """The chart of one question, then a table for each."""
     heading(kit, sheet, pack, TITLE)
     stations = station_rates((*pack.farms, *pack.others))
-    note(kit, sheet, 2, _COLUMNS, _NOTE + _left_out(sum(s.runs_left_out for s in stations)))
+    note(kit, sheet, 2, _GROUPS, _NOTE + _left_out(sum(s.runs_left_out for s in stations)))
     found = compare(stations)
     shown = _drawn(found)
     row = 3 + (bar_rows(len(_ranked(shown))) if shown else 0)
     for question in found:
-        sheet.write_string(row, 0, question.title, style(kit, "section"))
+        sheet.write_string(row, 0, question.title, kit.format("section"))
         sheet.set_row(row, 22)
-        last = table(kit, sheet, row + 1, _COLUMNS, (_row(g) for g in question.groups))
+        last = tables.short(kit, sheet, row + 1, _GROUPS, question.groups)
         data_bar(sheet, row + 2, last, 1)
         if question is shown:
             _chart(kit, sheet, question, row + 2)
@@ -88,42 +108,23 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
         row = _behind(kit, sheet, stations, row)
     else:
         k.spread(
-            sheet, row, len(_COLUMNS) - 1,
+            sheet, row, _GROUPS.last,
             "Nothing to compare: fewer than two groups of filters have runs.",
-            kit.format("line"), sum(c.width for c in _COLUMNS),
+            kit.format("line"), _GROUPS.width,
         )  # fmt: skip
-    finish(kit, sheet, 1, row, len(_COLUMNS))
+    finish(kit, sheet, 1, row, len(_GROUPS.columns))
 
 
 def _behind(kit: k.Kit, sheet: Any, stations: Sequence[StationRates], row: int) -> int:
     """The stations that the medians come from, fastest first; the row below them."""
-    sheet.write_string(row, 0, "The stations behind it", style(kit, "section"))
+    sheet.write_string(row, 0, "The stations behind it", kit.format("section"))
     sheet.set_row(row, 22)
     ordered = sorted(stations, key=lambda s: -median(s.rates) if s.rates else 0.0)
-    return table(kit, sheet, row + 1, _BEHIND, map(_station, ordered)) + 1
-
-
-def _station(one: StationRates) -> tuple[object, ...]:
-    count = one.runs_left_out
-    left = f"{count} run{'' if count == 1 else 's'} left out" if count else ""
-    few = "" if one.rates else "no run with a believable rate"
-    return (
-        k.one_line(f"{one.farm}: {one.station}"), median(one.rates) if one.rates else None,
-        min(one.rates, default=None), max(one.rates, default=None), k.one_line(one.season),
-        one.grade, len(one.rates), one.filter_type, "; ".join(t for t in (few, left) if t),
-    )  # fmt: skip
+    return tables.short(kit, sheet, row + 1, _BEHIND, ordered) + 1
 
 
 def _left_out(runs: int) -> str:
     return f" {runs} runs were left out: their rate is not to be believed." if runs else ""
-
-
-def _row(group: Group) -> tuple[object, ...]:
-    return (
-        k.one_line(group.name), group.rate, group.low, group.high, group.confidence,
-        group.stations, group.runs,
-        "a station" if group.unit == "stations" else "a run", group.too_few,
-    )  # fmt: skip
 
 
 def _ranked(question: Comparison | None) -> list[Group]:

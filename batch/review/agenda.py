@@ -13,8 +13,10 @@ from siltbook.batch.model import CALM, Verdict
 from siltbook.batch.results import StationResult
 from siltbook.batch.review.agreed import Agreed, Kept, agreed_rows
 from siltbook.batch.review.farm import FarmMonth
-from siltbook.batch.review.page import Column, Pack, finish, heading, style, table
+from siltbook.batch.review.page import Pack, finish, heading
 from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets import tables
+from siltbook.batch.tables.describe import Column, Kind, Table
 from siltbook.templates import look
 from siltbook.templates.safety import ANYTHING, Touch, cautions
 
@@ -23,25 +25,6 @@ TITLE = "Agenda"
 FARM, STATION, ACTION, WHO, DUE, BOOK = (
     "Farm", "Station", "Action", "Who", "By when", "Book",
 )  # fmt: skip
-COLUMNS = (
-    Column(FARM, 19, "wrap"),
-    Column(STATION, 14, "name"),
-    Column("Then", 17, "wrap"),
-    Column("Now", 17, "wrap"),
-    Column("Why", 58, "wrap"),
-    Column("Days over", 8, "whole"),
-    Column("Expected at limit", 12, "date"),
-    Column(ACTION, 36, "fill-in"),
-    Column(WHO, 13, "fill-in"),
-    Column(DUE, 12, "day"),
-    Column(BOOK, 6, "rows"),  # outside the print: tells `siltbook agree` whose row it is
-)
-PRINTED = len(COLUMNS) - 1
-WIDTH = sum(column.width for column in COLUMNS[:PRINTED])
-# Height of a landscape A4 page at the scale that fits the columns [pt], as for the sheet Actions,
-# and how much more may be squeezed onto it; what is left of it after heading, totals, header
-# and empty rows is the stations'.
-ROOM = 500 * WIDTH / 146 * 1.15 - 230
 _UNKEPT = (Kept.NOT_DONE, Kept.WITHOUT_EFFECT)
 
 
@@ -62,6 +45,33 @@ class Item:
             whose = f" ({', '.join(t for t in who if t)})" if any(who) else ""
             said.append(f"Agreed: {k.one_line(row.action)}{whose}: {row.kept}.")
         return "\n".join(said)
+
+
+AGENDA: Table[Item] = Table(
+    TITLE,
+    (
+        Column("farm", FARM, Kind.NAME, 19, lambda i: i.farm.farm, style="wrap"),
+        Column("station", STATION, Kind.NAME, 14, lambda i: i.result.station.name),
+        Column("then", "Then", Kind.VERDICT, 17,
+               lambda i: i.farm.before(i.result.station.name).verdict),
+        Column("now", "Now", Kind.VERDICT, 17, lambda i: i.result.verdict),
+        Column("why", "Why", Kind.TEXT, 58, lambda i: i.why, style="wrap"),
+        Column("days_over", "Days over", Kind.COUNT, 8, lambda i: i.result.days_over),
+        Column("forecast", "Expected at limit", Kind.DATE, 12,
+               lambda i: i.result.outlook.forecast.date if i.result.outlook else None),
+        Column("action", ACTION, Kind.TEXT, 36, lambda _: None, style="fill-in"),
+        Column("who", WHO, Kind.TEXT, 13, lambda _: None, style="fill-in"),
+        Column("due", DUE, Kind.DATE, 12, lambda _: None, style="day"),
+        # outside the print: tells `siltbook agree` whose row it is
+        Column("book", BOOK, Kind.TEXT, 6, lambda i: str(i.farm.number), style="rows"),
+    ),
+)  # fmt: skip
+PRINTED = AGENDA.last
+WIDTH = sum(column.width for column in AGENDA.columns[:PRINTED])
+# Height of a landscape A4 page at the scale that fits the columns [pt], as for the sheet Actions,
+# and how much more may be squeezed onto it; what is left of it after heading, totals, header
+# and empty rows is the stations'.
+ROOM = 500 * WIDTH / 146 * 1.15 - 230
 
 
 def items(pack: Pack) -> tuple[Item, ...]:
@@ -99,11 +109,11 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
         k.spread(sheet, row, PRINTED - 1, line, kit.format(kind), WIDTH)
         row += 1
     row, _ = k.caution_lines(kit, sheet, row, (0, PRINTED - 1), touched(listed), WIDTH)
-    last = table(kit, sheet, row, COLUMNS, _rows(listed[: fitting(listed)]))
+    last = tables.short(kit, sheet, row, AGENDA, listed[: fitting(listed)])
     for spare in range(last + 1, last + 1 + SPARE):
-        for col, column in enumerate(COLUMNS[:PRINTED]):
-            kind = "day" if column.header == DUE else "fill-in"
-            sheet.write_blank(spare, col, None, style(kit, kind))
+        for col, column in enumerate(AGENDA.columns[:PRINTED]):
+            shown = "day" if column.header == DUE else "fill-in"
+            sheet.write_blank(spare, col, None, kit.format(shown))
         sheet.set_row(spare, 20)
     last += SPARE
     _ask_for_dates(sheet, row + 1, last)
@@ -113,7 +123,7 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
 
 def fitting(listed: Sequence[Item]) -> int:
     """How many of the stations fit the one page in print that people can read."""
-    why, height = next(c.width for c in COLUMNS if c.header == "Why"), 0.0
+    why, height = AGENDA.column("why").width, 0.0
     height += sum(k.lines(c, WIDTH) * k.LINE_POINTS + 3 for c in cautions(touched(listed)))
     for count, item in enumerate(listed):
         height += k.lines(item.why, why) * k.LINE_POINTS + 4
@@ -129,24 +139,12 @@ def touched(listed: Sequence[Item]) -> frozenset[Touch]:
 
 
 def _ask_for_dates(sheet: Any, first: int, last: int) -> None:
-    col = [c.header for c in COLUMNS].index(DUE)
+    col = AGENDA.places["due"]
     options = {
         "validate": "date", "criteria": ">=", "value": 36526, "error_type": "warning",
         "error_title": "Is this a date?", "error_message": "A date is expected, like 2026-05-31.",
     }  # fmt: skip
     sheet.data_validation(first, col, last, col, options)
-
-
-def _rows(listed: Sequence[Item]) -> Iterator[tuple[object, ...]]:
-    for item in listed:
-        before = item.farm.before(item.result.station.name)
-        outlook = item.result.outlook
-        yield (
-            k.one_line(item.farm.farm), k.one_line(item.result.station.name),
-            before.verdict, item.result.verdict, item.why,
-            item.result.days_over, outlook.forecast.date if outlook else None,
-            None, None, None, str(item.farm.number),
-        )  # fmt: skip
 
 
 def _totals(pack: Pack, listed: Sequence[Item]) -> Iterator[tuple[str, str]]:

@@ -12,19 +12,19 @@ from siltbook.batch.model import is_over
 from siltbook.batch.results import StationResult
 from siltbook.batch.review.farm import FarmMonth, rows_text
 from siltbook.batch.review.month import Month
-from siltbook.batch.review.page import Column, Pack, cautions_below, finish, heading, note, style
+from siltbook.batch.review.page import (
+    Pack,
+    farm_column,
+    finish,
+    heading,
+    rows_column,
+    station_column,
+)
 from siltbook.batch.sheets import kit as k
-from siltbook.templates import look
+from siltbook.batch.sheets import tables
+from siltbook.batch.tables.describe import Column, Kind, Table
 
 TITLE = "Forecast"
-HEADS = (
-    Column("Farm", 20, "wrap"),
-    Column("Station", 15, "name"),
-    Column("Now", 17, "wrap"),
-    Column("Expected at limit", 12, "date"),
-    Column("8 in 10 between", 27, "wrap"),
-    Column("Rows of the book", 20, "rows"),
-)
 _DAY_WIDTH = 2.6
 MARK = "●"
 _WEEKDAYS = "MTWTFSS"
@@ -44,6 +44,33 @@ class Ahead:
     low: dt.date | None
     high: dt.date | None
     said: str
+
+
+def _between(line: Ahead) -> str:
+    forecast = line.result.outlook.forecast if line.result.outlook else None
+    if not forecast or not forecast.low:
+        return ""
+    return f"{forecast.low} and {forecast.high or 'later than can be told'}"
+
+
+def _latest(line: Ahead) -> str:
+    rests = [line.result.latest.row] if line.result.latest else []
+    return rows_text(line.farm.book, rests)
+
+
+# The columns before those of the days.
+HEADS: Table[Ahead] = Table(
+    TITLE,
+    (
+        farm_column(lambda a: a.farm),
+        station_column(lambda a: a.result.station.name),
+        Column("now", "Now", Kind.VERDICT, 17, lambda a: a.result.verdict),
+        Column("forecast", "Expected at limit", Kind.DATE, 12,
+               lambda a: a.result.outlook.forecast.date if a.result.outlook else None),
+        Column("between", "8 in 10 between", Kind.TEXT, 27, _between, style="wrap"),
+        rows_column(_latest, 20),
+    ),
+)  # fmt: skip
 
 
 def ahead(pack: Pack) -> tuple[list[Ahead], int]:
@@ -99,69 +126,55 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     heading(kit, sheet, pack, TITLE)
     coming = pack.month.next
     lines, later = ahead(pack)
-    wide = (*HEADS, *(Column("", _DAY_WIDTH) for _ in range(coming.days)))
+    count = len(HEADS.columns) + coming.days
+    width = HEADS.width + coming.days * _DAY_WIDTH
     rest = f" {later} more in service are not expected there before {coming.next.first}."
-    note(
-        kit, sheet, 2, wide,
+    text = (
         f"When the drop is expected at the limit in {coming.words}, judged as of "
         f"{pack.month.last}. {MARK} the expected day; shaded: the days between which it falls in "
-        f"8 cases of 10.{rest if later else ''} Rows: the station's latest reading.",
-    )  # fmt: skip
+        f"8 cases of 10.{rest if later else ''} Rows: the station's latest reading."
+    )
+    k.spread(sheet, 2, count - 1, text, kit.format("line"), width)
     _head(kit, sheet, coming)
     last = 3
     for last, line in enumerate(lines, 4):
         _write_line(kit, sheet, last, line, coming)
     if not lines:
         last = 4
-        k.spread(sheet, 4, len(wide) - 1, "Nothing is expected.", kit.format("line"), 120)
+        k.spread(sheet, 4, count - 1, "Nothing is expected.", kit.format("line"), 120)
     shown = touched_at(line.result for line in lines)
-    last = cautions_below(kit, sheet, last, wide, shown)
-    finish(kit, sheet, 3, last, len(wide))
+    end, _ = k.caution_lines(kit, sheet, last + 2, (0, count - 1), shown, width)
+    last = end - 1 if end > last + 2 else last
+    finish(kit, sheet, 3, last, count)
     sheet.freeze_panes(4, 2)
 
 
 def _head(kit: k.Kit, sheet: Any, coming: Month) -> None:
-    k.header_row(kit, sheet, 3, [(c.header, c.width) for c in HEADS])
+    tables.header(kit, sheet, 3, HEADS)
     for number in range(coming.days):
         day = coming.first + dt.timedelta(days=number)
-        col = len(HEADS) + number
+        col = len(HEADS.columns) + number
         sheet.set_column(col, col, _DAY_WIDTH)
-        shown = style(kit, "weekend" if day.weekday() > 4 else "weekday")
+        shown = kit.format("weekend" if day.weekday() > 4 else "weekday")
         sheet.write_string(3, col, f"{_WEEKDAYS[day.weekday()]}\n{day.day}", shown)
 
 
 def _write_line(kit: k.Kit, sheet: Any, row: int, line: Ahead, coming: Month) -> None:
-    result = line.result
-    name, farm = k.one_line(result.station.name), k.one_line(line.farm.farm)
-    forecast = result.outlook.forecast if result.outlook else None
-    between = ""
-    if forecast and forecast.low:
-        between = f"{forecast.low} and {forecast.high or 'later than can be told'}"
-    k.text(sheet, row, 0, farm, kit.format("wrap"))
-    k.text(sheet, row, 1, name, kit.format("name"))
-    label = look.VERDICTS[result.verdict].label
-    k.text(sheet, row, 2, label, kit.format(f"verdict:{result.verdict}"))
-    k.date(kit, sheet, row, 3, forecast.date if forecast else None, kit.format("date"))
-    k.text(sheet, row, 4, between, kit.format("wrap"))
-    rests = [result.latest.row] if result.latest else []
-    k.text(sheet, row, 5, rows_text(line.farm.book, rests), style(kit, "rows"))
-    texts = (farm, name, label, "", between)
-    most = max(k.lines(t, c.width) for t, c in zip(texts, HEADS, strict=False))
-    first, last = len(HEADS), len(HEADS) + coming.days - 1
+    tables.one(kit, sheet, row, HEADS, line)
+    first, last = len(HEADS.columns), len(HEADS.columns) + coming.days - 1
     if line.said:
-        sheet.merge_range(row, first, row, last, "", style(kit, "said"))
-        sheet.write_string(row, first, k.clean(line.said), style(kit, "said"))
+        sheet.merge_range(row, first, row, last, "", kit.format("said"))
+        sheet.write_string(row, first, k.clean(line.said), kit.format("said"))
     else:
         _days(kit, sheet, row, line, coming)
-    sheet.set_row(row, most * k.LINE_POINTS + 4)
 
 
 def _days(kit: k.Kit, sheet: Any, row: int, line: Ahead, coming: Month) -> None:
     for number in range(coming.days):
         day = coming.first + dt.timedelta(days=number)
-        col = len(HEADS) + number
+        col = len(HEADS.columns) + number
         if day == line.expected:
-            sheet.write_string(row, col, MARK, style(kit, "expected"))
+            sheet.write_string(row, col, MARK, kit.format("expected"))
         else:
             inside = line.low is not None and line.low <= day <= (line.high or day)
-            sheet.write_blank(row, col, None, style(kit, "span" if inside else "empty"))
+            sheet.write_blank(row, col, None, kit.format("span" if inside else "empty"))

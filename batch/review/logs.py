@@ -4,57 +4,135 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, NamedTuple
 
 from siltbook.batch.results import StationResult
 from siltbook.batch.review.agreed import Agreed, Kept, agreed_rows
 from siltbook.batch.review.episodes import Spell
 from siltbook.batch.review.farm import FarmMonth, rows_text
 from siltbook.batch.review.flushes import FlushFact, Proof, flush_facts
-from siltbook.batch.review.page import Column, Pack, cautions_below, finish, heading, note, table
+from siltbook.batch.review.page import (
+    Pack,
+    cautions_below,
+    farm_column,
+    finish,
+    heading,
+    note,
+    rows_column,
+    station_column,
+)
 from siltbook.batch.review.stations import iter_spells
 from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets import tables
+from siltbook.batch.tables.describe import Column, Kind, Table
 from siltbook.templates.safety import ANYTHING
 
 EPISODES, FLUSHES, AGREED = "Episodes", "Flushes", "Agreed"
-_EPISODES = (
-    Column("Farm", 20, "wrap"),
-    Column("Station", 15, "name"),
-    Column("Found over", 12, "date"),
-    Column("In range again", 12, "date"),
-    Column("Days", 7, "whole"),
-    Column("How it ended", 26, "wrap"),
-    Column("Work in it", 38, "wrap"),
-    Column("Highest drop (m)", 9, "metres"),
-    Column("Limit (m)", 8, "metres"),
-    Column("Rows of the book", 32, "rows"),
-)
-_FLUSHES = (
-    Column("Farm", 20, "wrap"),
-    Column("Station", 15, "name"),
-    Column("Date", 12, "date"),
-    Column("Proof", 16),
-    Column("What is missing", 36, "wrap"),
-    Column("Cycles", 7, "whole"),
-    Column("Lowest inlet (m)", 9, "metres"),
-    Column("Click", 7),
-    Column("Water heard", 7),
-    Column("Water", 7),
-    Column("Drop before (m)", 9, "metres"),
-    Column("Drop after (m)", 9, "metres"),
-    Column("Rows of the book", 28, "rows"),
-)
-_AGREED = (
-    Column("Farm", 20, "wrap"),
-    Column("Station", 15, "name"),
-    Column("Action", 34, "wrap"),
-    Column("Who", 13, "wrap"),
-    Column("Due", 12, "date"),
-    Column("Done", 12, "date"),
-    Column("What came of it", 20, "wrap"),
-    Column("What the drop says", 40, "wrap"),
-    Column("Rows of the book", 24, "rows"),
-)
+
+
+class StationSpell(NamedTuple):
+    """An episode of a station in the month."""
+
+    farm: FarmMonth
+    result: StationResult
+    spell: Spell
+
+
+class StationFlush(NamedTuple):
+    """A flush of a station in the month."""
+
+    farm: FarmMonth
+    result: StationResult
+    fact: FlushFact
+
+
+class FarmAgreed(NamedTuple):
+    """An action that was agreed for a station of a farm."""
+
+    farm: FarmMonth
+    row: Agreed
+
+
+def _work(row: StationSpell) -> str:
+    counts = Counter(w.work for w in row.spell.work)
+    work = ", ".join(name if n == 1 else f"{n} × {name}" for name, n in counts.items())
+    return work or "none logged"
+
+
+def _spell_rows(row: StationSpell) -> str:
+    spell = row.spell
+    ends = [r.row for r in (spell.opened, spell.highest, spell.closed) if r is not None]
+    return rows_text(row.farm.book, ends, [w.row for w in spell.work])
+
+
+def _flush_rows(row: StationFlush) -> str:
+    sides = [r.row for r in (row.fact.before, row.fact.after) if r is not None]
+    return rows_text(row.farm.book, sides, [row.fact.work.row])
+
+
+def _agreed_rows(row: FarmAgreed) -> str:
+    sides = [r.row for r in (row.row.before, row.row.after) if r is not None]
+    return rows_text(row.farm.book, sides, (), [row.row.row])
+
+
+def _came(row: FarmAgreed) -> str:
+    kept = row.row.kept
+    return f"{kept} ({row.row.timing})" if kept is Kept.WITHOUT_EFFECT else str(kept)
+
+
+_EPISODES: Table[StationSpell] = Table(
+    EPISODES,
+    (
+        farm_column(lambda r: r.farm),
+        station_column(lambda r: r.result.station.name),
+        Column("opened", "Found over", Kind.DATE, 12, lambda r: r.spell.opened.date),
+        Column("closed", "In range again", Kind.DATE, 12,
+               lambda r: r.spell.closed.date if r.spell.closed else None),
+        Column("days", "Days", Kind.COUNT, 7, lambda r: (r.spell.end - r.spell.opened.date).days),
+        Column("ending", "How it ended", Kind.TEXT, 26, lambda r: r.spell.ending, style="wrap"),
+        Column("work", "Work in it", Kind.TEXT, 38, _work, style="wrap"),
+        Column("highest", "Highest drop ({unit})", Kind.PRESSURE, 9,
+               lambda r: r.spell.highest.drop, "m"),
+        Column("limit", "Limit ({unit})", Kind.PRESSURE, 8, lambda r: r.result.station.limit, "m"),
+        rows_column(_spell_rows, 32),
+    ),
+)  # fmt: skip
+_FLUSHES: Table[StationFlush] = Table(
+    FLUSHES,
+    (
+        farm_column(lambda r: r.farm),
+        station_column(lambda r: r.result.station.name),
+        Column("date", "Date", Kind.DATE, 12, lambda r: r.fact.work.date),
+        Column("proof", "Proof", Kind.TEXT, 16, lambda r: str(r.fact.proof)),
+        Column("missing", "What is missing", Kind.TEXT, 36, lambda r: r.fact.why, style="wrap"),
+        Column("cycles", "Cycles", Kind.COUNT, 7, lambda r: r.fact.work.cycles),
+        Column("inlet", "Lowest inlet ({unit})", Kind.PRESSURE, 9,
+               lambda r: r.fact.work.flush_inlet, "m"),
+        Column("click", "Click", Kind.YES_NO, 7, lambda r: r.fact.work.click),
+        Column("heard", "Water heard", Kind.YES_NO, 7, lambda r: r.fact.work.water_heard),
+        Column("water", "Water", Kind.YES_NO, 7, lambda r: r.fact.work.water),
+        Column("before", "Drop before ({unit})", Kind.PRESSURE, 9,
+               lambda r: r.fact.before.drop if r.fact.before else None, "m"),
+        Column("after", "Drop after ({unit})", Kind.PRESSURE, 9,
+               lambda r: r.fact.after.drop if r.fact.after else None, "m"),
+        rows_column(_flush_rows, 28),
+    ),
+)  # fmt: skip
+_AGREED: Table[FarmAgreed] = Table(
+    AGREED,
+    (
+        farm_column(lambda r: r.farm),
+        station_column(lambda r: r.row.station),
+        Column("action", "Action", Kind.NAME, 34, lambda r: r.row.action, style="wrap"),
+        Column("who", "Who", Kind.NAME, 13, lambda r: r.row.who, style="wrap"),
+        Column("due", "Due", Kind.DATE, 12, lambda r: r.row.due),
+        Column("done", "Done", Kind.DATE, 12, lambda r: r.row.done),
+        Column("came", "What came of it", Kind.TEXT, 20, _came, style="wrap"),
+        Column("effect", "What the drop says", Kind.TEXT, 40, lambda r: r.row.effect,
+               style="wrap"),
+        rows_column(_agreed_rows, 24),
+    ),
+)  # fmt: skip
 
 
 def write_episodes(kit: k.Kit, sheet: Any, pack: Pack) -> None:
@@ -66,27 +144,15 @@ def write_episodes(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     text = "An episode runs from the reading over the limit to the reading in range again. "
     text += f"{len(rows)} in this month: {said}." if rows else "None in this month."
     note(kit, sheet, 2, _EPISODES, text)
-    last = table(kit, sheet, 3, _EPISODES, (_episode(*row) for row in rows))
-    finish(kit, sheet, 3, last, len(_EPISODES))
+    last = tables.short(kit, sheet, 3, _EPISODES, rows)
+    finish(kit, sheet, 3, last, len(_EPISODES.columns))
 
 
-def episodes(pack: Pack) -> Iterator[tuple[FarmMonth, StationResult, Spell]]:
+def episodes(pack: Pack) -> Iterator[StationSpell]:
     """The month's episodes, by farm, station and date."""
     for farm, result, over in iter_spells(pack):
         for spell in over.spells:
-            yield farm, result, spell
-
-
-def _episode(farm: FarmMonth, result: StationResult, spell: Spell) -> tuple[object, ...]:
-    counts = Counter(w.work for w in spell.work)
-    work = ", ".join(name if n == 1 else f"{n} × {name}" for name, n in counts.items())
-    ends = [r.row for r in (spell.opened, spell.highest, spell.closed) if r is not None]
-    return (
-        k.one_line(farm.farm), k.one_line(result.station.name), spell.opened.date,
-        spell.closed.date if spell.closed else None, (spell.end - spell.opened.date).days,
-        spell.ending, work or "none logged", spell.highest.drop, result.station.limit,
-        rows_text(farm.book, ends, [w.row for w in spell.work]),
-    )  # fmt: skip
+            yield StationSpell(farm, result, spell)
 
 
 def write_flushes(kit: k.Kit, sheet: Any, pack: Pack) -> None:
@@ -101,31 +167,16 @@ def write_flushes(kit: k.Kit, sheet: Any, pack: Pack) -> None:
         "is taken as complete, and what was not noted is named. No drop after: other cleaning, "
         f"or no usable reading, follows. {f'In this month: {said}.' if rows else 'None logged.'}",
     )  # fmt: skip
-    last = table(kit, sheet, 3, _FLUSHES, (_flush(*row) for row in rows))
-    finish(kit, sheet, 3, last, len(_FLUSHES))
+    last = tables.short(kit, sheet, 3, _FLUSHES, rows)
+    finish(kit, sheet, 3, last, len(_FLUSHES.columns))
 
 
-def flushes(pack: Pack) -> Iterator[tuple[FarmMonth, StationResult, FlushFact]]:
+def flushes(pack: Pack) -> Iterator[StationFlush]:
     """The month's flushes, by farm, station and date."""
     for farm in pack.farms:
         for result in farm.now.stations:
             for fact in flush_facts(result, farm.book.settings, pack.month):
-                yield farm, result, fact
-
-
-def _flush(farm: FarmMonth, result: StationResult, fact: FlushFact) -> tuple[object, ...]:
-    work, sides = fact.work, [r for r in (fact.before, fact.after) if r is not None]
-    return (
-        k.one_line(farm.farm), k.one_line(result.station.name), work.date, str(fact.proof),
-        fact.why, work.cycles, work.flush_inlet,
-        *map(_yes_no, (work.click, work.water_heard, work.water)),
-        fact.before.drop if fact.before else None, fact.after.drop if fact.after else None,
-        rows_text(farm.book, [r.row for r in sides], [work.row]),
-    )  # fmt: skip
-
-
-def _yes_no(value: bool | None) -> str:
-    return "" if value is None else "yes" if value else "no"
+                yield StationFlush(farm, result, fact)
 
 
 def write_agreed(kit: k.Kit, sheet: Any, pack: Pack) -> None:
@@ -138,24 +189,14 @@ def write_agreed(kit: k.Kit, sheet: Any, pack: Pack) -> None:
         "drop afterwards is not below the one before."
     )
     note(kit, sheet, 2, _AGREED, text if rows else f"{text} None in this month.")
-    last = table(kit, sheet, 3, _AGREED, (_agreed(*row) for row in rows))
+    last = tables.short(kit, sheet, 3, _AGREED, rows)
     last = cautions_below(kit, sheet, last, _AGREED, ANYTHING if rows else ())
-    finish(kit, sheet, 3, last, len(_AGREED))
+    finish(kit, sheet, 3, last, len(_AGREED.columns))
 
 
-def agreed(pack: Pack) -> Iterator[tuple[FarmMonth, Agreed]]:
+def agreed(pack: Pack) -> Iterator[FarmAgreed]:
     """The agreed actions that concern the month, farm by farm as the books have them."""
     for farm in pack.farms:
         for row in agreed_rows(farm.now):
             if row.concerns(pack.month):
-                yield farm, row
-
-
-def _agreed(farm: FarmMonth, row: Agreed) -> tuple[object, ...]:
-    sides = [r.row for r in (row.before, row.after) if r is not None]
-    came = f"{row.kept} ({row.timing})" if row.kept is Kept.WITHOUT_EFFECT else str(row.kept)
-    return (
-        k.one_line(farm.farm), k.one_line(row.station), k.one_line(row.action),
-        k.one_line(row.who), row.due, row.done, came, row.effect,
-        rows_text(farm.book, sides, (), [row.row]),
-    )  # fmt: skip
+                yield FarmAgreed(farm, row)

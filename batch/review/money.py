@@ -12,17 +12,19 @@ from siltbook.batch.results import StationResult
 from siltbook.batch.review.farm import FarmMonth, rows_text
 from siltbook.batch.review.month import Month, parse_month
 from siltbook.batch.review.page import (
-    Column,
     Pack,
     bars,
+    farm_column,
     finish,
     heading,
     note,
+    rows_column,
     solid,
-    style,
-    table,
+    station_column,
 )
 from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets import tables
+from siltbook.batch.tables.describe import Column, Kind, Table
 
 TITLE = "Cost of dirt"
 MOST_MONTHS = 12
@@ -30,20 +32,6 @@ MOST_FARMS = 9  # of the table by month, and series of the chart
 CHART_ROWS = 17
 ENOUGH = 0.5  # share of a month's days, under which its energy does not stand beside another's
 _COLOURS = ("#0B3C7D", "#DC7A2C", "#52ACF6", "#7D2C1B", "#A0D1FF", "#E8AF47")
-_COLUMNS = (
-    Column("Farm", 20, "wrap"),
-    Column("Station", 15, "name"),
-    Column("Mean excess drop (m)", 13, "metres"),
-    Column("Energy (kWh)", 13, "energy"),
-    Column("Month before (kWh)", 13, "energy"),
-    Column("Money", 12, "metres"),
-    Column("Currency", 12, "wrap"),
-    Column("Days counted", 10, "days"),
-    Column("Note", 36, "wrap"),
-    Column("Rows of the book", 34, "rows"),
-)
-
-
 @dataclass(frozen=True)
 class StationCost:
     """One station's cost in the month and in the month before; None where not listed."""
@@ -114,8 +102,8 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     months, top = _months(pack, costs), 3
     if months:
         top = _by_month(kit, sheet, pack, costs, months, CHART_ROWS + 3) + 2
-    last = table(kit, sheet, top, _COLUMNS, (_row(c) for c in costs))
-    finish(kit, sheet, 1, last, len(_COLUMNS))
+    last = tables.short(kit, sheet, top, _COLUMNS, costs)
+    finish(kit, sheet, 1, last, len(_COLUMNS.columns))
     sheet.repeat_rows(top, top)  # on the pages behind the chart
 
 
@@ -140,18 +128,6 @@ def farm_line(farm: FarmMonth, costs: Sequence[StationCost]) -> str:
     return f"{said}{few}."
 
 
-def _row(cost: StationCost) -> tuple[object, ...]:
-    now, name = cost.now, cost.farm.book.settings.currency
-    return (
-        k.one_line(cost.farm.farm), k.one_line(cost.result.station.name),
-        now.mean_excess_m if now else None, now.energy_kwh if now else None,
-        _comparable(cost.before, _previous(cost.farm.month)), now.energy_cost if now else None,
-        k.one_line(name) if now and now.energy_cost is not None else "",
-        now.days_counted if now else None, cost.note,
-        rows_text(cost.farm.book, _readings(cost)),
-    )  # fmt: skip
-
-
 def _readings(cost: StationCost) -> Iterator[int]:
     """Rows of the month's usable readings and of the one before, where the first line starts."""
     usable = [r for r in cost.result.history.readings if r.usable]
@@ -159,6 +135,32 @@ def _readings(cost: StationCost) -> Iterator[int]:
     earlier = [r.row for r in usable if r.date < month.first]
     yield from earlier[-1:]
     yield from (r.row for r in usable if r.date in month)
+
+
+def _currency(cost: StationCost) -> str:
+    known = cost.now is not None and cost.now.energy_cost is not None
+    return cost.farm.book.settings.currency if known else ""
+
+
+_COLUMNS: Table[StationCost] = Table(
+    TITLE,
+    (
+        farm_column(lambda c: c.farm),
+        station_column(lambda c: c.result.station.name),
+        Column("excess", "Mean excess drop ({unit})", Kind.PRESSURE, 13,
+               lambda c: c.now.mean_excess_m if c.now else None, "m"),
+        Column("energy", "Energy ({unit})", Kind.ENERGY, 13, lambda c: _energy(c.now), "kWh",
+               style="energy"),
+        Column("before", "Month before ({unit})", Kind.ENERGY, 13,
+               lambda c: _comparable(c.before, _previous(c.farm.month)), "kWh", style="energy"),
+        Column("money", "Money", Kind.MONEY, 12, lambda c: c.now.energy_cost if c.now else None),
+        Column("currency", "Currency", Kind.NAME, 12, _currency, style="wrap"),
+        Column("days", "Days counted", Kind.DAYS, 10,
+               lambda c: c.now.days_counted if c.now else None),
+        Column("note", "Note", Kind.TEXT, 36, lambda c: c.note, style="wrap"),
+        rows_column(lambda c: rows_text(c.farm.book, _readings(c)), 34),
+    ),
+)  # fmt: skip
 
 
 def _months(pack: Pack, costs: Sequence[StationCost]) -> list[str]:
@@ -170,19 +172,19 @@ def _by_month(
     kit: k.Kit, sheet: Any, pack: Pack, costs: Sequence[StationCost], months: list[str], top: int
 ) -> int:
     """Energy by month and farm as a table with its chart; the last row used."""
-    sheet.write_string(top, 0, "Energy by month (kWh)", style(kit, "section"))
+    sheet.write_string(top, 0, "Energy by month (kWh)", kit.format("section"))
     names = ["Month", *(k.one_line(f.farm) for f in pack.farms)]
-    head = style(kit, "head")
+    head = kit.format("head")
     for col, name in enumerate(names[: MOST_FARMS + 1]):
         sheet.write_string(top + 1, col, name, head)
-    most = max(k.lines(n, c.width) for n, c in zip(names, _COLUMNS[1:], strict=False))
+    most = max(k.lines(n, c.width) for n, c in zip(names, _COLUMNS.columns[1:], strict=False))
     sheet.set_row(top + 1, most * k.LINE_POINTS + 4)
     farms = pack.farms[:MOST_FARMS]
     for row, month in enumerate(months, top + 2):
-        k.text(sheet, row, 0, month, style(kit, "text"))
+        k.text(sheet, row, 0, month, kit.format("text"))
         for col, farm in enumerate(farms, 1):
             own = [c.by_month.get(month) for c in costs if c.farm is farm]
-            k.number(sheet, row, col, _farm_month(own, parse_month(month)), style(kit, "energy"))
+            k.number(sheet, row, col, _farm_month(own, parse_month(month)), kit.format("energy"))
     last = top + 1 + len(months)
     _chart(kit, sheet, farms, (top + 2, last))
     return last

@@ -2,49 +2,19 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeVar
 
-from siltbook.batch.model import Verdict
 from siltbook.batch.review.farm import FarmMonth
 from siltbook.batch.review.month import Month
 from siltbook.batch.sheets import kit as k
+from siltbook.batch.tables.describe import Column, Kind, Row, Table
 from siltbook.templates import look
 from siltbook.templates.safety import Touch
 
 PACK_MARK = "Siltbook review pack"
-
-_QUIET = {"font_name": look.FONT, "font_size": 8, "font_color": look.QUIET, "valign": "vcenter"}
-_CELL = {"font_name": look.FONT, "font_size": 9, "font_color": look.INK, "align": "center",
-         "valign": "vcenter"}
-_EXTRA: dict[str, dict[str, object]] = {
-    "rows": {
-        **_QUIET, "text_wrap": True, "bottom": 1, "bottom_color": look.RULE, "align": "left",
-        "indent": 1,
-    },
-    "days": {**look.FORMATS["metres"], "num_format": "0.0"},
-    "rate": {**look.FORMATS["metres"], "num_format": "0.000"},
-    "energy": {**look.FORMATS["metres"], "num_format": "#,##0"},
-    "day": {**look.FORMATS["fill-in"], "num_format": look.DATE_FORMAT, "align": "left"},
-    "section": {"font_name": look.FONT, "font_size": 12, "bold": True, "font_color": look.INK},
-    "weekday": {**_CELL, "bg_color": look.HEAD_FILL},
-    "weekend": {**_CELL, "bg_color": look.RULE},
-    "empty": {**_CELL, "bottom": 1, "bottom_color": look.RULE},
-    "span": {**_CELL, "bottom": 1, "bottom_color": look.RULE, "bg_color": look.BAR_FILL},
-    "expected": {
-        **_CELL, "bottom": 1, "bottom_color": look.RULE, "bg_color": look.DROP_LINE,
-        "font_color": look.WHITE, "bold": True,
-    },
-    "said": {
-        **_QUIET, "font_size": 9, "bottom": 1, "bottom_color": look.RULE, "align": "left",
-        "indent": 1,
-    },
-}  # fmt: skip
-# Kinds of column that hold text, with the format of each.
-_TEXTS = {"text": "text", "wrap": "wrap", "name": "name", "rows": "rows"}
-_NUMBERS = ("metres", "whole", "days", "rate", "energy", "share")
+_T = TypeVar("_T")
 
 
 @dataclass(frozen=True)
@@ -72,27 +42,11 @@ class Pack:
         return f"{len(self.farms)} farms" if self.several else self.farms[0].farm
 
 
-@dataclass(frozen=True)
-class Column:
-    """One column of a table: header, width [characters] and what its cells hold."""
-
-    header: str
-    width: float
-    kind: str = "text"
-
-
 def new_kit(workbook: Any, pack: Pack) -> k.Kit:
     """The kit of the result sheets, for a pack: days counted from 1900 whatever the books do."""
     first = pack.farms[0].now
     plain = replace(first, book=replace(first.book, date1904=False))
     return k.Kit(workbook, plain, f"Review of {pack.month.words}, {pack.who}", pack.version)
-
-
-def style(kit: k.Kit, name: str) -> Any:
-    """A format of the result sheets, or one of the pack's own."""
-    if name in _EXTRA and name not in kit.formats:
-        kit.formats[name] = kit.workbook.add_format(_EXTRA[name])
-    return kit.format(name)
 
 
 def heading(kit: k.Kit, sheet: Any, pack: Pack, title: str) -> None:
@@ -106,43 +60,24 @@ def heading(kit: k.Kit, sheet: Any, pack: Pack, title: str) -> None:
     sheet.set_row(0, 22)
 
 
-def note(kit: k.Kit, sheet: Any, row: int, columns: Sequence[Column], text: str) -> float:
+def farm_column(source: Callable[[_T], FarmMonth], width: float = 20) -> Column[_T]:
+    """The column with the farm's name."""
+    return Column("farm", "Farm", Kind.NAME, width, lambda r: source(r).farm, style="wrap")
+
+
+def station_column(source: Callable[[_T], str], width: float = 15) -> Column[_T]:
+    """The column with the station's name."""
+    return Column("station", "Station", Kind.NAME, width, source)
+
+
+def rows_column(source: Callable[[_T], str], width: float) -> Column[_T]:
+    """The column with the rows of the book that a line rests on."""
+    return Column("rows", "Rows of the book", Kind.TEXT, width, source, style="rows")
+
+
+def note(kit: k.Kit, sheet: Any, row: int, table: Table[Row], text: str) -> float:
     """One wrapped line over the table's columns; its height [pt]."""
-    width = sum(c.width for c in columns)
-    return k.spread(sheet, row, len(columns) - 1, text, kit.format("line"), width)
-
-
-def table(
-    kit: k.Kit, sheet: Any, top: int, columns: Sequence[Column], rows: Iterable[Sequence[object]]
-) -> int:
-    """Header and rows from `top` on; the last row used. Text stays text whatever it says."""
-    k.header_row(kit, sheet, top, [(c.header, c.width) for c in columns])
-    at = top
-    for at, row in enumerate(rows, top + 1):
-        most = 1
-        for col, (column, value) in enumerate(zip(columns, row, strict=True)):
-            most = max(most, _cell(kit, sheet, at, col, column, value))
-        sheet.set_row(at, k.row_height(most))
-    return at
-
-
-def _cell(kit: k.Kit, sheet: Any, row: int, col: int, column: Column, value: object) -> int:
-    """Write one cell; the lines it takes."""
-    if isinstance(value, Verdict):
-        label = look.VERDICTS[value].label
-        k.text(sheet, row, col, label, kit.format(f"verdict:{value}"))
-        return k.lines(label, column.width)
-    if isinstance(value, dt.date):
-        k.date(kit, sheet, row, col, value, style(kit, column.kind))
-        return 1
-    if column.kind in _NUMBERS and (value is None or isinstance(value, (int, float))):
-        k.number(sheet, row, col, value, style(kit, column.kind))
-        return 1
-    text = "" if value is None else k.clean(value)
-    shown = _TEXTS.get(column.kind, column.kind if column.kind in ("fill-in", "day") else "text")
-    k.text(sheet, row, col, text, style(kit, shown))
-    # Small print holds more to a line.
-    return k.lines(text, column.width * (1.2 if column.kind == "rows" else 1.0))
+    return k.spread(sheet, row, table.last, text, kit.format("line"), table.width)
 
 
 def finish(kit: k.Kit, sheet: Any, header: int, last: int, columns: int, tall: int = 0) -> None:
@@ -152,11 +87,10 @@ def finish(kit: k.Kit, sheet: Any, header: int, last: int, columns: int, tall: i
 
 
 def cautions_below(
-    kit: k.Kit, sheet: Any, last: int, columns: Sequence[Column], touches: Iterable[Touch]
+    kit: k.Kit, sheet: Any, last: int, table: Table[Row], touches: Iterable[Touch]
 ) -> int:
     """The cautions for what a table asks for, beneath its `last` row; the last row then used."""
-    width = sum(column.width for column in columns)
-    end, _ = k.caution_lines(kit, sheet, last + 2, (0, len(columns) - 1), touches, width)
+    end, _ = k.caution_lines(kit, sheet, last + 2, (0, table.last), touches, table.width)
     return end - 1 if end > last + 2 else last
 
 

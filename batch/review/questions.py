@@ -5,21 +5,22 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from siltbook.batch.cautions import touched_for
 from siltbook.batch.review.farm import FarmMonth, why_outside
 from siltbook.batch.review.page import (
     PACK_MARK,
-    Column,
     Pack,
     cautions_below,
+    farm_column,
     finish,
     heading,
     note,
-    table,
 )
 from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets import tables
+from siltbook.batch.tables.describe import Column, Kind, Table
 from siltbook.checks.findings import CATALOGUE, Finding, Severity
 from siltbook.templates import look, safety
 
@@ -28,25 +29,7 @@ MOST_NOTES = 20  # on the last sheet; the terminal has them all
 MOST_CELLS = 12  # named in one line
 # A look back at a month always leaves later entries out: that is no question.
 _NO_QUESTION = ("date-after-review",)
-_QUESTIONS = (
-    Column("How bad", 11),
-    Column("Farm", 20, "wrap"),
-    Column("Question", 34, "wrap"),
-    Column("Count", 8, "whole"),
-    Column("What to do", 44, "wrap"),
-    Column("Stations", 24, "wrap"),
-    Column("Cells of the book", 48, "rows"),
-)
 BOOK, FILE, PRINT = "Book", "File", "Fingerprint (SHA-256)"
-_ABOUT = (
-    Column(BOOK, 8, "text"),
-    Column("Farm", 28, "wrap"),
-    Column(FILE, 30, "wrap"),
-    Column("Season", 12, "wrap"),
-    Column("Stations", 9, "whole"),
-    Column("Used for", 34, "wrap"),
-    Column(PRINT, 64, "rows"),
-)
 _SAID = (
     "Siltbook reads what people wrote down and does not replace judgement at the station. "
     + safety.MAKER_FIRST,
@@ -92,25 +75,57 @@ def write_questions(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     text += f"As far as {pack.month.last}. "
     text += "" if asked else "Nothing is open."
     note(kit, sheet, 2, _QUESTIONS, text)
-    last = table(kit, sheet, 3, _QUESTIONS, (_question(q) for q in asked))
+    last = tables.short(kit, sheet, 3, _QUESTIONS, asked)
     touches = touched_for(one for question in asked for one in question.findings)
     last = cautions_below(kit, sheet, last, _QUESTIONS, touches)
-    finish(kit, sheet, 3, last, len(_QUESTIONS))
-
-
-def _question(asked: Question) -> tuple[object, ...]:
-    rule = CATALOGUE[asked.rule]
-    stations = sorted({f.station for f in asked.findings if f.station})
-    cells = [f"{f.sheet}!{f.cell}" if f.cell else f.sheet for f in asked.findings]
-    return (
-        look.SEVERITIES[asked.severity], k.one_line(asked.farm.farm), rule.title,
-        len(asked.findings), rule.do, k.one_line(_some(stations, 6)), _some(cells, MOST_CELLS),
-    )  # fmt: skip
+    finish(kit, sheet, 3, last, len(_QUESTIONS.columns))
 
 
 def _some(texts: Sequence[str], most: int) -> str:
     more = len(texts) - most
     return ", ".join(texts[:most]) + (f" and {more} more" if more > 0 else "")
+
+
+_QUESTIONS: Table[Question] = Table(
+    QUESTIONS,
+    (
+        Column("severity", "How bad", Kind.TEXT, 11, lambda q: look.SEVERITIES[q.severity]),
+        farm_column(lambda q: q.farm),
+        Column("question", "Question", Kind.TEXT, 34, lambda q: CATALOGUE[q.rule].title,
+               style="wrap"),
+        Column("count", "Count", Kind.COUNT, 8, lambda q: len(q.findings)),
+        Column("do", "What to do", Kind.TEXT, 44, lambda q: CATALOGUE[q.rule].do, style="wrap"),
+        Column("stations", "Stations", Kind.NAME, 24,
+               lambda q: _some(sorted({f.station for f in q.findings if f.station}), 6),
+               style="wrap"),
+        Column("cells", "Cells of the book", Kind.TEXT, 48,
+               lambda q: _some([f"{f.sheet}!{f.cell}" if f.cell else f.sheet for f in q.findings],
+                               MOST_CELLS), style="rows"),
+    ),
+)  # fmt: skip
+
+
+class BookUsed(NamedTuple):
+    """A book of the pack, what it was used for, and its number where the review rests on it."""
+
+    farm: FarmMonth
+    used: str
+    number: str
+
+
+_ABOUT: Table[BookUsed] = Table(
+    ABOUT,
+    (
+        Column("book", BOOK, Kind.TEXT, 8, lambda b: b.number),
+        farm_column(lambda b: b.farm, 28),
+        Column("file", FILE, Kind.NAME, 30, lambda b: b.farm.file, style="wrap"),
+        Column("season", "Season", Kind.NAME, 12, lambda b: b.farm.book.settings.season,
+               style="wrap"),
+        Column("stations", "Stations", Kind.COUNT, 9, lambda b: len(b.farm.now.stations)),
+        Column("used", "Used for", Kind.TEXT, 34, lambda b: b.used, style="wrap"),
+        Column("print", PRINT, Kind.TEXT, 64, lambda b: b.farm.fingerprint, style="rows"),
+    ),
+)  # fmt: skip
 
 
 def write_about(kit: k.Kit, sheet: Any, pack: Pack) -> None:
@@ -122,20 +137,13 @@ def write_about(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     for said in (*_SAID, *map(k.one_line, pack.notes[:MOST_NOTES])):
         note(kit, sheet, row, _ABOUT, said)
         row += 1
-    last = table(kit, sheet, row, _ABOUT, _books(pack))
-    finish(kit, sheet, row, last, len(_ABOUT), tall=1)
+    last = tables.short(kit, sheet, row, _ABOUT, _books(pack))
+    finish(kit, sheet, row, last, len(_ABOUT.columns), tall=1)
 
 
-def _books(pack: Pack) -> Iterator[tuple[object, ...]]:
+def _books(pack: Pack) -> Iterator[BookUsed]:
     for farm in pack.farms:
-        yield _book(farm, "the review", str(farm.number))
+        yield BookUsed(farm, "the review", str(farm.number))
     for farm in pack.others:
         why = why_outside(farm.book, pack.month)
-        yield _book(farm, f"the comparison of fouling only: {why}", "")
-
-
-def _book(farm: FarmMonth, used: str, number: str) -> tuple[object, ...]:
-    return (
-        number, k.one_line(farm.farm), k.one_line(farm.file),
-        k.one_line(farm.book.settings.season), len(farm.now.stations), used, farm.fingerprint,
-    )  # fmt: skip
+        yield BookUsed(farm, f"the comparison of fouling only: {why}", "")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Callable, Iterator
+from typing import Any, NamedTuple
 
 from siltbook.batch.assess import URGENCY
 from siltbook.batch.cautions import touched_at
@@ -11,50 +11,124 @@ from siltbook.batch.results import StationResult
 from siltbook.batch.review.episodes import DaysOver, days_over
 from siltbook.batch.review.farm import FarmMonth, rows_text
 from siltbook.batch.review.page import (
-    Column,
     Pack,
     bars,
     cautions_below,
+    farm_column,
     finish,
     heading,
     note,
+    rows_column,
     solid,
-    table,
+    station_column,
 )
 from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets import tables
+from siltbook.batch.tables.describe import Column, Kind, Table
 from siltbook.templates import look
 
 CHANGED, OVER = "What changed", "Days over limit"
 MOST_BARS = 25  # more do not fit the first page
 _LABELS = 24  # first column of what the chart needs, outside the print
 
-_CHANGED = (
-    Column("Farm", 20, "wrap"),
-    Column("Station", 15, "name"),
-    Column("Block", 11, "wrap"),
-    Column("Filter", 9, "wrap"),
-    Column("Then", 16, "wrap"),
-    Column("Now", 16, "wrap"),
-    Column("Change", 9),
-    Column("Drop then (m)", 8, "metres"),
-    Column("Drop now (m)", 8, "metres"),
-    Column("Limit (m)", 8, "metres"),
-    Column("Readings in month", 9, "whole"),
-    Column("Why", 44, "wrap"),
-    Column("Rows of the book", 24, "rows"),
-)
-_OVER = (
-    Column("Farm", 20, "wrap"),
-    Column("Station", 15, "name"),
-    Column("Days over", 9, "days"),
-    Column("Days unnoticed", 10, "days"),
-    Column("Together", 9, "days"),
-    Column("Episodes in month", 10, "whole"),
-    Column("Highest drop (m)", 9, "metres"),
-    Column("Limit (m)", 8, "metres"),
-    Column("Note", 28, "wrap"),
-    Column("Rows of the book", 30, "rows"),
-)
+
+
+class StationMonth(NamedTuple):
+    """A station of a farm, judged at both ends of the month."""
+
+    farm: FarmMonth
+    result: StationResult
+
+    @property
+    def before(self) -> StationResult:
+        """The station as it was judged at the month's beginning."""
+        return self.farm.before(self.result.station.name)
+
+
+class OverLimit(NamedTuple):
+    """A station that stood over its limit in the month."""
+
+    farm: FarmMonth
+    result: StationResult
+    over: DaysOver
+
+
+def _drop(result: StationResult) -> float | None:
+    return result.latest.drop if result.latest else None
+
+
+def _in_month(row: StationMonth) -> int:
+    return sum(r.date in row.farm.month for r in row.result.history.readings)
+
+
+def _changed_rows(row: StationMonth) -> str:
+    """The two readings, then what the verdict now rests on."""
+    rests = _by_sheet(row.result)
+    latest = [r.row for r in (row.before.latest, row.result.latest) if r is not None]
+    return rows_text(row.farm.book, [*latest, *rests["readings"][-8:]], rests["work"][-8:])
+
+
+def _untold(row: OverLimit) -> str:
+    if not row.over.untold:
+        return ""
+    return "the beginning of an episode cannot be told: no reading near enough before it"
+
+
+def _if_known(source: Callable[[DaysOver], float]) -> Callable[[OverLimit], float | None]:
+    """A figure that is nothing where no beginning can be told."""
+
+    def known(row: OverLimit) -> float | None:
+        return source(row.over) if not row.over.untold or row.over.unnoticed > 0 else None
+
+    return known
+
+
+def _over_rows(row: OverLimit) -> str:
+    # A station that stood over and was not read again has no drop of this month to show.
+    readings = [
+        r.row
+        for s in row.over.spells
+        for r in (s.before, s.opened, s.closed, row.over.highest)
+        if r is not None
+    ]
+    return rows_text(row.farm.book, readings)
+
+
+_CHANGED: Table[StationMonth] = Table(
+    CHANGED,
+    (
+        farm_column(lambda r: r.farm),
+        station_column(lambda r: r.result.station.name),
+        Column("block", "Block", Kind.NAME, 11, lambda r: r.result.station.block, style="wrap"),
+        Column("filter", "Filter", Kind.TEXT, 9, lambda r: r.result.station.filter_type,
+               style="wrap"),
+        Column("then", "Then", Kind.VERDICT, 16, lambda r: r.before.verdict),
+        Column("now", "Now", Kind.VERDICT, 16, lambda r: r.result.verdict),
+        Column("change", "Change", Kind.TEXT, 9, lambda r: _change(r)[1]),
+        Column("drop_then", "Drop then ({unit})", Kind.PRESSURE, 8, lambda r: _drop(r.before), "m"),
+        Column("drop_now", "Drop now ({unit})", Kind.PRESSURE, 8, lambda r: _drop(r.result), "m"),
+        Column("limit", "Limit ({unit})", Kind.PRESSURE, 8, lambda r: r.result.station.limit, "m"),
+        Column("readings", "Readings in month", Kind.COUNT, 9, _in_month),
+        Column("why", "Why", Kind.NAME, 44, lambda r: r.result.judgement.reason, style="wrap"),
+        rows_column(_changed_rows, 24),
+    ),
+)  # fmt: skip
+_OVER: Table[OverLimit] = Table(
+    OVER,
+    (
+        farm_column(lambda r: r.farm),
+        station_column(lambda r: r.result.station.name),
+        Column("found", "Days over", Kind.DAYS, 9, lambda r: r.over.found),
+        Column("unnoticed", "Days unnoticed", Kind.DAYS, 10, _if_known(lambda d: d.unnoticed)),
+        Column("together", "Together", Kind.DAYS, 9, _if_known(lambda d: d.total)),
+        Column("episodes", "Episodes in month", Kind.COUNT, 10, lambda r: len(r.over.spells)),
+        Column("highest", "Highest drop ({unit})", Kind.PRESSURE, 9,
+               lambda r: r.over.highest.drop if r.over.highest else None, "m"),
+        Column("limit", "Limit ({unit})", Kind.PRESSURE, 8, lambda r: r.result.station.limit, "m"),
+        Column("note", "Note", Kind.TEXT, 28, _untold, style="wrap"),
+        rows_column(_over_rows, 30),
+    ),
+)  # fmt: skip
 
 
 def write_changed(kit: k.Kit, sheet: Any, pack: Pack) -> None:
@@ -65,34 +139,18 @@ def write_changed(kit: k.Kit, sheet: Any, pack: Pack) -> None:
         f"Then: as of {pack.month.eve}. Now: as of {pack.month.last}. Drop: the latest usable "
         "reading by that day. Rows: the two readings, then what the verdict now rests on.",
     )  # fmt: skip
-    pairs = [(farm, result) for farm in pack.farms for result in farm.now.stations]
-    pairs.sort(key=lambda p: (_change(*p)[0], URGENCY[p[1].verdict], p[0].farm))
-    last = table(kit, sheet, 3, _CHANGED, (_changed(f, r) for f, r in pairs))
-    sheet.autofilter(3, 0, max(last, 4), len(_CHANGED) - 1)
+    pairs = [StationMonth(farm, result) for farm in pack.farms for result in farm.now.stations]
+    pairs.sort(key=lambda p: (_change(p)[0], URGENCY[p.result.verdict], p.farm.farm))
+    last = tables.short(kit, sheet, 3, _CHANGED, pairs)
+    sheet.autofilter(3, 0, max(last, 4), _CHANGED.last)
     last = cautions_below(kit, sheet, last, _CHANGED, touched_at(r for _, r in pairs))
-    finish(kit, sheet, 3, last, len(_CHANGED))
+    finish(kit, sheet, 3, last, len(_CHANGED.columns))
 
 
-def _change(farm: FarmMonth, result: StationResult) -> tuple[int, str]:
+def _change(row: StationMonth) -> tuple[int, str]:
     """Order and word: worse, better, same; by the urgency of the verdicts."""
-    moved = URGENCY[result.verdict] - URGENCY[farm.before(result.station.name).verdict]
+    moved = URGENCY[row.result.verdict] - URGENCY[row.before.verdict]
     return (0, "worse") if moved < 0 else (1, "better") if moved > 0 else (2, "same")
-
-
-def _changed(farm: FarmMonth, result: StationResult) -> tuple[object, ...]:
-    station, before = result.station, farm.before(result.station.name)
-    was = before.latest
-    month = [r for r in result.history.readings if r.date in farm.month]
-    rests = _by_sheet(result)
-    latest = [r.row for r in (was, result.latest) if r is not None]
-    return (
-        k.one_line(farm.farm), k.one_line(station.name), k.one_line(station.block),
-        station.filter_type, before.verdict, result.verdict,
-        _change(farm, result)[1], was.drop if was else None,
-        result.latest.drop if result.latest else None, station.limit, len(month),
-        k.one_line(result.judgement.reason),
-        rows_text(farm.book, [*latest, *rests["readings"][-8:]], rests["work"][-8:]),
-    )  # fmt: skip
 
 
 def _by_sheet(result: StationResult) -> dict[str, list[int]]:
@@ -102,18 +160,15 @@ def _by_sheet(result: StationResult) -> dict[str, list[int]]:
     return found
 
 
-Line = tuple[FarmMonth, StationResult, DaysOver]
-
-
-def over_lines(pack: Pack) -> list[Line]:
+def over_lines(pack: Pack) -> list[OverLimit]:
     """The stations that were over their limit in the month, longest first."""
     lines = [
-        (farm, result, days_over(result, farm.book.settings.interval, pack.month))
+        OverLimit(farm, result, days_over(result, farm.book.settings.interval, pack.month))
         for farm in pack.farms
         for result in farm.now.stations
     ]
-    over = [line for line in lines if line[2].spells]
-    return sorted(over, key=lambda x: (-x[2].total, x[0].farm, x[1].station.name))
+    over = [line for line in lines if line.over.spells]
+    return sorted(over, key=lambda x: (-x.over.total, x.farm.farm, x.result.station.name))
 
 
 def write_over(kit: k.Kit, sheet: Any, pack: Pack) -> None:
@@ -130,10 +185,10 @@ def write_over(kit: k.Kit, sheet: Any, pack: Pack) -> None:
         "the limit at some time in the month.",
     )  # fmt: skip
     top = 3 + bar_rows(len(lines)) if lines else 3
-    last = table(kit, sheet, top, _OVER, (_over(*line) for line in lines))
+    last = tables.short(kit, sheet, top, _OVER, lines)
     if lines:
         _chart(kit, sheet, pack, lines[:MOST_BARS], top + 1)
-    finish(kit, sheet, 1, last, len(_OVER))
+    finish(kit, sheet, 1, last, len(_OVER.columns))
     sheet.repeat_rows(top, top)  # on the pages behind the chart
 
 
@@ -146,35 +201,18 @@ def _bar_height(count: int) -> int:
     return 100 + 20 * min(count, MOST_BARS)
 
 
-def _over(farm: FarmMonth, result: StationResult, over: DaysOver) -> tuple[object, ...]:
-    untold = ""
-    if over.untold:
-        untold = "the beginning of an episode cannot be told: no reading near enough before it"
-    # A station that stood over and was not read again has no drop of this month to show.
-    readings = [
-        r.row
-        for s in over.spells
-        for r in (s.before, s.opened, s.closed, over.highest)
-        if r is not None
-    ]
-    known = not over.untold or over.unnoticed > 0
-    return (
-        k.one_line(farm.farm), k.one_line(result.station.name), float(over.found),
-        over.unnoticed if known else None, over.total if known else None, len(over.spells),
-        over.highest.drop if over.highest else None, result.station.limit, untold,
-        rows_text(farm.book, readings),
-    )  # fmt: skip
-
-
-def _chart(kit: k.Kit, sheet: Any, pack: Pack, lines: list[Line], first: int) -> None:
+def _chart(kit: k.Kit, sheet: Any, pack: Pack, lines: list[OverLimit], first: int) -> None:
     """The bars above the table, whose first row is `first`."""
     end = first + len(lines) - 1
     for row, (farm, result, _) in enumerate(lines, first):
         name = f"{farm.farm}: {result.station.name}" if pack.several else result.station.name
         k.text(sheet, row, _LABELS, k.one_line(name), kit.format("data"))
     chart = bars(kit, f"Days over the limit in {pack.month.words}")
-    for col, name, colour in ((2, "Days over", look.DROP_LINE),
-                              (3, "Days unnoticed (estimate)", look.BAR_FILL)):  # fmt: skip
+    for key, name, colour in (
+        ("found", "Days over", look.DROP_LINE),
+        ("unnoticed", "Days unnoticed (estimate)", look.BAR_FILL),
+    ):
+        col = _OVER.places[key]
         chart.add_series({
             "name": name, "categories": [OVER, first, _LABELS, end, _LABELS],
             "values": [OVER, first, col, end, col], "gap": 40, **solid(colour),

@@ -10,6 +10,9 @@ import pkgutil
 import openpyxl
 import pytest
 
+import siltbook.batch.archive as archive
+import siltbook.batch.audit as audit
+import siltbook.batch.review as review
 import siltbook.batch.tables as room
 from siltbook.batch.model import Verdict
 from siltbook.batch.sheets import kit, rows, tables
@@ -18,12 +21,13 @@ from siltbook.batch.tables.describe import Column, Kind, Table
 from siltbook.templates import look
 from tests.sheets.example import build
 
-DESCRIBED = [
+DESCRIBED = list(dict.fromkeys(
     value
-    for module in pkgutil.iter_modules(room.__path__)
-    for value in vars(importlib.import_module(f"{room.__name__}.{module.name}")).values()
+    for package in (room, review, audit, archive)
+    for module in pkgutil.iter_modules(package.__path__)
+    for value in vars(importlib.import_module(f"{package.__name__}.{module.name}")).values()
     if isinstance(value, Table)
-]
+))  # fmt: skip
 DEMO: Table[dict[str, object]] = Table(
     "Demo",
     (
