@@ -5,8 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import takewhile
 
 from siltbook.batch.ladder.replay import OFTEN, SOON, both_sides_alike, recurring
+from siltbook.batch.ladder.unused import unused_rows
 from siltbook.batch.ladder.verdict import judge
 from siltbook.batch.model import (
     CLEANINGS,
@@ -21,6 +23,7 @@ from siltbook.batch.numbers.bill import farm_bill
 from siltbook.batch.numbers.history import histories, station_gauge
 from siltbook.batch.numbers.outlook import Outlook, outlooks
 from siltbook.batch.numbers.runs import fall_between
+from siltbook.batch.numbers.slips import TURNED
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.checks.findings import Finding, find
 from siltbook.checks.gauges import gauge_advice
@@ -48,7 +51,11 @@ def assess(
     on = as_of_date(book, as_of)
     found = histories(book, on)
     ahead = outlooks(found, book.settings, on)
-    results = [_station(book, h, o, on) for h, o in zip(found, ahead, strict=True)]
+    unused = unused_rows(book, findings)
+    results = [
+        _station(book, h, o, on, unused.get(h.station.name, ""))
+        for h, o in zip(found, ahead, strict=True)
+    ]
     results.sort(key=by_urgency)
     own = [f for result in results for f in _own_findings(book, result)]
     return Assessment(book, on, tuple(results), (*findings, *own))
@@ -71,8 +78,11 @@ def by_urgency(result: StationResult) -> tuple[int, dt.date, float, str]:
     return URGENCY[result.verdict], expected or dt.date.max, -share, result.station.name
 
 
-def _station(book: Book, history: History, outlook: Outlook, on: dt.date | None) -> StationResult:
+def _station(
+    book: Book, history: History, outlook: Outlook, on: dt.date | None, unused: str
+) -> StationResult:
     judgement = judge(history, book.settings, on, outlook.forecast, outlook.worth.flushing_helps)
+    judgement = replace(judgement, reason=f"{judgement.reason}{unused}")
     open_ = next((e for e in judgement.episodes[-1:] if e.closed is None), None)
     return StationResult(
         history=history,
@@ -89,7 +99,28 @@ def _last(history: History, works: tuple[str, ...]) -> dt.date | None:
     return next((w.date for w in reversed(history.work) if w.work in works), None)
 
 
+def _unit_contradicts(book: Book, history: History) -> Iterator[Finding]:
+    """A register whose unit the earlier readings contradict, all of them in the same way."""
+    read = [r for r in history.readings if r.inlet or r.outlet]
+    early = list(takewhile(lambda r: r.looks_like == read[0].looks_like, read))
+    if len(early) < TURNED or len(early) == len(read) or not early[0].looks_like:
+        return
+    station, likely = history.station, early[0].looks_like
+    if likely == station.unit:
+        return
+    yield find(
+        "unit-contradicts",
+        sheet=book.stations.sheet,
+        cell=book.stations.cell("unit", station.row),
+        read=f"{station.unit}, while the {len(early)} readings up to {early[-1].date} look typed"
+        f" in {likely}; they were not used",
+        accepted="the unit of every reading",
+        station=station.name,
+    )
+
+
 def _own_findings(book: Book, result: StationResult) -> Iterator[Finding]:
+    yield from _unit_contradicts(book, result.history)
     yield from _coarse_gauge(book, result)
     yield from _order_taken(book, result.history)
     yield from _alike(book, result.history)

@@ -89,6 +89,7 @@ class Reading:
     u_drop: float | None = None  # standard uncertainty [m]
     p_over: float | None = None
     why_unusable: str = ""
+    looks_like: str = ""  # the unit that explains its pressures better than the station's does
 
     @property
     def usable(self) -> bool:

@@ -70,6 +70,7 @@ _RULES = (
     Rule("cell-ambiguous-date", _E, "Date can be read two ways", "Type it year first, for example 2026-05-31."),
     Rule("cell-ambiguous-number", _E, "Number can be read two ways", "Type it without a thousands separator."),
     Rule("cell-not-choice", _E, "Not one of the choices", "Pick from the list."),
+    Rule("cell-other-word", _N, "A choice in other words", "Nothing to do: it was taken as said; pick from the list next time.", often=True),
     Rule("cell-error", _E, "Error value in a cell", "Repair the formula or type the value."),
     Rule("cell-no-value", _E, "Formula without a stored value", "Open and save the book in a spreadsheet program."),
     Rule("cell-looks-like-date", _E, "Number turned into a date", "Format the cell as a number and type it again."),
@@ -96,6 +97,7 @@ _RULES = (
     Rule("station-unknown", _E, "Station not in the register", "Correct the name, or add it to the sheet Stations."),
     Rule("clean-drop-high", _D, "Clean drop above 70 % of the limit", "Check the element's size, or clean it properly and read again.", touches=_OPENS),
     Rule("gauge-too-coarse", _D, "Gauge too coarse for this limit", "Use a finer division, or one gauge with a selector.", touches=_PRESSURE),
+    Rule("unit-contradicts", _D, "Unit contradicts the earlier readings", "If the gauge was changed, type the earlier readings in the unit of the new one; else correct the unit."),
     # readings
     Rule("reading-twice", _D, "Same reading entered twice", "Delete one of the rows."),
     Rule("date-outside-season", _D, "Date outside the season", "Check the year."),

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from siltbook.checks.context import Ground, finding, hits
 from siltbook.checks.findings import Finding
 from siltbook.checks.wording import number, rows_named
 
 NAMES_SHOWN = 6
+NEAR, CLEARLY = 75.0, 5.0  # likeness of a name that is offered, and its lead over the next
 HIGH_SHARE = 0.7  # of the limit; above it a clean element has hardly room to foul
 
 
@@ -17,8 +20,9 @@ def station_unknown(ground: Ground) -> list[Finding]:
     the other rows. Rows without a name are left to the schema.
     """
     register = ground.stations.frame
-    names = [str(name) for name in register["name"][register["known"]].head(NAMES_SHOWN)]
-    more = ", …" if register["known"].sum() > NAMES_SHOWN else ""
+    names_known = [str(name) for name in register["name"][register["known"]]]
+    names = names_known[:NAMES_SHOWN]
+    more = ", …" if len(names_known) > NAMES_SHOWN else ""
     accepted = f"a station of the sheet {ground.book.stations.sheet}"
     accepted += f" ({', '.join(names)}{more})" if names else ", which names none"
     found = []
@@ -27,9 +31,30 @@ def station_unknown(ground: Ground) -> list[Finding]:
         for _, group in strangers.groupby("key", sort=False):
             first, *others = (int(row) for row in group.index)
             also = f" (also in {rows_named(others)})" if others else ""
-            read = f'"{group["station"].iloc[0]}"{also}'
-            found.append(finding(place, "station-unknown", "station", first, read, accepted))
+            name = str(group["station"].iloc[0])
+            near = near_name(name, names_known)
+            meant = f" (did you mean '{near}'?)" if near else ""
+            read = f'"{name}"{also}'
+            found.append(
+                finding(place, "station-unknown", "station", first, read, f"{accepted}{meant}")
+            )
     return found
+
+
+def near_name(name: str, known: Sequence[str]) -> str:
+    """The one known name that comes near; empty where none does, or two do alike.
+
+    Likeness is the normalised edit similarity from 0 to 100 (insertions and deletions, case left
+    out); the thresholds are choices of this program.
+    """
+    from rapidfuzz import fuzz, process
+
+    found = process.extract(
+        name, known, scorer=fuzz.ratio, processor=str.casefold, score_cutoff=NEAR, limit=2
+    )
+    if not found or (len(found) == 2 and found[0][1] - found[1][1] < CLEARLY):
+        return ""
+    return str(found[0][0])
 
 
 def station_repeated(ground: Ground) -> list[Finding]:

@@ -13,6 +13,7 @@ from siltbook.batch.ladder.replay import settled
 from siltbook.batch.model import History, Reading, Station, Work
 from siltbook.batch.numbers.flowfit import fit_exponent
 from siltbook.batch.numbers.order import ordered
+from siltbook.batch.numbers.slips import without_slips
 from siltbook.checks.gauges import (
     GaugeFitness,
     drop_uncertainty,
@@ -229,7 +230,9 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
 
 def _history(book: Book, station: Station, found: list[Reading | Work]) -> History:
     cycles, inlet = book.settings.flush_cycles, book.settings.flush_inlet
-    entries, reordered = ordered(found, station.limit)
+    read = [e for e in found if isinstance(e, Reading)]
+    read = without_slips(read, lambda _: station.unit, station.working_inlet or inlet)
+    entries, reordered = ordered([*read, *(e for e in found if isinstance(e, Work))], station.limit)
     history = History(station, entries, reordered=reordered)
     entries = settled(history, flush_cycles=cycles, flush_inlet=inlet)
     fit = fit_exponent(station, entries, cycles, inlet)

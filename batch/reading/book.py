@@ -12,7 +12,14 @@ import numpy as np
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.amounts import UNREADABLE, units_of
 from siltbook.batch.reading.cells import SheetCells, SheetPart, Workbook, address
-from siltbook.batch.reading.columns import Block, accepted_text, read_column, read_dates, read_times
+from siltbook.batch.reading.columns import (
+    Block,
+    accepted_text,
+    read_column,
+    read_counts,
+    read_dates,
+    read_times,
+)
 from siltbook.batch.reading.farm import read_farm
 from siltbook.batch.reading.filled import filled_rows, note_hidden, note_merged
 from siltbook.batch.reading.foreign import as_xlsx
@@ -231,6 +238,9 @@ class _Builder:
                 made[column.key] = read_column(block, column, unit)
         if sheet is READINGS:
             self._drops(block, made)
+        if sheet is WORK:
+            counted = read_counts(block, made["work"], made["cycles"].astype(float))
+            made["cycles"] = counted  # type: ignore[assignment]
         keep = self._keep(sheet, block, made)
         self.findings.extend(sorted(block.findings, key=_reading_order))
         used = int((keep & self._known(names)).sum() if sheet.has("station") else keep.sum())

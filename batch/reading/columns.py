@@ -19,6 +19,7 @@ from siltbook.batch.reading.amounts import (
 )
 from siltbook.batch.reading.cells import Cells, ErrorText, IsoDate, NoValue, Style, Value
 from siltbook.batch.reading.numerals import LARGEST, Number, odd_code, one_number
+from siltbook.batch.reading.otherwords import flush_count, other_word
 from siltbook.batch.reading.parsing import (
     choice,
     date_order,
@@ -340,7 +341,9 @@ def read_choices(block: Block, column: Column) -> Objects:
         if key not in known:
             known[key] = one_choice(column, value)
         out[position] = known[key]
-        if known[key] is None:
+        if known[key] is None and (meant := _in_other_words(block, column, position, value)):
+            out[position] = meant
+        elif known[key] is None:
             code = odd_code(value, "cell-not-choice")
             accepted = accepted_text(column)
             if column.key == "unit":
@@ -348,6 +351,31 @@ def read_choices(block: Block, column: Column) -> Objects:
                 accepted += "; until then the station's pressures are not used"
             block.flag(code, column, position, shown(value), accepted)
     return out
+
+
+def _in_other_words(block: Block, column: Column, position: int, value: Value) -> str | None:
+    """The choice that a cell means in other words, with its note; None where it means none."""
+    meant = other_word(value, column.choices) if type(value) is str else None
+    if meant is None:
+        return None
+    count = flush_count(str(value)) if meant == "flush" else None
+    cycles = f" with {count:g} cycle{'' if count == 1 else 's'}" if count else ""
+    accepted = f"{accepted_text(column)}; taken as {meant}{cycles}"
+    block.flag("cell-other-word", column, position, shown(value), accepted)
+    return meant
+
+
+def read_counts(block: Block, works: Objects, cycles: Floats) -> Floats:
+    """The cycles of flushes, with those that stand in the cell Work where their own is empty."""
+    texts = block.cells.get("work")
+    if texts is None:
+        return cycles
+    typed = set(block.positions("cycles").tolist()) if "cycles" in block.cells else set()
+    for position, value in zip(block.positions("work").tolist(), texts.values, strict=True):
+        if type(value) is str and works[position] == "flush" and position not in typed:
+            count = flush_count(value)
+            cycles[position] = np.nan if count is None else count
+    return cycles
 
 
 def one_choice(column: Column, value: Value) -> str | None:

@@ -243,8 +243,8 @@ def number_time(number: float, styled: bool) -> dt.time | None:
 
 
 _SYNONYMS = {
-    "yes": ("y", "true", "1", "✓", "✔"),
-    "no": ("n", "false", "0", "✗", "✘"),
+    "yes": ("y", "true", "1"),
+    "no": ("n", "false", "0"),
     "screen": ("screen filter", "mesh"),
     "disc": ("disk", "discs", "disks", "disc filter", "disk filter"),
     "media": ("sand", "media filter", "sand filter", "sand media"),

@@ -43,7 +43,7 @@ class Item:
         for row in self.unkept:
             who = [k.one_line(row.who), f"due {row.due}" if row.due else ""]
             whose = f" ({', '.join(t for t in who if t)})" if any(who) else ""
-            said.append(f"Agreed: {k.one_line(row.action)}{whose}: {row.kept}.")
+            said.append(f"Agreed: {k.one_line(row.action)}{whose}: {row.came}.")
         return "\n".join(said)
 
 

@@ -21,7 +21,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from siltbook.batch.model import CLEARS, Reading, Work, is_over
@@ -42,6 +42,7 @@ class Kept(StrEnum):
     IN_TIME = "done in time"
 
 
+_NO_DATE = ("cell-not-date", "cell-ambiguous-date", "cell-error", "cell-no-value")
 OPEN = (Kept.NOT_DONE, Kept.NO_DATE, Kept.NOT_DUE)
 
 
@@ -63,6 +64,15 @@ class Agreed:
     effect: str
     before: Reading | None = None
     after: Reading | None = None
+    unread: str = ""  # what stands in the Done date and is no date, quoted
+
+    @property
+    def came(self) -> str:
+        """What came of it, in words; a Done date that cannot be read is said."""
+        if not self.unread or self.done is not None or self.kept not in OPEN:
+            return str(self.kept)
+        as_read = f"{self.kept} as far as can be read" if self.kept is Kept.NOT_DONE else self.kept
+        return f"{as_read}: the Done date {self.unread} is not a date"
 
     def concerns(self, month: Month) -> bool:
         """Whether the month's review shows it: still open, or due or done in the month."""
@@ -76,13 +86,26 @@ def agreed_rows(assessment: Assessment) -> tuple[Agreed, ...]:
         return ()
     by_name = {r.station.name: r for r in assessment.stations}
     found = []
-    frame = assessment.book.agreed.frame
+    frame, unread = assessment.book.agreed.frame, _unread(assessment)
     for record in frame.reset_index(names="row").to_dict("records"):
         texts = [str(record[key] or "").strip() for key in ("station", "action", "who")]
         done = record["done"] if record["done"] and record["done"] <= as_of else None
         result = by_name.get(texts[0])
-        found.append(_judged(int(record["row"]), texts, record["due"], done, result, as_of))
+        row = int(record["row"])
+        one = _judged(row, texts, record["due"], done, result, as_of)
+        found.append(replace(one, unread=unread.get(row, "")))
     return tuple(found)
+
+
+def _unread(assessment: Assessment) -> dict[int, str]:
+    """Row -> what its Done date says, where that is no date that can be read."""
+    table = assessment.book.agreed
+    cells = {table.cell("done", int(row)): int(row) for row in table.frame.index}
+    return {
+        cells[f.cell]: f.read.replace("'", '"')
+        for f in assessment.findings
+        if f.sheet == table.sheet and f.rule in _NO_DATE and f.cell in cells
+    }
 
 
 def _judged(

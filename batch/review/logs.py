@@ -77,7 +77,7 @@ def _agreed_rows(row: FarmAgreed) -> str:
 
 def _came(row: FarmAgreed) -> str:
     kept = row.row.kept
-    return f"{kept} ({row.row.timing})" if kept is Kept.WITHOUT_EFFECT else str(kept)
+    return f"{kept} ({row.row.timing})" if kept is Kept.WITHOUT_EFFECT else row.row.came
 
 
 _EPISODES: Table[StationSpell] = Table(

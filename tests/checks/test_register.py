@@ -14,7 +14,8 @@ def test_unknown_station_on_each_list() -> None:
     )
     assert messages(faulty, "station-unknown") == [
         'Readings!A3: station not in the register: read "Nroth 1"; accepted: a station of the '
-        "sheet Stations (North 1). Correct the name, or add it to the sheet Stations.",
+        "sheet Stations (North 1) (did you mean 'North 1'?). Correct the name, or add it "
+        "to the sheet Stations.",
         'Work done!A2: station not in the register: read "South 9"; accepted: a station of the '
         "sheet Stations (North 1). Correct the name, or add it to the sheet Stations.",
         'Agreed!A2: station not in the register: read "East"; accepted: a station of the '

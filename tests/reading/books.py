@@ -33,7 +33,7 @@ def clean_sheets(readings: int = 4) -> dict[str, Rows]:
         "Readings": [[column.header for column in READINGS.columns], *visits],
         "Work done": [
             [column.header for column in WORK.columns],
-            ["F1", dt.date(2026, 5, 3), "7:30", "flush", 3, 2.2, "yes", "no"],
+            ["F1", dt.date(2026, 5, 3), "7:30", "flush", 3, 2.2, "yes", "yes", "no"],
         ],
         "Agreed": [
             [column.header for column in AGREED.columns],

@@ -132,3 +132,19 @@ def test_a_month_shows_what_is_open_or_falls_into_it() -> None:
     assert rows["Flush"].concerns(JULY)
     assert not rows["Read every 7 days"].concerns(JULY)
     assert rows["Read every 7 days"].concerns(Month(2026, 4))
+
+
+def test_a_done_date_that_cannot_be_read_is_said_and_not_called_undone() -> None:
+    from tests.whole.verdicts import assessed, day, filled, reading
+
+    agreed = [
+        {"Station": "North 1", "Action": "Clean it", "Due date": day(3), "Done date": "3.6."},
+        {"Station": "North 1", "Action": "Buy a gauge", "Due date": day(29), "Done date": "soon"},
+        {"Station": "North 1", "Action": "Look at the pump", "Due date": day(3)},
+    ]
+    book = assessed(filled(Readings=[reading(day(9), 3.2, 3.0)], Agreed=agreed))
+    assert [row.came for row in agreed_rows(book)] == [
+        'not done as far as can be read: the Done date "3.6." is not a date',
+        'not due yet: the Done date "soon" is not a date',
+        "not done",
+    ]

@@ -202,3 +202,136 @@ def test_back_in_range_by_less_than_the_gauge_can_tell_stays_watched() -> None:
     )
     worked = filled(Stations=gauge, Readings=[over, back], Work_done=[work(day(2))])
     assert "no work logged" not in said(worked)[1]
+
+
+WEEKS = [reading(day(n), 3.2 + n % 3 / 20, 3.0 + n % 3 / 20) for n in range(1, 6)]
+
+
+@pytest.mark.parametrize(
+    ("inlet", "outlet", "looks"),
+    [
+        (33, 3.0, "inlet 33 bar looks like 3.3 bar or 33 m"),
+        (32, 3.0, "inlet 32 bar looks like 3.2 bar or 32 m"),
+        (46, 43, "inlet 46 bar looks like 46 psi"),
+        (320, 300, "inlet 320 bar looks like 320 kPa or 3.2 bar"),
+        (3.2, 0.3, "outlet 0.3 bar looks like 3 bar"),
+        (0.32, 0.3, "inlet 0.32 bar looks like 3.2 bar; outlet 0.3 bar looks like 3 bar"),
+    ],
+)
+def test_a_slip_of_unit_or_decimal_is_read_again_and_named(
+    inlet: float, outlet: float, looks: str
+) -> None:
+    verdict, sentence = said(filled(Readings=[*WEEKS, reading(day(9), inlet, outlet)]))
+    assert verdict == "re-read"
+    assert sentence.startswith(f"The reading of 2026-06-09 cannot be judged ({looks}")
+    assert sentence.endswith("before it: drop 2.04 m on 2026-06-05, within the limit of 5.00 m.")
+
+
+def test_a_first_reading_in_psi_on_a_bar_gauge_is_no_drop_of_300_metres() -> None:
+    assert said(filled(Readings=[reading(day(1), 33, 2.9)])) == (
+        "re-read",
+        "The reading of 2026-06-01 cannot be judged (inlet 33 bar looks like 33 psi).",
+    )
+
+
+@pytest.mark.parametrize(("inlet", "outlet"), [(3.3, 0.9), (1.0, 0.9), (6.0, 3.0)])
+def test_ordinary_days_are_no_slips(inlet: float, outlet: float) -> None:
+    result = judged(filled(Readings=[*WEEKS, reading(day(9), inlet, outlet)]))
+    assert result.latest is not None
+    assert result.latest.date == day(9)
+
+
+def test_a_unit_of_the_register_that_contradicts_the_earlier_readings_is_a_finding() -> None:
+    later = [reading(day(n), 320, 300) for n in range(11, 15)]
+    book = filled(Stations=station(Pressure_unit="kPa"), Readings=[*WEEKS, *later])
+    assert said(book)[0] == "in-range"
+    assert messages(book, "unit-contradicts") == [
+        "Stations!B2: unit contradicts the earlier readings: read kPa, while the 5 readings up to"
+        " 2026-06-05 look typed in bar; they were not used; accepted: the unit of every reading."
+        " If the gauge was changed, type the earlier readings in"
+        " the unit of the new one; else correct the unit."
+    ]
+
+
+def test_a_row_that_could_not_be_read_is_named_in_the_sentence() -> None:
+    flushed = [work(day(2), "rinsed it somehow"), work("3.6."), work(day(4), Click_heard="perhaps")]
+    book = filled(Readings=[reading(day(1), *OVER)], Work_done=flushed)
+    assert said(book) == (
+        "re-read",
+        "Flushed on 2026-06-04, no usable reading since; drop 7.14 m on 2026-06-01, 2.14 m over"
+        " the limit of 5.00 m. Could not be read: Work done row 2, Work 'rinsed it somehow':"
+        " not used; Work done row 3, Date '3.6.': not used; and 1 more, on the sheet Findings.",
+    )
+    bad = [reading(day(1), *FINE), reading("somewhen", 3.2, 2.4)]
+    assert said(filled(Readings=bad))[1].endswith(
+        " Could not be read: Readings row 3, Date 'somewhen': not used."
+    )
+
+
+@pytest.mark.parametrize("yes", ["x", "X", "ok", "OK", "✓", "✔", "ja", "si", "sí", "oui", "Oui"])
+def test_words_that_mean_yes_are_taken_and_noted(yes: str) -> None:
+    flush = work(day(2), Click_heard=yes, Water_at_outlet=yes)
+    failed = work(day(1), Click_heard="no")
+    rows = [reading(day(1), *OVER, Time="06:00")]
+    book = filled(Readings=rows, Work_done=[failed, work(day(1), "solenoid replaced"), flush])
+    assert said(book)[0] == "re-read"
+    assert messages(book, "cell-other-word")[0] == (
+        f"Work done!E4: a choice in other words: read '{yes}'; accepted: yes, no; taken as yes."
+        " Nothing to do: it was taken as said; pick from the list next time."
+    )
+
+
+@pytest.mark.parametrize(
+    ("written", "verdict", "taken"),
+    [
+        ("backflush", "re-read", "flush"),
+        ("cleaning", "re-read", "hand cleaning"),
+        ("Solenoid", "flush", "solenoid replaced"),
+        ("flush 3x", "re-read", "flush with 3 cycles"),
+        ("Flush x 3", "re-read", "flush with 3 cycles"),
+        ("3x flush", "re-read", "flush with 3 cycles"),
+        ("flush 1x", "flush", "flush with 1 cycle"),
+        ("backflush (2 cycles)", "flush", "flush with 2 cycles"),
+    ],
+)
+def test_words_that_mean_a_work_are_taken_and_noted(written: str, verdict: str, taken: str) -> None:
+    row = {"Station": "North 1", "Date": day(2), "Work": written}
+    book = filled(Readings=[reading(day(1), *OVER)], Work_done=[row])
+    assert said(book)[0] == verdict
+    assert messages(book, "cell-other-word")[0].endswith(
+        f"; taken as {taken}. Nothing to do: it was taken as said; pick from the list next time."
+    )
+
+
+def test_cycles_in_their_own_cell_count_before_those_in_the_words() -> None:
+    row = work(day(2), "flush 3x") | {"Cycles": 1}
+    assert "2 cycles short" in said(filled(Readings=[reading(day(1), *OVER)], Work_done=[row]))[1]
+
+
+@pytest.mark.parametrize("unclear", ["no idea", "flush?", "nothing", "3x 2x flush", "checked"])
+def test_words_that_leave_a_doubt_are_no_work(unclear: str) -> None:
+    row = {"Station": "North 1", "Date": day(2), "Work": unclear}
+    book = filled(Readings=[reading(day(1), *OVER)], Work_done=[row])
+    assert said(book)[0] == "flush"
+    assert f"Work '{unclear}': not used" in said(book)[1]
+
+
+def test_a_near_name_is_offered_for_an_orphan() -> None:
+    register = [{"Station": "North 1"}, {"Station": "South pump"}]
+    orphans = [reading(day(1), *FINE) | {"Station": name} for name in ("Nort1", "North 2", "Hill")]
+    found = messages(filled(Stations=register, Readings=orphans), "station-unknown")
+    assert [m.split("; accepted: ")[1] for m in found] == [
+        "a station of the sheet Stations (North 1, South pump) (did you mean 'North 1'?). Correct"
+        " the name, or add it to the sheet Stations.",
+        "a station of the sheet Stations (North 1, South pump) (did you mean 'North 1'?). Correct"
+        " the name, or add it to the sheet Stations.",
+        "a station of the sheet Stations (North 1, South pump). Correct the name, or add it to the"
+        " sheet Stations.",
+    ]
+
+
+def test_no_name_is_offered_where_two_come_equally_near() -> None:
+    register = [{"Station": "Station 11"}, {"Station": "Station 12"}]
+    orphan = reading(day(1), *FINE) | {"Station": "Station 13"}
+    (found,) = messages(filled(Stations=register, Readings=[orphan]), "station-unknown")
+    assert "did you mean" not in found

@@ -1,0 +1,52 @@
+"""Rows and signs of a station that could not be used: its sentence names them."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable
+
+from siltbook.checks.findings import Finding
+from siltbook.templates.book import Book, Table, column_letters
+from siltbook.templates.contract import READINGS, WORK, Sheet
+
+_UNREAD = (
+    "cell-not-date", "cell-ambiguous-date", "cell-not-choice", "cell-error", "cell-no-value",
+    "cell-missing",
+)  # fmt: skip
+_DECISIVE = {
+    READINGS.name: {"date": "not used", "occasion": "taken as routine"},
+    WORK.name: {
+        "date": "not used", "work": "not used", "click": "the sign counts as blank",
+        "water_heard": "the sign counts as blank", "water": "the sign counts as blank",
+    },
+}  # fmt: skip
+MOST = 2  # rows named in one sentence
+
+
+def unused_rows(book: Book, findings: Iterable[Finding]) -> dict[str, str]:
+    """Station -> the sentence on its rows that could not be used, with a space in front."""
+    tables = {book.readings.sheet: (READINGS, book.readings), book.work.sheet: (WORK, book.work)}
+    clauses: dict[str, list[str]] = defaultdict(list)
+    for finding in findings:
+        if finding.rule in _UNREAD and finding.station and finding.sheet in tables:
+            said = _clause(finding, *tables[finding.sheet])
+            if said:
+                clauses[finding.station].append(said)
+    return {name: _sentence(said) for name, said in clauses.items()}
+
+
+def _clause(finding: Finding, sheet: Sheet, table: Table) -> str:
+    found = re.fullmatch(r"([A-Z]+)([0-9]+)", finding.cell)
+    keys = {column_letters(place): key for key, place in table.places.items()}
+    key = keys.get(found[1], "") if found else ""
+    what = _DECISIVE[sheet.name].get(key)
+    if found is None or what is None:
+        return ""
+    return f"{table.sheet} row {found[2]}, {sheet.column(key).header} {finding.read}: {what}"
+
+
+def _sentence(clauses: list[str]) -> str:
+    rest = len(clauses) - MOST
+    more = f"; and {rest} more, on the sheet Findings" if rest > 0 else ""
+    return f" Could not be read: {'; '.join(clauses[:MOST])}{more}."
