@@ -8,10 +8,11 @@ from dataclasses import dataclass, field
 
 from siltbook.batch.adopt import mapping as m
 from siltbook.batch.adopt.harvest import Amount
+from siltbook.batch.adopt.logger import WALL_CLOCK
 from siltbook.batch.adopt.model import ASK, ROLES, Cell, Grid
 from siltbook.batch.adopt.recognise import parse_date, parse_number, parse_time, unit_of
 from siltbook.batch.adopt.sources import workbook_grids
-from siltbook.batch.adopt.study import Form, Study, use_answers
+from siltbook.batch.adopt.study import EVERY, Form, Study, use_answers
 from siltbook.batch.adopt.words import plain
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.parsing import choice, tidy
@@ -128,6 +129,13 @@ def read_mapping(data: bytes, name: str) -> Told:
 
 def _answer(line: _Line, answer: str) -> str:
     accepted = [a.strip() for a in line.text("Accepted answers").split(",")]
+    about = line.text("About")
+    if about.endswith(EVERY):
+        if not answer.isdecimal() or not 1 <= int(answer) <= 96:
+            raise line.refuse("Your answer", "a whole number from 1 to 96")
+        return answer
+    if about.endswith("time zone") and answer:
+        return _zone(line, answer)
     if not answer or line.text("Question") == "answered before" or accepted == ["your own words"]:
         return answer
     exact = next((a for a in accepted if plain(a) == plain(answer)), "")
@@ -136,6 +144,16 @@ def _answer(line: _Line, answer: str) -> str:
     if not exact:
         raise line.refuse("Your answer", ", ".join(accepted))
     return exact
+
+
+def _zone(line: _Line, answer: str) -> str:
+    from zoneinfo import ZoneInfo, available_timezones
+
+    if plain(answer) == plain(WALL_CLOCK):
+        return WALL_CLOCK
+    if answer not in available_timezones():
+        raise line.refuse("Your answer", f"'{WALL_CLOCK}', or a zone such as Europe/Lisbon")
+    return ZoneInfo(answer).key
 
 
 def _column(line: _Line) -> Settled:

@@ -11,7 +11,7 @@ from siltbook.batch.adopt.harvest import harvest
 from siltbook.batch.adopt.into import Row
 from siltbook.batch.adopt.model import Grid, Harvest, LeftOut, Question
 from siltbook.batch.adopt.sources import decode, is_text, text_grid, workbook_grids
-from siltbook.batch.adopt.study import Study, questions, study
+from siltbook.batch.adopt.study import EVERY, Study, questions, study
 from siltbook.batch.errors import BookError
 from siltbook.batch.fingerprint import digest
 
@@ -94,8 +94,16 @@ def use(sources: Sequence[Source], told: Told, register: Sequence[str] = ()) -> 
 
 def _rows(made: Study) -> Harvest:
     rows = Harvest()
-    for table in made.tables:
-        harvest(table, rows)
+    for form in made.forms:
+        every = int(made.answers.get(f"{form.key} {EVERY}") or 1)
+        zone = made.answers.get(f"{form.key} time zone", "")
+        for table in form.tables:
+            if table.logger:
+                from siltbook.batch.adopt.logger import harvest_records
+
+                harvest_records(table, every, zone, rows)
+            else:
+                harvest(table, rows)
     for one in made.unknown:
         rows.read += one.rows
         rows.left_out.append(LeftOut(one.where, one.what, one.why, one.rows))

@@ -26,6 +26,7 @@ from siltbook.batch.adopt.words import plain, table
 from siltbook.batch.reading.parsing import date_order, date_text, decimal_mark, tidy
 
 _SAMPLES = 3
+_SPREAD = 1_000  # lines of a long text table that are looked at for its dates
 _LOOK = 400  # cells of a column that tell what it holds
 _SHARE = 0.8  # of a column's cells that must be of one kind
 _GENERIC = re.compile(
@@ -198,7 +199,7 @@ def settle(found: list[Found]) -> None:
             for v in values(one, c.index)
             if isinstance(v, str)
         ]
-        one.date_order = date_order(texts)
+        one.date_order = date_order([*texts, *_further_dates(one)])
         numbers = [
             v for c in one.of(*MEASURED, ASK) for v in values(one, c.index) if isinstance(v, str)
         ]
@@ -209,6 +210,17 @@ def settle(found: list[Found]) -> None:
     for one in found:
         one.date_order = one.date_order or (agreed.copy().pop() if len(agreed) == 1 else "")
         one.decimal = one.decimal or (mark.copy().pop() if len(mark) == 1 else "")
+
+
+def _further_dates(found: Found) -> list[str]:
+    """Dates from all over a long text table, of which the grid has the first rows only."""
+    if not found.grid.text:
+        return []
+    lines = found.grid.text.splitlines()
+    some = lines[found.first :: max(1, len(lines) // _SPREAD)]
+    places = [c.index for c in found.of("date", "date and time")]
+    split = (line.split(found.grid.delimiter) for line in some)
+    return [f[i].strip(' "') for f in split for i in places if i < len(f)]
 
 
 def ambiguous_dates(found: Found) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 
 from siltbook.batch.adopt.harvest import Amount
 from siltbook.batch.adopt.model import ROLES, Harvest, Question
-from siltbook.batch.adopt.study import Study, stations_of
+from siltbook.batch.adopt.study import EVERY, Study, stations_of
 from siltbook.batch.sheets.kit import clean
 from siltbook.templates import look
 from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS, WORKS, YES_NO
@@ -178,7 +178,8 @@ def _questions(w: _Writer, made: Study, asked: Sequence[Question]) -> None:
         page.set_row(row, 15 * max(1, -(-len(q.text) // 62), -(-len(accepted) // 38)) + 3)
     n = _HEAD + 1 + len(asked)
     for about, answer in made.answers.items():
-        for col, value in enumerate((about, "", "answered before", "")):
+        said = "a setting; change it here" if about.endswith(EVERY) else "answered before"
+        for col, value in enumerate((about, "", said, "")):
             w.cell(page, n, col, value)
         w.cell(page, n, 4, answer, w.open)
         n += 1

@@ -30,7 +30,8 @@ class Grid:
     rows: dict[int, dict[int, Cell]]
     merged: tuple[str, ...] = ()
     hidden: frozenset[int] = frozenset()
-    hidden_columns: frozenset[int] = frozenset()
+    text: str = ""  # a long text table whole, of which `rows` has the first only
+    delimiter: str = ""
 
     @property
     def place(self) -> str:
@@ -94,6 +95,7 @@ class Found:
     sections: dict[int, str] = field(default_factory=dict)
     left_out: dict[int, str] = field(default_factory=dict)
     turned: bool = False
+    logger: bool = False
     origin: dict[int, int] = field(default_factory=dict)  # turned row -> column in the source
 
     def of(self, *roles: str) -> list[Column]:

@@ -21,6 +21,8 @@ LONGEST_LINE = 100_000  # [characters]
 MOST_COLUMNS = 2_000
 MOST_CELLS = 4_000_000
 SAMPLE_LINES = 200
+LONG = 3_000  # lines from which a text table may be a logger's
+HEAD = 500  # of its rows that tell
 DELIMITERS = (",", ";", "\t", "|")
 _DAY0 = dt.datetime(1899, 12, 30)
 
@@ -151,21 +153,36 @@ def _by_clevercsv(lines: list[str]) -> str:
     return str(dialect.delimiter) if dialect and dialect.delimiter in DELIMITERS else ""
 
 
-def text_grid(text: str, name: str, most_rows: int = 200_000) -> Grid:
-    """A text table as a grid; at most `most_rows` rows of it."""
+def text_grid(text: str, name: str) -> Grid:
+    """A text table as a grid; of a long one its first rows, and the text for `logger` to read."""
     delimiter = delimiter_of(text, name)
     rows: dict[int, dict[int, Cell]] = {}
     cells = 0
+    long = text.count("\n") > LONG
     for number, fields in enumerate(_records(text, delimiter, name), start=1):
-        if number > most_rows:
-            break
         filled = {i: field.strip() for i, field in enumerate(fields) if field.strip()}
         cells += len(filled)
-        if cells > MOST_CELLS:
-            raise BookError(f"{name}: more than {MOST_CELLS:,} filled cells; split it by year.")
+        if long and number > HEAD:
+            break
         if filled:
             rows[number] = dict(filled)
-    return Grid(name, "", rows)
+    return Grid(name, "", rows, text=text if long else "", delimiter=delimiter)
+
+
+def whole_grid(grid: Grid) -> Grid:
+    """All rows of a long text table that is no logger's; BookError beyond what a list may have."""
+    rows: dict[int, dict[int, Cell]] = {}
+    cells = 0
+    for number, fields in enumerate(_records(grid.text, grid.delimiter, grid.file), start=1):
+        filled: dict[int, Cell] = {i: f.strip() for i, f in enumerate(fields) if f.strip()}
+        cells += len(filled)
+        if cells > MOST_CELLS:
+            raise BookError(
+                f"{grid.file}: more than {MOST_CELLS:,} filled cells; split it by year."
+            )
+        if filled:
+            rows[number] = filled
+    return Grid(grid.file, "", rows)
 
 
 def _records(text: str, delimiter: str, name: str) -> Iterator[list[str]]:

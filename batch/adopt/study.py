@@ -13,6 +13,7 @@ from siltbook.batch.adopt.layouts import (
     settle,
     understand,
 )
+from siltbook.batch.adopt.logger import is_logger, offset_of
 from siltbook.batch.adopt.model import (
     ASK,
     MEASURED,
@@ -25,6 +26,7 @@ from siltbook.batch.adopt.model import (
     Question,
 )
 from siltbook.batch.adopt.recognise import parse_number
+from siltbook.batch.adopt.sources import whole_grid
 from siltbook.batch.adopt.tables import find_areas
 from siltbook.batch.adopt.words import plain
 from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS
@@ -35,6 +37,7 @@ SAME, OTHER_STATION = "the same station", "another station"
 AS_LABELLED, SWAPPED = "as the headers say", "the other way round"
 # Units that are read here and turned into one of the contract's: unit, factor.
 TURNED_UNITS = {"mbar": ("bar", 0.001), "MPa": ("bar", 10.0)}
+EVERY = "every: readings a day"  # of a logger; an answer, not a question
 _LIKELY = (2.0, 160.0)  # usual inlet pressure [m]
 _MOST_DROP = 40.0  # usual drop [m]
 _ALIKE = 88.0  # [%] from which two names may be one
@@ -85,6 +88,12 @@ def study(grids: Iterable[Grid]) -> Study:
     tables: list[Found] = []
     for grid in grids:
         found = [f for area in find_areas(grid) if (f := understand(area))]
+        settle(found)
+        for one in found:
+            one.logger = is_logger(one)
+        if grid.text and not any(one.logger for one in found):
+            grid = whole_grid(grid)
+            found = [f for area in find_areas(grid) if (f := understand(area))]
         inside = {r for f in found for r in range(1, f.last + 1)} if found else set()
         rest = [r for r in grid.rows if r not in inside] if not found else []
         if rest:
@@ -97,6 +106,9 @@ def study(grids: Iterable[Grid]) -> Study:
         headers = tuple(plain(c.header) for c in table.columns)
         by.setdefault(headers, Form(f"T{len(by) + 1}", [])).tables.append(table)
     made.forms = list(by.values())
+    for form in made.forms:
+        if any(t.logger for t in form.tables):
+            made.answers[f"{form.key} {EVERY}"] = "1"
     return made
 
 
@@ -160,6 +172,13 @@ def _of_dates(form: Form, answers: Mapping[str, str]) -> list[Question]:
     if doubtful:
         text = f"Is '{doubtful}' written with the day first or with the month first?"
         asked.append(Question(f"{form.key} date order", place, text, (DAY_FIRST, MONTH_FIRST)))
+    stamp = next((s for t in form.tables if t.logger and (s := offset_of(t))), "")
+    if stamp:
+        text = (
+            f"'{stamp}' carries an offset. Write 'as written' for the clock as it stands, or the "
+            "zone whose time is meant, such as Europe/Lisbon."
+        )
+        asked.append(Question(f"{form.key} time zone", place, text, ()))
     lacking = next((d for t in form.tables if (d := lacking_year(t))), "")
     if lacking:
         asked.append(Question(f"{form.key} year", place, f"Which year is '{lacking}'?", ()))

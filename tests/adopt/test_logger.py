@@ -1,0 +1,136 @@
+"""Logger files: readings in steady service, flushes from dips, gaps, clocks, sensors, counts."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sample_workbooks.logger_file import Logged, as_text
+from siltbook.batch.adopt.harvest import Amount
+from siltbook.batch.adopt.job import Adoption, Source, look
+from tests.adopt.farms import siltbook
+from tests.adopt.test_command import change, find
+
+HOUR = Logged(days=30, step=60)
+
+
+def adopt(data: bytes) -> Adoption:
+    return look([Source(Path("logger.csv"), data)])
+
+
+def drops(seen: Adoption) -> dict[object, float]:
+    made = {}
+    for row in seen.rows.readings:
+        inlet, outlet = row["inlet"], row["outlet"]
+        assert isinstance(inlet, Amount)
+        assert isinstance(outlet, Amount)
+        made[row["date"]] = inlet.value - outlet.value
+    return made
+
+
+@pytest.mark.parametrize("step", [5, 60, 300, 900])
+def test_one_reading_a_day_is_the_drop_in_steady_service(step: int) -> None:
+    data, truth = as_text(Logged(days=20, step=step))
+    seen = adopt(data)
+    assert set(drops(seen)) == set(truth.drops)
+    for day, drop in drops(seen).items():
+        assert drop == pytest.approx(truth.drops[day], abs=0.02), day
+
+
+def test_flushes_are_proposed_with_cycles_and_lowest_inlet() -> None:
+    data, truth = as_text(HOUR)
+    work = adopt(data).rows.work
+    assert [(w["date"], w["cycles"]) for w in work] == [(d, n) for d, n, _ in truth.flushes]
+    for row, (_, _, lowest) in zip(work, truth.flushes, strict=True):
+        assert isinstance(row["flush_inlet"], Amount)
+        assert row["flush_inlet"].value == pytest.approx(lowest, abs=0.05)
+        assert str(row["remark"]).startswith("from the logger: inlet fell to 2.")
+
+
+def test_a_dip_without_a_fall_of_the_drop_is_no_flush() -> None:
+    data, _ = as_text(Logged(days=10, step=60, flushes=()))
+    lines = data.decode().splitlines()
+    at = next(i for i, line in enumerate(lines) if "2026-05-04 09:00:00" in line)
+    for i in (at, at + 1):
+        lines[i] = lines[i].split(",")[0] + ",1.900,1.700"
+    assert adopt("\n".join(lines).encode()).rows.work == []
+
+
+def test_every_record_is_counted_once() -> None:
+    data, _ = as_text(Logged(days=12, step=60, gap=(4000, 6000), twice=40, set_back=5))
+    rows = adopt(data).rows
+    assert rows.read == 12 * 1440 - 2000 + 40
+    assert rows.read == rows.used + rows.proposed + rows.not_used
+    why = {one.why: one.rows for one in rows.left_out}
+    assert why["the same time twice"] == 41  # one more: the second that the clock was set back to
+    assert why["the clock was set back, so the hour stands twice"] == 59
+
+
+def test_a_sensor_at_zero_or_at_its_end_gives_no_reading() -> None:
+    data, _ = as_text(Logged(days=10, step=60, flushes=()))
+    made = []
+    for line in data.decode().splitlines():
+        stamp = line.split(",")[0]
+        if stamp.startswith("2026-05-03"):
+            line = f"{stamp},0.000,0.000"
+        elif stamp.startswith("2026-05-05"):
+            line = f"{stamp},10.000,10.000"
+        elif stamp.startswith("2026-05-06"):
+            line = f"{stamp},ERR,ERR"
+        made.append(line)
+    seen = adopt("\n".join(made).encode())
+    days = {row["date"] for row in seen.rows.readings}
+    assert days.isdisjoint({dt.date(2026, 5, n) for n in (3, 5, 6)})
+    assert len(days) == 7
+    why = {one.why: one.rows for one in seen.rows.left_out}
+    assert why["sensor at full scale"] == 1440
+    assert why["no number"] == 1440
+
+
+def test_day_first_dates_and_decimal_commas_are_settled_by_the_file() -> None:
+    data, truth = as_text(HOUR, comma=True, dmy=True)
+    seen = adopt(data)
+    assert [q.about for q in seen.asked] == ["station of logger.csv, row 1"]
+    assert set(drops(seen)) == set(truth.drops)
+
+
+def test_an_offset_in_the_stamps_is_asked_about_and_turned(tmp_path: Path) -> None:
+    data, _ = as_text(Logged(days=6, step=60, flushes=()))
+    lines = data.decode().splitlines()
+    stamped = [lines[0], *(line.replace(",", "+00:00,", 1) for line in lines[1:])]
+    source = tmp_path / "logger.csv"
+    source.write_text("\n".join(stamped), encoding="utf-8")
+    assert "carries an offset. Write 'as written'" in siltbook("adopt", source)
+    mapping = tmp_path / "logger.mapping.xlsx"
+    change(mapping, "Questions", f"E{find(mapping, 'Questions', 'T1 time zone')}", "Mars/Base")
+    row = find(mapping, "Questions", "station of logger.csv, row 1")
+    change(mapping, "Questions", f"E{row}", "North 1")
+    said = siltbook("adopt", source, "--mapping", mapping, code=3)
+    assert "accepted: 'as written', or a zone such as Europe/Lisbon." in said
+    change(mapping, "Questions", f"E{find(mapping, 'Questions', 'T1 time zone')}", "Asia/Tokyo")
+    said = siltbook("adopt", source, "--mapping", mapping)
+    assert "6 readings, 0 rows of work, 1 stations" in said
+
+
+def test_as_many_readings_a_day_as_asked(tmp_path: Path) -> None:
+    source = tmp_path / "logger.csv"
+    source.write_bytes(as_text(Logged(days=6, step=60, flushes=()))[0])
+    siltbook("adopt", source)
+    mapping = tmp_path / "logger.mapping.xlsx"
+    row = find(mapping, "Questions", "station of logger.csv, row 1")
+    change(mapping, "Questions", f"E{row}", "North 1")
+    row = find(mapping, "Questions", "T1 every: readings a day")
+    change(mapping, "Questions", f"E{row}", 12)
+    # The pump runs for six hours: three of the day's two-hour periods.
+    assert "18 readings" in siltbook("adopt", source, "--mapping", mapping)
+
+
+def test_the_scatter_of_the_records_goes_into_the_register(tmp_path: Path) -> None:
+    seen = adopt(as_text(Logged(days=10, step=60, noise=0.01))[0])
+    step, unit = seen.rows.precision[""]
+    # Two readings of division d scatter by d/sqrt(6): here by sqrt(2) * 0.01 bar.
+    assert unit == "bar"
+    assert step == pytest.approx(np.sqrt(12) * 0.01, rel=0.4)
