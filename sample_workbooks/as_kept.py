@@ -18,29 +18,30 @@ Row = Mapping[str, Any]
 LAYOUTS = (
     "list", "wide one header", "wide two headers", "sides over stations", "sheet per station",
     "blocks", "sections", "drop list", "drop wide", "mixed", "dates across", "side by side",
+    "months",
 )  # fmt: skip
 _KEYS = (
     "date", "station", "inlet", "outlet", "drop", "flow", "note", "work", "read_by", "total",
-    "title", "block", "time", "other",
+    "title", "block", "time", "other", "occasion", "field",
 )  # fmt: skip
 _WORDS = {
     "en": "Date|Station|Inlet|Outlet|Pressure drop|Flow|Notes|Work|Read by|Average|Filter "
-    "readings|Station|Time|Weather",
+    "readings|Station|Time|Weather|Occasion|Field pressure",
     "es": "Fecha|Estación|Presión entrada|Presión salida|Pérdida de "
     "carga|Caudal|Observaciones|Trabajo|Operario|Promedio|Lecturas de "
-    "filtros|Estación|Hora|Clima",
+    "filtros|Estación|Hora|Clima|Motivo|Presión campo",
     "pt": "Data|Estação|Pressão entrada|Pressão saída|Perda de "
     "carga|Vazão|Observações|Trabalho|Operador|Média|Leituras dos "
-    "filtros|Estação|Hora|Clima",
+    "filtros|Estação|Hora|Clima|Motivo|Pressão no campo",
     "fr": "Date|Filtre|Pression amont|Pression aval|Perte de "
     "charge|Débit|Remarques|Travaux|Opérateur|Moyenne|Relevés des "
-    "filtres|Filtre|Heure|Météo",
+    "filtres|Filtre|Heure|Météo|Motif|Pression parcelle",
     "it": "Data|Stazione|Pressione ingresso|Pressione uscita|Perdita di "
     "carico|Portata|Osservazioni|Lavori|Operatore|Media|Letture dei "
-    "filtri|Stazione|Ora|Meteo",
+    "filtri|Stazione|Ora|Meteo|Motivo|Pressione in campo",
     "de": "Datum|Filterstation|Druck vor Filter|Druck nach "
     "Filter|Druckverlust|Durchfluss|Bemerkungen|Arbeiten|Ableser|Mittelwert|Ablesungen"
-    " der Filter|Station|Uhrzeit|Wetter",
+    " der Filter|Station|Uhrzeit|Wetter|Anlass|Felddruck",
 }  # fmt: skip
 WORDS = {k: dict(zip(_KEYS, v.split("|"), strict=True)) for k, v in _WORDS.items()}
 MONTHS = {
@@ -58,6 +59,9 @@ MONTHS = {
 }  # fmt: skip
 
 
+MEASURED = ("inlet", "outlet", "drop", "flow", "field")
+
+
 @dataclass(frozen=True)
 class Style:
     """How somebody keeps readings. `dates`: cell, iso, dmy, mdy, named; `unit_in`: bracket, row,
@@ -73,6 +77,7 @@ class Style:
     junk: bool = False
     extra: bool = False
     times: bool = False
+    flow_unit: str = "m3/h"
 
 
 @dataclass
@@ -111,11 +116,11 @@ class _Maker:
         return f"{value:.10g}".replace(".", self.style.texts)
 
     def head(self, role: str) -> str:
-        unit = {"flow": "m3/h"}.get(role, self.style.unit)
+        unit = {"flow": self.style.flow_unit}.get(role, self.style.unit)
         word = self.words[role]
         wanted = self.style.unit_in == "bracket" or role == "flow"
         return (
-            f"{word} ({unit})" if wanted and role in ("inlet", "outlet", "drop", "flow") else word
+            f"{word} ({unit})" if wanted and role in MEASURED else word
         )
 
     def top(self) -> list[list[object]]:
@@ -130,14 +135,15 @@ class _Maker:
         """A row of units under the header, where they stand there."""
         if self.style.unit_in != "row":
             return []
-        unit = {"inlet": self.style.unit, "outlet": self.style.unit, "drop": self.style.unit}
+        unit = dict.fromkeys(("inlet", "outlet", "drop", "field"), self.style.unit)
         return [[f"({unit[r]})" if r in unit else None for r in roles]]
 
     def tell(self, sheet: str, roles: Sequence[str], stations: Sequence[str] = ()) -> None:
         """Record the truth of one table's columns from the left."""
         for i, role in enumerate(roles):
-            pressure = role in ("inlet", "outlet", "drop")
-            unit = self.style.unit if pressure else "m3/h" if role == "flow" else ""
+            pressure = role in ("inlet", "outlet", "drop", "field")
+            unit = self.style.unit if pressure else ""
+            unit = self.style.flow_unit if role == "flow" else unit
             station = stations[i] if stations and stations[i] else ""
             self.kept.truth[sheet, i] = (role, unit, station)
 
@@ -148,7 +154,7 @@ class _Maker:
         for role in roles:
             if role == "date":
                 made.append(self.day(row["date"]))
-            elif role in ("inlet", "outlet", "flow"):
+            elif role in ("inlet", "outlet", "flow", "field"):
                 made.append(self.number(row.get(role)))
             elif role == "drop":
                 made.append(self.number(drop_of(row)))
@@ -191,6 +197,10 @@ class _Maker:
         made += measured
         made += ["flow"] if self.flowing and "inlet" in measured else []
         made += ["leave out"] if self.style.extra else []
+        fielded = any(r.get("field") is not None for r in self.readings)
+        made += ["field"] if fielded and "inlet" in measured else []
+        told = any(r.get("occasion") for r in self.readings)
+        made += ["occasion"] if told and "inlet" in measured else []
         return made + (["note"] if self.noted else [])
 
     # layouts
@@ -209,6 +219,12 @@ class _Maker:
         for name in self.stations:
             rows = [r for r in self.readings if r["station"] == name]
             self.plain(name, rows, self.roles("inlet", "outlet", station=False))
+
+    def months(self) -> None:
+        names = MONTHS[self.style.language].split()
+        for month in sorted({d.month for d in self.days}):
+            rows = [r for r in self.readings if r["date"].month == month]
+            self.plain(f"{names[month - 1]} 2026", rows, self.roles("inlet", "outlet"))
 
     def blocks(self) -> None:
         roles = self.roles("inlet", "outlet", station=False)

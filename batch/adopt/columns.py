@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter
 
-from siltbook.batch.adopt.model import ASK, MEASURED, PRESSURES, Cell, Column, Found
+from siltbook.batch.adopt.model import ASK, MEASURED, PRESSURES, Cell, Column, Found, Parsed
 from siltbook.batch.adopt.recognise import (
     parse_date,
     parse_header,
@@ -97,29 +97,47 @@ def kind_of(found: Found, column: int) -> str:
     return kind if most >= 0.6 * len(cells) else "text"
 
 
+_FIRST = (("inlet", "outlet", "drop"), ("flow",), ("field",))
+
+
 def assign(found: Found, area: Area, kinds: dict[int, str]) -> None:
+    """Give each column its role, unit and station by the texts above it."""
     said = _said_for_all(found)
     for column in found.columns:
-        pieces = [parse_header(p) for p in _path(area, column.index)]
-        whole = parse_header(" ".join(_path(area, column.index))) if len(pieces) > 1 else None
-        known = [p for p in pieces if p.role]
-        best = next((p for p in known if p.role in MEASURED), known[-1] if known else None)
-        names = [p.rest or t for p, t in zip(pieces, _path(area, column.index), strict=True)
-                 if not p.role and not unit_of(t.strip("()[]"))]  # fmt: skip
-        if best is None and whole is not None and whole.role:
-            best, names = whole, [whole.rest] if whole.rest else []
-        units = [p.unit for p in pieces if p.unit]
-        units += [unit_of(t.strip("()[]")) for t in _path(area, column.index)]
+        path = _path(area, column.index)
+        pieces = [parse_header(p) for p in path]
+        units = [p.unit or unit_of(t.strip("()[]")) for p, t in zip(pieces, path, strict=True)]
         column.unit = next((u for u in units if u), "")
+        best = _best(pieces)
+        names = _names(pieces, path, best)
+        whole = parse_header(" ".join(path)) if len(pieces) > 1 and best is None else None
+        if whole is not None and whole.role:
+            best, names = whole, [whole.rest] if whole.rest else []
         if best is not None:
             column.role, column.sure, column.why = best.role, best.sure, best.why
-            names += [best.rest] if best.rest and best.rest not in names else []
-        column.station = (
-            tidy(" ".join(names))
-            if not column.role or column.role in (*MEASURED, "pressure", "note")
-            else ""
-        )
+        if not column.role or column.role in (*MEASURED, "pressure", "note"):
+            column.station = tidy(" ".join(names))
         _finish(found, column, kinds.get(column.index, ""), said)
+
+
+def _best(pieces: list[Parsed]) -> Parsed | None:
+    """The piece of a header that says what the column is: a side before anything else."""
+    for roles in _FIRST:
+        for piece in sorted(pieces, key=lambda p: bool(p.rest)):
+            if piece.role in roles:
+                return piece
+    return next((p for p in reversed(pieces) if p.role), None)
+
+
+def _names(pieces: list[Parsed], path: list[str], best: Parsed | None) -> list[str]:
+    """What the other pieces of a header say: a station's name, whatever words are in it."""
+    names = []
+    for piece, text in zip(pieces, path, strict=True):
+        if piece is best:
+            names += [piece.rest] if piece.rest else []
+        elif not unit_of(text.strip("()[]")) and (not piece.role or piece.rest):
+            names.append(text)
+    return list(dict.fromkeys(names))
 
 
 def _said_for_all(found: Found) -> tuple[str, str]:

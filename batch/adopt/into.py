@@ -291,6 +291,8 @@ def _equal(row: Row, there: Row, keys: Sequence[str], unit: str, flow_unit: str)
         ours, theirs = row.get(key), there.get(key)
         if isinstance(theirs, float) and math.isnan(theirs):
             theirs = None
+        if ours is None:
+            continue  # what a source leaves out contradicts nothing
         if isinstance(ours, (int, float)) and isinstance(theirs, (int, float)):
             factor = 1.0
             if key == "flow":
@@ -299,7 +301,7 @@ def _equal(row: Row, there: Row, keys: Sequence[str], unit: str, flow_unit: str)
                 factor = metres_per(unit)
             if abs(ours * factor - theirs) > _SAME * max(1.0, abs(theirs)):
                 return False
-        elif (ours or None) != (theirs or None):
+        elif ours != theirs:
             return False
     return True
 

@@ -42,6 +42,8 @@ _GENERIC_WORDS = frozenset((
 
 def understand(area: Area) -> Found | None:
     """What one table is; None where nothing on it says that it holds filter readings."""
+    if not area.data:
+        return None
     found = _new(area)
     _context(found, area)
     kinds = {c.index: kind_of(found, c.index) for c in found.columns}
@@ -171,8 +173,10 @@ def _one_above(measured: list[Column]) -> str:
 def _forget_names(found: Found) -> None:
     """Where columns name no stations, what is left of a header must not change what it means."""
     short = {"in", "out", "p", "q", "ein", "aus", "before", "after", "diff", "day", "hour", "by"}
+    names = [{c.station for c in found.of(side)} for side in ("inlet", "outlet")]
+    shared = {""} | (names[0] & names[1])  # the same name on both sides is a name
     for column in found.columns:
-        named = column.station and column.role in MEASURED and column.sure == "sure"
+        named = column.station not in shared and column.role in MEASURED and column.sure == "sure"
         if named and set(re.findall(r"'([^']*)'", column.why)) & short:
             column.role, column.sure = ASK, ""
             column.why = f"'{column.header}' may name more than one thing"

@@ -183,9 +183,7 @@ def _by_station(
 ) -> list[tuple[str, Records]]:
     """The records of each station; records without a time are counted as left out."""
     if len(frame) > MOST_RECORDS:
-        raise BookError(
-            f"{found.grid.place}: over {MOST_RECORDS:,} records; split it by month."
-        )
+        raise BookError(f"{found.grid.place}: over {MOST_RECORDS:,} records; split it by month.")
     made: list[tuple[str, Records]] = []
     seconds = _seconds(found, frame, zone)
     timed = ~np.isnan(seconds)

@@ -52,14 +52,20 @@ def parse_header(text: str) -> Parsed:
     words = [w for w in re.split(r"[\s|:;,/]+|\s[-–]\s", text) if w and plain(w)]
     owners = [(i, t) for i, w in enumerate(words) for t in plain(w).split()]
     tokens = tuple(t for _, t in owners)
-    roles, used = _roles(tokens)
+    roles, spans = _roles(tokens)
+    used = {i for span in spans.values() for i in span}
     if not roles or (set(roles) <= {"pressure", "station"} and len(tokens) > len(used)):
         near = _near(" ".join(tokens))
         if near:
             return Parsed(near[0], unit, "", "fairly", f"spelt nearly as '{near[1]}'")
     role, why = _one_role(roles, unit)
-    rest = _rest(words, owners, used, role)
-    if role == "station" and rest:
+    # Other roles' words belong to the name: 'Field 3 inlet' is the inlet of Field 3.
+    fillers = table("filler")
+    taken = {i for r in (role, "station") for i in spans.get(r, ())}
+    taken |= {i for i in spans.get("pressure", ()) if tokens[i] in fillers}
+    rest = _rest(words, owners, taken if role else used, role)
+    gauge = role == "pressure" and not any(tokens[i] in fillers for i in spans["pressure"])
+    if (role == "station" or gauge) and rest:
         return Parsed("", unit, text, "", "a name")  # 'Filter 3' names a station
     sure = "sure" if role else ""
     return Parsed(_ROLE_NAMES.get(role, role), unit, rest, sure, why)
@@ -84,9 +90,10 @@ def _take_unit(text: str) -> tuple[str, str]:
     return "", text
 
 
-def _roles(tokens: tuple[str, ...]) -> tuple[dict[str, str], set[int]]:
-    """Role -> the words that named it, and which tokens they took; longest phrases first."""
+def _roles(tokens: tuple[str, ...]) -> tuple[dict[str, str], dict[str, set[int]]]:
+    """Role -> the words that named it, and the tokens that they took; longest phrases first."""
     roles: dict[str, str] = {}
+    spans: dict[str, set[int]] = {}
     used: set[int] = set()
     names = table("header")
     for phrase in longest_first("header"):
@@ -96,8 +103,9 @@ def _roles(tokens: tuple[str, ...]) -> tuple[dict[str, str], set[int]]:
             continue
         for role in names[" ".join(phrase)]:
             roles.setdefault(role, " ".join(phrase))
+            spans.setdefault(role, set()).update(span)
         used |= span
-    return roles, used
+    return roles, spans
 
 
 def _near(text: str) -> tuple[str, str] | None:
@@ -148,7 +156,7 @@ def _rest(words: list[str], owners: list[tuple[int, str]], used: set[int], role:
         return ""
     soft = [i for i, (_, t) in enumerate(owners) if t in stations]
     first = own[0] - 1 if own[0] - 1 in soft and role != "station" else own[0]
-    keep = {owners[i][0] for i in range(first, own[-1] + 1) if i in own or i in soft}
+    keep = {owners[i][0] for i in range(first, own[-1] + 1) if i not in used or i in soft}
     return " ".join(w.strip("-–.()[]") for i, w in enumerate(words) if i in keep)
 
 

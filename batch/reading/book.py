@@ -208,7 +208,8 @@ class _Builder:
         where = f"its headers were found in row {header.row}" if header else "it has no header row"
         raise BookError(
             f"{self.name}, sheet {title}: no column {listed} ({where}): add the header, spelt as"
-            f" in the template, in one of the first {HEADER_ROWS} rows."
+            f" in the template, in one of the first {HEADER_ROWS} rows, or run"
+            f" 'siltbook adopt {self.name}', which reads books kept in other forms."
         )
 
     def _empty(self, sheet: Sheet, title: str) -> Table:

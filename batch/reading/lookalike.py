@@ -77,9 +77,13 @@ def missing_sheet(workbook: Workbook, sheet: Sheet, name: str) -> BookError:
     if best:
         return BookError(
             f"{text}the sheet {best} looks like it by what it holds ({holds}), rename it to"
-            f" {sheet.name} and give it the headers of the template."
+            f" {sheet.name} and give it the headers of the template, or run"
+            f" 'siltbook adopt {name}', which reads books kept in other forms."
         )
-    return BookError(f"{text}copy the sheet {sheet.name} from a blank template.")
+    return BookError(
+        f"{text}copy the sheet {sheet.name} from a blank template. Where readings are kept in"
+        f" another form, run 'siltbook adopt {name}', which makes a book of them."
+    )
 
 
 def unread_sheets(workbook: Workbook, parts: Parts) -> Iterator[Finding]:

@@ -54,6 +54,7 @@ DAMAGE = (
     MemoryError,
 )
 
+_TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".dat", ".asc")
 _SAVE_AS = "save it as .xlsx in a spreadsheet program and give me that file"
 
 
@@ -191,6 +192,11 @@ def _check_first_bytes(data: bytes, name: str) -> None:
             f"{name} is the lock file of an open workbook, not the workbook: give the file"
             f" whose name lacks the {mark}"
             + ("." if mark == "~$" else " and the # at its end.")
+        )
+    if data[:2] != b"PK" and Path(name).suffix.lower() in _TEXT_ENDINGS:
+        raise BookError(
+            f"{name} is a text table, not a workbook: run 'siltbook adopt {name}', which makes a"
+            " book of it."
         )
     if data[:2] != b"PK":
         raise BookError(f"{name} is not an .xlsx workbook: {_SAVE_AS}.")

@@ -63,7 +63,8 @@ def test_a_missing_column_is_named():
         reading(["F1", DAY, 3], headers=["Station", "Date", "Inlet pressure"])
     assert str(caught.value) == (
         "invented.xlsx, sheet Readings: no column Outlet pressure (its headers were found in row"
-        " 1): add the header, spelt as in the template, in one of the first 30 rows."
+        " 1): add the header, spelt as in the template, in one of the first 30 rows, or run"
+        " 'siltbook adopt invented.xlsx', which reads books kept in other forms."
     )
 
 
@@ -182,7 +183,8 @@ def test_translated_readings_are_known_by_what_they_hold():
         read_book(workbook(sheets), NAME)
     assert str(caught.value).endswith(
         "the sheet Lecturas looks like it by what it holds (a column of dates, one of names and"
-        " two of numbers), rename it to Readings and give it the headers of the template."
+        " two of numbers), rename it to Readings and give it the headers of the template,"
+        " or run 'siltbook adopt invented.xlsx', which reads books kept in other forms."
     )
 
 
