@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from siltbook.templates.contract import Column, Kind
 from siltbook.templates.look import FONT
+from siltbook.templates.units import UNITS
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format
@@ -31,13 +32,11 @@ PAIRS = (
     (VIOLET, WHITE), (BLUE, WHITE),
 )  # fmt: skip
 
-_PRESSURE_FORMATS = {"bar": "0.00##", "kgf/cm2": "0.00##", "psi": "0.0##", "m": "0.0##"}
-
 
 def number_format(column: Column, pressure_unit: str) -> str:
     """The number format of one column; nothing that was typed is rounded away in sight."""
     if column.kind is Kind.PRESSURE:
-        return _PRESSURE_FORMATS.get(pressure_unit, "General")
+        return UNITS[pressure_unit].cells
     return {
         Kind.TEXT: "@",
         Kind.DATE: "yyyy-mm-dd",

@@ -10,6 +10,9 @@ import re
 from dataclasses import dataclass
 from enum import StrEnum
 
+from siltbook.templates.units import FLOW_UNITS as FLOW_UNITS
+from siltbook.templates.units import PRESSURE_UNITS as PRESSURE_UNITS
+
 WORKBOOK_VERSION = 1
 
 
@@ -84,8 +87,6 @@ class Sheet:
         raise KeyError(key)
 
 
-PRESSURE_UNITS = ("bar", "kPa", "psi", "m", "kgf/cm2")
-FLOW_UNITS = ("m3/h", "L/s", "L/min", "gpm")
 YES_NO = ("yes", "no")
 FILTER_TYPES = ("screen", "disc", "media", "other")
 GAUGES = ("one gauge", "two gauges")

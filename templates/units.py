@@ -6,6 +6,7 @@ up here first. Inside, pressures are metres of water and flows m3/h.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -15,17 +16,35 @@ if TYPE_CHECKING:
 # Conventional metre of water: 1000 kg/m3 x 9.80665 m/s2, exact (NIST SP 811 (2008), App. B.8).
 PASCAL_PER_METRE = 9806.65
 
-_SPELLINGS = {
-    "bar": ("bar", "bars"),
-    "kPa": ("kpa", "kilopascal", "kilopascals"),
-    "psi": ("psi", "psig", "lb/in2", "lbf/in2"),
-    "m": ("m", "mh2o", "m h2o", "mca", "mwc", "m water", "metres", "meters", "metre", "meter", "mce"),
-    "kgf/cm2": ("kgf/cm2", "kgf/cm²", "kg/cm2", "kg/cm²", "at"),
-    "m3/h": ("m3/h", "m³/h", "m3/hr", "m³/hr", "cmh"),
-    "L/s": ("l/s", "lps"),
-    "L/min": ("l/min", "lpm"),
-    "gpm": ("gpm", "usgpm", "gal/min"),
-}  # fmt: skip
+
+@dataclass(frozen=True)
+class Unit:
+    """A unit that is read: what pint calls it, how its cells are shown, and its spellings."""
+
+    name: str
+    of: str  # 'pressure' or 'flow'
+    pint: str
+    cells: str  # number format; nothing that was typed is rounded away in sight
+    spellings: tuple[str, ...]  # in lower case
+
+
+# A new unit is one line here, and its spelling taken out of `_OTHERS`; choices, blanks, parsing,
+# check values and lists of what is accepted follow. MPa is left out on purpose: 1 MPa is 10 bar,
+# so that it could not be told from a slipped decimal.
+_UNITS = (
+    Unit("bar", "pressure", "bar", "0.00##", ("bar", "bars")),
+    Unit("kPa", "pressure", "kilopascal", "General", ("kpa", "kilopascal", "kilopascals")),
+    Unit("psi", "pressure", "psi", "0.0##", ("psi", "psig", "lb/in2", "lbf/in2")),
+    Unit("m", "pressure", "metre_of_water", "0.0##", ("m", "mh2o", "m h2o", "mca", "mwc", "m water", "metres", "meters", "metre", "meter", "mce")),
+    Unit("kgf/cm2", "pressure", "kilogram_force / centimeter ** 2", "0.00##", ("kgf/cm2", "kgf/cm²", "kg/cm2", "kg/cm²", "at")),
+    Unit("m3/h", "flow", "meter ** 3 / hour", "General", ("m3/h", "m³/h", "m3/hr", "m³/hr", "cmh")),
+    Unit("L/s", "flow", "liter / second", "General", ("l/s", "lps")),
+    Unit("L/min", "flow", "liter / minute", "General", ("l/min", "lpm")),
+    Unit("gpm", "flow", "gallon / minute", "General", ("gpm", "usgpm", "gal/min")),  # the US one
+)  # fmt: skip
+UNITS = {unit.name: unit for unit in _UNITS}
+PRESSURE_UNITS = tuple(unit.name for unit in _UNITS if unit.of == "pressure")
+FLOW_UNITS = tuple(unit.name for unit in _UNITS if unit.of == "flow")
 # Units that people use and that are not read: a header that names one is not the farm's unit.
 _OTHERS = frozenset((
     "pa", "hpa", "mpa", "mbar", "millibar", "atm", "torr", "mmhg", "cmhg", "inhg", "cmh2o", "mmh2o",
@@ -34,20 +53,8 @@ _OTHERS = frozenset((
     "lph", "l/d", "l/day", "ml/min", "ml/s", "gph", "gpd", "mgd", "igpm", "imp gpm", "cfs", "cfm",
     "ft3/s", "ft3/min", "acre-in/h",
 ))  # fmt: skip
-_BY_SPELLING = {spelling: unit for unit, all_ in _SPELLINGS.items() for spelling in all_}
+_BY_SPELLING = {spelling: unit.name for unit in _UNITS for spelling in unit.spellings}
 
-# What each unit is to pint; the gallon is the US one.
-_PINT = {
-    "bar": "bar",
-    "kPa": "kilopascal",
-    "psi": "psi",
-    "m": "metre_of_water",
-    "kgf/cm2": "kilogram_force / centimeter ** 2",
-    "m3/h": "meter ** 3 / hour",
-    "L/s": "liter / second",
-    "L/min": "liter / minute",
-    "gpm": "gallon / minute",
-}
 # Those lines of pint's own table that these units need: its whole table takes a quarter of a
 # second to read. A test compares every factor with the whole table's.
 _DEFINITIONS = """\
@@ -55,6 +62,7 @@ milli- = 1e-3 = m-
 centi- = 1e-2 = c-
 deci- = 1e-1 = d-
 kilo- = 1e3 = k-
+mega- = 1e6 = M-
 meter = [length] = m = metre
 second = [time] = s = sec
 gram = [mass] = g
@@ -125,8 +133,9 @@ def other_unit(text: str) -> bool:
 
 def pressure_spellings() -> tuple[tuple[str, str], ...]:
     """Every accepted spelling of a pressure unit with its unit, in the order of the table."""
-    units = ("bar", "kPa", "psi", "m", "kgf/cm2")
-    return tuple((spelling, unit) for unit in units for spelling in _SPELLINGS[unit])
+    return tuple(
+        (spelling, unit) for unit in PRESSURE_UNITS for spelling in UNITS[unit].spellings
+    )
 
 
 @cache
@@ -142,10 +151,10 @@ def _registry() -> pint.UnitRegistry[float]:
 @cache
 def metres_per(unit: str) -> float:
     """Metres of water in one `unit` of pressure [m]; KeyError for an unknown unit."""
-    return float(_registry().Quantity(1.0, _PINT[unit]).m_as("metre_of_water"))
+    return float(_registry().Quantity(1.0, UNITS[unit].pint).m_as("metre_of_water"))
 
 
 @cache
 def cubic_metres_per_hour_per(unit: str) -> float:
     """Cubic metres per hour in one `unit` of flow [m3/h]; KeyError for an unknown unit."""
-    return float(_registry().Quantity(1.0, _PINT[unit]).m_as("meter ** 3 / hour"))
+    return float(_registry().Quantity(1.0, UNITS[unit].pint).m_as("meter ** 3 / hour"))

@@ -18,6 +18,7 @@ from siltbook.batch.errors import BookError
 from siltbook.batch.reading.parsing import choice, tidy
 from siltbook.templates.book import column_letters
 from siltbook.templates.contract import WORKS, YES_NO
+from siltbook.templates.units import UNITS
 
 
 @dataclass
@@ -163,7 +164,7 @@ def _column(line: _Line) -> Settled:
     typed = line.text("Unit")
     unit = unit_of(typed) if typed else ""
     if typed and not unit:
-        raise line.refuse("Unit", "bar, kPa, psi, m, kgf/cm2, m3/h, L/s, L/min, gpm, or nothing")
+        raise line.refuse("Unit", f"{', '.join(UNITS)}, or nothing")
     return Settled(
         line.text("Column"), line.text("Header as found"), role, unit, line.text("Station")
     )

@@ -7,14 +7,15 @@ from pathlib import Path
 import click
 
 from siltbook.batch.commands.shared import EPILOG, refusals
+from siltbook.templates.units import FLOW_UNITS, PRESSURE_UNITS
 
 
 @click.command(epilog=EPILOG)
 @click.argument("path", type=click.Path(path_type=Path))
 @click.option(
-    "--pressure-unit", default="bar", show_default=True, help="bar, kPa, psi, m or kgf/cm2."
+    "--pressure-unit", default="bar", show_default=True, help=f"{', '.join(PRESSURE_UNITS)}."
 )
-@click.option("--flow-unit", default="m3/h", show_default=True, help="m3/h, L/s, L/min or gpm.")
+@click.option("--flow-unit", default="m3/h", show_default=True, help=f"{', '.join(FLOW_UNITS)}.")
 @click.option("--farm", default="", help="Farm name to fill in.")
 @click.option(
     "--station", "stations", multiple=True, help="A station name; give it again for more."

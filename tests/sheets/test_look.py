@@ -1,55 +1,12 @@
-"""The palette: readable, in order in grey, apart under colour blindness, never colour alone.
-
-The matrices of Machado et al. (2009), severity 1, are written down from memory.
-"""
+"""The palette: readable, in order in grey, apart under colour blindness, never colour alone."""
 
 from __future__ import annotations
 
-import itertools
-
-import numpy as np
 import pytest
 
 from siltbook.batch.model import Verdict
 from siltbook.checks.findings import Severity
-from siltbook.templates import look
-
-CVD = {
-    "none": np.eye(3),
-    "protanopia": np.array([
-        [0.152286, 1.052583, -0.204868],
-        [0.114503, 0.786281, 0.099216],
-        [-0.003882, -0.048116, 1.051998],
-    ]),
-    "deuteranopia": np.array([
-        [0.367322, 0.860646, -0.227968],
-        [0.280085, 0.672501, 0.047413],
-        [-0.011820, 0.042940, 0.968881],
-    ]),
-    "tritanopia": np.array([
-        [1.255528, -0.076749, -0.178779],
-        [-0.078411, 0.930809, 0.147602],
-        [0.004733, 0.691367, 0.303900],
-    ]),
-}  # fmt: skip
-
-
-def linear(colour: str) -> np.ndarray:
-    s = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
-    return np.where(s <= 0.04045, s / 12.92, ((s + 0.055) / 1.055) ** 2.4)
-
-
-def luminance(colour: str) -> float:
-    return float(linear(colour) @ [0.2126, 0.7152, 0.0722])
-
-
-def lab(rgb: np.ndarray) -> np.ndarray:
-    to_xyz = np.array([
-        [0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505],
-    ])  # fmt: skip
-    t = to_xyz @ np.clip(rgb, 0, 1) / [0.95047, 1.0, 1.08883]
-    x, y, z = np.where(t > (6 / 29) ** 3, np.cbrt(t), t / (3 * (6 / 29) ** 2) + 4 / 29)
-    return np.array([116 * y - 16, 500 * (x - y), 200 * (y - z)])
+from siltbook.templates import look, palette
 
 
 def test_every_verdict_has_a_look_in_the_order_of_urgency() -> None:
@@ -61,25 +18,52 @@ def test_every_verdict_has_a_look_in_the_order_of_urgency() -> None:
 
 def test_symbols_and_words_and_colours_are_all_different() -> None:
     for part in ("symbol", "shown", "fill"):
-        assert len({getattr(one, part) for one in look.VERDICTS.values()}) == 12
+        assert len({getattr(one, part) for one in look.VERDICTS.values()}) == len(Verdict)
 
 
 @pytest.mark.parametrize("verdict", list(look.VERDICTS))
 def test_text_stands_out_from_its_fill(verdict: str) -> None:
     one = look.VERDICTS[verdict]
-    low, high = sorted((luminance(one.fill), luminance(one.text)))
-    assert (high + 0.05) / (low + 0.05) >= 4.5
+    assert palette.contrast(one.fill, one.text) >= palette.LEAST_CONTRAST
 
 
-def test_lightness_rises_from_the_most_urgent_to_the_least() -> None:
-    grey = [lab(np.full(3, luminance(one.fill)))[0] for one in look.VERDICTS.values()]
-    steps = np.diff(grey)
-    assert steps.min() >= 5.5
+def test_the_fills_hold_their_distances(capsys: pytest.CaptureFixture[str]) -> None:
+    """In order in grey, and any two apart whoever looks."""
+    assert palette.main([]) == 0
+    assert capsys.readouterr().out == f"{len(Verdict)} fills: every distance is held.\n"
 
 
-@pytest.mark.parametrize("kind", list(CVD))
-def test_any_two_fills_differ_under_colour_blindness(kind: str) -> None:
-    seen = {v: lab(CVD[kind] @ linear(one.fill)) for v, one in look.VERDICTS.items()}
-    pairs = itertools.combinations(seen, 2)
-    least = min((float(np.linalg.norm(seen[a] - seen[b])), a, b) for a, b in pairs)
-    assert least[0] >= 12, least
+def test_the_distances_are_those_of_the_standards() -> None:
+    """Known values: black and white 21:1 (WCAG 2.1); L* of mid grey #777777 is 50.03."""
+    assert palette.contrast("#FFFFFF", "#000000") == pytest.approx(21.0)
+    grey = palette.linear_of(["#777777"])
+    assert float(palette.lightness(grey)[0]) == pytest.approx(50.03, abs=0.01)
+    assert palette.lab(palette.linear_of(["#FF0000"]))[0] == pytest.approx(
+        [53.23, 80.11, 67.22], abs=0.1
+    )
+
+
+def test_two_fills_that_are_alike_are_named() -> None:
+    found = palette.faults(["#303030", "#313131", "#F0F0F0"])
+    assert "#303030 to #313131: lightness rises by 0.5, 5.5 is asked" in found
+    assert any(f.startswith("#303030 and #313131: 0.") and "with tritanopia" in f for f in found)
+
+
+@pytest.mark.parametrize("count", [2, len(Verdict) + 1, 15])
+def test_a_new_verdict_needs_no_search_for_colours(
+    count: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert palette.main([str(count)]) == 0
+    printed = capsys.readouterr()
+    assert printed.err == ""
+    fills = [line.split('"')[1] for line in printed.out.splitlines()]
+    assert len(fills) == count
+    assert palette.faults(fills) == []
+    assert all(palette.contrast(f, palette.text_on(f)) >= palette.LEAST_CONTRAST for f in fills)
+
+
+def test_more_fills_than_the_ramp_holds_are_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert palette.main(["17"]) == 2
+    assert capsys.readouterr().err == "17 fills do not hold a step of 5.5 in lightness\n"
+    assert palette.main(["16"]) == 2
+    assert "12 is asked" in capsys.readouterr().err

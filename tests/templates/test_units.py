@@ -15,16 +15,17 @@ def whole() -> pint.UnitRegistry[float]:
     return registry
 
 
-@pytest.mark.parametrize("unit", ["bar", "kPa", "psi", "m", "kgf/cm2"])
+@pytest.mark.parametrize("unit", units.PRESSURE_UNITS)
 def test_pressures_have_the_factor_of_the_whole_table(
     whole: pint.UnitRegistry[float], unit: str
 ) -> None:
-    assert units.metres_per(unit) == whole.Quantity(1.0, units._PINT[unit]).m_as("metre_of_water")
+    wanted = whole.Quantity(1.0, units.UNITS[unit].pint).m_as("metre_of_water")
+    assert units.metres_per(unit) == wanted
 
 
-@pytest.mark.parametrize("unit", ["m3/h", "L/s", "L/min", "gpm"])
+@pytest.mark.parametrize("unit", units.FLOW_UNITS)
 def test_flows_have_the_factor_of_the_whole_table(
     whole: pint.UnitRegistry[float], unit: str
 ) -> None:
-    wanted = whole.Quantity(1.0, units._PINT[unit]).m_as("meter ** 3 / hour")
+    wanted = whole.Quantity(1.0, units.UNITS[unit].pint).m_as("meter ** 3 / hour")
     assert units.cubic_metres_per_hour_per(unit) == wanted
