@@ -1,0 +1,178 @@
+"""A second ladder, written plainly from the design page; it imports nothing of the product.
+
+One log is a list of dicts in order of time: {"kind": "read", "day", "inlet", "outlet", "flow"}
+or {"kind": "work", "day", "work", "cycles", "low", "click", "heard", "water"}; pressures [m].
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+Log = list[dict[str, Any]]
+LIMIT, CYCLES, FLUSH_INLET, INTERVAL, SHARE = 5.0, 3, 20.394, 7, 0.8
+
+
+def usable(entry: dict[str, Any], farm: dict[str, Any]) -> bool:
+    """Whether a reading can be used at all, wherever it stands in the log."""
+    inlet, outlet, flow = entry["inlet"], entry["outlet"], entry["flow"]
+    if inlet is None or outlet is None or inlet <= 0 or outlet < 0:
+        return False
+    if farm["scale"] is not None and max(inlet, outlet) > farm["scale"] + 1e-6:
+        return False
+    if outlet > inlet + slack(farm):
+        return False
+    if flow is not None and flow <= 0:
+        return False
+    return not (flow is not None and farm["reference"] and flow < 0.2 * farm["reference"])
+
+
+def slack(farm: dict[str, Any]) -> float:
+    """How far an outlet may read above its inlet."""
+    if farm["division"] is None:
+        return 1e-6
+    square = farm["division"] ** 2 / 6
+    if farm["two"]:
+        square += 2 * (farm["class"] * farm["scale"] / 100) ** 2 / 3
+    return 1e-6 + 1.6448536269514722 * math.sqrt(square)
+
+
+class Plain:
+    """Where one station stands, entry by entry."""
+
+    def __init__(self, farm: dict[str, Any]) -> None:
+        self.farm = farm
+        self.state = "clear"
+        self.gear = ""  # '', 'solenoid', 'controller' (suspect) or 'proof' (awaited)
+        self.new_solenoid = False
+        self.supply = False
+        self.worked = False  # since the last reading that was looked at
+        self.alike: int | None = None  # day of a reading with both sides alike that waits
+        self.worked_in_episode = False
+        self.came_back = False  # in range again with no work logged
+        self.latest: dict[str, Any] | None = None
+        self.unread = False  # the newest reading could not be used
+
+    def take(self, entry: dict[str, Any], cleaned_today: bool) -> None:
+        if entry["kind"] == "work":
+            self.work(entry)
+        elif not usable(entry, self.farm):
+            self.unread = True
+        elif self.must_be_read_again(entry):
+            self.unread, self.alike, self.worked = True, entry["day"], False
+        else:
+            self.read(entry, cleaned_today)
+
+    def must_be_read_again(self, entry: dict[str, Any]) -> bool:
+        if abs(entry["inlet"] - entry["outlet"]) > 1e-6 or entry["flow"] is not None:
+            return False
+        if self.alike is not None and not self.worked:
+            return bool(entry["day"] == self.alike)
+        return self.state != "clear" or self.worked
+
+    def read(self, entry: dict[str, Any], cleaned_today: bool) -> None:
+        self.latest, self.unread, self.worked, self.alike = entry, False, False, None
+        if entry["inlet"] - entry["outlet"] <= LIMIT + 1e-6:
+            if self.state != "clear":
+                self.came_back = not self.worked_in_episode and not cleaned_today
+            self.state, self.supply = "clear", False
+            return
+        self.came_back = False
+        if self.state == "clear":
+            self.state, self.supply, self.worked_in_episode = "flush", False, False
+        elif self.state == "flushed":
+            self.state = "clean"
+        elif self.state == "cleaned":
+            self.state = "escalate"
+
+    def work(self, entry: dict[str, Any]) -> None:
+        what = entry["work"]
+        if what == "called out":
+            return
+        self.worked = True
+        if what == "other":
+            return
+        self.worked_in_episode = True
+        if what in ("flush", "hand cleaning", "screen replaced"):
+            self.came_back = False
+        if what == "flush":
+            self.flush(entry)
+        elif what in ("hand cleaning", "screen replaced"):
+            if self.state != "clear":
+                self.state, self.supply = "cleaned", False
+        else:
+            self.gear = "proof"
+            self.new_solenoid = self.new_solenoid or what == "solenoid replaced"
+
+    def flush(self, entry: dict[str, Any]) -> None:
+        low = entry["low"] is not None and entry["low"] < FLUSH_INLET - 1e-6
+        signless = False in (entry["click"], entry["heard"], entry["water"])
+        short = entry["cycles"] is not None and entry["cycles"] < CYCLES
+        if low:
+            if short or signless or self.state == "flush":
+                self.supply = True
+            if entry["click"] and entry["water"] and not short and not signless:
+                self.gear, self.new_solenoid = "", False
+        elif signless:
+            known = self.new_solenoid or self.gear == "controller"
+            self.gear = "controller" if known else "solenoid"
+        elif not short:
+            self.gear, self.new_solenoid, self.supply = "", False, False
+            if self.state == "flush":
+                self.state = "flushed"
+
+    def uncertainty(self, drop: float) -> float | None:
+        """Standard uncertainty of a drop, None without gauge data."""
+        farm = self.farm
+        if farm["division"] is None:
+            return None
+        square = farm["division"] ** 2 / 6
+        part = farm["scale"] * math.sqrt(2) if farm["two"] else drop
+        return math.sqrt(square + (farm["class"] * part / 100) ** 2 / 3)
+
+    def verdicts(self, as_of: int) -> list[str]:
+        """Everything that holds, most urgent first, but what other pages decide (forecast)."""
+        latest, farm, found = self.latest, self.farm, []
+        drop = latest["inlet"] - latest["outlet"] if latest else math.nan
+        over = latest is not None and drop > LIMIT + 1e-6
+        low = latest is not None and latest["inlet"] < farm["working"] - 1e-6
+        if self.gear == "controller" or self.state == "escalate":
+            found.append("escalate")
+        if self.state == "clean":
+            found.append("hand-clean")
+        if self.gear == "solenoid":
+            found.append("check-flush-gear")
+        if self.gear == "proof":
+            found.append("flush")
+        if self.supply or (over and latest is not None and latest["inlet"] < FLUSH_INLET - 1e-6):
+            found.append("check-supply")
+        if self.state == "flush":
+            found.append("flush")
+        if self.state in ("flushed", "cleaned") or self.unread:
+            found.append("re-read")
+        if low:
+            found.append("check-supply")
+        if latest is None or as_of - latest["day"] > INTERVAL:
+            found.append("no-reading")
+        if latest is not None and not over and self.near(latest, drop):
+            found.append("watch")
+        return list(dict.fromkeys(found)) or ["in-range"]
+
+    def near(self, latest: dict[str, Any], drop: float) -> bool:
+        """In range, but to be watched."""
+        at = drop
+        if latest["flow"] and self.farm["reference"]:
+            at = drop * (self.farm["reference"] / latest["flow"]) ** 2
+        u = self.uncertainty(drop)
+        doubt = bool(u) and 0.5 * math.erfc((LIMIT - drop) / (float(u or 1) * math.sqrt(2))) >= 0.05
+        return drop >= SHARE * LIMIT - 1e-6 or at > LIMIT + 1e-6 or (self.came_back and doubt)
+
+
+def judge_plainly(log: Log, farm: dict[str, Any], as_of: int) -> list[str]:
+    """Every verdict that holds for a log, most urgent first."""
+    plain = Plain(farm)
+    clears = ("flush", "hand cleaning", "screen replaced")
+    days = {e["day"] for e in log if e["kind"] == "work" and e["work"] in clears}
+    for entry in log:
+        plain.take(entry, entry["day"] in days)
+    return plain.verdicts(as_of)

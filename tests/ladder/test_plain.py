@@ -1,0 +1,125 @@
+"""The ladder against a second one that was written apart from it, on 2,000 random logs."""
+
+from __future__ import annotations
+
+import ast
+import datetime as dt
+import random
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from siltbook.batch.ladder.verdict import judge
+from siltbook.batch.model import History, Station
+from siltbook.batch.numbers.history import histories
+from siltbook.templates.book import Settings
+from tests.checks.builders import book
+from tests.ladder import plain
+
+LOGS = 2_000
+BAR = 10.197162129779283  # [m]
+SETTINGS = Settings(flush_inlet=plain.FLUSH_INLET)
+FLUSH_LOW = (None, 2.4, 2.1, 1.9, 1.5)
+WORKS = (
+    *("flush",) * 9, *("hand cleaning",) * 4, *("solenoid replaced",) * 3, "controller replaced",
+    "screen replaced", "called out", "other",
+)  # fmt: skip
+
+
+def test_the_plain_ladder_stands_on_its_own() -> None:
+    tree = ast.parse(Path(plain.__file__).read_text(encoding="utf-8"))
+    names = {n.module or "" for n in ast.walk(tree) if isinstance(n, ast.ImportFrom)}
+    names |= {a.name for n in ast.walk(tree) if isinstance(n, ast.Import) for a in n.names}
+    assert names == {"__future__", "math", "typing"}
+
+
+def farm_of(draw: random.Random) -> dict[str, Any]:
+    gauge = draw.choice((None, "one", "two", "two"))
+    return {
+        "two": gauge == "two",
+        "division": None if gauge is None else 0.1 * BAR,
+        "scale": None if gauge is None else 6.0 * BAR,
+        "class": None if gauge is None else 1.6,
+        "reference": draw.choice((None, 40.0)),
+        "working": draw.choice((0.0, 2.4 * BAR)),
+    }
+
+
+def pressures(draw: random.Random) -> tuple[float | None, float | None]:
+    """Inlet and outlet [bar]: ordinary, low, alike, zero, or with something missing."""
+    inlet = draw.choice((3.2, 3.2, 3.0, 2.2, 1.8))
+    kind = draw.random()
+    if kind < 0.07:
+        return 0.0, 0.0
+    if kind < 0.10:
+        return draw.choice(((None, 2.0), (3.0, None), (3.0, 3.5)))
+    if kind < 0.22:
+        return inlet, inlet
+    return inlet, round(inlet - draw.choice((0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8)), 2)
+
+
+def log_of(draw: random.Random) -> list[dict[str, Any]]:
+    """One random log, an entry or none a day, so that its order is beyond doubt."""
+    log: list[dict[str, Any]] = []
+    for day in range(1, draw.randint(3, 28)):
+        if draw.random() < 0.5:
+            inlet, outlet = pressures(draw)
+            flow = draw.choice((None, None, 40.0, 30.0, 22.0, 6.0, 0.0))
+            log.append({"kind": "read", "day": day, "bar": (inlet, outlet), "flow": flow})
+        elif draw.random() < 0.7:
+            yes = (True, True, True, None, False)
+            log.append({
+                "kind": "work", "day": day, "work": draw.choice(WORKS),
+                "cycles": draw.choice((3, 3, 3, 4, 1, None)), "low_bar": draw.choice(FLUSH_LOW),
+                "click": draw.choice(yes), "heard": draw.choice(yes), "water": draw.choice(yes),
+            })  # fmt: skip
+    for entry in log:
+        if entry["kind"] == "read":
+            entry["inlet"], entry["outlet"] = (v and v * BAR for v in entry["bar"])
+        else:
+            entry["low"] = entry["low_bar"] and entry["low_bar"] * BAR
+    return log
+
+
+def history_of(log: list[dict[str, Any]], farm: dict[str, Any]) -> History:
+    """The log through the product's own frames."""
+    day = [dt.date(2026, 5, 1) + dt.timedelta(days=n) for n in range(40)]
+    word = {True: "yes", False: "no", None: None}
+    readings = [
+        {"station": "North 1", "date": day[e["day"]], "inlet": e["bar"][0], "outlet": e["bar"][1],
+         "flow": e["flow"]}
+        for e in log if e["kind"] == "read"
+    ]  # fmt: skip
+    work = [
+        {"station": "North 1", "date": day[e["day"]], "work": e["work"], "cycles": e["cycles"],
+         "flush_inlet": e["low_bar"], "click": word[e["click"]],
+         "water_heard": word[e["heard"]], "water": word[e["water"]]}
+        for e in log if e["kind"] == "work"
+    ]  # fmt: skip
+    register: dict[str, Any] = {"station": "North 1", "reference_flow": farm["reference"]}
+    if farm["division"] is not None:
+        arrangement = "two gauges" if farm["two"] else "one gauge"
+        register |= {"gauges": arrangement, "full_scale": 6.0, "gauge_class": 1.6, "division": 0.1}
+    made = book(readings, stations=[register], work=work, flush_inlet=plain.FLUSH_INLET)
+    (history,) = histories(made, None)
+    station: Station = replace(history.station, working_inlet=farm["working"] or None)
+    return replace(history, station=station)
+
+
+def test_both_ladders_agree_on_random_logs() -> None:
+    seen: Counter[str] = Counter()
+    for seed in range(LOGS):
+        draw = random.Random(f"plain ladder {seed}")
+        farm, log = farm_of(draw), log_of(draw)
+        as_of = (log[-1]["day"] if log else 1) + draw.choice((0, 0, 0, 9))
+        expected = plain.judge_plainly(log, farm, as_of)
+        on = dt.date(2026, 5, 1) + dt.timedelta(days=as_of)
+        found = judge(history_of(log, farm), SETTINGS, on)
+        assert [str(found.verdict), *map(str, found.also)] == expected, (seed, log, farm)
+        seen[expected[0]] += 1
+    assert set(seen) == {
+        "escalate", "hand-clean", "check-flush-gear", "check-supply", "flush", "re-read",
+        "no-reading", "watch", "in-range",
+    }  # fmt: skip
+    assert min(seen.values()) >= 10, seen
