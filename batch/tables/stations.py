@@ -204,10 +204,11 @@ KNOWN = {column.key: column for column in _ALL}
 STATION_REVIEW: Table[StationResult] = Table(
     "Station review",
     (
+        *pick(KNOWN, "verdict", "station", "block"),
+        KNOWN["filter_type"],
         *pick(
-            KNOWN, "verdict", "station", "block", "filter_type", "drop_m", "limit_m",
-            "share_of_limit", "clean_drop_m", "read_on", "last_flush", "last_cleaning",
-            "episodes", "days_over",
+            KNOWN, "drop_m", "limit_m", "share_of_limit", "clean_drop_m", "read_on", "last_flush",
+            "last_cleaning", "episodes", "days_over",
         ),
         KNOWN["borderline"].but(
             kind=Kind.TEXT, source=lambda r: "borderline" if r.judgement.borderline else ""

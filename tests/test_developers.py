@@ -1,0 +1,45 @@
+"""The page for contributors says what is there."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+PAGE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+THINGS = (
+    "input column", "column of a table", "unit", "check", "verdict",
+    "wording of a verdict's sentence", "step or caution", "word of another language in a cell",
+    "audit rule", "result sheet",
+)  # fmt: skip
+
+
+def rows() -> dict[str, str]:
+    table = PAGE[PAGE.index("| a new | goes into") : PAGE.index("### An example")]
+    cells = [line.strip("| ").split(" | ") for line in table.splitlines() if line.startswith("|")]
+    return {cell[0]: " ".join(cell[1:]) for cell in cells[2:]}
+
+
+def test_the_page_says_where_everything_new_goes() -> None:
+    assert tuple(rows()) == THINGS
+
+
+@pytest.mark.parametrize("thing", THINGS)
+def test_the_files_are_there_and_hold_what_is_named(thing: str) -> None:
+    said = rows()[thing]
+    paths = re.findall(r"`([\w./-]+/[\w./-]*)`", said)
+    assert paths, thing
+    for path in paths:
+        assert (ROOT / path).exists(), path
+    code = "\n".join((ROOT / p).read_text() for p in paths if p.endswith(".py"))
+    for name in re.findall(r"`(_?[A-Z]\w+|_?[A-Z_]{4,}|short|long|touches)`", said):
+        assert re.search(rf"\b{name}\b", code), f"{name} stands in none of {paths}"
+
+
+def test_every_folder_that_the_page_describes_is_there_and_every_room_is_described() -> None:
+    described = set(re.findall(r"^\| `([\w/]+)/` \|", PAGE, re.MULTILINE))
+    assert all((ROOT / folder).is_dir() for folder in described)
+    rooms = {p.parent.relative_to(ROOT).as_posix() for p in (ROOT / "batch").rglob("__init__.py")}
+    assert rooms <= described, rooms - described
