@@ -8,6 +8,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import count
 
+from siltbook.batch.graft.opening import deselect, list_titles, open_at
 from siltbook.batch.graft.package import GraftError, Package, key_of
 from siltbook.batch.graft.relations import (
     CONTENT_TYPES,
@@ -34,7 +35,6 @@ from siltbook.batch.graft.workbook import Workbook, sheet_xml, write_names
 _STYLES_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.styles+xml"
 _RELS_TYPE = "application/vnd.openxmlformats-package.relationships+xml"
 _OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships/"
-_OWN = "siltbook"
 _STRICT_HEAD = 4_000  # [bytes]; a sheet declares its namespaces in its first tag
 
 
@@ -64,11 +64,12 @@ def graft(book: bytes, results: bytes, names: Sequence[str], longer: Longer | No
 
     `results` is a workbook that holds exactly these sheets, in this order; `longer` gives, by
     part of it, what makes the final text out of the part's, piece by piece. A sheet of the
-    same name that carries our mark is replaced where it stands; the others are added at the
-    end. Every part that is not ours stays byte-identical, except the four that list sheets,
-    parts and formats, which are extended. The same input gives the same bytes, and running
-    again on the output changes nothing. GraftError where a person's own sheet has one of the
-    names, or the file cannot be added to.
+    same name that carries our mark is replaced where it stands; the others are added in front
+    of all others (behind them in a book with macros, which may count sheets), and the book then
+    opens on the first of ours. Every part that is not ours stays byte-identical, except the five
+    that list sheets, parts and formats, which are extended, and the mark of the sheet that was
+    open. The same input gives the same bytes, and running again on the output changes nothing.
+    GraftError where a person's own sheet has one of the names, or the file cannot be added to.
     """
     return _Graft(Workbook(book), Workbook(results), names, longer or {}).run()
 
@@ -118,10 +119,14 @@ class _Graft:
         self._remove_old(old)
         styles = self._merge_styles()
         parts = self._plan()
-        places = self._list_sheets(old, parts)
-        taken = write_names(self.book, self.results.own_names(), places)
+        places, ahead = self._list_sheets(old, parts)
+        taken = write_names(self.book, self.results.own_names(), places, ahead)
         tables = self._name_tables(parts, taken)
         self._write_parts(parts, styles, tables)
+        kept = [n for n in self.book.sheets.children if n not in old.values()]
+        deselect(self.book, kept)
+        open_at(self.book, places[0])
+        list_titles(self.book, self._titles(places))
         self._write_lists()
         return self.package.save()
 
@@ -206,17 +211,13 @@ class _Graft:
         return name
 
     def _free(self, folder: str, stem: str, ending: str, used: set[str]) -> str:
-        """A part name that nothing has yet."""
-        number = 0
-        while True:
-            number += 1
-            if number == 1 and stem != _OWN:
-                name = posixpath.join(folder, f"{stem}{ending}")
-            else:
-                name = posixpath.join(folder, f"{stem}{number}{ending}")
+        """A part name that nothing has yet: the stem alone for styles, else with a number."""
+        for number in count(0 if stem == "styles" else 1):
+            name = posixpath.join(folder, f"{stem}{number or ''}{ending}")
             if name not in self.package and key_of(name) not in used:
                 used.add(key_of(name))
                 return name
+        raise AssertionError
 
     def _plan(self) -> list[_Part]:
         """All our parts with their new names; the sheets come first and in order."""
@@ -229,32 +230,46 @@ class _Graft:
         used: set[str] = set()
         names = {}
         for part in order:
-            ending = posixpath.splitext(part)[1]
-            names[part] = self._free(posixpath.dirname(part), _OWN, ending, used)
+            # Some readers know a sheet, chart or drawing by nothing but the pattern of its name.
+            stem, ending = posixpath.splitext(posixpath.basename(part))
+            stem = stem.rstrip("0123456789")
+            names[part] = self._free(posixpath.dirname(part), stem, ending, used)
         return [
             _Part(part, names[part], content_type(types, part), _moved(source, part, names))
             for part in order
         ]
 
-    def _list_sheets(self, old: dict[int, Node], parts: list[_Part]) -> list[int]:
-        """Enter our sheets into the book's list; their positions in it."""
+    def _list_sheets(self, old: dict[int, Node], parts: list[_Part]) -> tuple[list[int], int]:
+        """Enter our sheets into the book's list: their positions, and how many stand in front."""
         nodes = self.book.sheets.children
+        fresh = len(self.names) - len(old)
+        ahead = 0 if self.book.single("vbaProject") else fresh
         numbers = [n.number("sheetId") for n in nodes]
         new: list[str] = []
         places: list[int] = []
         for index, name in enumerate(self.names):
             if index in old:
-                places.append(nodes.index(old[index]))
+                places.append(nodes.index(old[index]) + ahead)
                 self._point(self.book.relation_id(old[index]), parts[index].name)
                 continue
-            places.append(len(nodes) + len(new))
+            places.append(len(new) + (0 if ahead else len(nodes)))
             numbers.append(_next_number(numbers))
             state = self.results.sheets.children[index].attrs.get("state", "")
             relation = self._relate("worksheet", parts[index].name)
             new.append(sheet_xml(self.book, name, numbers[-1], relation, state))
-        if new:
+        if new and ahead and nodes:
+            self.book.document.replace(nodes[0].start, nodes[0].start, "".join(new))
+        elif new:
             self.book.document.append(self.book.sheets, "".join(new))
-        return places
+        return places, ahead
+
+    def _titles(self, places: list[int]) -> list[str]:
+        """The names of all sheets in the order in which they now stand."""
+        ours = dict(zip(places, self.names, strict=True))
+        present = set(map(str.casefold, self.names))
+        theirs = iter(name for name in self.book.names() if name.casefold() not in present)
+        total = len({*map(str.casefold, self.book.names()), *present})
+        return [ours[at] if at in ours else next(theirs) for at in range(total)]
 
     def _point(self, relation: str, part: str) -> None:
         """Let an existing relationship of the workbook lead to a new part."""
@@ -298,7 +313,7 @@ class _Graft:
         for item in parts:
             data = source.read(item.source)
             if item.type.endswith(".worksheet+xml"):
-                data = rewrite_sheet(data, book)
+                data = rewrite_sheet(data, book, opens=item is parts[0])
             elif item.source in tables:
                 number, _, name = tables[item.source]
                 data = rewrite_table(data.decode(), number, name, book).encode()

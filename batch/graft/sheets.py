@@ -41,8 +41,11 @@ def shared_strings(data: bytes) -> tuple[bytes, ...]:
     return tuple(match[1] or b"<t/>" for match in _STRING.finditer(data))
 
 
-def rewrite_sheet(data: bytes, book: Renumbering) -> bytes:
-    """A sheet with the book's format indices, its texts inside its cells, and not selected."""
+def rewrite_sheet(data: bytes, book: Renumbering, *, opens: bool) -> bytes:
+    """A sheet with the book's format indices and its texts inside its cells.
+
+    Only the sheet on which the book `opens` is selected: what is typed goes into all that are.
+    """
     cells, dxfs, strings = book.styles.cell, book.styles.dxf, book.strings
     formats = [b"%d" % number for number in cells]
 
@@ -56,6 +59,8 @@ def rewrite_sheet(data: bytes, book: Renumbering) -> bytes:
             return b'%b%b"' % (match["head"], formats[int(match["format"])])
         if match["rule"]:
             return b'%b%d"' % (match["rule"], dxfs[int(match["dxf"])])
+        if opens and match["view"]:
+            return match[0]
         # Dynamic-array flags point into a part that the book may use otherwise.
         return match["dynamic"] or match["view"]
 

@@ -101,10 +101,13 @@ class Workbook:
         return found
 
 
-def write_names(book: Workbook, ours: list[DefinedName], places: list[int]) -> set[str]:
+def write_names(
+    book: Workbook, ours: list[DefinedName], places: list[int], ahead: int = 0
+) -> set[str]:
     """Put our defined names into the book in place of those of replaced sheets.
 
-    `places` gives the position in the book of each of our sheets. Returns the names (lower
+    `places` gives the position in the book of each of our sheets, `ahead` by how many places
+    the sheets that were there have moved back. Returns the names (lower
     case) that the book then has for itself, so that tables avoid them. GraftError where a
     name of ours for the whole book already stands for something else.
     """
@@ -114,7 +117,8 @@ def write_names(book: Workbook, ours: list[DefinedName], places: list[int]) -> s
     for node in book.defined_names():
         name = node.attrs.get("name", "").casefold()
         local = "localSheetId" in node.attrs
-        if local and node.number("localSheetId", -1) in ours_here:
+        at = node.number("localSheetId", -1) if local else -1
+        if at >= 0 and at + ahead in ours_here:
             drop.append(node)
         elif not local and name in wanted:
             if unescape(book.document.inside(node)) != unescape(wanted[name].formula):
@@ -125,6 +129,8 @@ def write_names(book: Workbook, ours: list[DefinedName], places: list[int]) -> s
             drop.append(node)
         else:
             taken.add(name)
+            if at >= 0 and ahead:
+                book.document.set_attribute(node, "localSheetId", str(at + ahead))
     prefix = book.document.root.prefix
     for item in ours:
         attrs = {"name": item.name}

@@ -21,12 +21,14 @@ from siltbook.batch.cli import main
 from siltbook.batch.errors import BookError
 from siltbook.batch.job import review_bytes
 from siltbook.templates.contract import RESULT_SHEETS
+from tests.graft.packs import sheet_part
 from tests.reading.books import clean_sheets, workbook, zipped
 from tests.review.packs import small_pack
 
 NAME = "b.xlsx"
 REVIEWED = review_bytes(workbook(clean_sheets()), NAME, NAME).package
-FIRST = "xl/worksheets/siltbook1.xml"
+SHEETS = [sheet_part(REVIEWED, name) for name in RESULT_SHEETS]
+FIRST = SHEETS[0]
 DAMAGED = f"{RESULT_SHEETS[0]} is damaged and cannot be read; run 'siltbook run' again"
 
 
@@ -34,7 +36,7 @@ def edited(edit: Callable[[bytes], bytes], *only: str) -> bytes:
     """The reviewed book with an edit of its result sheets, or of only some of them."""
     with zipfile.ZipFile(io.BytesIO(REVIEWED)) as archive:
         parts: dict[str, str | bytes] = {n: archive.read(n) for n in archive.namelist()}
-    sheets = only or [n for n in parts if n.startswith("xl/worksheets/siltbook")]
+    sheets = only or SHEETS
     before = dict(parts)
     for name in sheets:
         parts[name] = edit(archive_bytes(parts[name]))

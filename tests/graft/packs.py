@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import struct
 import zipfile
 import zlib
@@ -13,7 +14,11 @@ import xlsxwriter
 from siltbook.templates.contract import RESULT_MARK
 
 NAMES = ("Actions", "Trends")
-LISTS = {"[Content_Types].xml", "xl/workbook.xml", "xl/_rels/workbook.xml.rels", "xl/styles.xml"}
+LISTS = {
+    "[Content_Types].xml", "xl/workbook.xml", "xl/_rels/workbook.xml.rels", "xl/styles.xml",
+    "docProps/app.xml",
+}  # fmt: skip
+SELECTED = b' tabSelected="1"'  # the mark of the sheet that was open
 _OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 
 
@@ -108,6 +113,18 @@ def parts(data: bytes) -> dict[str, bytes]:
     """All parts of a workbook file, in order."""
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         return {name: archive.read(name) for name in archive.namelist()}
+
+
+def sheet_part(data: bytes, name: str) -> str:
+    """The part of the sheet with this name, as the book's relationships lead to it."""
+    content = parts(data)
+    book, rels = content["xl/workbook.xml"].decode(), content["xl/_rels/workbook.xml.rels"].decode()
+    sheet = re.search(rf'<(?:\w+:)?sheet [^>]*?name="{re.escape(name)}"[^>]*?:id="(\w+)"', book)
+    assert sheet is not None, name
+    found = re.search(rf'<Relationship [^>]*?Id="{sheet[1]}"[^>]*>', rels)
+    target = re.search(r'Target="(?:/xl/)?([^"]+)"', found[0]) if found else None
+    assert target is not None
+    return f"xl/{target[1]}"
 
 
 def packed(content: Mapping[str, bytes]) -> bytes:

@@ -13,7 +13,8 @@ from tests.graft.packs import NAMES, changed, packed, parts, practitioner, resul
 from tests.lint import lint
 
 SOUND = graft(practitioner(), results(), NAMES)
-SHEET, TABLE = "xl/worksheets/siltbook1.xml", "xl/tables/siltbook1.xml"
+SHEET, TABLE = "xl/worksheets/sheet3.xml", "xl/tables/table2.xml"
+NOTES = "xl/worksheets/sheet2.xml"
 BOOK, RELS = "xl/workbook.xml", "xl/_rels/workbook.xml.rels"
 TYPES = "[Content_Types].xml"
 
@@ -23,18 +24,18 @@ FAULTS = [
     (BOOK, 'name="Notes"', 'name="No/tes"', "has a forbidden character"),
     (BOOK, 'name="Notes"', 'name="FARM"', "sheet name 'farm' stands 2 times"),
     (BOOK, 'sheetId="2"', 'sheetId="1"', "sheetId 1 stands 2 times"),
-    (BOOK, 'localSheetId="2"', 'localSheetId="4"', "has localSheetId 4"),
+    (BOOK, 'localSheetId="0"', 'localSheetId="4"', "has localSheetId 4"),
     (BOOK, 'name="Limit"', 'name="SiltbookActions_2"', "is a table and a defined name"),
     (BOOK, 'name="Limit">', 'name="A_x">A</definedName><definedName name="A_x">', "a_x stands 2"),
     (RELS, 'Target="styles.xml"', 'Target="gone.xml"', "leads to missing xl/gone.xml"),
     (RELS, 'Id="rId2"', 'Id="rId1"', "relationship id rId1 stands 2 times"),
     (SHEET, 'r:id="rId1"', 'r:id="rId77"', "uses relationship rId77, which it lacks"),
-    (TYPES, "/xl/charts/siltbook1.xml", "/xl/charts/gone.xml", "override for missing part"),
+    (TYPES, "/xl/charts/chart2.xml", "/xl/charts/gone.xml", "override for missing part"),
     (TYPES, 'Extension="png"', 'Extension="gif"', "image1.png: has no content type"),
-    (TYPES, "/xl/charts/siltbook1.xml", "/xl/tables/siltbook1.xml", "has 2 overrides"),
+    (TYPES, "/xl/charts/chart2.xml", "/xl/tables/table2.xml", "has 2 overrides"),
     (SHEET, "</worksheet>", "", "not well-formed"),
     (SHEET, '<c r="B6" s="', '<c r="B6" s="99', "cell formats"),
-    (SHEET, 'dxfId="', 'dxfId="9', "siltbook1.xml: dxfId 9"),
+    (SHEET, 'dxfId="', 'dxfId="9', "sheet3.xml: dxfId 9"),
     (TABLE, 'dataDxfId="', 'dataDxfId="9', "dataDxfId 9"),
     ("xl/styles.xml", 'fontId="1"', 'fontId="88"', "fontId 88 of"),
     ("xl/styles.xml", '<borders count="', '<borders count="7', "borders says count 7"),
@@ -51,9 +52,9 @@ FAULTS = [
     (TABLE, 'name="Twice"', 'name="Thrice"', "'Thrice' stands over a cell that says 'Twice'"),
     (TABLE, ' id="2" name', ' id="1" name', "tables: id 1 stands 2 times"),
     (TABLE, 'displayName="SiltbookActions_2"', 'displayName="Siltbookactions"', "stands 2 times"),
-    ("xl/charts/siltbook1.xml", "Actions!", "Absent!", "refers to the missing sheet 'Absent'"),
+    ("xl/charts/chart2.xml", "Actions!", "Absent!", "refers to the missing sheet 'Absent'"),
     ("xl/drawings/drawing1.xml", 'cNvPr id="3"', 'cNvPr id="2"', "shape id 2 stands 2 times"),
-    (SHEET, "<sheetView ", '<sheetView tabSelected="1" ', "selected together"),
+    (NOTES, "<sheetView ", '<sheetView tabSelected="1" ', "selected together"),
 ]  # fmt: skip
 
 

@@ -13,7 +13,7 @@ import pytest
 from openxml_audit import OpenXmlValidator
 
 from siltbook.batch.job import review_bytes
-from tests.graft.packs import packed, parts
+from tests.graft.packs import packed, parts, sheet_part
 from tests.samples.load import SAMPLES
 
 
@@ -44,7 +44,7 @@ def test_running_again_keeps_them_too(written: bytes, tmp_path: Path) -> None:
 
 def _in_sheet(old: bytes, new: bytes) -> Callable[[dict[str, bytes]], None]:
     def plant(content: dict[str, bytes]) -> None:
-        part = next(n for n in content if n.startswith("xl/worksheets/siltbook"))
+        part = sheet_part(packed(content), "Actions")
         assert old in content[part]
         content[part] = content[part].replace(old, new, 1)
 

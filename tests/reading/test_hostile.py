@@ -310,10 +310,13 @@ def poisoned() -> bytes:
 
 
 def test_nothing_typed_becomes_a_formula_a_link_or_markup_on_any_result_sheet() -> None:
-    package = review_bytes(poisoned(), "=cmd.xlsx", "=cmd.xlsx").package
+    book = poisoned()
+    package = review_bytes(book, "=cmd.xlsx", "=cmd.xlsx").package
+    with zipfile.ZipFile(io.BytesIO(book)) as archive:
+        theirs = set(archive.namelist())
     with zipfile.ZipFile(io.BytesIO(package)) as archive:
-        parts = {n: archive.read(n).decode() for n in archive.namelist() if "siltbook" in n}
-    sheets = {n: xml for n, xml in parts.items() if "/worksheets/siltbook" in n}
+        parts = {n: archive.read(n).decode() for n in archive.namelist() if n not in theirs}
+    sheets = {n: xml for n, xml in parts.items() if "/worksheets/sheet" in n}
     sheets = {n: xml for n, xml in sheets.items() if "_rels" not in n}
     assert len(sheets) == len(RESULT_SHEETS)
     told = "".join(sheets.values())
