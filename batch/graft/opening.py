@@ -43,12 +43,12 @@ def open_at(book: Workbook, place: int) -> None:
     prefix = book.document.root.prefix
     if views is None or not views.named("workbookView"):
         if place:
-            view = f'<{prefix}workbookView activeTab="{place}"/>'
-            whole = f"<{prefix}bookViews>{view}</{prefix}bookViews>"
+            made = f'<{prefix}workbookView activeTab="{place}"/>'
+            whole = f"<{prefix}bookViews>{made}</{prefix}bookViews>"
             if views is None:
                 book.document.insert_ordered(whole, _AFTER_VIEWS)
             else:
-                book.document.append(views, view)
+                book.document.append(views, made)
         return
     for view in views.named("workbookView"):
         for name, value in (("activeTab", place), ("firstSheet", 0)):
