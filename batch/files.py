@@ -13,7 +13,7 @@ import shutil
 import stat
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,7 +27,7 @@ LOCK_PATIENCE = 10.0  # [s] that another program's lock is waited for
 DRAFT_STALE = 3_600.0  # [s]; nobody writes on one draft for so long: its process is gone
 _DRAFT = (".siltbook-", ".tmp")
 _OURS = re.compile(
-    r"\.(reviewed|audited|previous(-\d+)?|review-\d{4}-\d\d)\.[a-z]+\Z", re.IGNORECASE
+    r"\.(reviewed|audited|previous(-\d+)?|kept-\d+|review-\d{4}-\d\d)\.[a-z]+\Z", re.IGNORECASE
 )
 
 
@@ -167,6 +167,51 @@ def write_whole(target: Path, data: bytes) -> None:
     with _refusal(target), _draft(target, data) as draft:
         os.replace(draft, target)
         settle(target.parent)
+
+
+Stamp = tuple[int, int, int]
+NO_FILE: Stamp = (-1, -1, -1)
+_LOOKS = 3  # a file that changes again and again while it is looked at is kept
+
+
+def write_aside(target: Path, data: bytes, look: Callable[[], tuple[Stamp, bool]]) -> Path | None:
+    """As `write_whole`; a file at `target` is first renamed to NAME.kept-N where `look` says so.
+
+    `look` gives the stamp of the file that it looked at, and whether to keep it. One that was
+    saved since is looked at again. Returns where it was kept; no kept file is ever overwritten.
+    Raises BookError; then all is as before.
+    """
+    with _refusal(target), _draft(target, data) as draft:
+        kept = None
+        if target.is_file() and not _replaceable(target, look):
+            kept = _set_aside(target)
+        try:
+            os.replace(draft, target)
+        except OSError:
+            if kept is not None:
+                os.replace(kept, target)
+            raise
+        settle(target.parent)
+    return kept
+
+
+def _replaceable(target: Path, look: Callable[[], tuple[Stamp, bool]]) -> bool:
+    for _ in range(_LOOKS):
+        stamp, keep = look()
+        if keep:
+            return False
+        if stamp_of(target) == stamp:
+            return True
+    return False
+
+
+def _set_aside(target: Path) -> Path:
+    """Rename a file to the first free NAME.kept-N, and say which."""
+    number = 1
+    while os.path.lexists(kept := target.with_name(f"{target.stem}.kept-{number}{target.suffix}")):
+        number += 1
+    os.rename(target, kept)
+    return kept
 
 
 @contextlib.contextmanager

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from siltbook.templates.book import Book, Table
-from siltbook.templates.contract import AGREED, LISTS, Sheet
+from siltbook.templates.contract import AGREED, LISTS, Column, Sheet
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,15 +42,36 @@ def fingerprint(book: Book) -> str:
     return running.hexdigest()[:LENGTH]
 
 
+def typed_print(book: Book, boxes: Iterable[tuple[str, ...]] = ()) -> str:
+    """As `fingerprint`, of what that leaves out: remarks, names of people, the sheet Agreed.
+
+    `boxes` are what people filled in on the sheet Actions.
+    """
+    running = hashlib.sha256()
+    lists = book.lists()
+    for sheet in LISTS:
+        left_out = tuple(c for c in sheet.columns if sheet is AGREED or c.key in _NOT_USED)
+        for piece in _pieces(sheet.name, left_out, lists[sheet.name]):
+            running.update(piece)
+    for box in sorted(boxes):
+        running.update("\x1f".join(("", *box)).encode("utf-8", "surrogatepass"))
+    return running.hexdigest()[:LENGTH]
+
+
 def _columns(sheet: Sheet, table: Table) -> Iterator[bytes]:
+    """The pieces of the columns that a judgement rests on."""
+    return _pieces(sheet.name, (c for c in sheet.columns if c.key not in _NOT_USED), table)
+
+
+def _pieces(name: str, columns: Iterable[Column], table: Table) -> Iterator[bytes]:
     """Of each column that holds anything: sheet and key, rows and values, a column at once."""
     frame = table.frame
-    for column in sheet.columns:
-        if column.key in _NOT_USED or column.key not in frame:
+    for column in columns:
+        if column.key not in frame:
             continue
         filled: pd.Series = frame[column.key].dropna()
         if len(filled):
-            yield f"\n{sheet.name}/{column.key}:".encode()
+            yield f"\n{name}/{column.key}:".encode()
             yield filled.index.to_numpy(dtype="<i8").tobytes()
             yield _values(filled).encode()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import zipfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from io import BytesIO
 from pathlib import Path
@@ -18,14 +18,20 @@ from siltbook.templates.contract import RESULT_SHEETS
 
 if TYPE_CHECKING:
     from siltbook.batch.reading.book import ReadResult
+    from siltbook.batch.typed.boxes import Box
 
 
 @dataclass(frozen=True)
 class Reviewed:
-    """One book, judged, with the package that carries the result sheets."""
+    """One book, judged, with the package that carries the result sheets.
+
+    `ended` are boxes filled in on the earlier sheet Actions whose station needs nothing more, or
+    is over the limit anew: they are on no sheet of this result.
+    """
 
     assessment: Assessment
     package: bytes
+    ended: tuple[Box, ...] = ()
 
 
 def assess_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Assessment:
@@ -44,23 +50,36 @@ def judge_read(result: ReadResult, on: dt.date | None) -> Assessment:
     return assess(result.book, as_of=on, findings=findings)
 
 
-def review_bytes(data: bytes, path: str, book_name: str, as_of: dt.date | None = None) -> Reviewed:
+def review_bytes(
+    data: bytes,
+    path: str,
+    book_name: str,
+    as_of: dt.date | None = None,
+    boxes: Iterable[Box] = (),
+) -> Reviewed:
     """Judge one book and place the result sheets into its package.
+
+    `boxes` are what was filled in on the sheet Actions of an earlier result; those of the book's
+    own are found in it.
 
     Raises BookError (unreadable) or GraftError (cannot take new sheets), one sentence each.
     """
     from siltbook.batch.graft import free_names, graft
     from siltbook.batch.reading.foreign import as_xlsx
     from siltbook.batch.sheets.book import result_book
+    from siltbook.batch.typed.boxes import going_on, read_boxes, together
 
     data, was = as_xlsx(data, Path(path).name)
     assessment = assess_bytes(data, path, as_of)
     names = free_names(data, RESULT_SHEETS)
     notes = (*_taken_notes(names), *_signature_note(data), *_carried_note(was))
     noted = replace(assessment, findings=(*assessment.findings, *notes))
+    filled = together(read_boxes(data, path).boxes, boxes)
+    stations, ended = going_on(filled, noted.stations, noted.as_of)
+    noted = replace(noted, stations=stations)
     results = result_book(noted, names, book_name, __version__)
     placed = graft(data, results.package, list(names.values()), results.longer)
-    return Reviewed(noted, placed)
+    return Reviewed(noted, placed, ended)
 
 
 def _taken_notes(names: Mapping[str, str]) -> Iterator[Finding]:

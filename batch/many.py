@@ -23,6 +23,7 @@ from siltbook.batch.fault import Fault, fault_of
 
 if TYPE_CHECKING:
     from siltbook.batch.files import Taken
+    from siltbook.batch.typed.boxes import Box
 
 AHEAD = 4  # books under way for each worker: enough to keep it busy, few enough for memory
 
@@ -45,28 +46,39 @@ class Job:
     name: str
     written: str
     as_of: dt.date | None
+    boxes: tuple[Box, ...] = ()  # filled in on Actions of the result that is there
 
 
 @dataclass(frozen=True)
 class Judged:
-    """What a worker hands back: the book with its results, and what to say of it."""
+    """What a worker hands back: the book with its results, and what to say of it.
+
+    `ended` are the filled boxes of Actions that are on no sheet any more.
+    """
 
     package: bytes
     entry: dict[str, Any]
     lines: tuple[str, ...] = ()
     failure: str = ""
     fault: Fault | None = None
+    ended: tuple[Box, ...] = ()
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of one order: the `--json` entry and the terminal's lines, or why it failed."""
+    """What became of one order: the `--json` entry and the terminal's lines, or why it failed.
+
+    `said` are the lines on what somebody typed into results; `unwritten`: the book was judged,
+    and its result could not be written.
+    """
 
     path: Path
     entry: dict[str, Any]
     lines: tuple[str, ...] = ()
     failure: str = ""
     fault: Fault | None = None  # of the program; `failure` is its sentence then
+    said: tuple[str, ...] = ()
+    unwritten: bool = False
 
 
 Judge = Callable[[Job], Judged]
@@ -77,9 +89,10 @@ def judge(job: Job) -> Judged:
     """Judge one book's bytes; touches no file. Every failure is in what comes back."""
     from siltbook.batch.job import review_bytes
     from siltbook.batch.report.book import book_json, short_table
+    from siltbook.batch.typed.stamp import stamped
 
     try:
-        reviewed = review_bytes(job.data, job.path, job.name, job.as_of)
+        reviewed = review_bytes(job.data, job.path, job.name, job.as_of, job.boxes)
         lines = (*short_table(reviewed.assessment, job.path), f"  Result: {job.written}")
         entry = book_json(reviewed.assessment, job.path, job.written)
     except SiltbookError as error:
@@ -89,7 +102,7 @@ def judge(job: Job) -> Judged:
     except Exception as error:  # the last resort: one book never stops the others
         fault = fault_of(error)
         return Judged(b"", {}, failure=fault.said(job.path), fault=fault)
-    return Judged(reviewed.package, entry, lines)
+    return Judged(stamped(reviewed.package, job.name), entry, lines, ended=reviewed.ended)
 
 
 def fulfil(order: Order) -> Outcome:
@@ -112,24 +125,27 @@ def _take(order: Order) -> Taken | Outcome:
 
 
 def _job(order: Order, taken: Taken) -> Job:
+    from siltbook.batch.typed.keeping import boxes_in
+
     path = order.path
-    return Job(taken.data, str(path), path.name, str(order.target or path), order.as_of)
+    boxes = boxes_in(order.target)
+    return Job(taken.data, str(path), path.name, str(order.target or path), order.as_of, boxes)
 
 
 def _write(order: Order, taken: Taken, judged: Judged) -> Outcome:
-    from siltbook.batch.files import lock_note, replace_book, write_whole
+    from siltbook.batch.files import lock_note
+    from siltbook.batch.typed.keeping import put_result
 
     if judged.failure:
         return Outcome(order.path, {}, failure=judged.failure, fault=judged.fault)
     try:
-        if order.target is None:
-            replace_book(taken, judged.package)
-        else:
-            write_whole(order.target, judged.package)
+        said = put_result(taken, order.target, judged.package, judged.ended)
     except SiltbookError as error:
-        return Outcome(order.path, {}, failure=str(error))
-    note = lock_note(order.path)
-    return Outcome(order.path, judged.entry, (*judged.lines, *([f"  {note}"] if note else [])))
+        return Outcome(order.path, {}, failure=str(error), unwritten=True)
+    notes = [*said.lines, lock_note(order.path), lock_note(order.target) if order.target else ""]
+    entry = judged.entry | ({"kept": str(said.kept), "kept_why": said.why} if said.kept else {})
+    lines = (*judged.lines, *(f"  {note}" for note in notes if note))
+    return Outcome(order.path, entry, lines, said=said.lines)
 
 
 def orders(
@@ -140,15 +156,32 @@ def orders(
     made: str = "reviewed",
 ) -> list[Order]:
     """One order per book, with targets that do not collide. BookError where `out` is no folder."""
-    from siltbook.batch.files import make_folder, reviewed_path, sweep
+    from siltbook.batch.files import make_folder, sweep
 
     if out is not None:
         make_folder(out)
     used: set[Path] = set()
-    todo = [Order(p, None if in_place else reviewed_path(p, out, used, made), as_of) for p in paths]
+    todo = [Order(p, _target(p, out, in_place, used, made), as_of) for p in paths]
     for folder in {(order.target or order.path).parent for order in todo}:
         sweep(folder)
     return todo
+
+
+def _target(
+    path: Path, out: Path | None, in_place: bool, used: set[Path], made: str
+) -> Path | None:
+    """Where a book's result goes. Whoever goes on in a reviewed book gets it back in its place."""
+    from siltbook.batch.files import reviewed_path
+
+    if in_place:
+        return None
+    if made != "reviewed" or not path.stem.casefold().endswith(".reviewed"):
+        return reviewed_path(path, out, used, made)
+    target = path if out is None else out / path.name
+    if target.resolve() == path.resolve() or target in used:
+        return None
+    used.add(target)
+    return target
 
 
 def fulfil_all(todo: Sequence[Order], jobs: int, how: Judge = judge) -> Iterator[Outcome]:

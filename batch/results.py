@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from siltbook.batch.model import History, Judgement, Reading, Station, Verdict
 from siltbook.batch.numbers.bill import FarmBill
 from siltbook.batch.numbers.outlook import Outlook
 from siltbook.checks.findings import Finding
 from siltbook.templates.book import Book
+
+if TYPE_CHECKING:
+    from siltbook.batch.typed.boxes import Box
 
 
 @dataclass(frozen=True)
@@ -23,6 +27,7 @@ class StationResult:
     last_flush: dt.date | None
     last_cleaning: dt.date | None
     outlook: Outlook | None = None
+    box: Box | None = None  # what somebody filled in for it on the sheet Actions
 
     @property
     def station(self) -> Station:

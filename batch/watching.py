@@ -21,10 +21,15 @@ class Saves:
     def __init__(self) -> None:
         self._judged: dict[Path, Stamp] = {}
         self._since: dict[Path, tuple[Stamp, float]] = {}
+        self.waiting: dict[Path, float] = {}  # results not written -> when to try again
 
     def judged(self, book: Path, stamp: Stamp) -> None:
         """Note that the book was judged as it is with this stamp."""
         self._judged[book] = stamp
+
+    def again(self, book: Path, when: float) -> None:
+        """Note that the book's result could not be written, and when to try again."""
+        self.waiting[book] = when
 
     def ready(self, books: Mapping[Path, Stamp], now: float) -> list[Path]:
         """Books that changed since they were judged and then stayed the same for SETTLED [s].
@@ -33,8 +38,9 @@ class Saves:
         gone is forgotten.
         """
         changed = {b: s for b, s in books.items() if self._judged.get(b) != s}
+        self.waiting = {b: t for b, t in self.waiting.items() if b in books and b not in changed}
         before, self._since = self._since, {}
-        found = []
+        found = [book for book, when in self.waiting.items() if now >= when]
         for book, stamp in changed.items():
             seen, since = before.get(book, (stamp, now))
             self._since[book] = (stamp, since if seen == stamp else now)

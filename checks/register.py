@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from siltbook.checks.context import Ground, finding, hits
 from siltbook.checks.findings import Finding
 from siltbook.checks.wording import number, rows_named
+from siltbook.templates.contract import WHOLE_FARM
 
 NAMES_SHOWN = 6
 NEAR, CLEARLY = 75.0, 5.0  # likeness of a name that is offered, and its lead over the next
@@ -17,7 +18,8 @@ def station_unknown(ground: Ground) -> list[Finding]:
     """Names on the other lists that the register does not have.
 
     Case and spacing do not count. One finding per name and sheet, at its first row, naming
-    the other rows. Rows without a name are left to the schema.
+    the other rows. Rows without a name are left to the schema. An agreed action may be for
+    the whole farm.
     """
     register = ground.stations.frame
     names_known = [str(name) for name in register["name"][register["known"]]]
@@ -28,6 +30,8 @@ def station_unknown(ground: Ground) -> list[Finding]:
     found = []
     for place in (ground.readings, ground.work, ground.agreed):
         strangers = place.frame[place.frame["key"].notna() & ~place.frame["known"]]
+        if place is ground.agreed:
+            strangers = strangers[strangers["station"] != WHOLE_FARM]
         for _, group in strangers.groupby("key", sort=False):
             first, *others = (int(row) for row in group.index)
             also = f" (also in {rows_named(others)})" if others else ""

@@ -195,10 +195,12 @@ WORK = Sheet(
     ),
 )  # fmt: skip
 
+WHOLE_FARM = "(farm)"  # stands for a station where an action is for the whole farm
+
 AGREED = Sheet(
     "Agreed",
     (
-        Column("station", "Station", _T, "Pick from the list.", required=True, width=14),
+        Column("station", "Station", _T, f"Pick from the list, or write {WHOLE_FARM} for the whole farm.", required=True, width=14),
         Column("action", "Action", _T, "What was agreed.", required=True, width=32),
         Column("who", "Who", _T, "One name."),
         Column("due", "Due date", _D, "By when."),

@@ -104,6 +104,8 @@ FORMATS: dict[str, dict[str, object]] = {
     "name": {**_LEFT, "text_wrap": True, "bold": True},
     "fill-in": {**_BOX, "text_wrap": True, "left": 1, "left_color": RULE, "right": 1,
                 "right_color": RULE},
+    "fill-in-day": {**_BOX, "text_wrap": True, "left": 1, "left_color": RULE, "right": 1,
+                    "right_color": RULE, "num_format": DATE_FORMAT},
     "date": {**_LEFT, "num_format": DATE_FORMAT},
     "time": {**_LEFT, "num_format": TIME_FORMAT},
     "metres": {**_BOX, "num_format": METRE_FORMAT},

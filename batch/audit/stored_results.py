@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from heapq import nsmallest
@@ -16,30 +15,16 @@ from siltbook.batch.fingerprint import fingerprint
 from siltbook.batch.job import review_bytes
 from siltbook.batch.reading.cells import NoValue, SheetPart, Value, Workbook
 from siltbook.batch.reading.opc import DAMAGE, open_package
-from siltbook.batch.reading.parsing import FIRST_YEAR, LAST_YEAR
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook
+from siltbook.batch.typed.mark import Mark, read_mark
 from siltbook.templates.book import Book, column_letters
-from siltbook.templates.contract import RESULT_MARK, RESULT_SHEETS
+from siltbook.templates.contract import RESULT_SHEETS
 
 SAME = 1e-9  # relative, and [m] or whatever a cell holds near zero: another program's last digits
-_MARK = re.compile(
-    rf"{re.escape(RESULT_MARK)} (?P<version>\S+) · (?P<book>.*) · as of (?P<day>\d{{4}}-\d\d-\d\d"
-    r"|no date \([^)]*\))(?: · inputs (?P<inputs>[0-9a-f]+))? · replaced at every run\s*"
-)
 _MARK_CELL = (2, 0)  # row and column of the mark line, which has rules of its own
 MOST_NAMED = 1_000  # cells of one sheet that differ and are named; the others are counted
 Grid = dict[int, dict[int, Value]]  # 0-based column -> 1-based row -> value
-
-
-@dataclass(frozen=True)
-class Mark:
-    """What a result sheet says of itself."""
-
-    version: str
-    book_name: str
-    as_of: dt.date | None
-    inputs: str
 
 
 @dataclass(frozen=True)
@@ -62,23 +47,6 @@ class Carried:
     def cells(self) -> int:
         """How many cells its sheets hold."""
         return sum(len(column) for grid in self.sheets.values() for column in grid.values())
-
-
-def read_mark(text: object) -> Mark | None:
-    """A mark line taken apart; None for any other text. A day that cannot be counts as none."""
-    found = _MARK.fullmatch(text) if isinstance(text, str) else None
-    if found is None:
-        return None
-    return Mark(found["version"], found["book"], _day(found["day"]), found["inputs"] or "")
-
-
-def _day(text: str) -> dt.date | None:
-    """The day of a mark; None for one that no book can have, as an edited mark may say."""
-    try:
-        day = dt.date.fromisoformat(text)
-    except ValueError:
-        return None
-    return day if FIRST_YEAR <= day.year <= LAST_YEAR else None
 
 
 def carried(data: bytes, name: str) -> Carried:

@@ -169,8 +169,9 @@ def _of_pdf(pdf: _Pdf, target: Path) -> Iterator[str]:
 def agree(pack: Path, book: Path) -> None:
     """Carry what the meeting filled in on PACK's Agenda over to the sheet Agreed of BOOK.
 
-    Nothing else in the book is touched; the previous one is kept beside it. Rows that the book
-    already has are not added again.
+    PACK may also be a reviewed book, or one that a run kept aside: then it is what was filled in
+    on its sheet Actions. Nothing else in the book is touched; the previous one is kept beside it.
+    Rows that the book already has are not added again.
     """
     from siltbook.batch.files import lock_note, replace_book, sweep, take
     from siltbook.batch.report.book import printable

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from siltbook.batch.watching import Stamp
 
 LOOK = 500  # [ms] between two looks at the folder, where nothing wakes us earlier
+AGAIN = 10.0  # [s] after which a result that could not be written is tried again
 EPILOG = (
     "Exit codes: 0 ended by Ctrl-C; 2 wrong use of the command; 3 the folder cannot be watched, or "
     "was renamed or deleted."
@@ -37,7 +38,8 @@ def watch(folder: Path, as_of: dt.datetime | None) -> None:
     """Judge each book in FOLDER whenever it is saved, until Ctrl-C.
 
     The result goes to NAME.reviewed.xlsx beside the book. Books saved since their last result
-    are judged at the start. A book counts as saved when it has not changed for a second.
+    are judged at the start. A book counts as saved when it has not changed for a second. A result
+    that cannot be written, because a program holds it, is tried again every ten seconds.
     """
     try:
         with refusals():
@@ -66,7 +68,9 @@ def _watch(folder: Path, as_of: dt.date | None) -> None:
         targets = results(found)
         for book in saves.ready(found, time.monotonic()):
             saves.judged(book, found[book])
-            _judge(book, found[book], targets[book], as_of, given)
+            told = saves.waiting.pop(book, None) is not None
+            if not _judge(book, found[book], targets[book], as_of, given, told):
+                saves.again(book, time.monotonic() + AGAIN)
 
 
 def _wakes(folder: Path) -> Iterator[None]:
@@ -89,11 +93,17 @@ def _wakes(folder: Path) -> Iterator[None]:
 
 
 def _judge(
-    book: Path, stamp: Stamp, target: Path, as_of: dt.date | None, given: set[str]
-) -> None:
+    book: Path,
+    stamp: Stamp,
+    target: Path,
+    as_of: dt.date | None,
+    given: set[str],
+    told: bool = False,
+) -> bool:
     """Judge one book as it was with this stamp, write its result, and say so in one line.
 
     Cautions that were not yet `given` follow it; each is printed once until the watch ends.
+    False where its result could not be written; `told` where that was said of it already.
     """
     from siltbook.batch.many import Order, fulfil
     from siltbook.batch.report.book import printable
@@ -106,15 +116,19 @@ def _judge(
     if said and now is None:
         said = f"{book.name}: was renamed or deleted before it was judged."
     elif said and now != stamp:
-        return  # saved again meanwhile: what it is now is judged when it has settled
+        return True  # saved again meanwhile: what it is now is judged when it has settled
     fresh: set[str] = set()
-    if not said:
+    if said and now is not None and outcome.unwritten:
+        said = "" if told else f"{said} It is tried again every {AGAIN:.0f} seconds."
+    elif not said:
         fresh = set(outcome.entry["cautions"]) - given
         given |= fresh
         verdicts = [str(s["verdict"]) for s in outcome.entry["stations"]]
         said = f"{book.name}: {summary(verdicts)} -> {target.name}"
-    click.echo(printable(f"{dt.datetime.now():%H:%M} {said}"))
+    for line in filter(None, (said, *outcome.said)):
+        click.echo(printable(f"{dt.datetime.now():%H:%M} {line}"))
     tell_cautions(fresh)
+    return not outcome.unwritten or now is None
 
 
 def summary(verdicts: list[str]) -> str:

@@ -37,6 +37,7 @@ from siltbook.templates.contract import (
     READINGS,
     STATIONS,
     WATER,
+    WHOLE_FARM,
     WORK,
     Column,
     Kind,
@@ -244,14 +245,15 @@ class _Builder:
             made["cycles"] = counted  # type: ignore[assignment]
         keep = self._keep(sheet, block, made)
         self.findings.extend(sorted(block.findings, key=_reading_order))
-        used = int((keep & self._known(names)).sum() if sheet.has("station") else keep.sum())
+        known = self._known(sheet, names) if sheet.has("station") else keep
+        used = int((keep & known).sum())
         self.counts[sheet.name] = Counts(len(keep), used, len(keep) - used)
         frame = _data_frame(sheet, block.rows, made, keep)
         return Table(block.sheet, header.row, block.places, frame, block.raw, header.units)
 
-    def _known(self, names: NDArray[np.object_]) -> NDArray[np.bool_]:
+    def _known(self, sheet: Sheet, names: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Whose station is in the register: others stay in the frame for the checks to name."""
-        register = set(self.register.values())
+        register = set(self.register.values()) | ({WHOLE_FARM} if sheet is AGREED else set())
         return np.array([name in register for name in names.tolist()], dtype=bool)
 
     def _unit(self, kind: Kind, row_units: NDArray[np.object_]) -> str | NDArray[np.object_]:
@@ -272,6 +274,8 @@ class _Builder:
             if sheet is STATIONS:
                 self.register.setdefault(tidied.casefold(), tidied)
             spelt[name] = self.register.get(tidied.casefold(), tidied)
+            if sheet is AGREED and tidied.casefold() == WHOLE_FARM:
+                spelt[name] = WHOLE_FARM
         out: NDArray[np.object_] = np.empty(len(names), dtype=object)
         out[:] = [spelt.get(name) for name in names.tolist()]
         return out

@@ -13,9 +13,17 @@ from siltbook.batch.fingerprint import digest
 from siltbook.batch.reading.cells import ErrorText, NoValue
 from siltbook.batch.reading.parsing import date_text, serial_date
 from siltbook.batch.review import agenda
-from siltbook.batch.review.minutes import Filled, Minutes, PackBook, read_pack, text_of
+from siltbook.batch.review.minutes import (
+    Filled,
+    Minutes,
+    PackBook,
+    read_actions,
+    read_pack,
+    text_of,
+)
 from siltbook.batch.sheets.kit import MAX_TEXT
 from siltbook.templates.book import Book
+from siltbook.templates.contract import WHOLE_FARM
 
 _DONE = "nothing was changed"
 _AHEAD = 10  # [years]; a due date further off is a slip
@@ -35,7 +43,7 @@ class Carried:
 
     `rows` their numbers on the sheet; `already` how many the book had; `others` how many belong
     to other farms; `changed` whether the book changed since the pack was made; `idle` the cells of
-    rows that name a station and no action.
+    rows that name a station and no action; `source` is where the rows were looked for.
     """
 
     data: bytes | None
@@ -45,6 +53,7 @@ class Carried:
     others: int
     changed: bool
     idle: tuple[str, ...] = ()
+    source: str = "the pack's Agenda"
 
 
 def carry(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
@@ -60,7 +69,7 @@ def carry(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
     from siltbook.batch.reading.workbook import open_workbook
     from siltbook.batch.review.append import append_rows
 
-    minutes = read_pack(pack, pack_name)
+    minutes = read_actions(pack, pack_name) or read_pack(pack, pack_name)
     for ref in minutes.merged:
         raise BookError(
             f"{pack_name}: {ref} is merged over several rows, so it cannot be told whose answer it "
@@ -78,8 +87,10 @@ def carry(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
     new = _not_yet_there(wanted, read)
     others = len(minutes.rows) - len(mine)
     sheet = read.agreed.sheet
+    told = (others, changed and not minutes.source, minutes.idle)
+    source = minutes.source or Carried.source
     if not new:
-        return Carried(None, sheet, (), len(wanted), others, changed, minutes.idle)
+        return Carried(None, sheet, (), len(wanted), *told, source)
     _ask_for_columns(read, new, book_name)
     styles = open_workbook(open_package(book, book_name), book_name).styles
     try:
@@ -88,7 +99,7 @@ def carry(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
         raise BookError(f"{book_name}: {error}") from error
     _see_them(data, book_name, numbers)
     already = len(wanted) - len(new)
-    return Carried(data, sheet, tuple(numbers), already, others, changed, minutes.idle)
+    return Carried(data, sheet, tuple(numbers), already, *told, source)
 
 
 def _see_them(data: bytes, name: str, numbers: Sequence[int]) -> None:
@@ -188,11 +199,13 @@ def _checked(row: Filled, book: Book, minutes: Minutes, name: str) -> dict[str, 
             f"filled in; write what was agreed and run again; {_DONE}."
         )
     named = {text_of(s).casefold(): str(s) for s in book.stations.frame["station"] if s}
+    named.setdefault(WHOLE_FARM, WHOLE_FARM)
     if station.casefold() not in named:
         read = f"read {station!r}, which is" if station else "is empty:"
         raise BookError(
             f"{minutes.name}: {row.place(agenda.STATION)}: {read} no station of {name}; accepted: "
-            f"a name from its sheet {book.stations.sheet}. Correct it and run again; {_DONE}."
+            f"a name from its sheet {book.stations.sheet}, or {WHOLE_FARM}. Correct it and run "
+            f"again; {_DONE}."
         )
     made: dict[str, str | dt.date] = {"station": named[station.casefold()], "action": action}
     if who:

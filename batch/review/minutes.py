@@ -65,6 +65,7 @@ class Minutes:
 
     `since` is the first day of the month that it reviews, None where it does not say. `merged` are
     answers that lie over several rows. `idle` are added rows that name a station and no action.
+    `source` names the sheet of a reviewed book, '' for a pack.
     """
 
     name: str
@@ -74,6 +75,7 @@ class Minutes:
     since: dt.date | None
     merged: tuple[str, ...]
     idle: tuple[str, ...]
+    source: str = ""
 
 
 @dataclass(frozen=True)
@@ -96,6 +98,35 @@ def text_of(value: Value | None) -> str:
     if isinstance(value, float):
         return f"{value:.15g}"
     return "" if value is None else " ".join(str(value).split())
+
+
+def read_actions(data: bytes, name: str) -> Minutes | None:
+    """What is filled in on the sheet Actions of a reviewed book; None where it has none.
+
+    Where no action is written beside a name or a date, the station's verdict is the action.
+    BookError where the book cannot be read.
+    """
+    from siltbook.batch.fingerprint import digest
+    from siltbook.batch.reading.book import read_book
+    from siltbook.batch.typed import boxes
+
+    found = boxes.read_boxes(data, name)
+    if found.mark is None:
+        return None
+    farm = text_of(read_book(data, name).book.settings.farm)
+    heads = {
+        agenda.STATION: boxes.STATION, agenda.ACTION: boxes.ACTION, agenda.WHO: boxes.WHO,
+        agenda.DUE: boxes.DUE,
+    }  # fmt: skip
+    places = {head: found.places[own] for head, own in heads.items() if own in found.places}
+    rows = []
+    for box in found.boxes:
+        texts = (box.station, box.action or box.verdict, box.who, str(box.due))
+        cells = {head: text for head, text in zip(heads, texts, strict=True) if text}
+        rows.append(Filled(found.sheet, box.row, cells, places))
+    book = PackBook("1", farm, found.mark.book_name, digest(data))
+    source = f"its sheet {found.sheet}"
+    return Minutes(name, (book,), tuple(rows), False, None, (), (), source)
 
 
 def read_pack(data: bytes, name: str) -> Minutes:

@@ -102,7 +102,7 @@ def carried_lines(carried: Carried, book: Path, kept: Path | None) -> Iterator[s
             f"on the sheet {carried.sheet}."
         )
     else:
-        yield f"{book}: nothing added; the pack's Agenda has no filled row for this farm."
+        yield f"{book}: nothing added; {carried.source} has no filled row for this farm."
     if carried.others:
         yield f"  {carried.others} filled for other farms: run agree with their books too."
     if carried.idle:

@@ -15,7 +15,7 @@ BADGE = ".review-"  # stands in a pack's name, so that no pack is taken for a bo
 # Behind a PDF's end, where readers pass it over: ours, and nobody has written notes into it.
 PDF_MARK = b"% Siltbook review pack\n"
 _OTHER_ENDINGS = (*BOOK_ENDINGS, ".pdf")
-_COPY = re.compile(r"(?P<stem>.+)\.(?:reviewed|audited|previous(?:-\d+)?)", re.DOTALL)
+_COPY = re.compile(r"(?P<stem>.+)\.(?:reviewed|audited|previous(?:-\d+)?|kept-\d+)", re.DOTALL)
 
 
 def pack_path(books: Sequence[Path], month: Month, out: Path | None) -> Path:
@@ -70,9 +70,12 @@ def refuse_loss(target: Path, pdf: bool) -> None:
 
 
 def refuse_copy(book: Path) -> None:
-    """BookError where a book is a copy that the next run replaces, beside the book itself."""
+    """BookError where a book is a copy that the next run replaces, beside the book itself.
+
+    A reviewed copy in which somebody goes on, and which a run replaced in its place, is a book.
+    """
     found = _COPY.fullmatch(book.stem)
-    if found is None:
+    if found is None or _goes_on(book):
         return
     for ending in BOOK_ENDINGS:
         original = book.with_name(f"{found['stem']}{ending}")
@@ -81,3 +84,11 @@ def refuse_copy(book: Path) -> None:
                 f"{book} is a copy that Siltbook made of {original.name}, and rows added to it "
                 f"would be lost: give {original}; nothing was changed."
             )
+
+
+def _goes_on(book: Path) -> bool:
+    """Whether the result sheets in a file were made from a book of its own name."""
+    from siltbook.batch.typed.boxes import read_boxes
+
+    mark = read_boxes(take(book).data, book.name).mark if book.is_file() else None
+    return mark is not None and mark.book_name == book.name

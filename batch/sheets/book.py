@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 from io import BytesIO
 
-from siltbook.batch.fingerprint import fingerprint
+from siltbook.batch.fingerprint import fingerprint, typed_print
 from siltbook.batch.results import Assessment
 from siltbook.batch.sheets import (
     actions,
@@ -51,7 +51,9 @@ def result_book(
     """
     target = BytesIO()
     with new_workbook(target, "Siltbook results") as workbook:
-        kit = Kit(workbook, assessment, book_name, version, fingerprint(assessment.book))
+        boxes = [r.box.content for r in assessment.stations if r.box]
+        prints = fingerprint(assessment.book), typed_print(assessment.book, boxes)
+        kit = Kit(workbook, assessment, book_name, version, *prints)
         final = {default: names.get(default, default) for default in contract.RESULT_SHEETS}
         sheets = {default: workbook.add_worksheet(name) for default, name in final.items()}
         long: dict[str, tuple[int, list[rows.LongTable]]] = {}

@@ -33,6 +33,7 @@ class Kit:
     book_name: str
     version: str
     inputs: str = ""  # fingerprint of the cells used
+    typed: str = ""  # fingerprint of the other cells that people fill in
     formats: dict[str, Any] = field(default_factory=dict)
 
     def format(self, name: str) -> Any:
@@ -222,6 +223,7 @@ def heading(kit: Kit, sheet: Any, title: str, apart: int = 0) -> None:
     if apart:
         text(sheet, 0, apart, farm, kit.format("title"))
     inputs = f" · inputs {kit.inputs}" if kit.inputs else ""
+    inputs += f" · typed {kit.typed}" if kit.typed else ""
     mark = (
         f"{contract.RESULT_MARK} {kit.version} · {one_line(kit.book_name)} · as of {kit.as_of}"
         f"{inputs} · replaced at every run"

@@ -14,6 +14,7 @@ from siltbook.batch.numbers.history import station_gauge
 from siltbook.batch.results import StationResult
 from siltbook.batch.sheets.kit import one_line
 from siltbook.batch.tables.describe import Column, Kind, Table, pick
+from siltbook.batch.typed.boxes import ACTION, DUE, WHO
 from siltbook.templates.contract import STATIONS
 
 DAYS_PER_MONTH = 30.0
@@ -196,8 +197,11 @@ _ALL: tuple[Column[StationResult], ...] = (
     Column("forecast_basis", "Forecast rests on", Kind.TEXT, 34.0,
            lambda r: r.outlook.forecast.basis if r.outlook else None, style="wrap"),
     Column("notes", "Worth knowing", Kind.TEXT, 62.0, _notes, style="wrap"),
-    Column("who", "Who", Kind.TEXT, 14.0, lambda _: None, style="fill-in"),
-    Column("by_when", "By when", Kind.DATE, 12.0, lambda _: None, style="fill-in"),
+    Column("action_agreed", ACTION, Kind.TEXT, 24.0, lambda r: (r.box and r.box.action) or None,
+           style="fill-in"),
+    Column("who", WHO, Kind.TEXT, 14.0, lambda r: (r.box and r.box.who) or None, style="fill-in"),
+    Column("by_when", DUE, Kind.DATE, 12.0, lambda r: (r.box and r.box.due) or None,
+           style="fill-in-day"),
 )  # fmt: skip
 KNOWN = {column.key: column for column in _ALL}
 
@@ -231,7 +235,7 @@ ACTIONS: Table[StationResult] = Table(
         KNOWN["steps"],
         KNOWN["days_over"].but(width=9.0),
         KNOWN["forecast"].but(source=_expected_or_passed),
-        *pick(KNOWN, "read_by", "who", "by_when"),
+        *pick(KNOWN, "read_by", "action_agreed", "who", "by_when"),
     ),
 )
 

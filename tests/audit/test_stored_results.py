@@ -12,11 +12,12 @@ from siltbook import __version__
 from siltbook.batch.audit.job import Audit, audit_bytes
 from siltbook.batch.audit.model import Question, RuleResult, State
 from siltbook.batch.audit.report import answer
-from siltbook.batch.audit.stored_results import alike, read_mark
+from siltbook.batch.audit.stored_results import alike
 from siltbook.batch.fingerprint import fingerprint
 from siltbook.batch.job import review_bytes
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.reading.cells import NoValue
+from siltbook.batch.typed.mark import read_mark
 from siltbook.templates.book import Book
 from tests.audit.edits import marked, typed_over
 from tests.audit.farm import Farm, honest, open_places

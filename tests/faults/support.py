@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from siltbook.batch.job import review_bytes
+from siltbook.batch.typed.stamp import stamped
 from tests.benchmarks.speed import make_book
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -31,7 +32,7 @@ def small_book(folder: Path) -> bytes:
 
 def reviewed(book: bytes, name: str = "farm.xlsx", path: str = "farm.xlsx") -> bytes:
     """The book as an undisturbed run leaves it."""
-    return review_bytes(book, path, name).package
+    return stamped(review_bytes(book, path, name).package, name)
 
 
 def start(*arguments: object, **named: Any) -> subprocess.Popen[str]:

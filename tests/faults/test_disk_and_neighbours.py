@@ -189,8 +189,10 @@ def reviewed_on(old: bytes, day: str) -> bytes:
     import datetime as dt
 
     from siltbook.batch.job import review_bytes
+    from siltbook.batch.typed.stamp import stamped
 
-    return review_bytes(old, "farm.xlsx", "farm.xlsx", dt.date.fromisoformat(day)).package
+    made = review_bytes(old, "farm.xlsx", "farm.xlsx", dt.date.fromisoformat(day))
+    return stamped(made.package, "farm.xlsx")
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")

@@ -13,7 +13,7 @@ import openpyxl
 import pytest
 from openpyxl.worksheet.worksheet import Worksheet
 
-from siltbook.batch.fingerprint import fingerprint
+from siltbook.batch.fingerprint import fingerprint, typed_print
 from siltbook.batch.model import Reading, Verdict
 from siltbook.batch.results import Assessment
 from siltbook.batch.sheets import findings, kit, trends, workings
@@ -72,7 +72,8 @@ def test_every_sheet_is_marked_and_set_up_for_print(formulas: openpyxl.Workbook)
         assert str(sheet["A1"].value).startswith(sheet.title)
         assert sheet["A2"].value == (
             "Written by Siltbook 0.1.0 · demo.xlsx · as of 2026-07-20 · inputs "
-            f"{fingerprint(build().book)} · replaced at every run"
+            f"{fingerprint(build().book)} · typed {typed_print(build().book)} · replaced at "
+            "every run"
         )
         assert sheet.page_setup.orientation == "landscape"
         assert sheet.page_setup.paperSize == 9

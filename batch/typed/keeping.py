@@ -1,0 +1,93 @@
+"""Puts a result in its place and loses nothing that somebody typed into the one before."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from siltbook.batch.errors import SiltbookError
+from siltbook.batch.files import NO_FILE, Stamp, Taken, replace_book, take, write_aside
+from siltbook.batch.typed.boxes import Box, read_boxes
+from siltbook.batch.typed.edited import what_differs
+
+
+@dataclass(frozen=True)
+class Said:
+    """What is to be said of the file that was there: its new name, why, and all of it in lines."""
+
+    lines: tuple[str, ...] = ()
+    kept: Path | None = None
+    why: str = ""
+
+
+def boxes_in(target: Path | None) -> tuple[Box, ...]:
+    """What is filled in on the sheet Actions of the result that is there; nothing without one."""
+    if target is None or not target.is_file():
+        return ()
+    try:
+        return read_boxes(take(target).data, target.name).boxes
+    except SiltbookError:
+        return ()
+
+
+def put_result(
+    taken: Taken, target: Path | None, package: bytes, ended: Sequence[Box] = ()
+) -> Said:
+    """Put a result at `target`, or in the book's own place; keep what was there if it was edited.
+
+    `ended` are filled boxes of it that are not in `package`. BookError where it cannot be written.
+    """
+    if target is None:
+        return Said(tuple(_offered(ended, replace_book(taken, package), taken.path)))
+    why = ""
+
+    def look() -> tuple[Stamp, bool]:
+        nonlocal why
+        stamp, why = _looked_at(target, package, taken.path.name)
+        if ended and not why:
+            why = f"Actions: boxes filled for {_stations(ended)}, which needs them no more"
+        return stamp, bool(why)
+
+    kept = write_aside(target, package, look)
+    if kept is None:
+        return Said()
+    why = why or "it was saved while the book was judged"
+    book, aside = shown(taken.path), shown(kept)
+    line = (
+        f"{target.name} was edited since Siltbook wrote it ({why}): it is kept as {kept}; "
+        f"'siltbook merge {book} {aside}' brings its rows back into the book."
+    )
+    return Said((line, *_offered(ended, kept, taken.path)), kept, why)
+
+
+def _looked_at(target: Path, package: bytes, book_name: str) -> tuple[Stamp, str]:
+    """The stamp of the file that is there, and why it is to be kept."""
+    try:
+        there = take(target)
+    except SiltbookError:
+        return NO_FILE, "it cannot be read"
+    return there.stamp, what_differs(there.data, package, book_name)
+
+
+def _stations(boxes: Sequence[Box]) -> str:
+    names = ", ".join(box.station for box in boxes[:6])
+    return names + (f" and {len(boxes) - 6} more" if len(boxes) > 6 else "")
+
+
+def _offered(ended: Sequence[Box], kept: Path, book: Path) -> Iterator[str]:
+    """What to do with the boxes of stations that need nothing more, or are over anew."""
+    for box in ended[:6]:
+        yield f"{box.station}: its episode is over; on Actions stood {box.words}."
+    if ended:
+        more = f" ({len(ended)} stations)" if len(ended) > 6 else ""
+        yield (
+            f"'siltbook agree {shown(kept)} {shown(book)}' takes what was filled in over to the "
+            f"sheet Agreed{more}."
+        )
+
+
+def shown(path: Path) -> str:
+    """A path as it can be typed behind a command."""
+    said = str(path)
+    return f'"{said}"' if any(c.isspace() for c in said) else said
