@@ -109,6 +109,7 @@ def read_actions(data: bytes, name: str) -> Minutes | None:
     from siltbook.batch.fingerprint import digest
     from siltbook.batch.reading.book import read_book
     from siltbook.batch.typed import boxes
+    from siltbook.templates.look import VERDICTS
 
     found = boxes.read_boxes(data, name)
     if found.mark is None:
@@ -120,8 +121,10 @@ def read_actions(data: bytes, name: str) -> Minutes | None:
     }  # fmt: skip
     places = {head: found.places[own] for head, own in heads.items() if own in found.places}
     rows = []
+    shown = {look.label: look.shown for look in VERDICTS.values()}
     for box in found.boxes:
-        texts = (box.station, box.action or box.verdict, box.who, str(box.due))
+        action = box.action or shown.get(box.verdict, box.verdict)
+        texts = (box.station, action, box.who, str(box.due))
         cells = {head: text for head, text in zip(heads, texts, strict=True) if text}
         rows.append(Filled(found.sheet, box.row, cells, places))
     book = PackBook("1", farm, found.mark.book_name, digest(data))

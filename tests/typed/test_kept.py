@@ -1,0 +1,280 @@
+"""A result that somebody edited is kept and named; what they typed comes back or is offered."""
+
+from __future__ import annotations
+
+import datetime as dt
+import importlib
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+
+from siltbook.batch import files
+from siltbook.batch.reading.book import read_book
+from siltbook.batch.typed.boxes import read_boxes
+from siltbook.batch.typed.stamp import stamped, untouched
+from siltbook.batch.watching import stamp_now
+from tests.office import convert, needs_office
+from tests.typed.farm import DAY, NAME, box, edit, make, opened, rows, siltbook, texts
+
+# The command hides its module's name.
+watch = importlib.import_module("siltbook.batch.commands.watch")
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    path = tmp_path / NAME
+    path.write_bytes(make())
+    return path
+
+
+@pytest.fixture
+def result(book: Path) -> Path:
+    siltbook("run", book)
+    return book.with_name("farm.reviewed.xlsx")
+
+
+def kept(result: Path, number: int = 1) -> Path:
+    return result.with_name(f"farm.reviewed.kept-{number}.xlsx")
+
+
+def type_row(made: openpyxl.Workbook, remark: str = "typed here") -> None:
+    made["Readings"].append(["West", DAY + dt.timedelta(days=1), 3.0, 2.8, None, "Cal", remark])
+
+
+def test_an_untouched_result_is_replaced_without_a_word(book: Path, result: Path) -> None:
+    said = siltbook("run", book)
+    assert "is kept as" not in said
+    edit(book, type_row)
+    assert "is kept as" not in siltbook("run", book)
+    assert not kept(result).exists()
+    assert "typed here" in texts(result)
+
+
+def test_a_mere_save_by_another_program_is_no_edit(book: Path, result: Path) -> None:
+    before = result.read_bytes()
+    edit(result, lambda made: None)
+    assert result.read_bytes() != before
+    edit(book, type_row)  # the book goes on; the saved result still holds what it held
+    assert "is kept as" not in siltbook("run", book)
+    assert not kept(result).exists()
+
+
+@needs_office
+def test_a_mere_save_by_an_office_program_is_no_edit(
+    book: Path, result: Path, tmp_path: Path
+) -> None:
+    source = tmp_path / "copy.xlsx"
+    (tmp_path / "office").mkdir()
+    source.write_bytes(result.read_bytes())
+    result.write_bytes(convert(source, tmp_path / "office").read_bytes())
+    assert "is kept as" not in siltbook("run", book)
+    assert not kept(result).exists()
+
+
+def _value(sheet: str, cell: str, value: object) -> Callable[[openpyxl.Workbook], None]:
+    def change(made: openpyxl.Workbook) -> None:
+        made[sheet][cell] = value
+
+    return change
+
+
+EDITS: list[tuple[Callable[[openpyxl.Workbook], Any], str]] = [
+    (type_row, "Readings: 1 row added"),
+    (_value("Readings", "C3", 3.1), "Readings: 1 cell changed"),
+    (_value("Readings", "C3", None), "Readings: 1 cell emptied"),
+    (_value("Readings", "B3", "the third"), "Readings: 1 cell changed"),
+    (_value("Readings", "M3", "cloudy"), "Readings: 1 cell changed"),
+    (_value("Stations", "D2", "new gate"), "Stations: 1 cell changed"),
+    (_value("Farm", "B1", "Another"), "Farm: 1 cell changed"),
+    (_value("Station review", "A1", "mine"), "Station review: 1 cell changed"),
+    (lambda made: made.create_sheet("Notes").append(["x"]), "Notes: a sheet that the book has not"),
+    (lambda made: setattr(box(made, "South", "Who"), "value", "Ann"), "Actions: 1 box filled"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("how", "what"), EDITS)
+def test_an_edited_result_is_kept_with_the_sentence_that_says_so(
+    book: Path, result: Path, how: Callable[[openpyxl.Workbook], Any], what: str
+) -> None:
+    edit(result, how)
+    typed = result.read_bytes()
+    said = siltbook("run", book)
+    aside = kept(result)
+    assert aside.read_bytes() == typed
+    assert (
+        f"  farm.reviewed.xlsx was edited since Siltbook wrote it ({what}): it is kept as {aside}; "
+        f"'siltbook merge {book} {aside}' brings its rows back into the book.\n"
+    ) in said
+    assert untouched(result.read_bytes(), NAME)
+    # Once: the new result is as it was written. And a second edit has a number of its own.
+    assert "is kept as" not in siltbook("run", book)
+    edit(result, lambda made: type_row(made, "another"))
+    siltbook("run", book)
+    assert kept(result, 2).exists()
+
+
+def test_json_names_what_was_kept_and_why(book: Path, result: Path) -> None:
+    import json
+
+    edit(result, type_row)
+    (entry,) = json.loads(siltbook("run", book, "--json"))["books"]
+    assert entry["kept"] == str(kept(result))
+    assert entry["kept_why"] == "Readings: 1 row added"
+
+
+def test_what_is_no_result_of_ours_is_kept_too(book: Path, result: Path) -> None:
+    plain = make()
+    for data, why in ((plain, "it carries no result sheets"), (b"x", "it cannot be read as")):
+        result.write_bytes(data)
+        assert f"({why}" in siltbook("run", book)
+    assert [kept(result, n).read_bytes() for n in (1, 2)] == [plain, b"x"]
+
+
+def test_a_result_of_version_0_1_is_kept_when_in_doubt(tmp_path: Path) -> None:
+    old = Path(__file__).parents[1] / "kept" / "v0_1"
+    book = tmp_path / "twelve-stations.xlsx"
+    book.write_bytes((old / "twelve-stations.xlsx").read_bytes())
+    result = tmp_path / "twelve-stations.reviewed.xlsx"
+    result.write_bytes((old / "twelve-stations.result.xlsx").read_bytes())
+    said = siltbook("run", book)
+    assert "its result sheets are of version 0.1.0, so edits there cannot be told): it is" in said
+    assert "twelve-stations.reviewed.kept-1.xlsx" in said
+
+
+def test_a_reviewed_book_is_worked_in_place_and_then_stays(book: Path, result: Path) -> None:
+    edit(result, type_row)
+    typed = result.read_bytes()
+    said = siltbook("run", result)
+    assert f"Result: {result}" in said
+    assert result.with_name("farm.reviewed.previous.xlsx").read_bytes() == typed
+    assert not result.with_name("farm.reviewed.reviewed.xlsx").exists()
+    assert "typed here" in texts(result)
+    # Whoever runs the first book again does not lose what went into the other.
+    assert "Readings: 1 row added" in siltbook("run", book)
+    assert "typed here" in texts(kept(result))
+
+
+def test_boxes_come_back_while_the_episode_lasts_and_are_then_offered(
+    book: Path, result: Path
+) -> None:
+    def fill(made: openpyxl.Workbook) -> None:
+        box(made, "South", "Action agreed").value = "New screen"
+        box(made, "South", "Who").value = "Ann"
+        box(made, "South", "By when").value = dt.date(2026, 6, 9)
+
+    edit(result, fill)
+    edit(book, lambda made: made["Readings"].append(["South", DAY + dt.timedelta(2), 3.0, 2.4]))
+    assert "Actions: 3 boxes filled" in siltbook("run", book)
+    made = opened(result.read_bytes())
+    heads = ("Action agreed", "Who", "By when")
+    found = [box(made, "South", head).value for head in heads]
+    assert found == ["New screen", "Ann", dt.datetime(2026, 6, 9)]
+    # Written by us now: no edit any more. The reading that ends the episode drops the boxes.
+    assert "is kept as" not in siltbook("run", book)
+    edit(book, lambda made: made["Readings"].append(["South", DAY + dt.timedelta(3), 3.0, 2.8]))
+    said = siltbook("run", book)
+    aside = kept(result, 2)
+    assert (
+        "South: its episode is over; on Actions stood Action agreed 'New screen', Who 'Ann', By "
+        "when '2026-06-09'.\n"
+    ) in said
+    assert f"'siltbook agree {aside} {book}' takes what was filled in over to the sheet" in said
+    assert "(row 2)" in siltbook("agree", aside, book)
+    frame = read_book(book.read_bytes(), NAME).book.agreed.frame
+    assert list(frame.loc[2][["station", "action", "who", "due"]]) == [
+        "South", "New screen", "Ann", dt.date(2026, 6, 9),
+    ]  # fmt: skip
+    assert "already stand" in siltbook("agree", aside, book)
+    # A new episode is another one: the boxes do not come back to it.
+    edit(book, lambda made: made["Readings"].append(["South", DAY + dt.timedelta(4), 3.0, 2.4]))
+    siltbook("run", book)
+    assert read_boxes(result.read_bytes(), "r").boxes == ()
+
+
+def test_in_place_the_boxes_come_back_and_are_offered_from_the_previous_book(book: Path) -> None:
+    siltbook("run", book, "--in-place")
+    edit(book, lambda made: setattr(box(made, "South", "Who"), "value", "Ann"))
+    siltbook("run", book, "--in-place")
+    assert box(opened(book.read_bytes()), "South", "Who").value == "Ann"
+    edit(book, lambda made: made["Readings"].append(["South", DAY + dt.timedelta(3), 3.0, 2.8]))
+    said = siltbook("run", book, "--in-place")
+    assert "on Actions stood Who 'Ann'." in said
+    previous = book.with_name("farm.previous-3.xlsx")
+    assert f"'siltbook agree {previous} {book}'" in said
+    siltbook("agree", previous, book)
+    frame = read_book(book.read_bytes(), NAME).book.agreed.frame
+    assert list(frame.iloc[0][["station", "action", "who"]]) == ["South", "Flush", "Ann"]
+
+
+def test_whoever_goes_on_in_the_reviewed_book_agrees_into_it(book: Path, result: Path) -> None:
+    edit(result, lambda made: setattr(box(made, "South", "Who"), "value", "Ann"))
+    siltbook("run", result)
+    assert "(row 2)" in siltbook("agree", result, result)
+
+
+def test_an_action_for_the_whole_farm_is_no_unknown_station(book: Path, tmp_path: Path) -> None:
+    edit(book, lambda made: made["Agreed"].append(["(Farm)", "Buy gauges", "Ann"]))
+    assert "farm.xlsx: no finding" in (said := siltbook("check", book)) or "(farm)" not in said
+    read = read_book(book.read_bytes(), NAME).book
+    assert list(read.agreed.frame["station"]) == ["(farm)"]
+    assert (read.counts["Agreed"].used, read.counts["Agreed"].set_aside) == (1, 0)
+    siltbook("review", book, "--month", "2026-06", "--no-pdf", "--out", tmp_path / "pack.xlsx")
+    pack = tmp_path / "pack.xlsx"
+    assert "Buy gauges" in texts(pack)
+
+    def agree(made: openpyxl.Workbook) -> None:
+        sheet = made["Agenda"]
+        heads = {c.value: c for line in sheet.iter_rows() for c in line if c.value}
+        row = heads["South"].row + 1
+        for head, value in (("Station", "(farm)"), ("Action", "Rinse all"), ("Who", "Bea")):
+            sheet.cell(row, heads[head].column).value = value
+
+    edit(pack, agree)
+    assert "1 row added" in siltbook("agree", pack, book)
+    siltbook("archive", book, "--to", tmp_path / "kept")
+    siltbook("season", tmp_path / "kept", "--template", tmp_path / "next.xlsx")
+    carried = read_book((tmp_path / "next.xlsx").read_bytes(), "next.xlsx").book.agreed.frame
+    farm = carried[carried["station"] == "(farm)"]
+    assert list(farm["action"]) == ["Buy gauges", "Rinse all"]
+
+
+def test_watch_tries_a_result_again_that_it_could_not_write(
+    book: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    stamp, target = stamp_now(book) or files.NO_FILE, book.with_name("farm.reviewed.xlsx")
+
+    def locked(*_: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("siltbook.batch.files.os.replace", locked)
+    assert not watch._judge(book, stamp, target, None)
+    said = capsys.readouterr().out
+    assert re.fullmatch(
+        r"\d\d:\d\d .*farm\.reviewed\.xlsx: cannot be written \(Permission denied\)\. Close it in "
+        r"other programs, check the space and the permissions\. It is tried again every 10 "
+        r"seconds\.\n",
+        said,
+    )
+    assert not watch._judge(book, stamp, target, None, True)
+    assert capsys.readouterr().out == ""  # said once
+    monkeypatch.undo()
+    assert watch._judge(book, stamp, target, None, True)
+    assert "farm.xlsx: 1 flush" in capsys.readouterr().out
+    assert target.exists()
+
+
+def test_a_stamp_fits_one_file_of_one_book() -> None:
+    package = make()
+    made = stamped(package, "a.xlsx")
+    assert untouched(made, "a.xlsx")
+    assert not untouched(made, "b.xlsx")
+    assert not untouched(package, "a.xlsx")
+    assert not untouched(made[:100] + b"x" + made[101:], "a.xlsx")
+    assert opened(made).sheetnames == opened(package).sheetnames
+    with pytest.raises(ValueError, match="a comment already"):
+        stamped(made, "a.xlsx")
+    assert len(rows()) == 18
