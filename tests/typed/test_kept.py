@@ -251,7 +251,7 @@ def test_watch_tries_a_result_again_that_it_could_not_write(
         raise PermissionError(13, "Permission denied")
 
     monkeypatch.setattr("siltbook.batch.files.os.replace", locked)
-    assert not watch._judge(book, stamp, target, None)
+    assert not watch._judge(book, stamp, target, None, set())
     said = capsys.readouterr().out
     assert re.fullmatch(
         r"\d\d:\d\d .*farm\.reviewed\.xlsx: cannot be written \(Permission denied\)\. Close it in "
@@ -259,10 +259,10 @@ def test_watch_tries_a_result_again_that_it_could_not_write(
         r"seconds\.\n",
         said,
     )
-    assert not watch._judge(book, stamp, target, None, True)
+    assert not watch._judge(book, stamp, target, None, set(), True)
     assert capsys.readouterr().out == ""  # said once
     monkeypatch.undo()
-    assert watch._judge(book, stamp, target, None, True)
+    assert watch._judge(book, stamp, target, None, set(), True)
     assert "farm.xlsx: 1 flush" in capsys.readouterr().out
     assert target.exists()
 
