@@ -82,6 +82,7 @@ def _twelve() -> bytes:
     options = BlankOptions("bar", "m3/h", twelve.FARM)
     settings = {**rows.settings(twelve.FARM, "bar", "m3/h", twelve.REVIEW), **rows.COSTS}
     lists = rows.sheets(seasons, gauges, "bar", _AGREED)
+    lists["Readings"] += [dict(row) for row in twelve.PUMP_OFF]
     return build(options, {**lists, "Water tests": list(twelve.WATER_TESTS)}, settings)
 
 

@@ -94,6 +94,15 @@ PLANS = (
 )  # fmt: skip
 
 
+# Entered late, at the end of the list: a visit at which nothing ran. A zero says nothing of a drop.
+PUMP_OFF: tuple[dict[str, object], ...] = (
+    {
+        "station": "S11 Meadow", "date": dt.date(2026, 5, 14), "time": dt.time(18, 10),
+        "inlet": 0.0, "outlet": 0.0, "flow": None, "field": None, "occasion": "routine",
+        "read_by": "Reader B", "remark": "pump not running",
+    },
+)  # fmt: skip
+
 # Block -> emitter exponent and passage [mm]: turbulent ones, compensating ones in block 4, and
 # nobody knows which ones in block 5.
 EMITTERS = {

@@ -142,6 +142,7 @@ READ_AFTER = (
     "With both valves open, read inlet and outlet again the same day and enter the reading."
 )
 SELECTOR = "Check the selector: inlet first, then outlet."
+MISTYPED = "Look at what was typed: is its unit right, and its decimal mark? Correct the cell."
 USUAL_FLOW = "Read while the station irrigates at its usual flow."
 READ_ONCE_MORE = "Read once more first: the drop is too near the limit for this gauge to tell."
 OPEN_AGAIN = "Open the downstream valve first, then the upstream valve, slowly."

@@ -62,4 +62,6 @@ def _re_read(facts: Facts) -> tuple[Step, ...]:
     again = safety.read_step()
     if newest is not None and newest.why_unusable == "outlet above inlet":
         return (safety.read_step(safety.SELECTOR), again)
+    if newest is not None and " looks like " in newest.why_unusable:
+        return (safety.read_step(safety.MISTYPED), again)
     return (again, safety.read_step(safety.USUAL_FLOW))

@@ -221,8 +221,11 @@ WEEKS = [reading(day(n), 3.2 + n % 3 / 20, 3.0 + n % 3 / 20) for n in range(1, 6
 def test_a_slip_of_unit_or_decimal_is_read_again_and_named(
     inlet: float, outlet: float, looks: str
 ) -> None:
-    verdict, sentence = said(filled(Readings=[*WEEKS, reading(day(9), inlet, outlet)]))
+    judgement = judged(filled(Readings=[*WEEKS, reading(day(9), inlet, outlet)])).judgement
+    verdict, sentence = judgement.verdict, judgement.reason
     assert verdict == "re-read"
+    assert judgement.steps[0].words.startswith("Look at what was typed: is its unit right")
+    assert not any("irrigates" in step.words for step in judgement.steps)
     assert sentence.startswith(f"The reading of 2026-06-09 cannot be judged ({looks}")
     assert sentence.endswith("before it: drop 2.04 m on 2026-06-05, within the limit of 5.00 m.")
 
