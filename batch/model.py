@@ -86,7 +86,7 @@ class Reading:
     flow: float | None  # [m3/h]
     field: float | None  # [m]
     occasion: str  # 'routine', 'after flush', 'after cleaning'
-    u_drop: float | None = None  # standard uncertainty [m]
+    u_drop: float | None = None  # standard uncertainty [m], against the limit
     p_over: float | None = None
     why_unusable: str = ""
     looks_like: str = ""  # the unit that explains its pressures better than the station's does

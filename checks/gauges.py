@@ -1,10 +1,18 @@
 """What a gauge can tell: the uncertainty of a drop, and the excess that it can show.
 
 Reading: a division is read to half a step, rectangular, u_r = division/(2*sqrt 3) for each of the
-two readings. Class: +- class % of full scale, rectangular. One gauge with a selector has one
-offset that cancels in the difference and leaves a gain error; two gauges have two class errors.
+two readings. Class: +- class % of full scale, rectangular. Two gauges have two class errors. One
+gauge with a selector has one offset, which cancels in the difference; a gain error is left, and
+what does not cancel between two places of the scale (linearity, hysteresis), taken as the share
+NOT_CANCELLING of the class error.
+
+The class part is the same at every visit. It counts against the limit; in a difference between
+drops that were read on the same gauges (falls, give-back, slopes, a rise over the clean drop)
+only the reading part counts.
+
 Sources: JCGM 100:2008 (GUM) 4.3.7, 5.2 and F.1.2.3 (section numbers from memory); EN 837-1:1996
-for the meaning of the class.
+for the meaning of the class, which bounds all of a gauge's errors together. How much of it
+cancels is in no source: the share is this program's own choice.
 """
 
 from __future__ import annotations
@@ -15,6 +23,31 @@ from dataclasses import dataclass
 ROOT_3 = math.sqrt(3.0)
 Z_95_ONE_SIDED = 1.6448536269514722
 NOISE = 1e-6  # [m], arithmetic only
+NOT_CANCELLING = 0.25  # share of one gauge's class error that a selector valve does not take out
+
+
+def reading_part(division: float | None) -> float | None:
+    """Standard uncertainty of a drop [m] from reading the scale twice; None without a division.
+
+    `division` in [m].
+    """
+    return None if division is None else division / math.sqrt(6.0)
+
+
+def class_part(
+    drop: float, *, gauges: str | None, full_scale: float | None, gauge_class: float | None
+) -> float | None:
+    """Standard uncertainty of a drop [m] that is the same at every visit, or None if unknown.
+
+    `drop` and `full_scale` in [m]; `gauge_class` in [% of full scale]. Two gauges need the full
+    scale; for one gauge without it the part that does not cancel is left out.
+    """
+    if gauges is None or gauge_class is None:
+        return None
+    share = gauge_class / (100.0 * ROOT_3)
+    if gauges == "one gauge":
+        return share * math.hypot(drop, NOT_CANCELLING * (full_scale or 0.0))
+    return None if full_scale is None else share * full_scale * math.sqrt(2.0)
 
 
 def drop_uncertainty(
@@ -30,14 +63,9 @@ def drop_uncertainty(
     `drop`, `full_scale` and `division` in [m]; `gauge_class` in [% of full scale]. All of
     arrangement, class and division are needed; two gauges need the full scale too.
     """
-    if gauges is None or gauge_class is None or division is None:
-        return None
-    reading = 2.0 * (division / (2.0 * ROOT_3)) ** 2
-    if gauges == "one gauge":
-        return math.sqrt(reading + (gauge_class * drop / (100.0 * ROOT_3)) ** 2)
-    if full_scale is None:
-        return None
-    return math.sqrt(reading + 2.0 * (gauge_class * full_scale / (100.0 * ROOT_3)) ** 2)
+    read = reading_part(division)
+    fixed = class_part(drop, gauges=gauges, full_scale=full_scale, gauge_class=gauge_class)
+    return None if read is None or fixed is None else math.hypot(read, fixed)
 
 
 def outlet_slack(
@@ -66,6 +94,18 @@ def probability_over(drop: float, limit: float, u: float) -> float:
     Source: JCGM 106:2012, clause 7 (section number from memory).
     """
     return 0.5 * math.erfc(-(drop - limit) / (u * math.sqrt(2.0)))
+
+
+def reading_again_helps(drop: float, limit: float, border: float, fixed: float) -> bool:
+    """Whether readings without end would tell if the true drop is over the limit.
+
+    `fixed` [m]: the class part, which no further reading takes away. False where with it alone
+    the probability of over lies between `border` and 1 - `border`.
+    """
+    if fixed <= 0:
+        return True
+    p = probability_over(drop, limit, fixed)
+    return not border <= p <= 1.0 - border
 
 
 def smallest_excess(limit: float, **gauge: float | str | None) -> float | None:
