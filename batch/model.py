@@ -90,6 +90,15 @@ class Reading:
     p_over: float | None = None
     why_unusable: str = ""
     looks_like: str = ""  # the unit that explains its pressures better than the station's does
+    u_read: float | None = None  # the part of `u_drop` from reading the scale [m]
+
+    @property
+    def u_between(self) -> float | None:
+        """Standard uncertainty of this drop [m] in differences from drops on the same gauges.
+
+        The gauges' class is the same at both and cancels.
+        """
+        return self.u_drop if self.u_read is None else self.u_read
 
     @property
     def usable(self) -> bool:

@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 
 from siltbook.batch.ladder.replay import Standing, climb, settled
 from siltbook.batch.model import CLEARS, NO_WORK, History, Reading, is_over
+from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.numbers.forecast import Forecast
-from siltbook.batch.numbers.history import uncertainty
-from siltbook.batch.numbers.runs import corrected_drop
 from siltbook.checks.gauges import NOISE
 from siltbook.templates.book import Settings
 
@@ -72,24 +71,6 @@ def facts_of(
         expected,
         flushing_helps,
     )
-
-
-def implausibly_low(facts: Facts) -> bool:
-    """A drop too low for the flow: torn or missing element, or an open bypass.
-
-    Needs the clean drop, the reference flow and a flow of at least half of it. Without gauge
-    data the uncertainty is unknown and only the halving counts.
-    """
-    station, latest = facts.history.station, facts.latest
-    clean, reference = station.clean_drop, station.reference_flow
-    if latest is None or latest.drop is None or not clean or not reference or not latest.flow:
-        return False
-    if latest.flow < HALF * reference:
-        return False
-    scale = float((reference / latest.flow) ** facts.history.exponent)
-    u = uncertainty(station, latest.drop) or 0.0
-    at_reference = latest.drop * scale
-    return at_reference < HALF * clean and clean - at_reference > 2.0 * u * scale
 
 
 def _under(value: float | None, least: float | None) -> bool:

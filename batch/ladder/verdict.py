@@ -15,7 +15,6 @@ from siltbook.batch.ladder.facts import (
     came_back_alone,
     facts_of,
     field_low,
-    implausibly_low,
     inlet_low,
     over_at_reference,
     too_low_to_flush,
@@ -23,6 +22,7 @@ from siltbook.batch.ladder.facts import (
 from siltbook.batch.ladder.next_steps import next_steps
 from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step
 from siltbook.batch.model import CALM, History, Judgement, Verdict
+from siltbook.batch.numbers.drops import implausibly_low
 from siltbook.batch.numbers.forecast import Forecast
 from siltbook.batch.numbers.outlook import soon
 from siltbook.checks.gauges import NOISE
@@ -70,7 +70,7 @@ def _holding(facts: Facts) -> list[Verdict]:
         (Verdict.CHECK_SUPPLY, at.supply_low is not None or too_low_to_flush(facts)),
         (Verdict.FLUSH, at.step is Step.NEEDS_FLUSH),
         (Verdict.RE_READ, awaits or unread),
-        (Verdict.INSPECT_SCREEN, implausibly_low(facts)),
+        (Verdict.INSPECT_SCREEN, implausibly_low(facts.history, facts.latest)),
         (Verdict.CHECK_SUPPLY, inlet_low(facts)),
         (Verdict.CHECK_FIELD, field_low(facts) and not inlet_low(facts) and not facts.over),
         (Verdict.NO_READING, _too_old(facts) and not resting),

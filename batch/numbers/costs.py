@@ -1,6 +1,7 @@
 """What dirt costs: the pump energy that the drop over the clean drop takes, and its price.
 
-Excess head is the drop minus the station's clean drop, never under zero. Between two usable
+Excess head is the drop minus what a clean element would take at that flow, never under zero: the
+station's clean drop, scaled by its flow exponent where the flow was read. Between two usable
 readings it runs in a straight line. Where the drop fell and a flush, a hand cleaning or a new
 screen is logged in between, it steps on the day of that work instead: the earlier excess up to it,
 the later one from then on.
@@ -118,7 +119,11 @@ def discharge_share_lost(
     return float(1.0 - left**exponent) if left > 0 else 1.0
 
 
-def _excess(reading: Reading, clean: float) -> float:
+def _excess(reading: Reading, clean: float, history: History) -> float:
+    """The drop over what a clean element would take at this reading's flow [m]."""
+    flow, reference = reading.flow, history.station.reference_flow
+    if flow and reference and flow > 0 and reference > 0:
+        clean *= (flow / reference) ** history.exponent
     return max(0.0, (reading.drop or 0.0) - clean)
 
 
@@ -161,7 +166,7 @@ def excess_line(history: History, clean: float, interval: float) -> Line:
             gaps.append((before[0], now))
         elif before is not None:
             flow = _flow(before[1], entry, history.station.reference_flow)
-            ends = _excess(before[1], clean), _excess(entry, clean)
+            ends = _excess(before[1], clean, history), _excess(entry, clean, history)
             step = max(steps)[1] if steps else None
             stretches += _between(Stretch(before[0], now, *ends, flow), step)
         before, steps = (now, entry), []

@@ -4,7 +4,7 @@ Give-back = (before - after) / (before - clean), of every complete flush and eve
 that stands between two runs. It counts only where it can be known: the reading
 before is at most one reading interval older than the work, the reading after at most
 LATEST_AFTER days younger, and the rise it could give back is at least LEAST_RISE [m] and three
-standard uncertainties of a drop. 1 = clean again, 0 = no help; over 1 cleaner than 'clean'.
+standard uncertainties of a drop at the reference flow (`runs`). 1 = clean again, 0 = no help.
 
 The creep of the clean drop is the robust slope (Theil-Sen, 80 % interval) of the levels read
 after each cleaning by hand since the element was last replaced. An element that no longer comes
@@ -21,13 +21,12 @@ from itertools import pairwise
 from statistics import median
 
 from siltbook.batch.model import CLEANINGS, Station
-from siltbook.batch.numbers.history import uncertainty
 from siltbook.batch.numbers.robust import theil_sen
 from siltbook.batch.numbers.runs import Run
 
 LATEST_AFTER = 3.0  # [days] from the work to the reading after it
 LEAST_RISE = 0.5  # [m]
-LEAST_SIGMAS = 3.0
+CREEP_SIGMAS = 3.0  # of a clean level, that a creep must exceed to be worth a sentence
 LATEST_FLUSHES = 3  # the latest ones, held against those before and against cleanings
 LEAST_EARLIER = 3
 LEAST_CLEANINGS = 2
@@ -55,7 +54,8 @@ class GiveBack:
 class Creep:
     """Slope of the clean drop [m/day] with its 80 % interval, from `levels` cleanings.
 
-    `span` [days] from the first to the last of them. `silent` says why there is no slope.
+    `span` [days] from the first to the last of them. `silent` says why there is no slope. `u` [m]:
+    standard uncertainty of one such level at the reference flow, the median; 0 where unknown.
     """
 
     m_per_day: float | None
@@ -64,6 +64,7 @@ class Creep:
     levels: int
     span: float
     silent: str
+    u: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -85,30 +86,28 @@ def worth(station: Station, runs: Sequence[Run], interval: float) -> Worth:
 
     `interval` [days]: the farm's reading interval.
     """
-    u = uncertainty(station, station.limit)
-    flushes = _shares(station, runs, ("flush",), interval, u)
-    cleanings = _shares(station, runs, ("hand cleaning",), interval, u)
+    flushes = _shares(station, runs, ("flush",), interval)
+    cleanings = _shares(station, runs, ("hand cleaning",), interval)
     creep = clean_creep(runs)
     flushing = _flush_notes(flushes, cleanings)
-    notes = (*flushing, *_creep_notes(creep, station.limit))
+    notes = (*flushing, *_creep_notes(creep, station.limit), *_cleaner_notes(runs))
     clean = station.clean_drop
     given = _give_back(flushes, clean), _give_back(cleanings, clean)
     return Worth(*given, creep, notes, not flushing)
 
 
 def _shares(
-    station: Station, runs: Sequence[Run], works: tuple[str, ...], interval: float, u: float | None
+    station: Station, runs: Sequence[Run], works: tuple[str, ...], interval: float
 ) -> list[float]:
     """What each of these works gave back, in order of time, where it can be known."""
     clean = station.clean_drop
-    least = max(LEAST_RISE, LEAST_SIGMAS * (u or 0.0))
     found = []
     for run, after in pairwise(runs):
         if clean is None or run.recovered is None or run.inferred or run.ended_by not in works:
             continue
         waited = (run.end - run.start).days - run.days[-1]
         fresh = waited <= interval + 0.5 and after.days[0] <= LATEST_AFTER + 0.5
-        if fresh and run.drops[-1] - clean >= least:
+        if fresh and run.drops[-1] - clean >= LEAST_RISE:
             found.append(run.recovered)
     return found
 
@@ -137,7 +136,8 @@ def clean_creep(runs: Sequence[Run]) -> Creep:
         short = f"{len(cleaned)} cleanings within {span:.0f} days, {LEAST_SPAN:.0f} are needed"
         return Creep(None, None, None, len(cleaned), span, short)
     line = theil_sen(days, [run.start_level for run in cleaned])
-    return Creep(line.slope, line.low, line.high, len(cleaned), span, "")
+    u = median(run.u_start or 0.0 for run in cleaned)
+    return Creep(line.slope, line.low, line.high, len(cleaned), span, "", u)
 
 
 def _percent(share: float) -> str:
@@ -168,11 +168,23 @@ def _creep_notes(creep: Creep, limit: float) -> tuple[str, ...]:
     if creep.m_per_day is None or creep.low is None or creep.high is None or creep.low <= 0:
         return ()
     risen = creep.m_per_day * creep.span
-    if risen < CREEP_SHARE * limit:
+    if risen < max(CREEP_SHARE * limit, CREEP_SIGMAS * creep.u):
         return ()
     return (
         f"The element no longer comes clean: over {creep.span:.0f} days the drop after "
         f"{creep.levels} cleanings crept up by about {risen:.1f} m (8 in 10: "
         f"{creep.low * creep.span:.1f} to {creep.high * creep.span:.1f} m); look at it closely, "
         "and replace it if need be.",
+    )
+
+
+def _cleaner_notes(runs: Sequence[Run]) -> tuple[str, ...]:
+    """That the register's clean drop is too high, where works left less than it."""
+    left = sum(run.left_cleaner for run in runs)
+    if not left:
+        return ()
+    works = "one work" if left == 1 else f"{left} works"
+    return (
+        f"After {works} the drop was under the clean drop of the register by more than the gauge "
+        "can err: look whether the element is whole, and if it is, enter the lower clean drop.",
     )

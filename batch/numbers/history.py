@@ -20,6 +20,7 @@ from siltbook.checks.gauges import (
     gauge_fitness,
     outlet_slack,
     probability_over,
+    reading_part,
 )
 from siltbook.templates.book import Book, set_aside
 from siltbook.templates.contract import STATIONS, WORK
@@ -192,6 +193,7 @@ def _reading(station: Station, record: dict[Hashable, Any]) -> Reading:
         u_drop=u,
         p_over=probability_over(drop, station.limit, u) if drop is not None and u else None,
         why_unusable=why,
+        u_read=None if u is None else reading_part(station.division),
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from siltbook.batch.model import History, is_over
 from siltbook.batch.numbers.costs import DirtCost, Line, dirt_cost, excess_line
+from siltbook.batch.numbers.drops import implausibly_low
 from siltbook.batch.numbers.effectiveness import Worth, worth
 from siltbook.batch.numbers.forecast import MOST_FARM, Forecast, forecast
 from siltbook.batch.numbers.runs import Run, cut_runs
@@ -76,9 +77,11 @@ def _forecast(
         return Forecast(None, None, None, "not in service")
     if is_over(latest.drop, station.limit):
         return Forecast(None, None, None, "already over the limit")
+    if implausibly_low(history, latest):
+        return Forecast(None, None, None, "the drop is implausibly low: see to the element first")
     if crowded:
         return Forecast(None, None, None, crowded)
-    return _from(forecast(own, farm, station.limit, as_of, latest.u_drop), as_of, latest.date)
+    return _from(forecast(own, farm, station.limit, as_of, latest.u_between), as_of, latest.date)
 
 
 def _from(expected: Forecast, as_of: dt.date, read: dt.date) -> Forecast:

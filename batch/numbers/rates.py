@@ -98,6 +98,7 @@ def _fits(design: Floats, seen: Floats, walk: Floats) -> list[tuple[float, float
         # Readings that lie on a line to the last digit of the gauge are no proof of one.
         rest = max(float(off @ (precision * off)), 1e-12)
         error = math.sqrt(rest / (n - 2) * float(np.linalg.inv(normal)[1, 1]))
-        weight = math.log(prior) + 0.5 * float(np.log(precision).sum()) - 0.5 * float(np.linalg.slogdet(normal)[1])
-        found.append((float(line[1]), error, weight - 0.5 * (n - 2) * math.log(rest)))
+        volume = float(np.log(precision).sum()) - float(np.linalg.slogdet(normal)[1])
+        weight = math.log(prior) + 0.5 * (volume - (n - 2) * math.log(rest))
+        found.append((float(line[1]), error, weight))
     return found

@@ -9,8 +9,9 @@ Edges:
   every later one starts on the day of its reset. The last run is open (`ended_by` empty) unless
   a reset follows its last reading.
 - Resets with no usable reading between them count as one, named after the strongest work.
-- A flush with too few or unknown cycles, or with a missing sign, cuts only where the drop fell;
-  the run is then marked `inferred`.
+- A flush whose cycles nobody wrote down counts as complete, as it does on the ladder. One with too
+  few cycles, or with a missing sign, cuts only where the drop fell; the run is then marked
+  `inferred`.
 - A run of one reading is kept, without a rate; a stretch without readings is no run.
 - Unusable readings are left out. Time of day counts where it is logged, else noon.
 """
@@ -24,18 +25,22 @@ from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 
 from siltbook.batch.model import FLOW_EXPONENT, History, Reading, Work
+from siltbook.batch.numbers.drops import corrected_drop, implausibly_low, u_at_reference
+from siltbook.batch.numbers.rates import rate_interval
 from siltbook.batch.numbers.robust import theil_sen
 from siltbook.checks.gauges import NOISE
 
 FALL_SHARE = 0.4  # a fall by more than this share of the drop ...
 FALL_SIGMAS = 3.0  # ... and by more than this many standard uncertainties is a reset
 FALL_UNKNOWN_GAUGE = 0.5  # [m]; least fall that counts where the gauge data are missing
+LEAST_FALL = 0.5  # [m]; of any gauge
 LONGEST_GAP = 60.0  # [days] without a reading, over which a rate says little
 LEAST_READINGS = 3
 RATE_CONFIDENCE = 0.8
 
 # What opened a run that starts from a clean element, as far as is known.
 CLEANED = ("hand cleaning", "screen replaced", "")
+RISE_SIGMAS, CLEANER_SIGMAS = 3.0, 2.0
 FELL = "fell with no work logged"
 _STRENGTH = {FELL: 0, "flush": 1, "hand cleaning": 2, "screen replaced": 3}
 
@@ -53,6 +58,8 @@ class Run:
     is the reset at its start, empty for a first run that no reset is known to have opened.
     `rows`: where its readings stand on the workbook's sheet. `clean_level` [m]: what this
     station's drop mostly is after a cleaning; None for a run that was cut by itself.
+    `left_cleaner`: the drop after its reset was under the clean drop by more than the gauge can
+    err. `u_start` [m]: standard uncertainty of the first drop, in differences on the same gauges.
     """
 
     start: dt.date
@@ -71,6 +78,8 @@ class Run:
     opened_by: str = ""
     rows: tuple[int, ...] = ()
     clean_level: float | None = None
+    left_cleaner: bool = False
+    u_start: float | None = None
 
     @property
     def open(self) -> bool:
@@ -96,22 +105,6 @@ class _Stretch:
     closed: _Reset | None = None
 
 
-def corrected_drop(
-    drop: float, flow: float | None, reference_flow: float | None, exponent: float = FLOW_EXPONENT
-) -> float:
-    """The drop [m] that the filter would show at the reference flow: h (Q_ref / Q)^n.
-
-    `flow` and `reference_flow` in the same unit. Unchanged where either is missing or not
-    positive; NaN where a flow is so small that the result is no number.
-    """
-    if not flow or not reference_flow or flow <= 0 or reference_flow <= 0:
-        return drop
-    try:
-        return float(drop * (reference_flow / flow) ** exponent)
-    except OverflowError:
-        return math.nan
-
-
 def moment(date: dt.date, time: dt.time | None) -> float:
     """A day number with its part of the day [days]; noon where no time is logged."""
     part = 0.5 if time is None else (time.hour + time.minute / 60 + time.second / 3600) / 24
@@ -121,11 +114,11 @@ def moment(date: dt.date, time: dt.time | None) -> float:
 def is_complete_flush(work: Work, flush_cycles: int, flush_inlet: float = 0.0) -> bool:
     """Whether the log shows a flush of at least `flush_cycles` cycles with no sign missing.
 
-    Its inlet must not have fallen under `flush_inlet` [m]. A blank sign or inlet is not a no.
-    Blank cycles are no proof, so that flush does not count.
+    Its inlet must not have fallen under `flush_inlet` [m]. A blank sign, inlet or number of
+    cycles is not a no: the ladder takes it so, with a finding.
     """
     held = work.flush_inlet is None or work.flush_inlet >= flush_inlet - 1e-6
-    enough = (work.cycles or 0) >= flush_cycles
+    enough = work.cycles is None or work.cycles >= flush_cycles
     return work.work == "flush" and not work.missing_signs and held and enough
 
 
@@ -144,12 +137,11 @@ def _logged_reset(work: Work, flush_cycles: int, flush_inlet: float) -> _Reset |
 def _least_fall(points: tuple[_Point, _Point], corrected: bool) -> float:
     square = 0.0
     for reading, drop in points:
-        if reading.u_drop is None:
+        u = u_at_reference(reading, drop if corrected else reading.drop or 0.0)
+        if u is None:
             return FALL_UNKNOWN_GAUGE
-        # The correction for flow magnifies the uncertainty as it does the drop.
-        scale = drop / reading.drop if corrected and reading.drop else 1.0
-        square += (reading.u_drop * scale) ** 2
-    return FALL_SIGMAS * math.sqrt(square)
+        square += u**2
+    return max(FALL_SIGMAS * math.sqrt(square), LEAST_FALL)
 
 
 def fall_between(
@@ -160,8 +152,9 @@ def fall_between(
 ) -> tuple[float, float] | None:
     """Both drops [m] where the second fell beyond doubt, else None.
 
-    Beyond doubt: by more than 40 % and more than three standard uncertainties (0.5 m where the
-    gauge is unknown). At the reference flow [m3/h] where both flows are known.
+    Beyond doubt: by more than 40 %, more than three standard uncertainties of such a difference
+    and more than 0.5 m: near zero a drop falls by half from one reading to the next, and no dirt
+    has gone. At the reference flow [m3/h] where both flows are known.
     """
     points = [
         (r, corrected_drop(r.drop or 0.0, r.flow, reference_flow, exponent))
@@ -215,10 +208,25 @@ def _close(stretches: list[_Stretch], reset: _Reset) -> None:
             before.closed = reset
 
 
-def _recovered(before: float, after: float | None, clean: float | None) -> float | None:
-    if after is None or clean is None or before - clean <= 1e-6:
-        return None
-    return (before - after) / (before - clean)
+def _given_back(
+    before: _Point, after: _Point | None, clean: float | None
+) -> tuple[float | None, bool]:
+    """What a reset gave back, as a share; and whether it left less than the clean drop.
+
+    No share where the rise over the clean drop is less than three standard uncertainties, or
+    where the drop after is under the clean drop by more than the gauge can err: then the clean
+    drop of the register is too high, and a share over 1 would only say that. Within what the gauge
+    can err it is 1.
+    """
+    if after is None or clean is None:
+        return None, False
+    u_before, u_after = (u_at_reference(*point) or 0.0 for point in (before, after))
+    rise = before[1] - clean
+    if clean - after[1] > CLEANER_SIGMAS * u_after + NOISE:
+        return None, True
+    if rise <= max(RISE_SIGMAS * u_before, NOISE):
+        return None, False
+    return min((before[1] - after[1]) / rise, 1.0), False
 
 
 def longest_gap(days: tuple[float, ...]) -> float:
@@ -244,11 +252,14 @@ def _rates(
 ) -> tuple[float | None, float | None, float | None]:
     if len(set(days)) < 2:
         return None, None, None
-    line = theil_sen(days, drops, RATE_CONFIDENCE)
-    return line.slope, line.low, line.high
+    slope = theil_sen(days, drops, RATE_CONFIDENCE).slope
+    bounds = rate_interval(days, drops, RATE_CONFIDENCE)
+    if bounds is None:
+        return slope, None, None
+    return slope, min(bounds[0], slope), max(bounds[1], slope)
 
 
-def _run(stretch: _Stretch, after: float | None, clean: float | None) -> Run:
+def _run(stretch: _Stretch, after: _Point | None, clean: float | None) -> Run:
     first = stretch.points[0][0]
     opened = stretch.opened
     begun = moment(first.date, first.time) if opened is None else opened.moment
@@ -259,6 +270,9 @@ def _run(stretch: _Stretch, after: float | None, clean: float | None) -> Run:
     rate, low, high = _rates(days, drops)
     why = _judge(days, rate, high)
     closed = stretch.closed
+    given_back, cleaner = (
+        (None, False) if closed is None else _given_back(stretch.points[-1], after, clean)
+    )
     return Run(
         start=first.date if opened is None else opened.date,
         end=stretch.points[-1][0].date if closed is None else closed.date,
@@ -272,9 +286,11 @@ def _run(stretch: _Stretch, after: float | None, clean: float | None) -> Run:
         why=why,
         ended_by="" if closed is None else closed.kind,
         inferred=closed is not None and closed.inferred,
-        recovered=None if closed is None else _recovered(drops[-1], after, clean),
+        recovered=given_back,
         opened_by="" if opened is None else opened.kind,
         rows=tuple(reading.row for reading, _ in stretch.points),
+        left_cleaner=cleaner,
+        u_start=u_at_reference(*stretch.points[0]),
     )
 
 
@@ -287,7 +303,10 @@ def cut_runs(history: History, flush_cycles: int, flush_inlet: float = 0.0) -> t
     if flush_cycles < 1:
         raise ValueError(f"a complete flush needs at least 1 cycle, not {flush_cycles}")
     filled = [s for s in _stretches(history, flush_cycles, flush_inlet) if s.points]
-    afters = [*(s.points[0][1] for s in filled[1:]), None][: len(filled)]
+    # A torn element shows a low drop, too: that is nothing that the reset gave back.
+    firsts = [s.points[0] for s in filled[1:]]
+    afters = [None if implausibly_low(history, p[0]) else p for p in firsts]
+    afters = [*afters, None][: len(filled)]
     clean = history.station.clean_drop
     runs = [_run(s, after, clean) for s, after in zip(filled, afters, strict=True)]
     level = _clean_level(runs)

@@ -28,11 +28,12 @@ from statistics import fmean
 
 from siltbook.batch.model import History
 from siltbook.batch.numbers.costs import DirtCost, pump_energy
-from siltbook.batch.numbers.runs import Run
+from siltbook.batch.numbers.runs import RISE_SIGMAS, Run
 from siltbook.templates.book import Settings
 
 DROPS = (2.0, 3.0, 4.0, 5.0, 6.0, 7.0)  # [m]
 SOONEST = 1.0  # [days] from a cleaning to the next, under which there is no price
+LEAST_RISE = 0.5  # [m] of a run that is replayed
 MOST_BEYOND = 0.5  # share of days beyond the readings, over which there is no price
 
 
@@ -106,9 +107,10 @@ class _Basis:
 
 
 def rising(run: Run) -> bool:
-    """Whether a run can be replayed: valid, and rising beyond its 80 % interval."""
+    """Whether a run can be replayed: valid, and risen by more than a reading can err."""
     known = run.rate is not None and run.rate > 0
-    return run.valid and known and (run.rate_low is None or run.rate_low > 0)
+    doubt = max(LEAST_RISE, RISE_SIGMAS * (run.u_start or 0.0))
+    return run.valid and known and run.drops[-1] - run.start_level >= doubt
 
 
 def replayed(run: Run, clean: float, drop: float) -> Cycle:
@@ -181,7 +183,7 @@ def _basis(history: History, runs: Sequence[Run], cost: DirtCost, cleanings: int
         return f"its clean drop of {clean:.2f} m is not under its limit"
     climbing = [run for run in runs if rising(run)]
     if not climbing:
-        return "no valid run that rises beyond doubt"
+        return "no valid run that rises by more than its readings can err"
     usable = tuple(run for run in climbing if _bears(run, clean, limit))
     if usable:
         return _Basis(history, clean, usable, flow, cost, cleanings)

@@ -15,12 +15,13 @@ from html import escape
 from typing import Any
 
 from siltbook.batch.model import History, Reading, Station
-from siltbook.batch.numbers.runs import corrected_drop
+from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.results import Assessment
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets import tables
 from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
 from siltbook.batch.tables.workings import WORKINGS
+from siltbook.checks.gauges import NOT_CANCELLING
 from siltbook.templates.book import Table, column_letters
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
@@ -159,7 +160,11 @@ def _uncertainty_formula(table: Table, station: Station) -> tuple[str, ...]:
     share = linked or f"{float(station.gauge_class)!r}"
     reading = f"{metres('division', station.division)}^2/6"
     if station.gauges == "one gauge":
-        return f"SQRT({reading}+({share}*", "/(100*SQRT(3)))^2)"
+        left = ""  # of the class, where the full scale is known: see `gauges.class_part`
+        if station.full_scale is not None:
+            scale = metres("full_scale", station.full_scale)
+            left = f"+({NOT_CANCELLING!r}*{share}*{scale}/(100*SQRT(3)))^2"
+        return f"SQRT({reading}+({share}*", f"/(100*SQRT(3)))^2{left})"
     if station.full_scale is None:
         return ()
     scale = metres("full_scale", station.full_scale)

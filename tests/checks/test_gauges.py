@@ -25,9 +25,9 @@ def fitness(gauges: str | None, division: float | None, of: float = 1.6) -> Gaug
 
 
 def test_half_the_division_with_one_gauge() -> None:
-    """u^2 = division^2/6 + (1.6 % of 5 m)^2/3."""
+    """u^2 = division^2/6 + (1.6 % of 5 m)^2/3 + (a quarter of 1.6 % of 60 m)^2/3."""
     found = fitness("one gauge", 1.0)
-    gain = (0.016 * 5.0) ** 2 / 3
+    gain = (0.016 * 5.0) ** 2 / 3 + (0.25 * 0.016 * 60.0) ** 2 / 3
     assert found.now == pytest.approx(Z * math.sqrt(1 / 6 + gain))
     assert found.finer == pytest.approx(Z * math.sqrt(0.25 / 6 + gain))
     assert (found.selector, found.both) == (None, None)
@@ -52,12 +52,12 @@ def test_missing_gauge_data_tell_nothing(gauge: tuple[str | None, float | None])
 
 def test_the_advice_names_the_least_change_that_is_enough() -> None:
     assert gauge_advice(fitness("one gauge", 2.0), 1.0) == (
-        "Smallest excess told now 1.35 m; with half the division: 0.68 m; "
+        "Smallest excess told now 1.36 m; with half the division: 0.71 m; "
         "enough is half the division."
     )
     assert gauge_advice(fitness("two gauges", 1.0), 1.0) == (
         "Smallest excess told now 1.45 m; with half the division: 1.33 m; "
-        "one gauge with a selector instead of two: 0.68 m; both: 0.34 m; "
+        "one gauge with a selector instead of two: 0.71 m; both: 0.41 m; "
         "enough is one gauge with a selector instead of two."
     )
     assert gauge_advice(fitness("one gauge", 4.0), 1.0).endswith(
@@ -74,10 +74,10 @@ def test_the_finding_carries_the_advice() -> None:
         "Stations!M2: gauge too coarse for this limit: read a gauge that can tell no excess under "
         "1.45 m; accepted: at most 1.00 m, a fifth of the limit. Use a finer division, or one "
         "gauge with a selector. Smallest excess told now 1.45 m; with half the division: 1.33 m; "
-        "one gauge with a selector instead of two: 0.68 m; both: 0.34 m; enough is one gauge with "
+        "one gauge with a selector instead of two: 0.71 m; both: 0.41 m; enough is one gauge with "
         "a selector instead of two."
     )
     fine = replace(coarse, gauges="one gauge")
     result = replace(result, history=History(fine, ()))
     assert list(_coarse_gauge(build().book, result)) == []
-    assert station_gauge(fine).now == pytest.approx(0.67579, abs=1e-5)
+    assert station_gauge(fine).now == pytest.approx(0.71319, abs=1e-5)

@@ -152,10 +152,18 @@ def test_unusable_readings_are_passed_over() -> None:
 def test_flow_of_a_stretch(
     first: float | None, last: float | None, reference: float | None, used: float
 ) -> None:
-    history = log(read(0, 2.0, flow=first), read(10, 2.0, flow=last))
+    # Drops that stand 1 m over what a clean element takes at their flow.
+    clean = [1.0 if not (f and reference) else (f / reference) ** 2 for f in (first, last)]
+    history = log(read(0, 1 + clean[0], flow=first), read(10, 1 + clean[1], flow=last))
     station = replace(history.station, reference_flow=reference)
     found = dirt_cost(replace(history, station=station), FARM)
     assert found.energy_kwh == pytest.approx(energy(10.0, used))
+
+
+def test_a_drop_read_at_half_the_flow_costs_by_the_clean_drop_there() -> None:
+    """1.0 m clean at 40 m³/h is 0.25 m at 20: a drop of 1 m there is 0.75 m of dirt."""
+    found = dirt_cost(log(read(0, 1.0, flow=20.0), read(10, 1.0, flow=20.0)), FARM)
+    assert found.mean_excess_m == pytest.approx(0.75)
 
 
 def test_without_a_price_there_is_energy_and_no_money() -> None:

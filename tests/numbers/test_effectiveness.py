@@ -60,8 +60,11 @@ def test_without_a_clean_drop_there_is_no_share() -> None:
 def test_a_rise_too_small_for_the_gauge_is_left_out() -> None:
     small = season(("flush", 1.1), top=1.4)
     assert value(*small).flush.count == 0
-    coarse = replace(STATION, gauge_class=1.6, division=2.0)  # u = 0.82 m
-    assert value(*season(("flush", 1.1), top=3.0), at=coarse).flush.count == 0
+    coarse = [
+        replace(e, u_drop=0.82) if isinstance(e, Reading) else e
+        for e in season(("flush", 1.1), top=3.0)
+    ]
+    assert value(*coarse).flush.count == 0
     assert value(*season(("flush", 1.1), top=3.0)).flush.count == 1
 
 

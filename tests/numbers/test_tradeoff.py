@@ -184,8 +184,8 @@ def test_a_station_whose_runs_stay_low_is_left_out() -> None:
 @pytest.mark.parametrize(
     ("history", "why"),
     [
-        (log(*(read(7 * n, 2.0) for n in range(5))), "no valid run that rises beyond doubt"),
-        (log(read(0, 2.0), read(7, 4.0)), "no valid run that rises beyond doubt"),
+        (log(*(read(7 * n, 2.0) for n in range(5))), "no valid run that rises by more than its readings can err"),
+        (log(read(0, 2.0), read(7, 4.0)), "no valid run that rises by more than its readings can err"),
         (log(read(0, 2.0), read(7, 4.0), clean=None), "the station has no clean drop"),
         (log(*(read(7 * n, 6.0 + n) for n in range(3)), clean=5.5),
          "its clean drop of 5.50 m is not under its limit"),

@@ -13,8 +13,8 @@ import pytest
 from fluids.packed_bed import Ergun
 
 from siltbook.batch.model import Reading, Work
+from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.numbers.flowfit import HIGHEST, LOWEST, fit_exponent
-from siltbook.batch.numbers.runs import corrected_drop
 from siltbook.templates.units import PASCAL_PER_METRE
 from tests.numbers.logs import STATION, read, work
 

@@ -60,8 +60,11 @@ def test_g05_two_gauges_add_in_squares() -> None:
 
 
 def test_one_gauges_offset_cancels() -> None:
-    """r = 1 and nothing else: 0 (GUM F.1.2.3 [M]); read to half a 0.2 bar division: 0.416297 m."""
-    one = {"gauges": "one gauge", "full_scale": 10 * BAR, "gauge_class": 1.6}
+    """r = 1 and nothing else: 0 (GUM F.1.2.3 [M]); read to half a 0.2 bar division: 0.416297 m.
+
+    Without a full scale: with it, a share of the class is taken not to cancel, by no source.
+    """
+    one = {"gauges": "one gauge", "full_scale": None, "gauge_class": 1.6}
     assert drop_uncertainty(0.0, **one, division=0.0) == 0.0  # type: ignore[arg-type]
     # The width of the interval is half of the division: 0.1 bar.
     u = drop_uncertainty(0.0, **one, division=0.1 * BAR)  # type: ignore[arg-type]

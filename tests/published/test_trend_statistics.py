@@ -164,7 +164,7 @@ def test_s02_s03_runs_start_at_the_known_resets(name: str, resets: list[str]) ->
     stamps, values = _hourly(file)
     noons = [i for i, s in enumerate(stamps) if s[11:13] == "12"]
     days = [dt.date.fromisoformat(stamps[i][:10]) for i in noons]
-    runs = cut_runs(_history(days, [values[i] for i in noons], u=1e-4), 3)
+    runs = cut_runs(_history(days, [1e4 * values[i] for i in noons], u=1.0), 3)
     starts = [run.start for run in runs[1:]]
     assert all(run.ended_by == FELL and run.inferred for run in runs[:-1])
     missed = [dt.date.fromisoformat(d) for d in resets]
@@ -187,9 +187,9 @@ def test_s04_the_cleanings() -> None:
     """RdTools 3.2.1 test fixture: its profile jumps back to 1 on two known days."""
     days, profile, _ = _sawtooth()
     loss = [1 - value for value in profile]  # rises with dirt, as a drop does
-    runs = cut_runs(_history(days, loss, u=1e-6), 3)
+    runs = cut_runs(_history(days, [100 * value for value in loss], u=1e-4), 3)
     assert tuple(run.start for run in runs[1:]) == CLEANED
-    assert [run.rate for run in runs] == pytest.approx([0.005, 0.002, 0.001], abs=1e-9)
+    assert [run.rate for run in runs] == pytest.approx([0.5, 0.2, 0.1], abs=1e-7)
 
 
 @needs_data
