@@ -14,6 +14,7 @@ from siltbook.batch.model import (
     CLEANINGS,
     SAME_BOTH_SIDES,
     History,
+    Judgement,
     Reading,
     Verdict,
     Work,
@@ -22,13 +23,13 @@ from siltbook.batch.model import (
 from siltbook.batch.numbers.bill import farm_bill
 from siltbook.batch.numbers.history import histories, station_gauge
 from siltbook.batch.numbers.outlook import Outlook, outlooks
-from siltbook.batch.numbers.runs import fall_between
+from siltbook.batch.numbers.runs import fall_between, is_reset
 from siltbook.batch.numbers.slips import TURNED
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.checks.findings import Finding, find
 from siltbook.checks.gauges import gauge_advice
 from siltbook.checks.wording import listed
-from siltbook.templates.book import Book
+from siltbook.templates.book import Book, Settings
 
 URGENCY = {verdict: i for i, verdict in enumerate(Verdict)}
 COARSE_SHARE = 0.2  # of the limit
@@ -83,16 +84,39 @@ def _station(
 ) -> StationResult:
     judgement = judge(history, book.settings, on, outlook.forecast, outlook.worth.flushing_helps)
     judgement = replace(judgement, reason=f"{judgement.reason}{unused}")
-    open_ = next((e for e in judgement.episodes[-1:] if e.closed is None), None)
+    days, at_least = days_over(history, judgement, book.settings, on)
     return StationResult(
         history=history,
         judgement=judgement,
         latest=history.latest,
-        days_over=None if open_ is None or on is None else open_.days(on),
+        days_over=days,
         last_flush=_last(history, ("flush",)),
         last_cleaning=_last(history, CLEANINGS),
         outlook=outlook,
+        days_at_least=at_least,
     )
+
+
+def days_over(
+    history: History, judgement: Judgement, settings: Settings, on: dt.date | None
+) -> tuple[int | None, bool]:
+    """Days of the open episode [days], and whether they may be more; None where none is open.
+
+    From the reading that opened it to the as-of date. Where the latest reading is older than the
+    reading interval, or the station was flushed completely or opened since, nobody knows when it
+    came back in range: then to that reading, and it is 'at least'.
+    """
+    open_ = next((e for e in judgement.episodes[-1:] if e.closed is None), None)
+    if open_ is None or on is None:
+        return None, False
+    latest = history.latest
+    last = latest.date if latest and latest.date >= open_.opened else open_.opened
+    after = history.entries[history.entries.index(latest) + 1 :] if latest else history.entries
+    least = settings.flush_cycles, settings.flush_inlet
+    worked = any(isinstance(e, Work) and is_reset(e, *least) for e in after)
+    if (on - last).days > settings.interval or worked:
+        return (last - open_.opened).days, True
+    return open_.days(on), False
 
 
 def _last(history: History, works: tuple[str, ...]) -> dt.date | None:

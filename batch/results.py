@@ -23,11 +23,19 @@ class StationResult:
     history: History
     judgement: Judgement
     latest: Reading | None  # latest usable reading
-    days_over: int | None  # days since the open episode began; None where none is open
+    days_over: int | None  # see `assess.days_over`; None where no episode is open
     last_flush: dt.date | None
     last_cleaning: dt.date | None
     outlook: Outlook | None = None
     box: Box | None = None  # what somebody filled in for it on the sheet Actions
+    days_at_least: bool = False  # the days over the limit may be more
+
+    @property
+    def days_shown(self) -> float | str | None:
+        """Days over the limit for a cell: a number, or words where it may be more."""
+        if self.days_over is None:
+            return None
+        return f"at least {self.days_over}" if self.days_at_least else float(self.days_over)
 
     @property
     def station(self) -> Station:

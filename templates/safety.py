@@ -145,6 +145,10 @@ SELECTOR = "Check the selector: inlet first, then outlet."
 MISTYPED = "Look at what was typed: is its unit right, and its decimal mark? Correct the cell."
 USUAL_FLOW = "Read while the station irrigates at its usual flow."
 READ_ONCE_MORE = "Read once more first: the drop is too near the limit for this gauge to tell."
+GAUGES_CANNOT_TELL = (
+    "Reading again on the same gauges cannot tell whether the drop is over the limit: their class"
+    " stands in the way. Compare first on {better}."
+)
 OPEN_AGAIN = "Open the downstream valve first, then the upstream valve, slowly."
 FLUSH_GEAR = "Check the solenoid first: cable, plunger, blocked port."
 # Whole orders in one sentence, for pages that have no room for a list.

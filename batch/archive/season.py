@@ -60,8 +60,13 @@ class Open:
 
 
 def days_over(result: StationResult, as_of: dt.date | None) -> int:
-    """Days over the limit [days] in all of a station's stretches, the open one up to `as_of`."""
-    return sum(episode.days(as_of) or 0 for episode in result.judgement.episodes)
+    """Days over the limit [days] in all of a station's stretches, the open one as far as read."""
+    return sum(
+        (result.days_over or 0)
+        if result.days_at_least and episode.closed is None
+        else (episode.days(as_of) or 0)
+        for episode in result.judgement.episodes
+    )
 
 
 def station_seasons(assessment: Assessment) -> tuple[StationSeason, ...]:

@@ -25,9 +25,10 @@ from siltbook.batch.model import CALM, History, Judgement, Verdict
 from siltbook.batch.numbers.drops import implausibly_low
 from siltbook.batch.numbers.forecast import Forecast
 from siltbook.batch.numbers.outlook import soon
-from siltbook.checks.gauges import NOISE
+from siltbook.checks.gauges import NOISE, class_part, reading_again_helps
+from siltbook.templates import safety
 from siltbook.templates.book import Settings
-from siltbook.templates.safety import READ_ONCE_MORE, read_step
+from siltbook.templates.safety import GAUGES_CANNOT_TELL, READ_ONCE_MORE, read_step
 
 OWED = (Verdict.RE_READ, Verdict.NO_READING)  # what is lacking is a reading
 
@@ -100,7 +101,7 @@ def judge(
     gear_works = facts.standing.gear is Gear.TRUSTED and Verdict.CHECK_FLUSH_GEAR not in holding
     steps = next_steps(verdict, facts, by, gear_works=gear_works)
     if borderline and verdict in (Verdict.HAND_CLEAN, Verdict.ESCALATE):
-        steps = (read_step(READ_ONCE_MORE), *steps)
+        steps = (_before_it(facts), *steps)
     return Judgement(
         verdict=verdict,
         reason=words.reason(verdict, facts),
@@ -112,6 +113,23 @@ def judge(
         read_by=by,
         came_back_alone=came_back_alone(facts),
     )
+
+
+def _before_it(facts: Facts) -> safety.Step:
+    """What comes before work that a borderline drop asks for: a reading that can tell."""
+    station, latest = facts.history.station, facts.latest
+    fixed = class_part(
+        facts.drop, gauges=station.gauges, full_scale=station.full_scale,
+        gauge_class=station.gauge_class,
+    )  # fmt: skip
+    if latest is None or fixed is None:
+        return read_step(READ_ONCE_MORE)
+    if reading_again_helps(facts.drop, station.limit, BORDER, fixed):
+        return read_step(READ_ONCE_MORE)
+    better = "a gauge of a better class"
+    if station.gauges == "two gauges":
+        better = "one gauge with a selector valve, or a gauge of a better class"
+    return read_step(GAUGES_CANNOT_TELL.format(better=better))
 
 
 def read_by(verdict: Verdict, facts: Facts) -> dt.date | None:

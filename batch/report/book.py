@@ -38,6 +38,7 @@ def station_json(result: StationResult) -> dict[str, Any]:
         "p_over": None if latest is None else latest.p_over,
         "steps": [step.words for step in result.judgement.steps],
         "days_over": result.days_over,
+        "days_over_at_least": result.days_at_least,
         **_outlook_json(result),
         "flow_exponent": _exponent_json(result.history.flow_fit),
         "gauge": _gauge_json(station_gauge(result.station)),

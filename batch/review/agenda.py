@@ -56,7 +56,7 @@ AGENDA: Table[Item] = Table(
                lambda i: i.farm.before(i.result.station.name).verdict),
         Column("now", "Now", Kind.VERDICT, 17, lambda i: i.result.verdict),
         Column("why", "Why", Kind.TEXT, 58, lambda i: i.why, style="wrap"),
-        Column("days_over", "Days over", Kind.COUNT, 8, lambda i: i.result.days_over),
+        Column("days_over", "Days over", Kind.COUNT, 8, lambda i: i.result.days_shown),
         Column("forecast", "Expected at limit", Kind.DATE, 12,
                lambda i: i.result.outlook.forecast.date if i.result.outlook else None),
         Column("action", ACTION, Kind.TEXT, 36, lambda _: None, style="fill-in"),

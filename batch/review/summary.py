@@ -80,6 +80,8 @@ def _item_json(item: Item) -> dict[str, Any]:
         "now": str(item.result.verdict),
         "reason": item.result.judgement.reason,
         "days_over": item.result.days_over,
+        "days_over_at_least": item.result.days_at_least,
+        "days_over_at_least": item.result.days_at_least,
         "unkept": [row.action for row in item.unkept],
     }
 

@@ -152,7 +152,7 @@ _ALL: tuple[Column[StationResult], ...] = (
     Column("episodes", "Episodes this season", Kind.COUNT, 10.0,
            lambda r: len(r.judgement.episodes)),
     Column("days_over", "Days over limit", Kind.COUNT, 8.0, lambda r: r.days_over, "days",
-           "Days since the open stretch over the limit began."),
+           "Days of the open stretch over the limit, as far as it was read."),
     Column("forecast", "Expected at limit", Kind.DATE, 12.0, _expected,
            note="Day on which the limit is expected to be reached."),
     Column("forecast_low", "From", Kind.DATE, 12.0,
@@ -212,8 +212,9 @@ STATION_REVIEW: Table[StationResult] = Table(
         KNOWN["filter_type"],
         *pick(
             KNOWN, "drop_m", "limit_m", "share_of_limit", "clean_drop_m", "read_on", "last_flush",
-            "last_cleaning", "episodes", "days_over",
+            "last_cleaning", "episodes",
         ),
+        KNOWN["days_over"].but(source=lambda r: r.days_shown),
         KNOWN["borderline"].but(
             kind=Kind.TEXT, source=lambda r: "borderline" if r.judgement.borderline else ""
         ),
@@ -233,7 +234,7 @@ ACTIONS: Table[StationResult] = Table(
         *pick(KNOWN, "verdict", "station", "block"),
         KNOWN["reason"].but(source=why_text),
         KNOWN["steps"],
-        KNOWN["days_over"].but(width=9.0),
+        KNOWN["days_over"].but(width=9.0, source=lambda r: r.days_shown),
         KNOWN["forecast"].but(source=_expected_or_passed),
         *pick(KNOWN, "read_by", "action_agreed", "who", "by_when"),
     ),

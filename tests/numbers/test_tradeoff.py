@@ -25,6 +25,9 @@ CLEAN = 1.0
 RATE = 0.1  # [m/day]
 
 
+FLAT = "no valid run that rises by more than its readings can err"
+
+
 def sawtooth(top: float, seasons: int, rate: float = RATE, *, step: int = 5) -> History:
     """Straight runs from the clean drop to `top`, hand cleaned each time on the day it is there."""
     entries: list[Reading | Work] = []
@@ -184,8 +187,8 @@ def test_a_station_whose_runs_stay_low_is_left_out() -> None:
 @pytest.mark.parametrize(
     ("history", "why"),
     [
-        (log(*(read(7 * n, 2.0) for n in range(5))), "no valid run that rises by more than its readings can err"),
-        (log(read(0, 2.0), read(7, 4.0)), "no valid run that rises by more than its readings can err"),
+        (log(*(read(7 * n, 2.0) for n in range(5))), FLAT),
+        (log(read(0, 2.0), read(7, 4.0)), FLAT),
         (log(read(0, 2.0), read(7, 4.0), clean=None), "the station has no clean drop"),
         (log(*(read(7 * n, 6.0 + n) for n in range(3)), clean=5.5),
          "its clean drop of 5.50 m is not under its limit"),
@@ -200,7 +203,7 @@ def test_what_cannot_be_replayed_is_left_out_with_its_reason(history: History, w
 def test_a_rate_that_may_be_level_is_not_replayed() -> None:
     sure = straight(5.0, 0.1, (0.0, 7.0, 14.0))
     assert rising(sure)
-    assert not rising(replace(sure, rate_low=-0.01))
+    assert not rising(replace(sure, u_start=0.5))
     assert not rising(replace(sure, valid=False, why="fewer than 3 readings in the run"))
     assert not rising(replace(sure, rate=None))
 

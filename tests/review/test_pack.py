@@ -47,7 +47,7 @@ def test_the_agenda_counts_then_and_now_and_what_was_agreed() -> None:
     said = [sheet.cell(row, 1).value for row in range(3, 9)]
     assert said[0] == (
         "2026-07-31, 24 stations:   ▲ Escalate 1   ◆ Check flush gear 1   ● Flush 1   "
-        "○ No reading 1   △ Watch 12   ✓ In range 8"
+        "○ No reading 1   △ Watch 11   ✓ In range 9"
     )
     assert said[1].startswith("2026-06-30:   ● Flush 3   ○ No reading 4")
     assert said[2] == (

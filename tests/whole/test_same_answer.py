@@ -128,7 +128,7 @@ def runs_of(result: StationResult) -> tuple[Run, ...]:
 
 def forecast_of(result: StationResult) -> tuple[Forecast, dt.date | None]:
     assert result.outlook is not None
-    return result.outlook.forecast, result.judgement.read_by
+    return replace(result.outlook.forecast, courses=()), result.judgement.read_by
 
 
 def rates(run: Run) -> list[float]:
