@@ -81,7 +81,6 @@ def _item_json(item: Item) -> dict[str, Any]:
         "reason": item.result.judgement.reason,
         "days_over": item.result.days_over,
         "days_over_at_least": item.result.days_at_least,
-        "days_over_at_least": item.result.days_at_least,
         "unkept": [row.action for row in item.unkept],
     }
 

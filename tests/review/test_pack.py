@@ -13,6 +13,7 @@ from siltbook.batch.assess import assess
 from siltbook.batch.review.farm import FarmMonth, read_month
 from siltbook.batch.review.month import Month
 from siltbook.batch.review.pack import make_pack, pack_bytes
+from siltbook.templates import safety
 from tests.checks.builders import book, reading
 from tests.lint import lint
 from tests.office import convert, needs_office
@@ -44,7 +45,7 @@ def test_the_agenda_comes_first_and_holds_the_few_that_need_a_decision() -> None
 
 def test_the_agenda_counts_then_and_now_and_what_was_agreed() -> None:
     sheet = opened(pack_file())["Agenda"]
-    said = [sheet.cell(row, 1).value for row in range(3, 9)]
+    said = [sheet.cell(row, 1).value for row in range(3, 12)]
     assert said[0] == (
         "2026-07-31, 24 stations:   ▲ Escalate 1   ◆ Check flush gear 1   ● Flush 1   "
         "○ No reading 1   △ Watch 11   ✓ In range 9"
@@ -54,8 +55,8 @@ def test_the_agenda_counts_then_and_now_and_what_was_agreed() -> None:
         "Agreed before: 3 not done, 1 done without effect, 2 done late, 1 not due yet, "
         "2 done in time (sheet Agreed)."
     )
-    assert said[4].startswith("Before a filter is opened: close both valves")
-    assert said[5] == "Before the controller's wiring is touched: disconnect its battery."
+    assert said[4] == safety.EMERGENCY
+    assert {safety.BEFORE_OPENING, safety.WIRING} <= set(said)
 
 
 def test_the_pack_is_a_sound_package_without_a_formula() -> None:
