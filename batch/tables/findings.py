@@ -23,6 +23,8 @@ _ALL: tuple[Column[Finding], ...] = (
 )  # fmt: skip
 _KNOWN = {column.key: column for column in _ALL}
 
+EVERY_FIELD: Table[Finding] = Table("findings in full", _ALL)
+
 FINDINGS: Table[Finding] = Table(
     "Findings",
     (
