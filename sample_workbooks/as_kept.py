@@ -11,7 +11,7 @@ import csv
 import datetime as dt
 import io
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 Row = Mapping[str, Any]
@@ -399,3 +399,50 @@ def as_csv(kept: Kept, delimiter: str = ";", encoding: str = "utf-8") -> bytes:
     for row in next(iter(kept.sheets.values())):
         writer.writerow(["" if v is None else v for v in row])
     return target.getvalue().encode(encoding)
+
+
+FOLDER = "as-kept"
+# Weekly drops [bar] at four invented stations, and what was noted on the day.
+_FARM: dict[str, tuple[tuple[float, ...], dict[int, str]]] = {
+    "North": ((0.16, 0.18, 0.19, 0.21, 0.24, 0.26, 0.27, 0.29), {}),
+    "Hill": ((0.22, 0.29, 0.36, 0.44, 0.53, 0.55, 0.58, 0.60), {4: "flushed 3x, click, water ok"}),
+    "River": ((0.20, 0.31, 0.42, 0.52, 0.19, 0.30, 0.41, 0.53), {3: "cleaned screen", 7: "windy"}),
+    "Gate": ((0.19, 0.24, 0.30, 0.37, 0.44, 0.50, 0.54, 0.57), {6: "flushed 3x, no click"}),
+}
+_FIRST = dt.date(2026, 5, 4)
+
+
+def farm() -> list[dict[str, Any]]:
+    """An invented season of four stations, in bar."""
+    return [
+        {"station": name, "date": _FIRST + dt.timedelta(days=7 * week),
+         "inlet": round(2.9 + 0.05 * ((week * 3 + n) % 4), 2),
+         "outlet": round(2.9 + 0.05 * ((week * 3 + n) % 4) - drops[week], 2),
+         "remark": notes.get(week), "read_by": "Reader A"}
+        for week in range(8)
+        for n, (name, (drops, notes)) in enumerate(_FARM.items())
+    ]  # fmt: skip
+
+
+def files() -> dict[str, bytes]:
+    """The invented farm in every layout, and a logger's file; by their paths."""
+    from sample_workbooks.logger_file import Logged, as_text
+
+    told = {
+        "list": Style(title=True, junk=True), "wide two headers": Style(title=True),
+        "months": Style(language="es", dates="dmy"), "drop list": Style(language="fr", unit="m"),
+        "blocks": Style(language="de", texts=",", dates="dmy"), "mixed": Style(junk=True),
+        "sheet per station": Style(language="pt", unit_in="row", junk=True),
+        "dates across": Style(language="it"),
+    }  # fmt: skip
+    made = {}
+    for layout in LAYOUTS:
+        style = replace(told.get(layout, Style()), layout=layout)
+        readings = farm()
+        if style.unit == "m":
+            readings = [
+                {**r, **{k: round(r[k] * 10.2, 1) for k in ("inlet", "outlet")}} for r in readings
+            ]
+        made[f"{FOLDER}/{layout.replace(' ', '-')}.xlsx"] = as_xlsx(keep(readings, style))
+    made[f"{FOLDER}/logger.csv"] = as_text(Logged(days=14, step=600, flushes=(9,)))[0]
+    return made

@@ -15,7 +15,7 @@ HERE = Path(__file__).resolve().parent
 if str(HERE.parent) not in sys.path:
     sys.path.insert(0, str(HERE.parent))
 
-from sample_workbooks import flow, mixed, portfolio, real_life, rows, twelve  # noqa: E402
+from sample_workbooks import as_kept, flow, mixed, portfolio, real_life, rows, twelve  # noqa: E402
 from sample_workbooks.dirt import Dirt, Reset  # noqa: E402
 from sample_workbooks.season import Episode, Gauge, Season, TrueReading  # noqa: E402
 from siltbook.templates.blank import BlankOptions, build  # noqa: E402
@@ -110,7 +110,8 @@ def files() -> dict[str, bytes]:
 def main() -> None:
     """Write the sample workbooks beside this file."""
     (HERE / portfolio.FOLDER).mkdir(exist_ok=True)
-    for name, content in {**files(), **portfolio.files()}.items():
+    (HERE / as_kept.FOLDER).mkdir(exist_ok=True)
+    for name, content in {**files(), **portfolio.files(), **as_kept.files()}.items():
         (HERE / name).write_bytes(content)
         print(f"{HERE.name}/{name}: {len(content)} bytes")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -85,6 +86,7 @@ def _row(found: Found, row: int, section: str, into: Harvest) -> None:
     if found.layout != "wide" and not station:
         _leave(found, row, "no station is named", into)
         return
+    _orphans(context, readings, into)
     into.readings += readings
     into.work += work
     if readings:
@@ -93,6 +95,17 @@ def _row(found: Found, row: int, section: str, into: Harvest) -> None:
         into.proposed += 1
     else:
         _leave(found, row, "nothing was read and no work is said", into)
+
+
+def _orphans(context: _Context, readings: list[dict[str, object]], into: Harvest) -> None:
+    """Parts of a note that name a station without a reading in this row: listed, never lost."""
+    names = _names(context.found, context.station)
+    read = {str(r["station"]) for r in readings}
+    for part in _parts(context.text("note"), names) if len(names) > 1 and read else []:
+        about = [n for n in names if _says(part, n)]
+        if about and not read & set(about):
+            why = "a note on a station without a reading in that row"
+            into.left_out.append(LeftOut(context.found.where(context.row), part, why))
 
 
 def _names(found: Found, station: str) -> list[str]:
@@ -138,11 +151,39 @@ def _reading(context: _Context, station: str) -> dict[str, object] | None:
         made["occasion"] = occasion
     if who := context.text("read by"):
         made["read_by"] = who
-    remark = [context.text("note", station), *odd, _unsaid(context, occasion)]
+    others = [n for n in _names(found, context.station) if n != station]
+    note = _note_for(context.text("note", station), station, others)
+    remark = [note, *odd, _unsaid(context, occasion)]
     if text := "; ".join(t for t in remark if t):
         made["remark"] = text
     made["where"] = found.where(context.row)
     return made
+
+
+def _note_for(text: str, station: str, others: list[str]) -> str:
+    """A note without those of its parts that name another station of the row only."""
+    if not others or not text:
+        return text
+    parts = _parts(text, [station, *others])
+    own = [p for p in parts if _says(p, station) or not any(_says(p, o) for o in others)]
+    return "; ".join(own)
+
+
+def _parts(text: str, stations: list[str]) -> list[str]:
+    """A note cut at the stations that it names; what names none belongs to the part before it."""
+    parts: list[str] = []
+    for piece in re.split(r"[;\n]", text):
+        if parts and not any(_says(piece, s) for s in stations):
+            parts[-1] += f"; {piece.strip()}"
+        else:
+            parts.append(piece.strip())
+    return parts
+
+
+def _says(text: str, station: str) -> bool:
+    """Whether a text names a station."""
+    name = tuple(plain(station).split())
+    return bool(name) and find_phrase(tuple(plain(text).split()), name) >= 0
 
 
 def _unsaid(context: _Context, occasion: str) -> str:
@@ -167,7 +208,8 @@ def _work(context: _Context) -> Iterator[dict[str, object]]:
     found = context.found
     stations = _names(found, context.station)
     noted = [(context.text("note", n), n) for n in stations] if _own_notes(found) else []
-    noted = noted or [(context.text("note"), "")]
+    parts = _parts(context.text("note"), stations) if len(stations) > 1 else []
+    noted = noted or [(p, "") for p in parts] or [(context.text("note"), "")]
     seen: set[tuple[str, str]] = set()
     for text, name in [(context.text("work"), ""), *noted]:
         station = name or _named(text, stations)
@@ -199,8 +241,7 @@ def _named(text: str, stations: list[str]) -> str:
     """The station that a note is about: the only one, or the one that it names; '' if open."""
     if len(stations) == 1:
         return stations[0]
-    tokens = tuple(plain(text).split())
-    named = [s for s in stations if find_phrase(tokens, tuple(plain(s).split())) >= 0]
+    named = [s for s in stations if _says(text, s)]
     return named[0] if len(named) == 1 else ""
 
 

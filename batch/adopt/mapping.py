@@ -77,6 +77,8 @@ class _Writer:
         for col, (header, width) in enumerate(zip(headers, widths, strict=True)):
             page.set_column(col, col, width)
             page.write_string(_HEAD, col, header, self.formats["head"])
+        page.set_default_row(17)
+        page.set_row(0, 26)
         page.set_row(_HEAD, 30)
         page.freeze_panes(_HEAD + 1, 0)
         page.set_landscape()
@@ -126,14 +128,16 @@ def _start(
 ) -> None:  # fmt: skip
     page = w.book.add_worksheet("Start")
     page.hide_gridlines(2)
-    page.set_column(0, 0, 60)
-    page.set_column(1, 1, 68)
+    page.set_column(0, 0, 44)
+    page.set_column(1, 1, 84)
+    page.set_default_row(18)
+    page.set_row(0, 28)
     page.write_string(0, 0, "How your spreadsheet was understood", w.formats["title"])
     page.write_string(1, 0, MARK, w.formats["mark"])
     wrap = w.book.add_format({**look.FORMATS["text"], "text_wrap": True, "valign": "top"})
     for row, step in enumerate(_STEPS, start=3):
         page.merge_range(row, 0, row, 1, clean(step), wrap)
-        page.set_row(row, 30 if len(step) > 110 else 17)
+        page.set_row(row, 32 if len(step) > 120 else 18)
     row = 3 + len(_STEPS) + 1
     said = (
         ("Questions to answer", len(asked)),
@@ -187,7 +191,7 @@ def _questions(w: _Writer, made: Study, asked: Sequence[Question]) -> None:
 
 def _columns(w: _Writer, made: Study) -> None:
     says = "One row per column. Correct 'Taken for', 'Unit' and 'Station' where they are wrong."
-    page = w.sheet(COLUMNS, says, COLUMN_HEADERS, (7, 26, 8, 28, 11, 11, 11, 15, 9, 18, 9, 40))
+    page = w.sheet(COLUMNS, says, COLUMN_HEADERS, (7, 18, 8, 26, 12, 12, 12, 15, 9, 16, 9, 34))
     row = _HEAD + 1
     for form in made.forms:
         sheets = list(dict.fromkeys(t.grid.sheet or t.grid.file for t in form.tables))
@@ -202,7 +206,8 @@ def _columns(w: _Writer, made: Study) -> None:
             w.cell(page, row, 8, column.unit, w.open)
             w.cell(page, row, 9, column.station, w.open)
             w.cell(page, row, 10, column.sure or "ask")
-            w.cell(page, row, 11, column.why)
+            header = column.why.startswith("'") and column.why.count("'") == 2
+            w.cell(page, row, 11, f"the header says {column.why}" if header else column.why)
             _list(page, row, 7, ROLES, "Taken for")
             _list(page, row, 8, (*PRESSURE_UNITS, *FLOW_UNITS), "Unit")
             row += 1

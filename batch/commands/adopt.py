@@ -138,8 +138,9 @@ def _command(read: list[Source], mapping: Path, into: Path | None) -> str:
 def _new_file(target: Path, data: bytes) -> None:
     """Write a file that is not there yet: nothing of anybody's is replaced."""
     from siltbook.batch.errors import BookError
-    from siltbook.batch.files import write_whole
+    from siltbook.batch.files import make_folder, write_whole
 
+    make_folder(target.parent)
     if target.exists():
         raise BookError(
             f"{target} is there already; give another path with --out, or move it away."
