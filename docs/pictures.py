@@ -20,6 +20,7 @@ BOOK = ROOT / "sample_workbooks" / "twelve-stations.xlsx"
 SHEETS = {"Actions": "actions", "Station review": "station-review", "Trends": "trends"}
 AUDIT = {"Audit summary": "audit-summary"}
 PORTFOLIO = ROOT / "sample_workbooks" / "portfolio"
+AS_KEPT = ROOT / "sample_workbooks" / "as-kept" / "wide-two-headers.xlsx"
 MONTH = "2026-07"
 DAY0 = dt.date(2026, 3, 1)
 PACK_SHEETS = {
@@ -160,6 +161,22 @@ def forecast_explained() -> None:
         picture(page, 1, "forecast-explained")
 
 
+def adopted() -> None:
+    """An old spreadsheet, the mapping that adopt makes of it, and the Actions of its book."""
+    from siltbook.batch.adopt.into import new_book
+    from siltbook.batch.adopt.job import Source, look
+    from siltbook.batch.adopt.mapping import write
+    from siltbook.batch.job import review_bytes
+
+    data = AS_KEPT.read_bytes()
+    keep(data, {"Filter readings 2026": "as-kept-wide"})
+    seen = look([Source(AS_KEPT, data)])
+    again = f"siltbook adopt {AS_KEPT.name} --mapping own.mapping.xlsx"
+    keep(write(seen.made, seen.asked, seen.rows, {}, again), {"Columns": "mapping-columns"})
+    book = new_book(seen.rows, seen.rows.work, "An old spreadsheet").data or b""
+    keep(review_bytes(book, "own.xlsx", "own.xlsx").package, {"Actions": "adopted-actions"})
+
+
 def main() -> None:
     """Run all of them, and keep one page of each sheet."""
     from siltbook.batch.job import review_bytes
@@ -168,6 +185,7 @@ def main() -> None:
     keep(reviewed, SHEETS)
     keep(audited(reviewed), AUDIT)
     keep(pack(), PACK_SHEETS)
+    adopted()
     season_page()
     forecast_explained()
 

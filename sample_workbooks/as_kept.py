@@ -387,6 +387,10 @@ def as_xlsx(kept: Kept) -> bytes:
                         sheet.write_string(r, c, value)
                     elif value is not None:
                         sheet.write_number(r, c, value)
+            sheet.autofit()
+            sheet.set_landscape()
+            sheet.set_paper(9)
+            sheet.fit_to_pages(1, 0)
             for top, left, bottom, right in kept.merged.get(name, ()):
                 sheet.merge_range(top, left, bottom, right, rows[top][left])
     return target.getvalue()

@@ -148,7 +148,7 @@ def _said_for_all(found: Found) -> tuple[str, str]:
         if parsed and parsed.role == "drop":
             role = "drop"
         tokens = [t.strip("()[].,;:") for t in text.split()]
-        units = {u for t in tokens if len(t) > 1 or f"({t})" in text or f"in {t}" in text
+        units = {u for t in tokens if len(t) > 2 or f"({t})" in text or f"in {t}" in text
                  if (u := unit_of(t))}  # fmt: skip
         pressure = [u for u in units if u not in FLOW_UNITS]
         unit = pressure[0] if len(pressure) == 1 else unit

@@ -25,6 +25,8 @@ from siltbook.templates.units import known_unit
 _ROLE_NAMES = {
     "stamp": "date and time", "remark": "note", "read_by": "read by", "other": "leave out",
 }  # fmt: skip
+# Words of these roles stand in names as well: alone they are a role, with more a name.
+_NAMING = ("station", "field", "date", "time", "water", "occasion", "cycles")
 NEAR = 86.0  # [%] of likeness from which a misspelt header counts as the word
 _SHORTEST = 5  # letters of a word that may be misspelt
 _BRACKET = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
@@ -64,9 +66,10 @@ def parse_header(text: str) -> Parsed:
     taken = {i for r in (role, "station") for i in spans.get(r, ())}
     taken |= {i for i in spans.get("pressure", ()) if tokens[i] in fillers}
     rest = _rest(words, owners, taken if role else used, role)
+    bare = role in _NAMING and " " not in roles[role]
     gauge = role == "pressure" and not any(tokens[i] in fillers for i in spans["pressure"])
-    if (role == "station" or gauge) and rest:
-        return Parsed("", unit, text, "", "a name")  # 'Filter 3' names a station
+    if (bare or gauge) and rest:
+        return Parsed("", unit, text, "", "a name")  # 'Filter 3', 'Day tank', 'Field 2'
     sure = "sure" if role else ""
     return Parsed(_ROLE_NAMES.get(role, role), unit, rest, sure, why)
 
@@ -84,7 +87,8 @@ def _take_unit(text: str) -> tuple[str, str]:
     for width in (2, 1):
         tail = " ".join(words[-width:])
         if len(words) > width and unit_of(tail.strip(",;")):
-            if plain(tail) == "m" and not _roles(tuple(plain(" ".join(words[:-1])).split()))[0]:
+            before = tuple(plain(" ".join(words[:-1])).split())
+            if plain(tail) in ("m", "at") and not _roles(before)[0]:
                 continue
             return unit_of(tail.strip(",;")), " ".join(words[:-width]).rstrip(",;")
     return "", text
@@ -116,6 +120,8 @@ def _near(text: str) -> tuple[str, str] | None:
         return None
     known = [w for w in table("header") if len(w) >= _SHORTEST]
     hits = process.extract(text, known, scorer=fuzz.ratio, score_cutoff=NEAR, limit=8)
+    # A name before the slip would be swallowed with it.
+    hits = [hit for hit in hits if len(hit[0].split()) == len(text.split())]
     roles = {role for word, _, _ in hits for role in table("header")[word]}
     return (roles.pop(), hits[0][0]) if len(roles) == 1 else None
 
@@ -156,7 +162,8 @@ def _rest(words: list[str], owners: list[tuple[int, str]], used: set[int], role:
         return ""
     soft = [i for i, (_, t) in enumerate(owners) if t in stations]
     first = own[0] - 1 if own[0] - 1 in soft and role != "station" else own[0]
-    keep = {owners[i][0] for i in range(first, own[-1] + 1) if i not in used or i in soft}
+    last = own[-1] + 1 if own[-1] + 1 in soft and role != "station" else own[-1]
+    keep = {owners[i][0] for i in range(first, last + 1) if i not in used or i in soft}
     return " ".join(w.strip("-–.()[]") for i, w in enumerate(words) if i in keep)
 
 

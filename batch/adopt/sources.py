@@ -21,6 +21,8 @@ LONGEST_LINE = 100_000  # [characters]
 MOST_COLUMNS = 2_000
 MOST_CELLS = 4_000_000
 SAMPLE_LINES = 200
+ENCODED = 300_000  # [bytes] that tell an encoding
+WESTERN = ("cp1252", "mac_roman", "cp850", "cp1250")
 LONG = 3_000  # lines from which a text table may be a logger's
 HEAD = 500  # of its rows that tell
 DELIMITERS = (",", ";", "\t", "|")
@@ -105,12 +107,22 @@ def decode(data: bytes, name: str) -> str:
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError:
-        from charset_normalizer import from_bytes
+        return data.decode(_encoding(data[:ENCODED]), errors="replace")
 
-        best = from_bytes(
-            data[:1_000_000], cp_isolation=["cp1252", "iso8859_15", "cp1250", "mac_roman"]
-        ).best()
-        return data.decode(best.encoding if best else "cp1252", errors="replace")
+
+def _encoding(data: bytes) -> str:
+    """The one-byte encoding in which most words are known; else what the bytes look like most."""
+    from charset_normalizer import from_bytes
+
+    from siltbook.batch.adopt.words import known_words
+
+    counts = {e: known_words(data.decode(e, errors="replace")) for e in WESTERN}
+    best = max(counts, key=lambda e: counts[e])
+    # Words without accents are known in any of them: one must stand out, or the first is taken.
+    if counts[best] > min(counts.values()):
+        return best
+    found = from_bytes(data, cp_isolation=[*WESTERN, "cp1251", "iso8859_15"]).best()
+    return found.encoding if found and not counts[best] else WESTERN[0]
 
 
 def delimiter_of(text: str, name: str) -> str:

@@ -71,6 +71,8 @@ def _is_header(grid: Grid, row: int) -> bool:
     texts = {c: t for c, t in _texts(grid, row).items() if not _dateish(t) and not _plain_number(t)}
     if len(texts) < 2 or len(texts) < 0.6 * len(cells):
         return False
+    if any(names_station(t) for t in texts.values()):
+        return False
     roles = [(c, parse_header(t).role) for c, t in texts.items() if len(t) <= 80]
     known = [r for _, r in roles if r and r != "leave out"]
     if any(len(t) > 80 for t in texts.values()) and len(known) < 3:

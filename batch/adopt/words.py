@@ -57,6 +57,13 @@ def find_phrase(tokens: tuple[str, ...], phrase: tuple[str, ...]) -> int:
     return -1
 
 
+def known_words(text: str) -> int:
+    """How many words of a text are in the table, for any use."""
+    uses = ("header", "note", "month", "junk")
+    known = {token for use in uses for word in table(use) for token in word.split()}
+    return sum(word in known for word in plain(text).split())
+
+
 def month_of(word: str) -> int | None:
     """The number of a month by its name or usual short form in any language of the table."""
     meanings = table("month").get(plain(word))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import shlex
 import shutil
 import zipfile
 from pathlib import Path
@@ -12,6 +14,8 @@ import pytest
 from sample_workbooks.as_kept import Style, as_csv, as_xlsx
 from siltbook.batch.reading.book import read_book
 from tests.adopt.farms import kept, siltbook
+
+ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture
@@ -202,3 +206,18 @@ def test_the_source_is_never_changed(own: Path, tmp_path: Path) -> None:
     siltbook("adopt", own)
     siltbook("adopt", own, "--mapping", own.with_name("own.mapping.xlsx"))
     assert own.read_bytes() == (tmp_path / "before.xlsx").read_bytes()
+
+
+def test_the_three_commands_of_the_readme(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    (block,) = re.findall(r"```text\n(.*?)```", readme, re.DOTALL)
+    commands = [shlex.split(line) for line in block.strip().splitlines()]
+    assert len(commands) == 3
+    shutil.copytree(ROOT / "sample_workbooks" / "as-kept", tmp_path / "sample_workbooks/as-kept")
+    monkeypatch.chdir(tmp_path)
+    said = [siltbook(*command[1:]) for command in commands]
+    assert "32 readings, 3 rows of work" in said[1]
+    assert "Hand clean       Hill" in said[2]
+    assert (tmp_path / "results" / "own.reviewed.xlsx").exists()

@@ -38,7 +38,7 @@ def test_readings_arrive_as_they_were_kept(layout: str, language: str) -> None:
 
 
 @pytest.mark.parametrize("delimiter", [";", ",", "\t"])
-@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "cp1252", "utf-16"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "cp1252", "utf-16", "cp850"])
 def test_text_tables_in_any_encoding_and_delimiter(delimiter: str, encoding: str) -> None:
     style = Style("wide two headers", "de", dates="dmy", texts="." if delimiter == "," else ",")
     data = as_csv(kept(style), delimiter, encoding)
@@ -46,6 +46,15 @@ def test_text_tables_in_any_encoding_and_delimiter(delimiter: str, encoding: str
     assert len(seen.rows.readings) == 15
     assert seen.asked == []
     assert {c.header for c in seen.made.forms[0].columns if c.role == "note"} == {"Bemerkungen"}
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "mac_roman", "cp850", "utf-8"])
+def test_accents_are_read_in_any_western_encoding(encoding: str) -> None:
+    made = kept(Style("list", "pt", dates="iso"))
+    head = made.sheets["Readings"][0]
+    made.sheets["Readings"][0] = [str(text).upper() for text in head]
+    seen = look([Source(Path("own.csv"), as_csv(made, ";", encoding))])
+    assert "ESTAÇÃO" in [c.header for c in seen.made.forms[0].columns if c.role == "station"]
 
 
 def test_every_row_is_counted_once_and_the_counts_add_up() -> None:

@@ -27,7 +27,8 @@ _SCALE = {"bar": 1.0, "kPa": 100.0, "psi": 14.5, "m": 10.2, "kgf/cm2": 1.02}
 _NAMES = (
     ("North 1", "North 2", "South"), ("S1", "S2", "S3", "S4"), ("F-01", "F-02"),
     ("Hill", "River", "Gate", "Old well"), ("Block A", "Block B", "Block C"),
-    ("Filter 1", "Filter 2"),
+    ("Filter 1", "Filter 2"), ("Field 1", "Field 2", "Field 3"), ("Well head", "Day tank"),
+    ("Gate of the canal", "Old pump"), ("1 North", "2 South", "3 East"), ("Low station", "P2 line"),
 )  # fmt: skip
 _NOTES = {
     "en": ("flushed 3x, no click", "cleaned screen", "windy", "called service"),
@@ -82,6 +83,7 @@ def make(seed: int, count: int = TABLES) -> Iterator[tuple[str, bytes, Kept]]:
         )  # fmt: skip
         kept = keep(_season(rng, style), style)
         _other_words(rng, kept)
+        _odd_ways(rng, kept)
         if rng.random() < 0.4 and len(kept.sheets) == 1 and style.dates != "cell":
             encoding = rng.choice(("utf-8", "utf-8-sig", "cp1252", "utf-16"))
             sign = ";" if style.texts == "," else rng.choice(",;\t")
@@ -123,6 +125,43 @@ def _other_words(rng: random.Random, kept: Kept) -> None:
                     for word, instead in others.items():
                         if word in value:
                             row[i] = value.replace(word, instead[chosen])
+
+
+_NO_TOP = ("blocks", "sections", "side by side", "drop wide", "dates across")
+
+
+def _odd_ways(rng: random.Random, kept: Kept) -> None:
+    """Headers in capitals, spans that were never merged, an empty column, a sentence on top."""
+    capitals, unmerged, gap, says = (rng.random() < chance for chance in (0.2, 0.5, 0.25, 0.2))
+    names = {t[2] for t in kept.truth.values()}
+    if unmerged:
+        kept.merged.clear()
+    for sheet, rows in kept.sheets.items():
+        if capitals:
+            top = next(i for i, r in enumerate(rows) if len(r) > 2)
+            rows[top] = (
+                [v.upper() if isinstance(v, str) and v not in names else v for v in rows[top]]
+                if kept.style.layout in ("list", "mixed", "drop list", "sheet per station")
+                else rows[top]
+            )
+        if gap and kept.style.layout in ("list", "mixed", "sheet per station", "wide one header"):
+            _insert(kept, sheet, 2)
+        if says and kept.style.layout not in _NO_TOP:
+            rows[:0] = [["Please do not delete: read every Monday, see the notes at the end."], []]
+            moved = [(a + 2, b, c + 2, d) for a, b, c, d in kept.merged.get(sheet, ())]
+            kept.merged[sheet] = moved
+
+
+def _insert(kept: Kept, sheet: str, at: int) -> None:
+    """An empty column; what stood there and behind it moves to the right."""
+    for row in kept.sheets[sheet]:
+        if len(row) > at:
+            row.insert(at, None)
+    moved = {
+        (s, i + 1 if s == sheet and i >= at else i): told for (s, i), told in kept.truth.items()
+    }
+    kept.truth.clear()
+    kept.truth.update(moved)
 
 
 def score(name: str, data: bytes, kept: Kept, total: Score) -> None:

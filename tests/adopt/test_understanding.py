@@ -1,0 +1,28 @@
+"""The seeded benchmark of understanding, as a gate: nothing wrong, at most a fifth asked."""
+
+from __future__ import annotations
+
+import pytest
+
+from sample_workbooks import as_kept
+from tests.benchmarks.adopt import CORPORA, TUNED, public, seeded
+from tests.samples.load import SAMPLES
+
+
+def test_nothing_is_wrongly_mapped_and_little_is_asked() -> None:
+    total = seeded(TUNED)
+    assert total.tables >= 60
+    assert total.wrong == []
+    assert total.asked <= total.columns / 5
+
+
+@pytest.mark.skipif(not CORPORA.is_dir(), reason="the public files are not here")
+def test_public_spreadsheets_are_no_filter_readings() -> None:
+    became = public()
+    assert len(became) >= 10
+    assert [name for name, what in became.items() if what == "mapped without a question"] == []
+
+
+def test_the_samples_as_kept_are_those_that_their_maker_makes() -> None:
+    for name, data in as_kept.files().items():
+        assert (SAMPLES / name).read_bytes() == data, name
