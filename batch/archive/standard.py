@@ -1,8 +1,10 @@
-"""The descriptor and its tables, checked by the open standard's own library.
+"""The descriptor and its tables, checked against the open standard.
 
-The library would follow whatever a descriptor says: addresses, other formats, expressions of its
-own. So a descriptor is first compared with what this program writes, key by key, and the library
-gets one that is built anew from the few things that may differ. What it reads is bounded before.
+Types, constraints and keys are checked by `table_schema`; the standard's own library looks at
+the tables a second time where it is installed (`siltbook[verify]`). It would follow whatever a
+descriptor says: addresses, other formats, expressions of its own. So a descriptor is first
+compared with what this program writes, key by key, and the library gets one that is built anew
+from the few things that may differ. What is read is bounded before.
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ from siltbook.batch.archive.descriptor import PROFILE, RESOURCE, TYPES, path_at,
 from siltbook.batch.archive.inventory import MOST_SAID, shown
 from siltbook.batch.archive.manifest import Manifest, as_json
 from siltbook.batch.archive.strict_json import StrictError, document
+from siltbook.batch.archive.table_schema import broken
 
 MOST_BYTES = 4 * 2**20  # of the descriptor; one of a season of 100,000 readings takes 40 KB
 _MOST_VALUES = 200_000
@@ -232,7 +235,21 @@ def _rows(data: bytes, names: Sequence[str]) -> list[list[str]]:
 
 
 def _said(rows: list[list[str]], schema: dict[str, Any]) -> Iterator[str]:
-    """The library's own sentences."""
+    """Our own sentences; where there are none and the standard's own library is there, its."""
+    own = list(islice(broken(rows, schema), MOST_SAID))
+    yield from own
+    if not own and has_library():
+        yield from _by_library(rows, schema)
+
+
+def has_library() -> bool:
+    """Whether the standard's own library is installed: `pip install 'siltbook[verify]'`."""
+    from importlib.util import find_spec
+
+    return find_spec("frictionless") is not None
+
+
+def _by_library(rows: list[list[str]], schema: dict[str, Any]) -> Iterator[str]:
     from frictionless import Schema, system
     from frictionless.resources import TableResource
 

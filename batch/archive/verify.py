@@ -138,7 +138,7 @@ def _some(said: Iterable[str]) -> Iterator[str]:
 def _package(
     path: Path, listed: manifest.Manifest, held: Holding, notes: list[str]
 ) -> Iterator[str]:
-    """The descriptor, and by the standard's own library every table."""
+    """The descriptor, and every table by what it says of it."""
     try:
         if held.sizes.get(PACKAGE, 0) > standard.MOST_BYTES:
             raise standard.DescriptorError("it is larger than any that this program writes.")
@@ -157,8 +157,8 @@ def _package(
         return
     if too_many:
         notes.append(
-            "data/: the tables hold too much for the check by the Data Package library; it was "
-            "left out."
+            "data/: the tables hold too much for the check against the Data Package standard; it "
+            "was left out."
         )
         return
     for table in safe:

@@ -201,9 +201,9 @@ HARM: dict[str, tuple[Callable[[Path], object], str]] = {
     "table-bytes": (described("data/farm.csv", b"\xff\xfe\0\0" * 5_000),
                     f"data/farm.csv: {INVALID}it is not UTF-8"),
     "table-digits": (described("data/runs.csv", HEAD_RUNS + "E1,,," + "9" * (4 * MIB) + "," * 9),
-                     f'data/runs.csv: {INVALID}Type error in the cell "9999'),
+                     f"data/runs.csv: {INVALID}row 2, column readings: no integer, read '9999"),
     "table-power": (described("data/runs.csv", HEAD_RUNS + "E1,,,1e99999999999" + "," * 9),
-                    f'data/runs.csv: {INVALID}Type error in the cell "1e99999999999"'),
+                    f"data/runs.csv: {INVALID}row 2, column readings: no integer, read '1e999"),
     "table-quote": (described("data/farm.csv", HEAD_FARM + '"' + "a\n" * 200_000),
                     f"data/farm.csv: {INVALID}it is no table with commas (unexpected end of data)"),
     "table-guess": (described("data/farm.csv", HEAD_FARM + ';"a' * (5 * MIB)),
@@ -356,8 +356,8 @@ def test_tables_too_large_for_the_library_are_left_to_the_comparison(
     found = verify(archive)
     assert found.troubles == ()
     assert found.notes == (
-        "data/: the tables hold too much for the check by the Data Package library; it was left "
-        "out.",
+        "data/: the tables hold too much for the check against the Data Package standard; it "
+        "was left out.",
     )
 
 
