@@ -27,7 +27,8 @@ LOCK_PATIENCE = 10.0  # [s] that another program's lock is waited for
 DRAFT_STALE = 3_600.0  # [s]; nobody writes on one draft for so long: its process is gone
 _DRAFT = (".siltbook-", ".tmp")
 _OURS = re.compile(
-    r"\.(reviewed|audited|previous(-\d+)?|kept-\d+|review-\d{4}-\d\d)\.[a-z]+\Z", re.IGNORECASE
+    r"\.(reviewed|audited|mapping(-\d+)?|previous(-\d+)?|kept-\d+|review-\d{4}-\d\d)\.[a-z]+\Z",
+    re.IGNORECASE,
 )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from siltbook.batch.adopt import mapping as m
@@ -39,6 +39,7 @@ class Told:
     name: str
     tables: dict[str, list[Settled]] = field(default_factory=dict)
     answers: dict[str, str] = field(default_factory=dict)
+    before: dict[str, str] = field(default_factory=dict)  # answers that stood when it was made
     names: dict[str, str] = field(default_factory=dict)
     work: list[dict[str, object]] = field(default_factory=list)
     prints: frozenset[str] = frozenset()
@@ -112,6 +113,8 @@ def read_mapping(data: bytes, name: str) -> Told:
         about, answer = line.text("About"), line.text("Your answer")
         if about:
             told.answers[about] = _answer(line, answer)
+            if line.text("Question") == m.ANSWERED:
+                told.before[about] = answer
     for line in _Sheet(grids, name, m.COLUMNS, m.COLUMN_HEADERS).rows():
         told.tables.setdefault(line.text("Table"), []).append(_column(line))
     for line in _Sheet(grids, name, m.STATIONS, m.STATION_HEADERS).rows():
@@ -137,7 +140,7 @@ def _answer(line: _Line, answer: str) -> str:
         return answer
     if about.endswith("time zone") and answer:
         return _zone(line, answer)
-    if not answer or line.text("Question") == "answered before" or accepted == ["your own words"]:
+    if not answer or line.text("Question") == m.ANSWERED or accepted == ["your own words"]:
         return answer
     exact = next((a for a in accepted if plain(a) == plain(answer)), "")
     if not exact and unit_of(answer) in accepted:
@@ -215,7 +218,7 @@ def _details(line: _Line) -> dict[str, object]:
     return made
 
 
-def apply(told: Told, made: Study) -> None:
+def apply(told: Told, made: Study, answers: Mapping[str, str]) -> None:
     """Put a mapping over these files' tables; BookError with the difference where they differ."""
     by_headers = {
         tuple(plain(c.header) for c in columns): key for key, columns in told.tables.items()
@@ -231,7 +234,7 @@ def apply(told: Told, made: Study) -> None:
                 column.role, column.sure = settled.role, "sure"
                 column.unit = settled.unit or column.unit
                 column.station = settled.station or ("" if column.station else column.station)
-    made.answers = {k: v for k, v in told.answers.items() if v}
+    made.answers |= {k: v for k, v in answers.items() if v}
     made.names = dict(told.names.items())
     use_answers(made)
 

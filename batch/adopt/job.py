@@ -11,7 +11,7 @@ from siltbook.batch.adopt.harvest import harvest
 from siltbook.batch.adopt.into import Row
 from siltbook.batch.adopt.model import Grid, Harvest, LeftOut, Question
 from siltbook.batch.adopt.sources import decode, is_text, text_grid, workbook_grids
-from siltbook.batch.adopt.study import EVERY, Study, questions, study
+from siltbook.batch.adopt.study import EVERY, Study, hold_places, questions, study
 from siltbook.batch.errors import BookError
 from siltbook.batch.fingerprint import digest
 
@@ -56,8 +56,9 @@ def look(sources: Sequence[Source], register: Sequence[str] = ()) -> Adoption:
     made = study(grids_of(sources))
     if not made.forms:
         raise _nothing(made, sources)
-    rows = _rows(made)
-    return Adoption(made, questions(made, register), rows)
+    asked = questions(made, register)
+    hold_places(made)
+    return Adoption(made, asked, _rows(made))
 
 
 def _nothing(made: Study, sources: Sequence[Source]) -> BookError:
@@ -74,7 +75,7 @@ def use(sources: Sequence[Source], told: Told, register: Sequence[str] = ()) -> 
     made = study(grids_of(sources))
     if not made.forms:
         raise _nothing(made, sources)
-    apply(told, made)
+    apply(told, made, told.answers)
     asked = questions(made, register)
     if asked:
         first = asked[0]
@@ -85,11 +86,28 @@ def use(sources: Sequence[Source], told: Told, register: Sequence[str] = ()) -> 
             " changed."
         )
     rows = _rows(made)
-    for row in [*rows.readings, *rows.work]:
-        name = str(row["station"])
+    names = {f"({about})": answer for about, answer in told.answers.items()}
+    for row in [*rows.readings, *rows.work, *told.work]:
+        name = names.get(str(row["station"]), str(row["station"]))
         row["station"] = told.names.get(name, made.names.get(name, name))
-    seen = {s.print for s in sources} <= told.prints
-    return Adoption(made, [], rows, told.work if seen else [], [] if seen else rows.work)
+    rows.precision = {told.names.get(n, n): step for n, step in rows.precision.items()}
+    new = _unseen(sources, told, rows.work)
+    whole = {s.print for s in sources} <= told.prints
+    return Adoption(made, [], rows, told.work if whole else [], new)
+
+
+def _unseen(sources: Sequence[Source], told: Told, work: Sequence[Row]) -> list[Row]:
+    """Proposals that did not stand in the mapping when it was made.
+
+    Those of another file, and those of rows that only an answer made readable.
+    """
+    if not {s.print for s in sources} <= told.prints:
+        return list(work)
+    made = study(grids_of(sources))
+    apply(told, made, told.before)
+    hold_places(made)
+    shown = {(w["where"], w["work"]) for w in _rows(made).work}
+    return [w for w in work if (w["where"], w["work"]) not in shown]
 
 
 def _rows(made: Study) -> Harvest:

@@ -35,6 +35,7 @@ ARRIVE_HEADERS = (
     "Field pressure", "Occasion", "Read by", "Remark", "Where",
 )  # fmt: skip
 LEFT_HEADERS = ("Where", "What", "Why", "Rows")
+ANSWERED = "answered before"
 FIRST_ROWS = 20
 MOST_ROWS = 20_000  # of one sheet of the mapping
 _HEAD = 3  # 0-based row of each table's header
@@ -182,7 +183,7 @@ def _questions(w: _Writer, made: Study, asked: Sequence[Question]) -> None:
         page.set_row(row, 15 * max(1, -(-len(q.text) // 62), -(-len(accepted) // 38)) + 3)
     n = _HEAD + 1 + len(asked)
     for about, answer in made.answers.items():
-        said = "a setting; change it here" if about.endswith(EVERY) else "answered before"
+        said = "a setting; change it here" if about.endswith(EVERY) else ANSWERED
         for col, value in enumerate((about, "", said, "")):
             w.cell(page, n, col, value)
         w.cell(page, n, 4, answer, w.open)

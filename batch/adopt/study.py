@@ -37,6 +37,7 @@ SAME, OTHER_STATION = "the same station", "another station"
 AS_LABELLED, SWAPPED = "as the headers say", "the other way round"
 # Units that are read here and turned into one of the contract's: unit, factor.
 TURNED_UNITS = {"mbar": ("bar", 0.001), "MPa": ("bar", 10.0)}
+PENDING = "(station of "  # how a station begins that is still asked for
 EVERY = "every: readings a day"  # of a logger; an answer, not a question
 _LIKELY = (2.0, 160.0)  # usual inlet pressure [m]
 _MOST_DROP = 40.0  # usual drop [m]
@@ -131,6 +132,8 @@ def stations_of(made: Study) -> dict[str, int]:
         elif table.station:
             names = [table.station]
         for name in names:
+            if name.startswith(PENDING):
+                continue
             counts[name] = counts.get(name, 0) + 1
     return counts
 
@@ -188,11 +191,23 @@ def _of_dates(form: Form, answers: Mapping[str, str]) -> list[Question]:
 def _of_stations(form: Form) -> list[Question]:
     return [
         Question(
-            f"station of {table.grid.place}, row {table.header_rows[0]}", table.grid.place,
+            station_about(table), table.grid.place,
             f"Which station is the table at row {table.header_rows[0]} about? Write its name.", (),
         )
         for table in form.tables if table.layout == "block" and not table.station
     ]  # fmt: skip
+
+
+def station_about(table: Found) -> str:
+    """The key of the question which station a table is about."""
+    return f"station of {table.grid.place}, row {table.header_rows[0]}"
+
+
+def hold_places(made: Study) -> None:
+    """Let rows whose station is still asked for arrive under the question, in brackets."""
+    for table in made.tables:
+        if table.layout == "block" and not table.station:
+            table.station = f"({station_about(table)})"
 
 
 def _of_units(made: Study) -> list[Question]:
@@ -332,7 +347,7 @@ def _use_form_answers(form: Form, answers: Mapping[str, str]) -> None:
         table.date_order = table.date_order or order
         if year.isdecimal():
             table.year = table.year or int(year)
-        about = f"station of {table.grid.place}, row {table.header_rows[0]}"
+        about = station_about(table)
         table.station = table.station or answers.get(about, "")
         if swap:
             for column in table.of("inlet", "outlet"):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -201,7 +202,8 @@ def _not_entered(seen: Adoption, read: list[Source], into: Path | None) -> Itera
     if not seen.new_work:
         return
     target = _mapping_path(read)
-    _new_file(target, write(seen.made, [], seen.rows, _prints(read), _command(read, target, into)))
+    rows = replace(seen.rows, work=seen.new_work)
+    _new_file(target, write(seen.made, [], rows, _prints(read), _command(read, target, into)))
     yield (
         f"  {len(seen.new_work)} rows of work are proposed and not entered: see {target}, then:"
         f" {_command(read, target, into)}"

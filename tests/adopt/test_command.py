@@ -221,3 +221,53 @@ def test_the_three_commands_of_the_readme(
     assert "32 readings, 3 rows of work" in said[1]
     assert "Hand clean       Hill" in said[2]
     assert (tmp_path / "results" / "own.reviewed.xlsx").exists()
+
+
+def test_work_of_rows_that_an_answer_made_readable_is_shown_before_it_enters(
+    tmp_path: Path,
+) -> None:
+    made = kept(Style(dates="dmy"))
+    rows = made.sheets["Readings"]
+    made.sheets["Readings"] = [rows[0], *(["03/04/2026", *r[1:]] for r in rows[1:4])]
+    own, mapping = tmp_path / "own.xlsx", tmp_path / "own.mapping.xlsx"
+    own.write_bytes(as_xlsx(made))
+    siltbook("adopt", own)
+    change(mapping, "Questions", "E5", "day first")
+    said = siltbook("adopt", own, "--mapping", mapping)
+    book, further = tmp_path / "own.book.xlsx", tmp_path / "own.mapping-2.xlsx"
+    assert "3 readings, 0 rows of work" in said
+    assert f"1 rows of work are proposed and not entered: see {further}" in said
+    said = siltbook("adopt", own, "--mapping", further, "--into", book)
+    assert "0 readings, 1 rows of work and 0 stations added; 3 rows were there already." in said
+    assert "not entered" not in said
+
+
+def test_a_renamed_station_takes_its_work_along(own: Path) -> None:
+    siltbook("adopt", own)
+    mapping = own.with_name("own.mapping.xlsx")
+    change(mapping, "Stations", f"C{find(mapping, 'Stations', 'North 1')}", "N1")
+    siltbook("adopt", own, "--mapping", mapping)
+    book = read_book(own.with_name("own.book.xlsx").read_bytes(), "own.book.xlsx").book
+    assert set(book.work.frame["station"]) == {"N1"}
+    assert set(book.readings.frame["station"]) == {"N1", "South", "S3"}
+
+
+def test_a_table_whose_station_is_asked_for_keeps_its_proposals(tmp_path: Path) -> None:
+    made = kept(Style("sheet per station"))
+    made.sheets = {"Sheet1": made.sheets["North 1"]}
+    own, mapping = tmp_path / "own.xlsx", tmp_path / "own.mapping.xlsx"
+    own.write_bytes(as_xlsx(made))
+    siltbook("adopt", own)
+    change(mapping, "Questions", "E5", "North 1")
+    said = siltbook("adopt", own, "--mapping", mapping)
+    assert "5 readings, 2 rows of work, 1 stations." in said
+    assert "not entered" not in said
+
+
+def test_a_folder_with_mappings_is_run_without_them(own: Path) -> None:
+    siltbook("adopt", own)
+    siltbook("adopt", own, "--mapping", own.with_name("own.mapping.xlsx"))
+    own.unlink()
+    said = siltbook("run", own.parent)
+    assert "own.book.xlsx" in said
+    assert "own.mapping" not in said

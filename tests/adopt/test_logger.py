@@ -130,7 +130,7 @@ def test_as_many_readings_a_day_as_asked(tmp_path: Path) -> None:
 
 def test_the_scatter_of_the_records_goes_into_the_register(tmp_path: Path) -> None:
     seen = adopt(as_text(Logged(days=10, step=60, noise=0.01))[0])
-    step, unit = seen.rows.precision[""]
+    ((step, unit),) = seen.rows.precision.values()
     # Two readings of division d scatter by d/sqrt(6): here by sqrt(2) * 0.01 bar.
     assert unit == "bar"
     assert step == pytest.approx(np.sqrt(12) * 0.01, rel=0.4)
