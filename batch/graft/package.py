@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from siltbook.batch.errors import SiltbookError
 
+LONG_PART = 2**22  # [bytes], from which a part is packed in half the time, an eighth larger
 LARGEST_PART = 1 << 30  # [bytes]; a larger part is a damaged file or a trap
 _LOCAL = struct.Struct("<4s5H3I2H")
 _CENTRAL = struct.Struct("<4s6H3I5H2I")
@@ -86,9 +87,12 @@ class Package:
     def put_pieces(self, part: str, pieces: Iterable[bytes]) -> None:
         """Set a part's bytes from pieces that need never stand in memory together."""
         old = self._entries.get(key_of(part))
-        packer = zlib.compressobj(6, zlib.DEFLATED, -15)
+        packer, quick = zlib.compressobj(6, zlib.DEFLATED, -15), False
         raw, crc, size = bytearray(), 0, 0
         for piece in pieces:
+            if size > LONG_PART and not quick:
+                raw += packer.flush(zlib.Z_FULL_FLUSH)  # the stream goes on, packed another way
+                packer, quick = zlib.compressobj(3, zlib.DEFLATED, -15), True
             raw += packer.compress(piece)
             crc, size = zlib.crc32(piece, crc), size + len(piece)
         raw += packer.flush()
