@@ -168,8 +168,9 @@ def _reading(_: bool, __: FlushRule) -> tuple[Step, ...]:
 def _help(_: bool, __: FlushRule) -> tuple[Step, ...]:
     task = Task.HELP
     return (
-        Step(task, "Bring in qualified help; hand over this sheet with the readings, flush and"
-             " cleaning.", _OPENS),
+        Step(task, "Bring in qualified help; hand over the station card (siltbook card BOOK"
+             " STATION): it has the readings, flushes and cleanings.", _OPENS,
+             "Bring in qualified help; hand over the station card."),
         Step(task, "Until then keep watching the field pressure; do not run the filter without its"
              " element.", _OPENS),
         Step(task, f"After the repair: {safety.READ_AFTER[0].lower()}{safety.READ_AFTER[1:]}"),

@@ -49,7 +49,7 @@ def summary(assessment: Assessment, book: str, version: str) -> bytes:
     target = BytesIO()
     size = landscape(A4)
     canvas = Canvas(target, pagesize=size, pageCompression=0, invariant=1)
-    _fonts()
+    register_fonts()
     canvas.setTitle(_shown(f"Season summary {assessment.book.settings.farm}"))
     canvas.setCreator(f"siltbook {version}")
     canvas.setProducer(f"reportlab {Version}")  # another one makes another file of the same page
@@ -66,7 +66,7 @@ def summary(assessment: Assessment, book: str, version: str) -> bytes:
     return target.getvalue()
 
 
-def _fonts() -> None:
+def register_fonts() -> None:
     """The library's own free fonts, embedded, so that the page looks the same in thirty years."""
     from reportlab.pdfbase.pdfmetrics import getRegisteredFontNames, registerFont
     from reportlab.pdfbase.ttfonts import TTFont

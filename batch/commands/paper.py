@@ -1,0 +1,91 @@
+"""The commands for paper that goes to the station: round and card."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import click
+
+from siltbook.batch.commands.shared import ANY_PATH, AS_OF, EPILOG, day, refusals
+
+_OUT = click.option(
+    "--out", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
+    help="Where to write; beside the book without it.",
+)  # fmt: skip
+_SIZE = click.option(
+    "--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True,
+    help="Size of the page.",
+)  # fmt: skip
+
+
+@click.command("round", epilog=EPILOG)
+@click.argument("book", type=ANY_PATH, metavar="BOOK")
+@click.option(
+    "--due", type=click.DateTime(formats=["%Y-%m-%d"]), metavar="DATE",
+    help="Day of the round; stations to be read by then are marked. The as-of date without it.",
+)  # fmt: skip
+@click.option(
+    "--stations", "names", multiple=True, metavar="STATION",
+    help="Only this station; again for more.",
+)  # fmt: skip
+@AS_OF
+@_OUT
+@_SIZE
+def round_(
+    book: Path, due: dt.datetime | None, names: tuple[str, ...], as_of: dt.datetime | None,
+    out: Path | None, paper: str,
+) -> None:  # fmt: skip
+    """Make the round sheet of BOOK as PDF: what to read at each station, with boxes."""
+    from siltbook import __version__
+    from siltbook.batch.job import assess_bytes
+    from siltbook.batch.paper.round_sheet import round_sheet
+
+    with refusals():
+        assessment = assess_bytes(_taken(book), book.name, day(as_of))
+        made = round_sheet(
+            assessment, book.name, __version__, due=day(due), names=names, size=paper
+        )
+        _written(book, out, "round", made)
+
+
+@click.command("card", epilog=EPILOG)
+@click.argument("book", type=ANY_PATH, metavar="BOOK")
+@click.argument("stations", nargs=-1, required=True, metavar="STATION...")
+@AS_OF
+@_OUT
+@_SIZE
+def card(
+    book: Path, stations: tuple[str, ...], as_of: dt.datetime | None, out: Path | None, paper: str
+) -> None:
+    """Make the station card of each STATION of BOOK as PDF: a page for whoever does the work."""
+    from siltbook import __version__
+    from siltbook.batch.job import assess_bytes
+    from siltbook.batch.paper.station_card import station_cards
+
+    with refusals():
+        assessment = assess_bytes(_taken(book), book.name, day(as_of))
+        made = station_cards(assessment, book.name, __version__, stations, paper)
+        _written(book, out, "card", made)
+
+
+def _taken(book: Path) -> bytes:
+    from siltbook.batch.files import take
+    from siltbook.batch.reading.foreign import as_xlsx
+
+    return as_xlsx(take(book).data, book.name)[0]
+
+
+def _written(book: Path, out: Path | None, kind: str, data: bytes) -> None:
+    """Write beside the book or into `out`; a file that is not ours is never replaced."""
+    from siltbook.batch.errors import BookError
+    from siltbook.batch.files import make_folder, write_whole
+    from siltbook.batch.report.book import printable
+
+    folder = out or book.parent
+    make_folder(folder)
+    target = folder / f"{book.stem}.{kind}.pdf"
+    if target.exists() and b"(siltbook " not in target.read_bytes():
+        raise BookError(f"{target}: not made by Siltbook, so it is left alone. Move it away.")
+    write_whole(target, data)
+    click.echo(printable(f"{target}"))

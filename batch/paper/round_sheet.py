@@ -1,0 +1,151 @@
+"""The round sheet: what to read at each station, and the boxes to write it in.
+
+Stations stand in the order of the round. Their boxes follow the columns of the sheets Readings
+and Work done, so that what was written is typed in row by row.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from siltbook.batch.errors import BookError
+from siltbook.batch.model import CALM
+from siltbook.batch.paper import page
+from siltbook.batch.paper.shown import day, gauge_of, over_at
+from siltbook.batch.results import Assessment, StationResult
+from siltbook.templates import look
+from siltbook.templates.book import Table
+from siltbook.templates.safety import Touch
+
+_BOXES = (
+    ("Date, time", 2.0), ("Inlet", 1.5), ("Outlet", 1.5), ("Flow", 1.3), ("Field", 1.3),
+    ("Flush: cycles", 1.2), ("lowest inlet", 1.4), ("click / water heard / water at outlet", 2.3),
+    ("Hand cleaning, zero seen", 1.7), ("Read by", 1.4), ("Remark", 3.4),
+)  # fmt: skip
+_ANSWERS = ("", "", "", "", "", "", "", "y n / y n / y n", "y n / y n", "", "")
+
+
+def stations_of(assessment: Assessment, names: Sequence[str], path: str) -> list[StationResult]:
+    """The stations of a round in its order: by the register's column Order, then by its rows.
+
+    `names`: only these; BookError where one is not in the register.
+    """
+    known = {result.station.name.casefold(): result for result in assessment.stations}
+    for name in names:
+        if name.casefold() not in known:
+            raise BookError(
+                f"{path}: no station is called '{name}'; stations: "
+                f"{', '.join(sorted(r.station.name for r in assessment.stations))}."
+            )
+    asked = {name.casefold() for name in names}
+    chosen = [r for key, r in known.items() if not asked or key in asked]
+    return sorted(chosen, key=_place)
+
+
+def _place(result: StationResult) -> tuple[float, int]:
+    order = result.station.registered("order")
+    return (float(order) if isinstance(order, (int, float)) else float("inf")), result.station.row
+
+
+def is_due(result: StationResult, on: dt.date | None) -> bool:
+    """Whether a station is to be read by that day."""
+    by = result.judgement.read_by
+    return by is not None and on is not None and by <= on
+
+
+def round_sheet(
+    assessment: Assessment,
+    book: str,
+    version: str,
+    *,
+    due: dt.date | None = None,
+    names: Sequence[str] = (),
+    size: str = "A4",
+) -> bytes:
+    """The round sheet as PDF bytes, A4 or Letter across.
+
+    `due`: the day of the round, else the as-of date; stations that are to be read by then are
+    marked. `names`: only these stations. BookError where the book has none of them.
+    """
+    on = due or assessment.as_of
+    chosen = stations_of(assessment, names, book)
+    if not chosen:
+        raise BookError(f"{book}: the register has no station, so there is no round.")
+    width = page.inner_width(size, wide=True)
+    farm = assessment.book.settings.farm or book
+    story: list[Any] = [
+        page.words(f"Round sheet – {farm}", 15, bold=True, after=2),
+        page.words(_head(assessment, chosen, on), after=4),
+        page.cautions_box(frozenset({Touch.PRESSURE, Touch.OPENS_FILTER}), width),
+        page.words("", 4),
+    ]
+    for number, result in enumerate(chosen, start=1):
+        story += [_station(assessment, result, number, on, width), page.words("", 3)]
+    foot = f"{book} · as of {day(assessment.as_of)} · type each line into Readings and Work done"
+    return page.made(story, f"Round sheet {farm}", foot, version, size, wide=True)
+
+
+def _head(assessment: Assessment, chosen: Sequence[StationResult], on: dt.date | None) -> str:
+    marked = sum(is_due(result, on) for result in chosen)
+    return (
+        f"Day of the round: {day(on)}. {len(chosen)} stations, {marked} of them due (marked DUE)."
+        " Read inlet first, then outlet, with both valves open. Circle y or n. Blank stays blank:"
+        " write nothing that was not seen."
+    )
+
+
+def _station(
+    assessment: Assessment, result: StationResult, number: int, on: dt.date | None, width: float
+) -> Any:
+    """One station: its name, what is known, what is agreed, and its boxes; never split."""
+    from reportlab.platypus import KeepTogether, Table
+
+    scale = width / sum(part for _, part in _BOXES)
+    widths = [part * scale for _, part in _BOXES]
+    due = "DUE  " if is_due(result, on) else ""
+    block = f" · {result.station.block}" if result.station.block else ""
+    title = page.words(f"{number}. {due}{result.station.name}{block}", 11, bold=True)
+    told = [page.words(line) for line in _known(assessment, result, on)]
+    boxes = [
+        [page.words(head) for head, _ in _BOXES],
+        [page.words(answer) for answer in _ANSWERS],
+    ]
+    rules = [("GRID", (0, 0), (-1, -1), 0.7, "black"), *page.tight()]
+    grid = Table(boxes, colWidths=widths, rowHeights=[None, 30], style=rules)
+    return KeepTogether([title, *told, grid])
+
+
+def _known(
+    assessment: Assessment, result: StationResult, on: dt.date | None
+) -> Iterable[str]:
+    """What somebody at the station wants to know: last reading, limits, verdict, agreed work."""
+    station, latest = result.station, result.latest
+    gauge = gauge_of(station)
+    if latest is None:
+        last = "Last: no usable reading"
+    else:
+        last = (
+            f"Last, {day(latest.date)}: inlet {gauge.number(latest.inlet)}, outlet "
+            f"{gauge.number(latest.outlet)}, drop {gauge.shown(latest.drop)}"
+        )
+    least = gauge.shown(assessment.book.settings.flush_inlet)
+    limits = [f"limit {gauge.shown(station.limit)}", over_at(station, latest)]
+    limits.append(f"in a flush the inlet stays at or above {least}")
+    yield f"{last}. {'; '.join(part for part in limits if part)}."
+    if result.verdict not in CALM:
+        yield f"{look.VERDICTS[result.verdict].shown}: {result.judgement.reason}"
+    yield from agreed_lines(assessment.book.agreed, station.name, on)
+
+
+def agreed_lines(agreed: Table, station: str, on: dt.date | None) -> Iterable[str]:
+    """What was agreed for a station and is not done, what is due by that day first named so."""
+    for record in agreed.frame.to_dict("records"):
+        if str(record["station"]).casefold() != station.casefold() or record["done"] is not None:
+            continue
+        due = record["due"]
+        late = " – DUE" if due is not None and on is not None and due <= on else ""
+        by = f", by {day(due)}" if due is not None else ""
+        who = f" ({record['who']}{by})" if record["who"] else (f" ({by[2:]})" if by else "")
+        yield f"Agreed{late}: {record['action']}{who}"

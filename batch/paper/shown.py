@@ -1,0 +1,69 @@
+"""Pressures as somebody reads them at the station: in its unit, to what its gauge tells."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import dataclass
+
+from siltbook.batch.model import Reading, Station
+from siltbook.templates.units import metres_per
+
+# Digits behind the point where no division of the gauge is known.
+_DIGITS = {"bar": 2, "kPa": 0, "psi": 1, "m": 1, "kgf/cm2": 2, "MPa": 3}
+BLANK = "–"
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """A station's unit and the digits that its gauge can tell."""
+
+    unit: str
+    factor: float  # [m per unit]
+    digits: int
+
+    def number(self, metres: float | None) -> str:
+        """A pressure or drop [m] in the station's unit, without the unit."""
+        if metres is None or not math.isfinite(metres):
+            return BLANK
+        return f"{metres / self.factor:.{self.digits}f}"
+
+    def shown(self, metres: float | None) -> str:
+        """The same with the unit."""
+        number = self.number(metres)
+        return number if number == BLANK else f"{number} {self.unit}"
+
+
+def gauge_of(station: Station) -> Gauge:
+    """How pressures of this station are written."""
+    factor = metres_per(station.unit)
+    digits = _DIGITS.get(station.unit, 2)
+    if station.division:
+        # As many as the division has: 0.05 bar gives two, 2 kPa none.
+        step = station.division / factor
+        digits = next((n for n in range(4) if abs(step * 10**n - round(step * 10**n)) < 1e-6), 3)
+    return Gauge(station.unit, factor, digits)
+
+
+def over_at(station: Station, latest: Reading | None) -> str:
+    """The outlet under which the drop is over the limit, at the inlet that was read last.
+
+    In steps that the gauge shows: every lower one is over the limit, and this one is not.
+    """
+    if latest is None or latest.inlet is None:
+        return ""
+    gauge = gauge_of(station)
+    step = 10.0**-gauge.digits
+    least = (latest.inlet - station.limit) / gauge.factor
+    shown = math.ceil(least / step - 1e-9) * step
+    if shown <= 0:
+        return ""
+    return (
+        f"over: outlet under {shown:.{gauge.digits}f} {gauge.unit} at an inlet of "
+        f"{gauge.shown(latest.inlet)}"
+    )
+
+
+def day(date: dt.date | None) -> str:
+    """A date, or a dash."""
+    return BLANK if date is None else date.isoformat()

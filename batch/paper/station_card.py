@@ -1,0 +1,225 @@
+"""The station card: one page to hand to whoever does the work, or is called for help."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from siltbook.batch.ladder.next_steps import task_of
+from siltbook.batch.ladder.replay import Gear
+from siltbook.batch.model import History, Reading, Verdict, Work
+from siltbook.batch.paper import page
+from siltbook.batch.paper.round_sheet import agreed_lines, stations_of
+from siltbook.batch.paper.shown import BLANK, Gauge, day, gauge_of, over_at
+from siltbook.batch.results import Assessment, StationResult
+from siltbook.templates import look
+from siltbook.templates.orders import order_of_work
+from siltbook.templates.safety import Step, Task, touched_by
+
+# Entries of the log, the latest ones, and height of the chart [pt]: the first that fit the page.
+_ROOM = ((14, 92.0), (10, 84.0), (7, 64.0), (5, 48.0), (3, 40.0))
+_PARTS = ("solenoid replaced", "controller replaced", "screen replaced")
+_FACTS = 2  # columns of facts about the station
+
+
+def station_cards(
+    assessment: Assessment, book: str, version: str, names: Sequence[str], size: str = "A4"
+) -> bytes:
+    """A card for each of these stations, as PDF bytes, each on a page of its own.
+
+    BookError where a name is not in the register.
+    """
+    from reportlab.platypus import PageBreak
+
+    width = page.inner_width(size, wide=False)
+    farm = assessment.book.settings.farm or book
+    foot = f"{book} · as of {day(assessment.as_of)}"
+
+    def made(story: list[Any]) -> bytes:
+        return page.made(story, f"Station card {farm}", foot, version, size, wide=False)
+
+    story: list[Any] = []
+    for result in stations_of(assessment, names, book):
+        rooms = (room for room in _ROOM if _is_one(made(_card(assessment, result, width, *room))))
+        room = next(rooms, _ROOM[-1])
+        story += [*([PageBreak()] if story else []), *_card(assessment, result, width, *room)]
+    return made(story)
+
+
+def _is_one(pdf: bytes) -> bool:
+    return pdf.count(b"/Type /Page\n") == 1
+
+
+def _card(
+    assessment: Assessment, result: StationResult, width: float, most: int, height: float
+) -> list[Any]:
+    gauge, station = gauge_of(result.station), result.station
+    shown = look.VERDICTS[result.verdict]
+    steps = steps_of(result)
+    farm = assessment.book.settings.farm
+    title = " – ".join(part for part in (f"Station card: {station.name}", farm) if part)
+    agreed = [page.words(t) for t in agreed_lines(assessment.book.agreed, station.name, None)]
+    return [
+        page.words(title, 15, bold=True, after=2),
+        page.words(shown.shown, 12, bold=True, after=1),
+        page.words(result.judgement.reason, after=3),
+        *agreed,
+        _facts(assessment, result, gauge, width),
+        _chart(result.history, gauge, width, height),
+        *_log(result, gauge, width, most),
+        page.words("The work, in order", 11, bold=True, after=1),
+        page.cautions_box(touched_by(steps), width),
+        _boxes(steps, width),
+        _found(width),
+    ]
+
+
+def steps_of(result: StationResult) -> tuple[Step, ...]:
+    """The whole order of the work that the verdict asks for; of a watched station its plan."""
+    also = (result.verdict, *result.judgement.also)
+    trusted = Verdict.CHECK_FLUSH_GEAR not in also and result.verdict is not Verdict.ESCALATE
+    task = task_of(result.verdict, Gear.TRUSTED)
+    if task is None or task in (Task.READING, Task.HELP):
+        return result.judgement.steps
+    own = {step.task for step in result.judgement.steps}
+    if task not in own:
+        return result.judgement.steps
+    return result.judgement.steps or order_of_work(task, trusted)
+
+
+def _facts(assessment: Assessment, result: StationResult, gauge: Gauge, width: float) -> Any:
+    """Filter, gauge and people, two to a line."""
+    from reportlab.platypus import Table
+
+    said = [page.words(f"{name}: {value}") for name, value in _known(assessment, result, gauge)]
+    said += [page.words("")] * (-len(said) % _FACTS)
+    rows = [said[i : i + _FACTS] for i in range(0, len(said), _FACTS)]
+    rules = [("BOX", (0, 0), (-1, -1), 0.7, "black"), *page.tight(1)]
+    return Table(rows, colWidths=[width / _FACTS] * _FACTS, style=rules)
+
+
+def _known(
+    assessment: Assessment, result: StationResult, gauge: Gauge
+) -> Iterator[tuple[str, str]]:
+    station, settings = result.station, assessment.book.settings
+    filters = " ".join(
+        part for part in (station.filter_type, f"{station.grade:.0f} µm" if station.grade else "")
+        if part
+    )  # fmt: skip
+    yield "Block", station.block or BLANK
+    yield "Filter", filters or BLANK
+    yield "Maker and model", str(station.registered("maker") or BLANK)
+    yield "Serial number", str(station.registered("serial") or BLANK)
+    yield "Limit", gauge.shown(station.limit)
+    yield "Clean drop", gauge.shown(station.clean_drop)
+    yield "Lowest inlet in a flush", gauge.shown(settings.flush_inlet)
+    yield "Flush cycles", f"{settings.flush_cycles}"
+    yield "Gauge", _gauge(result, gauge)
+    yield "Reading that is over", over_at(station, result.latest).removeprefix("over: ") or BLANK
+    yield "Contact", str(station.registered("contact") or BLANK)
+    yield "Parts replaced", "; ".join(_parts(result.history)) or "none in this book"
+
+
+def _gauge(result: StationResult, gauge: Gauge) -> str:
+    station = result.station
+    parts = [station.gauges or "", ""]
+    if station.full_scale:
+        parts.append(f"to {gauge.shown(station.full_scale)}")
+    if station.gauge_class:
+        parts.append(f"class {station.gauge_class:g}")
+    return ", ".join(part for part in parts if part) or BLANK
+
+
+def _parts(history: History) -> Iterator[str]:
+    for work in history.work:
+        if work.work in _PARTS:
+            yield f"{work.work.removesuffix(' replaced')} {day(work.date)}"
+
+
+def episode(result: StationResult, most: int) -> list[Reading | Work]:
+    """The entries of the open episode, from the reading before it; at most the latest so many."""
+    entries = list(result.history.entries)
+    opened = next((e.opened for e in result.judgement.episodes[-1:] if e.closed is None), None)
+    if opened is not None:
+        first = next((i for i, e in enumerate(entries) if e.date >= opened), len(entries))
+        entries = entries[max(first - 1, 0) :]
+    return entries[-most:]
+
+
+def _log(result: StationResult, gauge: Gauge, width: float, most: int) -> list[Any]:
+    from reportlab.platypus import Table
+
+    heads = ("Date", "What", f"Inlet ({gauge.unit})", "Outlet", "Drop", "Noted")
+    rows = [[page.words(head, bold=True) for head in heads]]
+    rows += [[page.words(cell) for cell in _entry(entry, gauge)] for entry in episode(result, most)]
+    share = (0.13, 0.2, 0.13, 0.1, 0.1, 0.34)
+    rules = [("LINEBELOW", (0, 0), (-1, -1), 0.4, "black"), *page.tight(0.6)]
+    table = Table(rows, colWidths=[part * width for part in share], style=rules)
+    return [page.words("What was read and done", 11, bold=True, after=1), table]
+
+
+def _entry(entry: Reading | Work, gauge: Gauge) -> tuple[str, ...]:
+    if isinstance(entry, Reading):
+        pressures = (gauge.number(p) for p in (entry.inlet, entry.outlet, entry.drop))
+        noted = f"not used: {entry.why_unusable}" if entry.why_unusable else ""
+        return (day(entry.date), f"read, {entry.occasion}", *pressures, noted)
+    said = [f"{entry.cycles:g} cycles" if entry.cycles is not None else ""]
+    if entry.work == "flush":
+        said += entry.missing_signs
+        if entry.flush_inlet is not None:
+            said.append(f"lowest inlet {gauge.shown(entry.flush_inlet)}")
+    return (day(entry.date), entry.work, "", "", "", "; ".join(part for part in said if part))
+
+
+def _boxes(steps: Sequence[Step], width: float) -> Any:
+    """The steps with a box to tick before each."""
+    from reportlab.platypus import Table
+
+    ruled = [("BOX", (0, 0), (0, 0), 0.8, "black")]
+    box = Table([[""]], colWidths=[8], rowHeights=[8], style=ruled)
+    rows = [[box, page.words(f"{n}. {step.words}")] for n, step in enumerate(steps, start=1)]
+    if not rows:
+        return page.words("Nothing needs doing now.")
+    return Table(rows, colWidths=[16, width - 16], style=page.tight(0.8))
+
+
+def _found(width: float) -> Any:
+    from reportlab.platypus import Table
+
+    rows = [[page.words(word), ""] for word in ("What was found", "What was done", "Who, when")]
+    rules = [("LINEBELOW", (1, 0), (1, -1), 0.7, "black"), *page.tight(3)]
+    return Table(rows, colWidths=[90, width - 90], style=rules)
+
+
+def _chart(history: History, gauge: Gauge, width: float, height: float) -> Any:
+    """The drops of the latest readings with the limit, black on white."""
+    from reportlab.graphics.shapes import Circle, Drawing, Line, PolyLine, String
+    from reportlab.lib.colors import black
+
+    left = 34.0
+    readings = [r for r in history.readings if r.usable and r.drop is not None][-40:]
+    sheet = Drawing(width, height)
+    if len(readings) < 2:
+        sheet.add(String(0, height / 2, "Fewer than two usable readings: no chart.", fontSize=9))
+        return sheet
+    first, last = readings[0].date, readings[-1].date
+    days = max((last - first).days, 1)
+    top = 1.1 * max(history.station.limit, *(r.drop or 0.0 for r in readings))
+
+    def at(reading: Reading) -> tuple[float, float]:
+        x = left + (width - left - 8) * (reading.date - first).days / days
+        return x, 14 + (height - 20) * max(reading.drop or 0.0, 0.0) / top
+
+    limit = 14 + (height - 20) * history.station.limit / top
+    sheet.add(Line(left, limit, width - 8, limit, strokeWidth=1.2, strokeDashArray=[5, 3]))
+    sheet.add(Line(left, 14, width - 8, 14, strokeWidth=0.7))
+    sheet.add(PolyLine([v for r in readings for v in at(r)], strokeWidth=0.9))
+    for reading in readings:
+        sheet.add(Circle(*at(reading), 1.7, fillColor=black, strokeColor=None))
+    small: dict[str, Any] = {"fontName": "Vera", "fontSize": page.TEXT}
+    sheet.add(String(0, limit - 3, gauge.number(history.station.limit), **small))
+    sheet.add(String(0, 11, "0", **small))
+    sheet.add(String(left, 2, day(first), **small))
+    sheet.add(String(width - 8, 2, day(last), textAnchor="end", **small))
+    sheet.add(String(left + 90, 2, f"drop ({gauge.unit}); broken line: limit", **small))
+    return sheet

@@ -1,0 +1,158 @@
+"""Round sheet and station card: what stands on them, and the way back into the book."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import shutil
+import subprocess
+from dataclasses import replace
+from pathlib import Path
+
+import openpyxl
+import pytest
+from click.testing import CliRunner, Result
+
+from siltbook.batch.cli import main
+from siltbook.batch.job import assess_bytes
+from siltbook.batch.model import Verdict
+from siltbook.batch.paper.round_sheet import round_sheet, stations_of
+from siltbook.batch.paper.shown import gauge_of, over_at
+from siltbook.batch.paper.station_card import station_cards
+from siltbook.templates.safety import BEFORE_OPENING, EMERGENCY
+from tests.numbers.logs import STATION, read
+
+SAMPLES = Path(__file__).parents[2] / "sample_workbooks"
+BOOK = SAMPLES / "twelve-stations.xlsx"
+needs_poppler = pytest.mark.skipif(not shutil.which("pdftotext"), reason="pdftotext is missing")
+
+
+def siltbook(*arguments: object) -> Result:
+    return CliRunner().invoke(main, [str(a) for a in arguments])
+
+
+def text(data: bytes, folder: Path) -> str:
+    """The words of a PDF, in one line."""
+    (folder / "page.pdf").write_bytes(data)
+    done = subprocess.run(
+        ["pdftotext", "-layout", str(folder / "page.pdf"), "-"], check=True, capture_output=True,
+        text=True,
+    )  # fmt: skip
+    return re.sub(r"\s+", " ", done.stdout)
+
+
+def sizes(data: bytes) -> set[float]:
+    """The sizes of the letters of a PDF that is not compressed [pt]."""
+    return {float(size) for size in re.findall(rb"/F\d+(?:\+\d+)? ([\d.]+) Tf", data)}
+
+
+@needs_poppler
+def test_the_round_sheet_says_what_to_read_and_what_would_be_over(tmp_path: Path) -> None:
+    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
+    made = round_sheet(assessed, BOOK.name, "0", due=dt.date(2026, 8, 31))
+    said = text(made, tmp_path)
+    assert "Round sheet" in said
+    assert "2. DUE S02 Pond" in said
+    assert "Last, 2026-08-24: inlet 3.15, outlet 2.60, drop 0.55 bar" in said
+    assert "over: outlet under 2.66 bar at an inlet of 3.15 bar" in said
+    assert "in a flush the inlet stays at or above 2.00 bar" in said
+    flat = re.sub(r"\s+", " ", said)
+    assert EMERGENCY in flat
+    assert BEFORE_OPENING in flat
+    assert said.index("S01 Weir") < said.index("S12 Nursery")
+
+
+def test_letters_are_large_enough_and_the_same_book_gives_the_same_bytes() -> None:
+    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
+    for size in ("A4", "Letter"):
+        papers = (
+            round_sheet(assessed, BOOK.name, "0", size=size),
+            station_cards(assessed, BOOK.name, "0", ["S01 Weir", "S11 Meadow"], size),
+        )
+        for made in papers:
+            assert min(sizes(made)) >= 9.0
+    again = station_cards(assessed, BOOK.name, "0", ["S01 Weir"])
+    assert again == station_cards(assessed, BOOK.name, "0", ["S01 Weir"])
+
+
+@pytest.mark.parametrize("size", ["A4", "Letter"])
+def test_every_card_is_one_page(size: str) -> None:
+    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
+    for result in assessed.stations:
+        made = station_cards(assessed, BOOK.name, "0", [result.station.name], size)
+        assert made.count(b"/Type /Page\n") == 1, result.station.name
+
+
+@needs_poppler
+def test_the_card_has_the_episode_the_work_and_lines_for_what_was_found(tmp_path: Path) -> None:
+    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
+    said = text(station_cards(assessed, BOOK.name, "0", ["s02 pond"]), tmp_path)
+    for words in (
+        "Station card: S02 Pond", "Hand clean", "3 cycles; lowest inlet 2.65 bar",
+        "read, after flush", "Limit: 0.49 bar", "Serial number:", "Contact:",
+        "5. See zero on both sides", "What was found", "Who, when",
+    ):  # fmt: skip
+        assert words in said, words
+
+
+def test_escalate_names_the_card() -> None:
+    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
+    (result,) = (r for r in assessed.stations if r.verdict is Verdict.ESCALATE)
+    assert "hand over the station card" in result.judgement.steps[0].words
+
+
+def test_the_round_follows_the_column_order_and_refuses_strangers() -> None:
+    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
+    stations = []
+    for number, result in enumerate(assessed.stations):
+        station = replace(result.station, more=(("order", float(100 - number)),))
+        stations.append(replace(result, history=replace(result.history, station=station)))
+    turned = replace(assessed, stations=tuple(stations))
+    names = [r.station.name for r in stations_of(turned, (), "x")]
+    assert names == [r.station.name for r in reversed(assessed.stations)]
+    refused = siltbook("card", BOOK, "Nowhere")
+    assert refused.exit_code == 3
+    assert "no station is called 'Nowhere'; stations: S01 Weir, S02 Pond" in refused.output
+
+
+def test_over_is_told_in_the_gauges_own_steps() -> None:
+    """5 m is 0.4903 bar: at 3.10 bar an outlet of 2.60 is over and 2.61 is not."""
+    bar = replace(STATION, division=0.01 * 10.19716)
+    latest = replace(read(0, 2.0), inlet=3.1 * 10.19716)
+    assert over_at(bar, latest) == "over: outlet under 2.61 bar at an inlet of 3.10 bar"
+    psi = replace(STATION, unit="psi", division=0.7030696)
+    assert gauge_of(psi).shown(19.0) == "27 psi"
+    assert over_at(bar, None) == ""
+
+
+@needs_poppler
+def test_what_is_written_on_paper_comes_back_on_the_next_sheet(tmp_path: Path) -> None:
+    """The boxes of one round are typed into Readings, judged, and shown as the last reading."""
+    book = tmp_path / "farm.xlsx"
+    shutil.copy(BOOK, book)
+    opened = openpyxl.load_workbook(book)
+    sheet = opened["Readings"]
+    heads = {cell.value: cell.column for cell in sheet[1]}
+    row = next(r for r in range(2, sheet.max_row + 1) if sheet.cell(r, 1).value is None)
+    day = dt.date(2026, 8, 31)
+    written = {"Station": "S02 Pond", "Date": day, "Inlet pressure": 3.1, "Outlet pressure": 2.9}
+    for head, value in written.items():
+        sheet.cell(row, heads[head]).value = value
+    opened.save(book)
+    done = siltbook("round", book, "--stations", "S02 Pond", "--as-of", "2026-08-31")
+    assert done.exit_code == 0, done.output
+    target = tmp_path / "farm.round.pdf"
+    assert done.output.strip() == str(target)
+    said = text(target.read_bytes(), tmp_path)
+    assert "Last, 2026-08-31: inlet 3.10, outlet 2.90, drop 0.20 bar" in said
+
+
+def test_a_file_of_that_name_that_is_not_ours_is_left_alone(tmp_path: Path) -> None:
+    book = tmp_path / "farm.xlsx"
+    shutil.copy(BOOK, book)
+    mine = tmp_path / "farm.round.pdf"
+    mine.write_bytes(b"%PDF mine")
+    refused = siltbook("round", book)
+    assert refused.exit_code == 3
+    assert f"{mine}: not made by Siltbook, so it is left alone. Move it away." in refused.output
+    assert mine.read_bytes() == b"%PDF mine"
