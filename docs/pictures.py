@@ -93,6 +93,25 @@ def audited(reviewed: bytes) -> bytes:
     return audited_package(audit_bytes(reviewed, BOOK.name), reviewed, BOOK.name)
 
 
+def papers() -> None:
+    """The round sheet and a station card of the sample farm."""
+    from siltbook import __version__
+    from siltbook.batch.job import assess_bytes
+    from siltbook.batch.paper.round_sheet import round_sheet
+    from siltbook.batch.paper.station_card import station_cards
+
+    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
+    made = {
+        "round-sheet": round_sheet(assessed, BOOK.name, __version__),
+        "station-card": station_cards(assessed, BOOK.name, __version__, ["S02 Pond"]),
+    }
+    with tempfile.TemporaryDirectory() as folder:
+        for name, data in made.items():
+            pdf = Path(folder) / f"{name}.pdf"
+            pdf.write_bytes(data)
+            picture(pdf, 1, name)
+
+
 def creeping() -> tuple[Run, ...]:
     """Three ended runs that creep and then climb, and one under way; invented."""
     from siltbook.batch.model import History, Reading, Station, Work
@@ -188,6 +207,7 @@ def main() -> None:
     adopted()
     season_page()
     forecast_explained()
+    papers()
 
 
 if __name__ == "__main__":
