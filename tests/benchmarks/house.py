@@ -66,7 +66,11 @@ def measures() -> list[tuple[str, str, str]]:
         ("modules of more than 10 lines", f"{len(held)}", ""),
         ("lines of a module, median and most", f"{median(held):.0f}, {max(held)}", "100 to 350"),
         ("functions", f"{len(every):,}", ""),
-        ("lines of a function's body, median and most", f"{median(bodies):.0f}, {max(bodies)}", "10 at most, 60 at most"),
+        (
+            "lines of a function's body, median and most",
+            f"{median(bodies):.0f}, {max(bodies)}",
+            "10 at most, 60 at most",
+        ),
         ("functions fully annotated", f"{sum(map(annotated, every)) / len(every):.0%}", "100%"),
         ("public functions with a docstring", f"{told / len(public):.0%}", "100%"),
         ("lines of tests for a line of code", f"{tests / sum(map(lines_of, code)):.1f}", "1.0"),
