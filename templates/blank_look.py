@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from siltbook.templates.contract import Column, Kind
 from siltbook.templates.look import FONT
-from siltbook.templates.units import UNITS
+from siltbook.templates.units import UNITS, known_unit
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format
@@ -36,7 +36,7 @@ PAIRS = (
 def number_format(column: Column, pressure_unit: str) -> str:
     """The number format of one column; nothing that was typed is rounded away in sight."""
     if column.kind is Kind.PRESSURE:
-        return UNITS[pressure_unit].cells
+        return UNITS[known_unit(pressure_unit) or "bar"].cells
     return {
         Kind.TEXT: "@",
         Kind.DATE: "yyyy-mm-dd",

@@ -110,4 +110,7 @@ def _slips(ratio: float, typed: float, unit: str) -> list[Slip]:
 
 
 def _off(ratio: float) -> float:
+    """How far a ratio is from 1 [log]; a pressure next to nothing is no slip of anything."""
+    if not 0.0 < ratio < math.inf:
+        return math.inf
     return round(abs(math.log(ratio)), 9)  # noise decides no tie: a unit comes before a slip

@@ -50,7 +50,7 @@ def test_list_headers_are_the_contract_s(blank: Workbook, sheet: contract.Sheet)
 @pytest.mark.parametrize(
     ("name", "table", "last"),
     [
-        ("Stations", "StationsTable", "U101"),
+        ("Stations", "StationsTable", "Y101"),
         ("Readings", "ReadingsTable", "M2001"),
         ("Work done", "WorkTable", "L501"),
         ("Agreed", "AgreedTable", "F201"),
@@ -75,7 +75,7 @@ def test_calculated_columns_grow_with_the_table(blank: Workbook) -> None:
 def test_tables_stretch_for_many_rows() -> None:
     rows = [{"station": "A", "date": dt.date(2026, 5, 1), "inlet": 3.0, "outlet": 2.9}] * 1800
     book = opened(build(rows={"Readings": rows}))
-    assert book["Readings"].tables["ReadingsTable"].ref == "A1:L2301"
+    assert book["Readings"].tables["ReadingsTable"].ref == "A1:M2301"
 
 
 def test_farm_shows_defaults_units_and_help(blank: Workbook) -> None:

@@ -57,7 +57,7 @@ def test_a_sheet_of_your_own_is_left_alone() -> None:
     again = review_bytes(once.package, "book", "book")
     assert once.package == again.package
     assert opened(once)["Actions"]["A1"].value == "my own"
-    ours = opened(once).sheetnames[-len(RESULT_SHEETS) :]
+    ours = opened(once).sheetnames[: len(RESULT_SHEETS)]
     assert ours == ["Actions (Siltbook)", *RESULT_SHEETS[1:]]
     (note,) = [f.message for f in once.assessment.findings if f.rule == "name-taken"]
     assert "the result is called 'Actions (Siltbook)'" in note
