@@ -22,7 +22,7 @@ from siltbook.batch.reading.foreign import refuse_in_place
 
 OTHER_ENDINGS = (".ods", ".xls")  # read only: the results go to a new .xlsx
 BOOK_ENDINGS = (".xlsx", ".xlsm", *OTHER_ENDINGS)
-LARGEST = 512 * 1024 * 1024  # [bytes]
+LARGEST = 128 * 1024 * 1024  # [bytes]
 LOCK_PATIENCE = 10.0  # [s] that another program's lock is waited for
 DRAFT_STALE = 3_600.0  # [s]; nobody writes on one draft for so long: its process is gone
 _DRAFT = (".siltbook-", ".tmp")

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from siltbook.batch.errors import SiltbookError
 
 LONG_PART = 2**22  # [bytes], from which a part is packed in half the time, an eighth larger
-LARGEST_PART = 1 << 30  # [bytes]; a larger part is a damaged file or a trap
+LARGEST_PART = 1 << 29  # [bytes]; a larger part is a damaged file or a trap
 _LOCAL = struct.Struct("<4s5H3I2H")
 _CENTRAL = struct.Struct("<4s6H3I5H2I")
 _END = struct.Struct("<4s4H2IH")
@@ -177,7 +177,7 @@ def _damaged(name: str) -> GraftError:
 def _unpack(entry: Entry) -> bytes:
     """The entry's uncompressed bytes, checked against size and checksum."""
     if entry.size > LARGEST_PART:
-        raise GraftError(f"The part {entry.name!r} of the file says it is larger than 1 GB.")
+        raise GraftError(f"The part {entry.name!r} of the file says it is larger than 512 MiB.")
     if entry.method == zipfile.ZIP_STORED:
         data = entry.raw
     elif entry.method == zipfile.ZIP_DEFLATED:

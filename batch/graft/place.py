@@ -14,6 +14,7 @@ from siltbook.batch.graft.relations import (
     CONTENT_TYPES,
     Relation,
     content_type,
+    content_types,
     reachable,
     relations,
     relations_part,
@@ -377,10 +378,9 @@ def _moved(source: Package, part: str, names: dict[str, str]) -> tuple[Relation,
 
 def _table_parts(types: Document, package: Package, removed: dict[str, str]) -> list[str]:
     """The book's table parts that stay."""
+    kinds = zip(package.parts, content_types(types, package.parts), strict=True)
     return [
-        part
-        for part in package.parts
-        if key_of(part) not in removed and content_type(types, part).endswith(".table+xml")
+        part for part, kind in kinds if key_of(part) not in removed and kind.endswith(".table+xml")
     ]
 
 

@@ -118,14 +118,23 @@ def main_part(package: Package) -> str:
 
 def content_type(types: Document, part: str) -> str:
     """The content type of a part, or ''."""
-    ending = part.rpartition(".")[2].casefold()
-    default = ""
+    return content_types(types, [part])[0]
+
+
+def content_types(types: Document, parts: Iterable[str]) -> list[str]:
+    """The content type of each part, or ''; the list of types is gone through once."""
+    named: dict[str, str] = {}
+    endings: dict[str, str] = {}
     for node in types.root.children:
-        if node.local == "Override" and key_of(node.attrs.get("PartName", "")) == key_of(part):
-            return node.attrs.get("ContentType", "")
-        if node.local == "Default" and node.attrs.get("Extension", "").casefold() == ending:
-            default = node.attrs.get("ContentType", "")
-    return default
+        if node.local == "Override":
+            kind = node.attrs.get("ContentType", "")
+            named.setdefault(key_of(node.attrs.get("PartName", "")), kind)
+        elif node.local == "Default":
+            ending = node.attrs.get("Extension", "").casefold()
+            endings[ending] = node.attrs.get("ContentType", "")
+    return [
+        named.get(key_of(p), endings.get(p.rpartition(".")[2].casefold(), "")) for p in parts
+    ]
 
 
 def to_strict(text: str) -> str:

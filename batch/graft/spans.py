@@ -23,6 +23,8 @@ _TOKEN = re.compile(
 _ATTR = re.compile(r"([^\s=]+)\s*=\s*(\"[^\"]*\"|'[^']*')")
 _ENTITY = re.compile(r"&(#x[0-9a-fA-F]+|#[0-9]+|amp|lt|gt|quot|apos);")
 _NAMED = {"amp": "&", "lt": "<", "gt": ">", "quot": '"', "apos": "'"}
+_MOST_TAGS = 600_000  # of a part whose elements are all kept in memory
+_HEAD = 1_024  # [bytes] of a part in which it can say its encoding
 _MOST_DIGITS = 10  # of a number that the format knows: all fit into 32 bits
 _ENCODING = re.compile(rb"^<\?xml[^>]*?encoding\s*=\s*[\"']([A-Za-z0-9._-]+)[\"']")
 
@@ -115,7 +117,7 @@ def decode(data: bytes) -> tuple[str, str]:
     elif data.startswith(codecs.BOM_UTF16_BE):
         encoding = "utf-16-be"
     else:
-        match = _ENCODING.match(data)
+        match = _ENCODING.match(data[:_HEAD])
         encoding = match[1].decode("ascii") if match else "utf-8"
     try:
         return data.decode(encoding), encoding
@@ -153,6 +155,11 @@ class Document:
 
     def __init__(self, data: bytes, part: str) -> None:
         """Check and scan the part; GraftError where it is unsound."""
+        if data.count(b"<") > _MOST_TAGS:
+            raise GraftError(
+                f"The part {part!r} of the file lists more than any workbook; delete what is not "
+                "needed in a spreadsheet program and run again."
+            )
         check(data, part)
         self.text, self._encoding = decode(data)
         self.root = scan(self.text)

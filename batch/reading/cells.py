@@ -10,6 +10,8 @@ from siltbook.batch.reading.opc import Package
 
 MAX_ROW = 1_048_576
 MAX_COLUMN = 16_384
+MAX_CELL = 32_767  # characters of a text, the most that the format allows
+_RAW = 7 * MAX_CELL  # the same with every character escaped
 
 _ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")
 _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff\u200b\ufeff]")
@@ -80,12 +82,22 @@ class Workbook:
     date1904: bool
 
 
+def raw_room(kept: int) -> bool:
+    """Whether a cell's text of `kept` characters can still use more of them."""
+    return kept < _RAW
+
+
 def clean_text(text: str) -> str:
-    """Text as stored to text as read: escapes undone, control characters removed, blank -> ''."""
+    """Text as stored to text as read: escapes undone, control characters removed, blank -> ''.
+
+    What no cell can hold is cut first: no work is done on more than a cell's text.
+    """
+    if len(text) > MAX_CELL:
+        text = text[:_RAW]
     if "_x" in text:
         text = _ESCAPE.sub(lambda found: chr(int(found[1], 16)), text)
     text = _CONTROL.sub("", text.replace("\r\n", "\n").replace("\r", "\n"))
-    return "" if text.isspace() else text
+    return "" if text.isspace() else text[:MAX_CELL]
 
 
 def column_index(letters: str) -> int:

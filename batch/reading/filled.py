@@ -11,6 +11,7 @@ from siltbook.batch.errors import BookError
 from siltbook.batch.reading.cells import Cells, SheetCells, Workbook, address
 from siltbook.batch.reading.columns import NOTES, Block
 from siltbook.batch.reading.headers import Header
+from siltbook.batch.reading.opc import MAX_TEXT
 from siltbook.checks.findings import find
 from siltbook.checks.wording import rows_named
 from siltbook.templates.book import column_letters
@@ -36,7 +37,19 @@ def filled_rows(
             f"{name}, sheet {title}: {len(rows):,} filled rows; accepted: up to {MAX_ROWS:,}."
             " Split the book by season."
         )
+    _refuse_text(kept, name, title)
     return Block(title, rows, kept, header.places, workbook.styles, workbook.date1904)
+
+
+def _refuse_text(kept: dict[str, Cells], name: str, title: str) -> None:
+    """BookError where the list's texts, each as often as it is used, go beyond all measure."""
+    texts = (v for content in kept.values() for v in content.values if isinstance(v, str))
+    total = sum(map(len, texts))
+    if total > MAX_TEXT:
+        raise BookError(
+            f"{name}, sheet {title}: {total:,} characters of text; accepted: up to {MAX_TEXT:,}."
+            " Shorten the remarks, or split the book by season."
+        )
 
 
 def _below(content: Cells, row: int) -> Cells:

@@ -29,7 +29,12 @@ _DIRECTORY_ENTRY = b"PK\x01\x02"  # zipfile keeps every entry before it says how
 # What a book may cost to read: XML tags, of which those in plain rows count half. A season's book
 # of 100,000 readings, saved by any program, takes under five million.
 MAX_TAGS = 6_000_000
-MAX_SMALL_TAGS = 1_000_000  # in one small part
+MAX_SMALL_TAGS = 300_000  # in one small part
+MAX_TEXT = 64_000_000  # characters of all texts of a book, as stored and as its lists use them
+MAX_PARSED = 512 * 2**20  # [bytes] unpacked, of a part that is parsed
+# Between two tags; expat keeps a comment, and a part the text of a cell, whole in memory.
+MAX_BETWEEN_TAGS = 32 * 2**20  # [bytes]
+_METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)  # the format knows no others
 
 
 class BeyondMeasureError(ValueError):
@@ -75,6 +80,7 @@ class Package:
         self._infos = infos
         self._unpacked = 0
         self._tags = 0.0
+        self._text = 0
 
     def spend(self, tags: float) -> None:
         """Count what is about to be parsed; BeyondMeasureError where the book takes too much."""
@@ -83,6 +89,15 @@ class Package:
             raise BeyondMeasureError(
                 "holds more cells than any season's workbook: delete the rows and sheets that are"
                 " not needed, or split it by season"
+            )
+
+    def spend_text(self, characters: int) -> None:
+        """Count text that is kept; BeyondMeasureError where the book holds too much."""
+        self._text += characters
+        if self._text > MAX_TEXT:
+            raise BeyondMeasureError(
+                "holds more text than any season's workbook: shorten the remarks, delete the rows"
+                " and sheets that are not needed, or split it by season"
             )
 
     def has(self, part: str) -> bool:
@@ -104,12 +119,19 @@ class Package:
 
     def counted(self, part: str) -> Iterator[bytes]:
         """As `chunks`, for parts that are parsed: every piece is counted before it is handed on."""
+        _refuse_size(self.size(part))
+        between = 0
         for piece in self.chunks(part):
-            self.spend(piece.count(b"<"))
+            tags = piece.count(b"<")
+            self.spend(tags)
+            between = 0 if tags else between + len(piece)
+            if between > MAX_BETWEEN_TAGS:
+                raise BeyondMeasureError("holds a piece of text longer than any workbook")
             yield piece
 
     def whole(self, part: str) -> bytearray:
         """A large part at once, without a second copy of it in memory."""
+        _refuse_size(self.size(part))
         made = bytearray()
         for piece in self.chunks(part):
             made += piece
@@ -136,6 +158,14 @@ class Package:
             for name, attrs in elements(self.read(rels))
             if name == "Relationship" and attrs.get("TargetMode", "").casefold() != "external"
         ]
+
+
+def _refuse_size(size: int) -> None:
+    if size > MAX_PARSED:
+        raise BeyondMeasureError(
+            f"holds a list of {size // 2**20:,} MiB, more than the {MAX_PARSED // 2**20} MiB of any"
+            " season's workbook"
+        )
 
 
 def _key(part: str) -> str:
@@ -215,6 +245,11 @@ def _check_limits(entries: list[zipfile.ZipInfo], name: str) -> None:
         if entry.flag_bits & 1:
             raise BookError(
                 f"{name} is protected by a password: save it as .xlsx without a password."
+            )
+        if entry.compress_type not in _METHODS:
+            raise BookError(
+                f"{name} is packed in a way that workbooks do not use: save it again as .xlsx in a"
+                " spreadsheet program."
             )
         if entry.file_size >= BIG_PART and entry.file_size > MAX_RATIO * entry.compress_size:
             raise BookError(

@@ -14,6 +14,8 @@ from siltbook.templates.units import known_unit
 FIRST_YEAR, LAST_YEAR = 1950, 2149
 _DAY = 86_400  # [s]
 
+_COMPARED = 1_000  # characters
+_LONGEST = 100  # characters of a number, a date, a time or a choice with what may stand around it
 _NUMBER = re.compile(
     r"([+-]?)\s*([0-9]+(?:[ '.,][0-9]+)*[.,]?|[.,][0-9]+)(?:e([+-]?[0-9]{1,3}))?\s*(.*)\Z",
     re.IGNORECASE | re.DOTALL,
@@ -57,7 +59,11 @@ _TIME = re.compile(
 
 
 def tidy(text: str) -> str:
-    """Text for comparing: odd spaces and full-width signs made plain, ends stripped."""
+    """Text for comparing: odd spaces and full-width signs made plain, ends stripped.
+
+    Two texts that differ only behind their first thousand characters count as the same.
+    """
+    text = text[:_COMPARED]
     text = unicodedata.normalize("NFKC", text).replace("\u2212", "-").replace("\u2019", "'")
     return re.sub(r"\s+", " ", text).strip()
 
@@ -77,7 +83,7 @@ def number_text(text: str, mark: str = "") -> NumberText:
     A single separator before exactly three digits (`1,234`) can be read two ways and stays
     ambiguous without `mark`.
     """
-    found = _NUMBER.match(tidy(text))
+    found = _NUMBER.match(tidy(text)) if len(text) <= _LONGEST else None
     if not found:
         return NumberText(None)
     sign, body, power, rest = found.groups()
@@ -113,7 +119,7 @@ def decimal_mark(texts: Iterable[str]) -> str:
     """The decimal mark that a column's texts agree on, or '' where they do not settle it."""
     marks = set()
     for text in texts:
-        found = _NUMBER.match(tidy(text))
+        found = _NUMBER.match(tidy(text)) if len(text) <= _LONGEST else None
         mark = _decimal_mark(found[2]) if found else None
         if found and mark in (".", ",") and mark in found[2]:
             marks.add(mark)
@@ -132,6 +138,8 @@ class DateText:
 
 def date_text(text: str, order: str = "") -> DateText:
     """Parse a typed date; `order` ('dmy', 'mdy') settles what the text alone does not."""
+    if len(text) > _LONGEST:
+        return DateText(None)
     text = _WEEKDAY.sub("", tidy(text), count=1)
     if found := _ISO.match(text):
         return _dated(found[1], found[3], found[4], found[5])
@@ -191,6 +199,8 @@ def date_order(texts: Iterable[str]) -> str:
 
 def time_text(text: str) -> dt.time | None:
     """A typed time: 7:30, 7.30, 07:30:15, 0730, 7h30, 7:30 pm; None where it is none."""
+    if len(text) > _LONGEST:
+        return None
     text = tidy(text)
     if re.fullmatch(r"[0-9]{3,4}", text):
         return _clock(int(text[:-2]), int(text[-2:]), 0)
@@ -263,6 +273,8 @@ _SYNONYMS = {
 
 def choice(text: str, choices: tuple[str, ...]) -> str | None:
     """The choice that a text means, ignoring case, or by an obvious synonym; None otherwise."""
+    if len(text) > _LONGEST:
+        return None
     said = re.sub(r"[\s_-]+", " ", tidy(text).casefold()).rstrip(" .")
     for option in choices:
         if said == option.casefold() or said in _SYNONYMS.get(option, ()):

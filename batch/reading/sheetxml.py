@@ -24,6 +24,7 @@ from siltbook.batch.reading.cells import (
     Workbook,
     address,
     clean_text,
+    raw_room,
 )
 from siltbook.batch.reading.opc import parser
 
@@ -76,6 +77,7 @@ class _SheetParser:
     def __init__(self, book: Workbook, last_row: int) -> None:
         self.cells = SheetCells()
         self.strings = book.strings
+        self.spend_text = book.package.spend_text
         self.last_row = last_row
         self.row = 0
         self.column = -1
@@ -141,7 +143,7 @@ class _SheetParser:
         self.text = ""
 
     def data(self, text: str) -> None:
-        if self.where:
+        if self.where and raw_room(len(self.text)):
             self.text += text
 
     def end(self, name: str) -> None:
@@ -158,6 +160,8 @@ class _SheetParser:
             self.phonetic = False
 
     def _store(self, value: Value) -> None:
+        if isinstance(value, str) and self.kind != "s":
+            self.spend_text(len(value))
         cells = self.cells.columns.get(self.column)
         if cells is None:
             cells = self.cells.columns[self.column] = Cells()
@@ -232,6 +236,7 @@ _HEAD = re.compile(
     rb'(?:\xef\xbb\xbf)?(?:<\?xml[^<>]*encoding="(?:UTF|utf)-8"[^<>]*\?>)?\s*'
     rb"<worksheet [^<>]*xmlns=\"http://schemas\.openxmlformats\.org/spreadsheetml/2006/main\""
 )
+_HEAD_AT_MOST = 8_192  # [bytes]; what is longer is written in no usual way
 _CELL = re.compile(
     r'<c r="([A-Z]{1,3})([1-9][0-9]{0,6})"(?: s="([0-9]{1,5})")?(?: t="([a-zA-Z]{1,9})")?'
     r"(?:/>|>(?:(<f>[^<]*</f>)?<v>([^<&]*)</v>)?</c>)"
@@ -244,7 +249,7 @@ _FIELDS = 7  # the text before a cell and the six groups of the cell
 def _without_blank_rows(data: bytearray) -> bytearray:
     """A sheet without the rows below its last value: a million formatted ones cost nothing then."""
     first, end = data.find(b"<sheetData>"), data.rfind(b"</sheetData>")
-    if not 0 <= first < end or not _HEAD.match(data):
+    if not 0 <= first < end or not _HEAD.match(data, 0, _HEAD_AT_MOST):
         return data
     last = max(data.rfind(mark, first, end) for mark in (b"<v", b"<f", b"<is"))
     cut = data.find(b"</row>", last, end) + len(b"</row>") if last >= 0 else first + 11
@@ -259,7 +264,7 @@ def _quick_sheet(data: bytearray, book: Workbook) -> SheetCells | None:
     The XML parser still sees everything outside of the rows.
     """
     first, last = data.find(b"<sheetData>"), data.rfind(b"</sheetData>")
-    if not 0 <= first < last or b"<!" in data or not _HEAD.match(data):
+    if not 0 <= first < last or b"<!" in data or not _HEAD.match(data, 0, _HEAD_AT_MOST):
         return None
     rest = _SheetParser(book, MAX_ROW)
     feed([data[:first], b"<sheetData>", data[last:]], rest.start, rest.end, rest.data)
@@ -279,6 +284,10 @@ def _quick_block(text: str, into: _SheetParser, strings: list[str]) -> bool:
         return False
     if ' hidden="' in text:
         into.cells.hidden.extend(map(int, _HIDDEN.findall(text)))
+    if ' t="str"' in text:
+        kinds, raws = parts[4::_FIELDS], parts[6::_FIELDS]
+        pairs = zip(kinds, raws, strict=True)
+        into.spend_text(sum(len(raw) for kind, raw in pairs if kind == "str" and raw))
     columns = into.cells.columns
     at = {letters: address(f"{letters}1")[1] for letters in set(parts[1::_FIELDS])}
     fields = [parts[i::_FIELDS] for i in range(1, _FIELDS)]

@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 
 from siltbook.batch.errors import BookError
-from siltbook.batch.reading.cells import SheetPart, Style, Workbook, clean_text
+from siltbook.batch.reading.cells import SheetPart, Style, Workbook, clean_text, raw_room
 from siltbook.batch.reading.opc import Package, Relationship, elements, save_as_xlsx
 from siltbook.batch.reading.sheetxml import ITEM, PHONETIC, TEXT, code_of, feed
+
+_LONGEST_FORMAT = 255  # characters, the most that the format allows
 
 
 def open_workbook(package: Package, name: str) -> Workbook:
@@ -51,7 +53,7 @@ def _shared_strings(package: Package, rels: list[Relationship]) -> list[str]:
     if part is None:
         return []
     strings: list[str] = []
-    state = {"text": False, "phonetic": False}
+    state = {"text": False, "phonetic": False, "length": 0}
     pieces: list[str] = []
 
     def start(name: str, attrs: dict[str, str]) -> None:
@@ -62,6 +64,7 @@ def _shared_strings(package: Package, rels: list[Relationship]) -> list[str]:
             state["phonetic"] = True
         elif code == ITEM:
             pieces.clear()
+            state["length"] = 0
 
     def end(name: str) -> None:
         code = code_of(name)
@@ -71,10 +74,12 @@ def _shared_strings(package: Package, rels: list[Relationship]) -> list[str]:
             state["phonetic"] = False
         elif code == ITEM:
             strings.append(clean_text("".join(pieces)))
+            package.spend_text(len(strings[-1]))
 
     def data(text: str) -> None:
-        if state["text"]:
+        if state["text"] and raw_room(state["length"]):
             pieces.append(text)
+            state["length"] += len(text)
 
     feed(package.counted(part), start, end, data)
     return strings
@@ -107,7 +112,7 @@ def _style_kind(number: int, formats: dict[int, str]) -> int:
 
 def format_kind(code: str) -> int:
     """Whether a number format shows dates or times, a percentage, or a plain number."""
-    code = code.split(";")[0]
+    code = code[:_LONGEST_FORMAT].split(";")[0]
     code = re.sub(r'"[^"]*"|\\.|_.|\*.', "", code)
     code = re.sub(r"\[(?!(?:h+|m+|s+)\])[^\]]*\]", "", code, flags=re.IGNORECASE).casefold()
     if "general" in code:
