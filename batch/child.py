@@ -15,12 +15,13 @@ import os
 import pickle
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from siltbook.batch.errors import SiltbookError
+from siltbook.batch.errors import SiltbookError, why
 
 PATIENCE = 6  # clock to processor time that a busy machine is allowed
 LOOK = 0.2  # [s] between two looks at a child
@@ -73,7 +74,7 @@ def call(function: str, *arguments: Any, limits: Limits) -> Answer:
     the function is simply called, within the limits that hold already.
     """
     if _inside:
-        return Answer(_function(function)(*arguments), Spent(0.0, 0))
+        return Answer(resolve(function)(*arguments), Spent(0.0, 0))
     said = _run(pickle.dumps((function, arguments, limits)), limits)
     try:
         kind, value, spent = pickle.loads(said)
@@ -121,25 +122,35 @@ def _run(request: bytes, limits: Limits) -> bytes:
     command = [sys.executable, "-I", "-X", "utf8", "-c", _BOOT, json.dumps(safe_path())]
     # One thread for sums: others would only reserve memory that the limit counts.
     environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-    with subprocess.Popen(
-        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
-        cwd=sys.base_prefix, env=environment,
-    ) as process:  # fmt: skip
-        try:
-            return _watched(process, request, limits)
-        finally:
-            process.kill()
+    try:
+        # Files and not pipes: neither side can wait for the other, however much they say.
+        with tempfile.TemporaryFile() as asked, tempfile.TemporaryFile() as said:
+            asked.write(request)
+            asked.seek(0)
+            with subprocess.Popen(
+                command, stdin=asked, stdout=said, stderr=subprocess.DEVNULL,
+                cwd=sys.base_prefix, env=environment,
+            ) as process:  # fmt: skip
+                try:
+                    _watch(process, limits)
+                finally:
+                    process.kill()
+            said.seek(0)
+            return said.read()
+    except OSError as error:
+        raise SiltbookError(
+            f"A process of its own could not be given the book ({why(error)}): check the space in "
+            "the folder for temporary files, and run again."
+        ) from error
 
 
-def _watched(process: subprocess.Popen[bytes], request: bytes, limits: Limits) -> bytes:
-    """What the child wrote; EndlessError where it goes beyond a limit."""
-    begun, given = time.monotonic(), request
+def _watch(process: subprocess.Popen[bytes], limits: Limits) -> None:
+    """Wait for the child's end; EndlessError where it goes beyond a limit."""
+    begun = time.monotonic()
     while True:
-        try:
-            said, _ = process.communicate(given, timeout=LOOK)
-            return said
-        except subprocess.TimeoutExpired:
-            given = b""
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            process.wait(LOOK)
+            return
         if time.monotonic() - begun > PATIENCE * limits.seconds or _beyond(process.pid, limits):
             raise EndlessError
 
@@ -174,7 +185,7 @@ def serve() -> None:
 
 def _answer(function: str, arguments: tuple[Any, ...]) -> bytes:
     try:
-        value = _function(function)(*arguments)
+        value = resolve(function)(*arguments)
         return pickle.dumps(("done", value, _spent()))
     except SiltbookError as error:
         return pickle.dumps(("refused", error, _spent()))
@@ -186,7 +197,8 @@ def _answer(function: str, arguments: tuple[Any, ...]) -> bytes:
         return pickle.dumps(("fault", traceback.format_exc(), _spent()))
 
 
-def _function(name: str) -> Any:
+def resolve(name: str) -> Any:
+    """What a name of the form "package.module:name" stands for."""
     module, _, attribute = name.partition(":")
     return getattr(importlib.import_module(module), attribute)
 

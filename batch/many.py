@@ -87,14 +87,11 @@ Done = Callable[["Future[Judged]", Order], Judged]
 
 def judge(job: Job) -> Judged:
     """Judge one book's bytes; touches no file. Every failure is in what comes back."""
-    from siltbook.batch.job import review_bytes
-    from siltbook.batch.report.book import book_json, short_table
-    from siltbook.batch.typed.stamp import stamped
+    from siltbook.batch.guard import within
 
     try:
-        reviewed = review_bytes(job.data, job.path, job.name, job.as_of, job.boxes)
-        lines = (*short_table(reviewed.assessment, job.path), f"  Result: {job.written}")
-        entry = book_json(reviewed.assessment, job.path, job.written)
+        judged: Judged = within(f"{__name__}:judge_whole", job.data, job.name, job)
+        return judged
     except SiltbookError as error:
         return Judged(b"", {}, failure=naming(Path(job.path), str(error)))
     except MemoryError:
@@ -102,6 +99,17 @@ def judge(job: Job) -> Judged:
     except Exception as error:  # the last resort: one book never stops the others
         fault = fault_of(error)
         return Judged(b"", {}, failure=fault.said(job.path), fault=fault)
+
+
+def judge_whole(job: Job) -> Judged:
+    """The same in the process that does the work; raises whatever goes wrong."""
+    from siltbook.batch.job import review_bytes
+    from siltbook.batch.report.book import book_json, short_table
+    from siltbook.batch.typed.stamp import stamped
+
+    reviewed = review_bytes(job.data, job.path, job.name, job.as_of, job.boxes)
+    lines = (*short_table(reviewed.assessment, job.path), f"  Result: {job.written}")
+    entry = book_json(reviewed.assessment, job.path, job.written)
     return Judged(stamped(reviewed.package, job.name), entry, lines, ended=reviewed.ended)
 
 

@@ -76,9 +76,12 @@ def register_fonts() -> None:
             registerFont(TTFont(name, file))
 
 
+_WIDEST = 500  # characters; more than any line of the page takes
+
+
 def _shown(text: object) -> str:
     """Text as the page's font can show it; a letter that it has not becomes '?'."""
-    return one_line(text).encode("cp1252", "replace").decode("cp1252")
+    return one_line(str(text)[:_WIDEST]).encode("cp1252", "replace").decode("cp1252")
 
 
 def _put(

@@ -41,8 +41,11 @@ def audited_package(audit: Audit, data: bytes, book_name: str) -> bytes:
     return graft(data, audit_book(audit, names, book_name), names)
 
 
-def plain_bytes(data: bytes, path: str) -> bytes:
-    """The book as an .xlsx, whatever format it came in."""
+def audited(data: bytes, path: str, as_of: dt.date | None = None) -> tuple[Audit, bytes]:
+    """The audit of a book of any format, and the copy that carries its sheets."""
     from siltbook.batch.reading.foreign import as_xlsx
 
-    return as_xlsx(data, Path(path).name)[0]
+    name = Path(path).name
+    data, _ = as_xlsx(data, name)
+    found = audit_bytes(data, path, as_of)
+    return found, audited_package(found, data, name)

@@ -43,15 +43,18 @@ from siltbook.batch.commands.shared import (
 @DEBUG
 def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> None:
     """Keep the season of BOOKs in open formats, one folder for each in DIR."""
-    from siltbook.batch.archive.folder import put, season
+    from siltbook.batch.archive.folder import put
     from siltbook.batch.files import take
+    from siltbook.batch.guard import within
     from siltbook.batch.report.book import printable
 
     failures: list[dict[str, str]] = []
     for path in books_of(books, failures):
         target = to / path.stem
         with one_of_many(path, failures):
-            made = season(take(path).data, path.name, day(as_of))
+            data = take(path).data
+            make = "siltbook.batch.archive.folder:season"
+            made = within(make, data, path.name, data, path.name, day(as_of))
             put(made.files, target)
             click.echo(printable(f"{path}: {len(made.files)} files in {target}"))
             click.echo(f"  Seal: {made.seal}")

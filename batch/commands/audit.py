@@ -73,10 +73,11 @@ def audit(
 
 
 def _one(path: Path, target: Path, as_of: dt.date | None) -> Any:
-    from siltbook.batch.audit.job import audit_bytes, audited_package, plain_bytes
     from siltbook.batch.files import take, write_whole
+    from siltbook.batch.guard import within
 
-    data = plain_bytes(take(path).data, str(path))
-    found = audit_bytes(data, str(path), as_of)
-    write_whole(target, audited_package(found, data, path.name))
+    data = take(path).data
+    audit = "siltbook.batch.audit.job:audited"
+    found, package = within(audit, data, path.name, data, str(path), as_of)
+    write_whole(target, package)
     return found

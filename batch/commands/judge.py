@@ -41,7 +41,7 @@ def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> 
     """Say what is wrong or doubtful in BOOKs; changes nothing."""
     from siltbook.batch.cautions import touched_for
     from siltbook.batch.files import lock_note, take
-    from siltbook.batch.job import assess_bytes
+    from siltbook.batch.guard import within
     from siltbook.batch.report.book import book_json, count_findings, printable
     from siltbook.batch.report.findings import finding_lines
     from siltbook.checks.findings import Severity
@@ -54,7 +54,9 @@ def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> 
     paths = books_of(books, failures)
     for path in paths:
         with one_of_many(path, failures):
-            assessment = assess_bytes(take(path).data, str(path), day(as_of))
+            data = take(path).data
+            judge = "siltbook.batch.job:assess_bytes"
+            assessment = within(judge, data, path.name, data, str(path), day(as_of))
             findings = assessment.findings
             errors |= any(f.severity is Severity.ERROR for f in findings)
             if as_json:

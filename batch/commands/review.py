@@ -100,15 +100,17 @@ def _read(
     """Every book once; what cannot be read goes to `failures`, what is to be said to `notes`."""
     from siltbook.batch.errors import PackError
     from siltbook.batch.files import take
+    from siltbook.batch.guard import within
     from siltbook.batch.review.duplicates import counted_once
-    from siltbook.batch.review.farm import read_month
 
+    judge = "siltbook.batch.review.farm:read_month"
     read = []
     with click.progressbar(todo, label="Books", file=sys.stderr, hidden=len(todo) < 2) as bar:
         for path in bar:
             with one_of_many(path, failures):
                 try:
-                    read.append(read_month(take(path).data, str(path), month))
+                    data = take(path).data
+                    read.append(within(judge, data, path.name, data, str(path), month))
                 except PackError:
                     said = "passed over; it is a review pack, not a farm's book."
                     notes.append(f"{path.name}: {said}")
@@ -174,8 +176,8 @@ def agree(pack: Path, book: Path) -> None:
     Rows that the book already has are not added again.
     """
     from siltbook.batch.files import lock_note, replace_book, sweep, take
+    from siltbook.batch.guard import unusual, within
     from siltbook.batch.report.book import printable
-    from siltbook.batch.review.agree import carry
     from siltbook.batch.review.summary import carried_lines
     from siltbook.batch.review.target import refuse_copy
 
@@ -183,7 +185,12 @@ def agree(pack: Path, book: Path) -> None:
         refuse_copy(book)
         sweep(book.parent)
         taken = take(book)
-        carried = carry(take(pack).data, str(pack), taken.data, str(book))
+        filled = take(pack).data
+        odd = filled if unusual(filled) else taken.data
+        carried = within(
+            "siltbook.batch.review.agree:carry", odd, str(pack if odd is filled else book),
+            filled, str(pack), taken.data, str(book),
+        )  # fmt: skip
         kept = None if carried.data is None else replace_book(taken, carried.data)
     said = [*carried_lines(carried, book, kept), lock_note(pack)]
     if note := lock_note(book):

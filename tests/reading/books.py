@@ -144,7 +144,7 @@ def raw_book(readings: str, *, main: str = "", extra: dict[str, str] | None = No
 def zipped(parts: dict[str, str | bytes]) -> bytes:
     """A package of these parts."""
     target = io.BytesIO()
-    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
         for name, content in parts.items():
             archive.writestr(name, content)
     return target.getvalue()

@@ -44,9 +44,9 @@ def claiming(size: int) -> bytes:
     return bytes(data)
 
 
-def with_strings(strings: str) -> bytes:
+def with_strings(strings: str, readings: str = "") -> bytes:
     """A book with this list of shared strings."""
-    data = raw_book(sheet(""), extra={"xl/sharedStrings.xml": strings})
+    data = raw_book(readings or sheet(""), extra={"xl/sharedStrings.xml": strings})
     related = re.compile(rb"(<Relationship Id=\"s\"[^>]*/>)")
     kept: dict[str, bytes] = {}
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
@@ -58,7 +58,7 @@ def with_strings(strings: str) -> bytes:
     ours = ours.replace(b"styles.", b"sharedStrings.")
     kept[part] = kept[part].replace(found[1], found[1] + ours)
     target = io.BytesIO()
-    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
         for name, content in kept.items():
             archive.writestr(name, content)
     return target.getvalue()
