@@ -41,11 +41,15 @@ def audited_package(audit: Audit, data: bytes, book_name: str) -> bytes:
     return graft(data, audit_book(audit, names, book_name), names)
 
 
-def audited(data: bytes, path: str, as_of: dt.date | None = None) -> tuple[Audit, bytes]:
-    """The audit of a book of any format, and the copy that carries its sheets."""
+def plain_bytes(data: bytes, path: str) -> bytes:
+    """The book as an .xlsx, whatever format it came in."""
     from siltbook.batch.reading.foreign import as_xlsx
 
-    name = Path(path).name
-    data, _ = as_xlsx(data, name)
+    return as_xlsx(data, Path(path).name)[0]
+
+
+def audited(data: bytes, path: str, as_of: dt.date | None = None) -> tuple[Audit, bytes]:
+    """The audit of a book of any format, and the copy that carries its sheets."""
+    data = plain_bytes(data, path)
     found = audit_bytes(data, path, as_of)
-    return found, audited_package(found, data, name)
+    return found, audited_package(found, data, Path(path).name)
