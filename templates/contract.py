@@ -176,7 +176,7 @@ READINGS = Sheet(
         Column("occasion", "Occasion", _C, "Why it was read; empty means routine.", choices=OCCASIONS, width=15),
         Column("read_by", "Read by", _T, "Who read it."),
         Column("remark", "Remark", _T, "Anything.", width=24),
-        Column("drop", "Drop", _P, "Only where inlet and outlet were never written down; in the gauge's unit."),
+        Column("drop", "Drop", _P, "Only where inlet and outlet were never written down."),
     ),
     computed=("Drop (m)", "Against limit"),
 )  # fmt: skip

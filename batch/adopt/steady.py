@@ -19,6 +19,7 @@ STILL = 0.03  # share of the usual inlet within which it holds still
 STILL_DROP = 0.15  # share of the usual drop
 RUNNING = 0.3  # share of the usual running inlet above which the pump runs
 NOISE = 7.0  # standard deviations of a record's noise that many records in a row span
+RUNNING_DROP = 0.05  # the same where only the drop was recorded: a clean filter's is small
 DIP = 0.85  # of the inlet before
 LONGEST_DIP = 300  # [s]
 APART = 900  # [s] between the dips of one flush
@@ -95,7 +96,8 @@ def examine(records: Records, every: int) -> Seen:
         level = next(iter(by.values()))
     empty = np.isnan(level) | (np.isnan(drop) if drop is not None else False)
     top = _stuck(level) & ~empty
-    off = ~_running(np.where(top, np.nan, level), by.get("flow")) & ~empty & ~top
+    share = RUNNING if inlet is not None else RUNNING_DROP
+    off = ~_running(np.where(top, np.nan, level), by.get("flow"), share) & ~empty & ~top
     good = ~(empty | top | off)
     seen.resolution = _resolution(level[good])
     interval = _interval(seconds)
@@ -163,11 +165,11 @@ def _stuck(level: Floats) -> Bools:
     return at_top
 
 
-def _running(level: Floats, flow: Floats | None) -> Bools:
+def _running(level: Floats, flow: Floats | None, share: float) -> Bools:
     """Where the pump runs: the inlet well above nothing, and water flowing where that is known."""
     positive = level[level > 0]
     usual = float(np.percentile(positive, 90)) if len(positive) else np.inf
-    running: Bools = level > RUNNING * usual
+    running: Bools = level > share * usual
     if flow is not None and (flow > 0).any():
         running &= np.isnan(flow) | (flow > 0.2 * float(np.median(flow[flow > 0])))
     return running

@@ -69,6 +69,21 @@ def test_every_record_is_counted_once() -> None:
     assert why["the clock was set back, so the hour stands twice"] == 59
 
 
+def test_a_logger_of_the_drop_alone_reads_clean_filters_too() -> None:
+    data, truth = as_text(Logged(days=24, step=60, noise=0.003))
+    lines = ["Timestamp,Differential pressure (bar)"]
+    for line in data.decode().splitlines()[1:]:
+        stamp, inlet, outlet = line.split(",")
+        lines.append(f"{stamp},{float(inlet) - float(outlet):.3f}")
+    made = {}
+    for row in adopt("\n".join(lines).encode()).rows.readings:
+        assert isinstance(row["drop"], Amount)
+        made[row["date"]] = row["drop"].value
+    assert set(made) == set(truth.drops)
+    for day, drop in made.items():
+        assert drop == pytest.approx(truth.drops[day], abs=0.02), day
+
+
 def test_a_sensor_at_zero_or_at_its_end_gives_no_reading() -> None:
     data, _ = as_text(Logged(days=10, step=60, flushes=()))
     made = []
