@@ -35,7 +35,8 @@ class StationResult:
         """Days over the limit for a cell: a number, or words where it may be more."""
         if self.days_over is None:
             return None
-        return f"at least {self.days_over}" if self.days_at_least else float(self.days_over)
+        # The day on which it was read over counts, where nothing more is known.
+        return f"at least {max(self.days_over, 1)}" if self.days_at_least else float(self.days_over)
 
     @property
     def station(self) -> Station:
