@@ -82,7 +82,9 @@ def by_urgency(result: StationResult) -> tuple[int, dt.date, float, str]:
 def _station(
     book: Book, history: History, outlook: Outlook, on: dt.date | None, unused: str
 ) -> StationResult:
-    judgement = judge(history, book.settings, on, outlook.forecast, outlook.worth.flushing_helps)
+    judgement = judge(
+        history, book.settings, on, outlook.forecast, outlook.effectiveness.flushing_helps
+    )
     judgement = replace(judgement, reason=f"{judgement.reason}{unused}")
     days, at_least = days_over(history, judgement, book.settings, on)
     return StationResult(

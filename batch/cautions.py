@@ -26,6 +26,6 @@ def _touched(result: StationResult) -> frozenset[Touch]:
     found = touched_by(judgement.steps)
     for verdict in judgement.also:
         found |= touches_of(verdict)
-    if result.outlook is not None and result.outlook.worth.notes:
+    if result.outlook is not None and result.outlook.effectiveness.notes:
         found |= {Touch.OPENS_FILTER}  # each of them asks for a look at the element
     return found

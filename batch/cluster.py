@@ -30,7 +30,9 @@ class ClusterError(SiltbookError):
     """The cluster cannot be used; one sentence that says why and what to do."""
 
 
-def fulfil_on(todo: Sequence[Order], address: str, how: Judge = judge) -> Iterator[Outcome]:
+def process_on_cluster(
+    todo: Sequence[Order], address: str, how: Judge = judge
+) -> Iterator[Outcome]:
     """Outcomes in the order asked for, judged on the cluster at `address`.
 
     A worker that dies loses no book: its books go to the others. A book that ends one worker

@@ -304,7 +304,7 @@ def replace_book(taken: Taken, data: bytes) -> Path:
     refuse_in_place(taken.data, taken.path)
     book = taken.path.resolve()
     _refuse_read_only(taken.path)
-    with _refusal(book), _alone(book), _draft(book, data) as new:
+    with _refusal(book), _locked(book), _draft(book, data) as new:
         kept, found = _kept(taken, book)
         with contextlib.nullcontext() if found else _draft(book, taken.data) as old:
             if stamp_of(book) != taken.stamp:
@@ -336,7 +336,7 @@ def _kept(taken: Taken, book: Path) -> tuple[Path, bool]:
 
 
 @contextlib.contextmanager
-def _alone(book: Path) -> Iterator[None]:
+def _locked(book: Path) -> Iterator[None]:
     """Hold the book's present file against other runs, where the system can lock it.
 
     A run that waited here finds another file under the book's name and refuses.

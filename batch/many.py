@@ -113,7 +113,7 @@ def judge_whole(job: Job) -> Judged:
     return Judged(stamped(reviewed.package, job.name), entry, lines, ended=reviewed.ended)
 
 
-def fulfil(order: Order) -> Outcome:
+def process_book(order: Order) -> Outcome:
     """Judge one book and write its result; every failure becomes an outcome."""
     taken = _take(order)
     if isinstance(taken, Outcome):
@@ -192,7 +192,7 @@ def _target(
     return target
 
 
-def fulfil_all(todo: Sequence[Order], jobs: int, how: Judge = judge) -> Iterator[Outcome]:
+def process_books(todo: Sequence[Order], jobs: int, how: Judge = judge) -> Iterator[Outcome]:
     """Outcomes in the order asked for; judged on `jobs` processes where that is more than one.
 
     A process that dies takes no book with it: the book is judged once more in a process of its
@@ -201,7 +201,7 @@ def fulfil_all(todo: Sequence[Order], jobs: int, how: Judge = judge) -> Iterator
     from siltbook.batch.child import workers_can_be_safe
 
     if jobs <= 1 or len(todo) <= 1 or not workers_can_be_safe():
-        yield from map(fulfil, todo)
+        yield from map(process_book, todo)
         return
     from concurrent.futures.process import BrokenProcessPool
 

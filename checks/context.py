@@ -53,7 +53,7 @@ class Listed:
 
 
 @dataclass(frozen=True)
-class Ground:
+class JoinedBook:
     """The lists, joined. `as_of` is None only where the book holds no entry."""
 
     book: Book
@@ -153,13 +153,13 @@ def _latest(*lists: Listed) -> dt.date | None:
     return max(days).date() if days else None
 
 
-def ground(book: Book, as_of: dt.date | None) -> Ground:
+def join_lists(book: Book, as_of: dt.date | None) -> JoinedBook:
     """Join the lists with the register; no `as_of` means the latest entry in the book."""
     register = _register(book)
     unit = book.settings.pressure_unit
     readings = _joined(READINGS, book.readings, register, unit)
     work = _joined(WORK, book.work, register, unit)
-    return Ground(
+    return JoinedBook(
         book=book,
         as_of=as_of or _latest(readings, work),
         stations=Listed(STATIONS, book.stations, register),

@@ -6,12 +6,12 @@ import datetime as dt
 from collections.abc import Callable
 
 from siltbook.checks import labour, pressures, register, visits
-from siltbook.checks.context import Ground, ground
+from siltbook.checks.context import JoinedBook, join_lists
 from siltbook.checks.findings import Finding
 from siltbook.checks.schemas import check_list, check_settings
 from siltbook.templates.book import Book
 
-CROSS_RULES: tuple[Callable[[Ground], list[Finding]], ...] = (
+CROSS_RULES: tuple[Callable[[JoinedBook], list[Finding]], ...] = (
     *register.RULES,
     *visits.RULES,
     *pressures.RULES,
@@ -19,9 +19,9 @@ CROSS_RULES: tuple[Callable[[Ground], list[Finding]], ...] = (
 )
 
 
-def cross_check(basis: Ground) -> list[Finding]:
+def cross_check(joined: JoinedBook) -> list[Finding]:
     """The findings of every cross-row rule."""
-    return [found for rule in CROSS_RULES for found in rule(basis)]
+    return [found for rule in CROSS_RULES for found in rule(joined)]
 
 
 def check_book(book: Book, as_of: dt.date | None) -> tuple[Finding, ...]:
@@ -29,12 +29,12 @@ def check_book(book: Book, as_of: dt.date | None) -> tuple[Finding, ...]:
 
     The book is never changed. `as_of` None means the latest entry in the book.
     """
-    basis = ground(book, as_of)
-    lists = (basis.stations, basis.readings, basis.work, basis.agreed, basis.water)
+    joined = join_lists(book, as_of)
+    lists = (joined.stations, joined.readings, joined.work, joined.agreed, joined.water)
     found = check_settings(book)
     for place in lists:
-        found += check_list(basis, place)
-    found += cross_check(basis)
+        found += check_list(joined, place)
+    found += cross_check(joined)
     sheets = [book.farm_sheet, *(place.table.sheet for place in lists)]
     return tuple(sorted(found, key=lambda one: (sheets.index(one.sheet), _row(one.cell))))
 

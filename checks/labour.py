@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from siltbook.checks.context import Ground, blank, finding, hits
+from siltbook.checks.context import JoinedBook, blank, finding, hits
 from siltbook.checks.findings import Finding
 from siltbook.checks.wording import rows_named
 
@@ -15,27 +15,27 @@ OPENING = ("hand cleaning", "screen replaced")
 _LAST_SECOND = 86_399.0
 
 
-def flush_without_cycles(ground: Ground) -> list[Finding]:
+def flush_without_cycles(joined: JoinedBook) -> list[Finding]:
     """A flush with an empty 'Cycles' cell, or with none run.
 
     A cell that was typed but not understood has the reader's finding instead.
     """
-    place = ground.work
+    place = joined.work
     cycles = place.frame["cycles"]
-    accepted = f"the number of cycles run; a complete flush has {ground.book.settings.flush_cycles}"
+    accepted = f"the number of cycles run; a complete flush has {joined.book.settings.flush_cycles}"
     found = []
     for row in hits((place.frame["work"] == "flush") & (blank(place, "cycles") | (cycles == 0))):
-        read = "an empty cell" if cycles.isna()[row] else ground.read(place, "cycles", row)
+        read = "an empty cell" if cycles.isna()[row] else joined.read(place, "cycles", row)
         found.append(finding(place, "flush-without-cycles", "cycles", row, read, accepted))
     return found
 
 
-def flush_signs_blank(ground: Ground) -> list[Finding]:
+def flush_signs_blank(joined: JoinedBook) -> list[Finding]:
     """A flush with 'Click heard' or 'Water at outlet' left empty; one finding per flush.
 
     A no is an answer and no fault of the log.
     """
-    place = ground.work
+    place = joined.work
     empty = {key: blank(place, key) for key in ("click", "water")}
     flush = place.frame["work"] == "flush"
     found = []
@@ -48,13 +48,13 @@ def flush_signs_blank(ground: Ground) -> list[Finding]:
     return found
 
 
-def work_out_of_service(ground: Ground) -> list[Finding]:
+def work_out_of_service(joined: JoinedBook) -> list[Finding]:
     """Work logged on a station whose register row says that it is not in service.
 
     One finding per station, at its latest piece of work: the register knows today's state
     only, so earlier work may well be in order.
     """
-    place = ground.work
+    place = joined.work
     resting = place.frame[place.frame["in_service"] == "no"]
     found = []
     for _, group in resting.sort_values("day", kind="stable").groupby("key"):
@@ -69,14 +69,14 @@ def work_out_of_service(ground: Ground) -> list[Finding]:
     return found
 
 
-def zero_not_shown(ground: Ground) -> list[Finding]:
+def zero_not_shown(joined: JoinedBook) -> list[Finding]:
     """An element opened without a gauge that was seen to work.
 
     Found where 'Gauge zero before opening' is empty or no, and where it is yes but the
     station's latest reading before the work shows a zero inlet and no reading earlier on
     that reading's day was above zero. A station without earlier readings gives no doubt.
     """
-    place = ground.work
+    place = joined.work
     frame = place.frame
     opened = frame["work"].isin(OPENING)
     accepted = "yes, from a gauge seen above zero first"
@@ -85,8 +85,8 @@ def zero_not_shown(ground: Ground) -> list[Finding]:
         read = "no" if frame.at[row, "gauge_zero"] == "no" else "an empty cell"
         found.append(finding(place, "zero-not-shown", "gauge_zero", row, read, accepted))
     claimed = frame[opened & (frame["gauge_zero"] == "yes") & frame["key"].notna()]
-    for row, reading in _dead_before(ground, claimed.dropna(subset=["day"])).items():
-        source = f"{ground.readings.table.sheet} row {reading}"
+    for row, reading in _dead_before(joined, claimed.dropna(subset=["day"])).items():
+        source = f"{joined.readings.table.sheet} row {reading}"
         read = f"yes, but the latest reading before it shows an inlet of 0 ({source})"
         found.append(finding(place, "zero-not-shown", "gauge_zero", int(str(row)), read, accepted))
     return found
@@ -97,14 +97,14 @@ def _moment(frame: pd.DataFrame, untimed: pd.Series | float) -> pd.Series:
     return frame["day"].astype("datetime64[s]").astype("int64") + frame["second"].fillna(untimed)
 
 
-def _dead_before(ground: Ground, work: pd.DataFrame) -> dict[int, int]:
+def _dead_before(joined: JoinedBook, work: pd.DataFrame) -> dict[int, int]:
     """Work row -> row of the latest earlier reading, where that reading's gauge showed only 0.
 
     Without times, a day's readings come before its work, those after cleaning behind it.
     """
     import pandas as pd
 
-    readings = ground.readings.frame.dropna(subset=["key", "day", "inlet"])
+    readings = joined.readings.frame.dropna(subset=["key", "day", "inlet"])
     late = (readings["occasion"] == "after cleaning") * (_LAST_SECOND + 0.5)
     stamped = pd.DataFrame(
         {

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from siltbook.checks.context import Ground, Listed, finding, hits
+from siltbook.checks.context import JoinedBook, Listed, finding, hits
 from siltbook.checks.findings import Finding
 from siltbook.checks.gauges import outlet_slack
 from siltbook.checks.labour import OPENING
@@ -24,21 +24,21 @@ NEAR = 0.35  # how near the ratio must come to that of two units
 NOISE = 1e-9  # [m], arithmetic only
 
 
-def outlet_over_inlet(ground: Ground) -> list[Finding]:
+def outlet_over_inlet(joined: JoinedBook) -> list[Finding]:
     """Outlet above inlet by more than the two readings can tell.
 
     What they can tell follows from the station's gauge data (`gauges.outlet_slack`), as for the
     ladder: what is found here is what it does not use. Readings with either side missing are
     left out.
     """
-    place = ground.readings
+    place = joined.readings
     above = place.frame["outlet"] - place.frame["inlet"]
     found = []
     for row in hits(above > NOISE):
         if above[row] <= _slack(place, row):
             continue
-        inlet = f"inlet {ground.read(place, 'inlet', row)} in {place.table.cell('inlet', row)}"
-        read = f"outlet {ground.read(place, 'outlet', row)}, {inlet}"
+        inlet = f"inlet {joined.read(place, 'inlet', row)} in {place.table.cell('inlet', row)}"
+        read = f"outlet {joined.read(place, 'outlet', row)}, {inlet}"
         accepted = "outlet at or below inlet"
         found.append(finding(place, "outlet-over-inlet", "outlet", row, read, accepted))
     return found
@@ -58,12 +58,12 @@ def _slack(place: Listed, row: int) -> float:
     )
 
 
-def pressure_beyond_gauge(ground: Ground) -> list[Finding]:
+def pressure_beyond_gauge(joined: JoinedBook) -> list[Finding]:
     """Inlet, outlet or field pressure over the full scale of the station's gauge.
 
     A pointer exactly at full scale is accepted; stations without a full scale are left out.
     """
-    place = ground.readings
+    place = joined.readings
     scale = place.frame["full_scale"].astype("float64")
     found = []
     for key in PRESSURES:
@@ -72,12 +72,12 @@ def pressure_beyond_gauge(ground: Ground) -> list[Finding]:
             most = number(scale[row] / metres_per(unit), 3)
             accepted = f"up to the gauge's full scale, {most} {unit}"
             accepted += f"; {AS_EMPTY}" if key == "field" else ""
-            read = ground.read(place, key, row)
+            read = joined.read(place, key, row)
             found.append(finding(place, "pressure-beyond-gauge", key, row, read, accepted))
     return found
 
 
-def pressure_other_unit(ground: Ground) -> list[Finding]:
+def pressure_other_unit(joined: JoinedBook) -> list[Finding]:
     """A pressure that fits the station's others only if it was typed in another unit.
 
     The base is the median of the same column at the same station, from 5 readings on. Found
@@ -85,7 +85,7 @@ def pressure_other_unit(ground: Ground) -> list[Finding]:
     within 35 % of that between the station's unit and another. Ordinary falls and rises of
     pressure stay within a factor of five; a zero says nothing about units.
     """
-    place = ground.readings
+    place = joined.readings
     frame = place.frame
     found = []
     for key in PRESSURES:
@@ -98,7 +98,7 @@ def pressure_other_unit(ground: Ground) -> list[Finding]:
         for row in map(int, likely.index):
             unit = str(frame.at[row, "unit"])
             usual = with_unit(number(float(median[row]) / metres_per(unit), 2), unit)
-            read = f"{ground.read(place, key, row)}, which looks like {likely[row]}"
+            read = f"{joined.read(place, key, row)}, which looks like {likely[row]}"
             accepted = f"values in {unit}; the usual {key} pressure here is {usual}"
             found.append(finding(place, "pressure-other-unit", key, row, read, accepted))
     return found
@@ -120,42 +120,42 @@ def _likely_unit(ratio: pd.Series, units: pd.Series) -> pd.Series:
     return nearest
 
 
-def flow_not_positive(ground: Ground) -> list[Finding]:
+def flow_not_positive(joined: JoinedBook) -> list[Finding]:
     """A flow of zero or less; an empty cell is accepted."""
-    place = ground.readings
+    place = joined.readings
     return [
-        finding(place, "flow-not-positive", "flow", row, ground.read(place, "flow", row),
+        finding(place, "flow-not-positive", "flow", row, joined.read(place, "flow", row),
                 "a flow above 0, or an empty cell")
         for row in hits(place.frame["flow"] <= 0)
     ]  # fmt: skip
 
 
-def flow_too_low(ground: Ground) -> list[Finding]:
+def flow_too_low(joined: JoinedBook) -> list[Finding]:
     """A flow above zero but under a fifth of the station's reference flow.
 
     Exactly a fifth is accepted; stations without a reference flow are left out.
     """
-    place = ground.readings
+    place = joined.readings
     flow = place.frame["flow"]
     least = LOW_FLOW_SHARE * place.frame["reference_flow"].astype("float64")
-    unit = ground.book.settings.flow_unit
+    unit = joined.book.settings.flow_unit
     # An unknown unit cannot get here from the reader; the canonical one is shown then.
     shown = unit if unit in FLOW_UNITS else "m3/h"
     factor = cubic_metres_per_hour_per(shown)
     found = []
     for row in hits((flow > 0) & (flow < least - NOISE)):
         accepted = f"{number(float(least[row]) / factor, 3)} {shown} or more"
-        read = ground.read(place, "flow", row)
+        read = joined.read(place, "flow", row)
         found.append(finding(place, "flow-too-low", "flow", row, read, accepted))
     return found
 
 
-def no_inlet_pressure(ground: Ground) -> list[Finding]:
+def no_inlet_pressure(joined: JoinedBook) -> list[Finding]:
     """An inlet of zero: no drop can be read off it, and so it is not used.
 
     On a day on which the element was opened a zero is what has to be seen, and no fault.
     """
-    place, work = ground.readings, ground.work.frame
+    place, work = joined.readings, joined.work.frame
     opened = work[work["work"].isin(OPENING)]
     days = set(zip(opened["key"], opened["day"], strict=True))
     frame = place.frame
@@ -163,22 +163,22 @@ def no_inlet_pressure(ground: Ground) -> list[Finding]:
     for row in hits(frame["inlet"] == 0):
         if (frame.at[row, "key"], frame.at[row, "day"]) in days:
             continue
-        read = f"{ground.read(place, 'inlet', row)}: pump off, or a dead gauge; not used"
+        read = f"{joined.read(place, 'inlet', row)}: pump off, or a dead gauge; not used"
         accepted = "a reading taken while the pump runs"
         found.append(finding(place, "no-inlet-pressure", "inlet", row, read, accepted))
     return found
 
 
-def zero_drop_flowing(ground: Ground) -> list[Finding]:
+def zero_drop_flowing(joined: JoinedBook) -> list[Finding]:
     """Inlet and outlet exactly the same while a flow above zero was read.
 
     Without a flow nobody knows whether water ran, and there is no finding.
     """
-    place = ground.readings
+    place = joined.readings
     frame = place.frame
     found = []
     for row in hits((frame["inlet"] == frame["outlet"]) & (frame["flow"] > 0)):
-        inlet, flow = (ground.read(place, key, row) for key in ("inlet", "flow"))
+        inlet, flow = (joined.read(place, key, row) for key in ("inlet", "flow"))
         read = f"{inlet} on both sides at a flow of {flow}"
         accepted = "an outlet below the inlet while water flows"
         found.append(finding(place, "zero-drop-flowing", "outlet", row, read, accepted))

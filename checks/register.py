@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from siltbook.checks.context import Ground, finding, hits
+from siltbook.checks.context import JoinedBook, finding, hits
 from siltbook.checks.findings import Finding
 from siltbook.checks.wording import number, rows_named
 from siltbook.templates.contract import WHOLE_FARM
@@ -14,23 +14,23 @@ NEAR, CLEARLY = 75.0, 5.0  # likeness of a name that is offered, and its lead ov
 HIGH_SHARE = 0.7  # of the limit; above it a clean element has hardly room to foul
 
 
-def station_unknown(ground: Ground) -> list[Finding]:
+def station_unknown(joined: JoinedBook) -> list[Finding]:
     """Names on the other lists that the register does not have.
 
     Case and spacing do not count. One finding per name and sheet, at its first row, naming
     the other rows. Rows without a name are left to the schema. An agreed action may be for
     the whole farm.
     """
-    register = ground.stations.frame
+    register = joined.stations.frame
     names_known = [str(name) for name in register["name"][register["known"]]]
     names = names_known[:NAMES_SHOWN]
     more = ", …" if len(names_known) > NAMES_SHOWN else ""
-    accepted = f"a station of the sheet {ground.book.stations.sheet}"
+    accepted = f"a station of the sheet {joined.book.stations.sheet}"
     accepted += f" ({', '.join(names)}{more})" if names else ", which names none"
     found = []
-    for place in (ground.readings, ground.work, ground.agreed):
+    for place in (joined.readings, joined.work, joined.agreed):
         strangers = place.frame[place.frame["key"].notna() & ~place.frame["known"]]
-        if place is ground.agreed:
+        if place is joined.agreed:
             strangers = strangers[strangers["station"] != WHOLE_FARM]
         for _, group in strangers.groupby("key", sort=False):
             first, *others = (int(row) for row in group.index)
@@ -61,34 +61,34 @@ def near_name(name: str, known: Sequence[str]) -> str:
     return str(found[0][0])
 
 
-def station_repeated(ground: Ground) -> list[Finding]:
+def station_repeated(joined: JoinedBook) -> list[Finding]:
     """A station with a second row in the register; case and spacing do not count.
 
     Every row after the first gives a finding; the first row is the one that is used.
     """
-    place = ground.stations
+    place = joined.stations
     named = place.frame[place.frame["key"].notna()]
     firsts = {key: row for row, key in reversed(list(named["key"].items()))}
     found = []
     for row in hits(named["key"].duplicated()):
         first = firsts[named.at[row, "key"]]
-        read = f"{ground.read(place, 'station', row)}, in row {first} already"
+        read = f"{joined.read(place, 'station', row)}, in row {first} already"
         accepted = f"each station once; row {first} was used"
         found.append(finding(place, "station-repeated", "station", row, read, accepted))
     return found
 
 
-def clean_drop_high(ground: Ground) -> list[Finding]:
+def clean_drop_high(joined: JoinedBook) -> list[Finding]:
     """A clean drop above 70 % of the station's limit, else of the farm's limit [m].
 
     Exactly 70 % is accepted; without a clean drop there is nothing to ask.
     """
-    place = ground.stations
-    limit = place.frame["drop_limit"].fillna(ground.book.settings.drop_limit)
+    place = joined.stations
+    limit = place.frame["drop_limit"].fillna(joined.book.settings.drop_limit)
     most = HIGH_SHARE * limit
     found = []
     for row in hits(place.frame["clean_drop"] > most + 1e-9):
-        read = f"{ground.read(place, 'clean_drop', row)} at a limit of {number(limit[row], 3)} m"
+        read = f"{joined.read(place, 'clean_drop', row)} at a limit of {number(limit[row], 3)} m"
         accepted = f"up to {number(most[row], 3)} m"
         found.append(finding(place, "clean-drop-high", "clean_drop", row, read, accepted))
     return found

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from siltbook.checks.context import Ground, Listed, finding
+from siltbook.checks.context import JoinedBook, Listed, finding
 from siltbook.checks.findings import Finding, find
 from siltbook.checks.wording import AS_EMPTY, label, number, unit_for, with_unit
 from siltbook.templates.book import Book, outside
@@ -141,12 +141,12 @@ def _accepted(column: Column, code: str, unit: str, flow_unit: str) -> str:
     return f"{label(column)} {_NOUNS[column.kind]}"
 
 
-def _until_then(ground: Ground, sheet: Sheet, column: Column, code: str) -> str:
+def _until_then(joined: JoinedBook, sheet: Sheet, column: Column, code: str) -> str:
     """What stands in for a number beyond its bounds; nothing where the whole reading is unused."""
     if code not in ("value-out-of-bounds", "pressure-negative"):
         return ""
     if sheet is STATIONS and column.key == "drop_limit":
-        limit = number(ground.book.settings.drop_limit, 3)
+        limit = number(joined.book.settings.drop_limit, 3)
         return f"; until then the farm's limit of {limit} m is used"
     if sheet is WATER:
         return "; until then it is not rated"
@@ -161,7 +161,7 @@ def _stood_in(place: Listed, key: str, row: int) -> bool:
     return bool(instead) and not math.isnan(float(str(place.frame.at[row, instead])))
 
 
-def check_list(ground: Ground, place: Listed) -> list[Finding]:
+def check_list(joined: JoinedBook, place: Listed) -> list[Finding]:
     """The schema findings of one list.
 
     A column that the sheet does not have, or a cell that was typed but not understood, has
@@ -176,11 +176,11 @@ def check_list(ground: Ground, place: Listed) -> list[Finding]:
                 continue
             read = "nothing"
         else:
-            read = ground.read(place, key, row)
+            read = joined.read(place, key, row)
         column = place.sheet.column(key)
         unit = str(place.frame.at[row, "unit"])
-        accepted = _accepted(column, code, unit, ground.book.settings.flow_unit)
-        accepted += _until_then(ground, place.sheet, column, code)
+        accepted = _accepted(column, code, unit, joined.book.settings.flow_unit)
+        accepted += _until_then(joined, place.sheet, column, code)
         found.append(finding(place, code, key, row, read, accepted))
     return found
 

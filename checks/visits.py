@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 
-from siltbook.checks.context import Ground, Listed, finding, hits
+from siltbook.checks.context import JoinedBook, Listed, finding, hits
 from siltbook.checks.findings import Finding
 from siltbook.checks.wording import clock, rows_named
 
@@ -29,20 +29,20 @@ def season_years(text: str) -> tuple[int, ...]:
     return (first, first + 1) if follows else ()
 
 
-def date_outside_season(ground: Ground) -> list[Finding]:
+def date_outside_season(joined: JoinedBook) -> list[Finding]:
     """Readings, work and water tests dated in a year that the season does not name.
 
     A season over the turn of the year covers both years. One finding per sheet and foreign
     year, at its first row. Due and done dates of agreed actions may lie beyond the season.
     """
-    season = ground.book.settings.season
+    season = joined.book.settings.season
     years = season_years(season)
     if not years:
         return []
     named = " or ".join(map(str, years))
-    accepted = f"dates in {named}, the season on the sheet {ground.book.farm_sheet}"
+    accepted = f"dates in {named}, the season on the sheet {joined.book.farm_sheet}"
     found = []
-    for place in (ground.readings, ground.work, ground.water):
+    for place in (joined.readings, joined.work, joined.water):
         year = place.frame["day"].dt.year
         outside = place.frame[year.notna() & ~year.isin(years)]
         for _, group in outside.groupby(year, sort=False):
@@ -53,33 +53,33 @@ def date_outside_season(ground: Ground) -> list[Finding]:
     return found
 
 
-def date_after_review(ground: Ground) -> list[Finding]:
+def date_after_review(joined: JoinedBook) -> list[Finding]:
     """Readings, work and water tests dated after the as-of date, counted in one finding per sheet.
 
     An entry on the as-of date itself belongs to the judgement.
     """
-    if ground.as_of is None:
+    if joined.as_of is None:
         return []
     found = []
-    for place in (ground.readings, ground.work, ground.water):
-        rows = hits(place.frame["date"].notna() & (place.frame["day"] > str(ground.as_of)))
+    for place in (joined.readings, joined.work, joined.water):
+        rows = hits(place.frame["date"].notna() & (place.frame["day"] > str(joined.as_of)))
         if not rows:
             continue
         count = f"{len(rows)} entries" if len(rows) > 1 else "1 entry"
         read = f"{count} ({rows_named(rows)}), the first dated {place.frame.at[rows[0], 'date']!s}"
-        accepted = f"dates up to {ground.as_of}"
+        accepted = f"dates up to {joined.as_of}"
         found.append(finding(place, "date-after-review", "date", rows[0], read, accepted))
     return found
 
 
-def reading_twice(ground: Ground) -> list[Finding]:
+def reading_twice(joined: JoinedBook) -> list[Finding]:
     """The same reading in two rows: same station, date, time, inlet and outlet.
 
     Without a time, flow, field pressure and occasion must agree as well: the same values
     before and after a flush are two honest readings. Every row after the first is found.
     Readings without inlet or outlet are not compared.
     """
-    place = ground.readings
+    place = joined.readings
     frame = place.frame[place.frame[["key", "day", "inlet", "outlet"]].notna().all(axis=1)]
     frame = frame.assign(occasion=frame["occasion"].fillna("routine"))
     timed = frame[frame["second"].notna()]
@@ -92,25 +92,25 @@ def reading_twice(ground: Ground) -> list[Finding]:
         grouped = part.groupby(columns, dropna=False, sort=False)
         first = part.index.to_series().groupby([part[c] for c in columns], dropna=False)
         for row, original in first.transform("min")[grouped.cumcount() > 0].items():
-            found.append(_twice(ground, place, int(str(row)), int(original)))
+            found.append(_twice(joined, place, int(str(row)), int(original)))
     return found
 
 
-def _twice(ground: Ground, place: Listed, row: int, original: int) -> Finding:
+def _twice(joined: JoinedBook, place: Listed, row: int, original: int) -> Finding:
     when = f"{place.frame.at[row, 'date']!s} {clock(place.frame.at[row, 'time'])}".strip()
-    inlet, outlet = (ground.read(place, key, row) for key in ("inlet", "outlet"))
+    inlet, outlet = (joined.read(place, key, row) for key in ("inlet", "outlet"))
     read = f"inlet {inlet}, outlet {outlet} on {when}, as in row {original}"
     return finding(place, "reading-twice", "station", row, read, "each reading once")
 
 
-def rows_copied(ground: Ground) -> list[Finding]:
+def rows_copied(joined: JoinedBook) -> list[Finding]:
     """Consecutive readings of one station that are identical on three or more days.
 
     Inlet and outlet must both be there; flow and field pressure must agree too, where both
     missing counts as agreeing. One finding for the whole run, at its first row. Readings
     without a date are left out; two identical readings on one day count as one day.
     """
-    place = ground.readings
+    place = joined.readings
     frame = place.frame[place.frame[["key", "day", "inlet", "outlet"]].notna().all(axis=1)]
     frame = frame.sort_values(["key", "day", "second"], kind="stable", na_position="first")
     values = frame[["inlet", "outlet", "flow", "field"]].fillna(-1.0e9)
@@ -124,7 +124,7 @@ def rows_copied(ground: Ground) -> list[Finding]:
     found = []
     for entries in runs.values():
         (first, begin), (_, end) = entries[0], entries[-1]
-        inlet, outlet = (ground.read(place, key, first) for key in ("inlet", "outlet"))
+        inlet, outlet = (joined.read(place, key, first) for key in ("inlet", "outlet"))
         rows = rows_named(row for row, _ in entries)
         read = f"inlet {inlet}, outlet {outlet} in {rows}, {begin} to {end}"
         accepted = "readings that differ at least now and then"
@@ -132,7 +132,7 @@ def rows_copied(ground: Ground) -> list[Finding]:
     return found
 
 
-def several_without_time(ground: Ground) -> list[Finding]:
+def several_without_time(joined: JoinedBook) -> list[Finding]:
     """Several entries of one station on one day, readings and work together, not all timed.
 
     A day with a single entry needs no time. One finding per station and day, at the first
@@ -140,7 +140,7 @@ def several_without_time(ground: Ground) -> list[Finding]:
     """
     import pandas as pd
 
-    places = (ground.readings, ground.work)
+    places = (joined.readings, joined.work)
     columns = ["key", "day", "second", "date"]
     parts = [place.frame[columns].assign(place=i) for i, place in enumerate(places)]
     entries = pd.concat(parts).dropna(subset=["key", "day"])

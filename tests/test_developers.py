@@ -48,6 +48,15 @@ def test_every_folder_that_the_page_describes_is_there_and_every_room_is_describ
     assert rooms <= described, rooms - described
 
 
+def test_every_word_of_the_glossary_names_something_that_is_there() -> None:
+    page = (ROOT / "docs" / "glossary.md").read_text(encoding="utf-8")
+    named = re.findall(r"`([\w/]+\.py)::(\w+)`", page)
+    assert len(named) == page.count("\n| ") - 1
+    for path, name in named:
+        code = (ROOT / path).read_text(encoding="utf-8")
+        assert re.search(rf"^(class|def) {name}\b", code, re.MULTILINE), f"{path}::{name}"
+
+
 def test_the_house_keeps_the_limits_that_its_table_shows() -> None:
     """The page's figures may lag by a commit; what they are held to may not."""
     code = house.modules(*house.ROOMS)

@@ -25,7 +25,7 @@ _FLAGS = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)
 
 
 @dataclass
-class Holding:
+class Inventory:
     """The ordinary files of a folder with their sizes [bytes], and what else stands there.
 
     `odd` maps the path of a link, a special file or an unreadable folder to what it is. `beyond`
@@ -48,9 +48,9 @@ def encodable(text: str) -> str:
     return text.encode("utf-8", "backslashreplace").decode()
 
 
-def walk(folder: Path) -> Holding:
+def walk(folder: Path) -> Inventory:
     """Everything in an archive's folder; BookError where the folder itself cannot be read."""
-    held, count, waiting = Holding(), 0, [""]
+    held, count, waiting = Inventory(), 0, [""]
     while waiting:
         inside = waiting.pop()
         try:
@@ -72,7 +72,7 @@ def walk(folder: Path) -> Holding:
     return held
 
 
-def _note(held: Holding, entry: os.DirEntry[str], name: str, waiting: list[str]) -> None:
+def _note(held: Inventory, entry: os.DirEntry[str], name: str, waiting: list[str]) -> None:
     try:
         status = entry.stat(follow_symlinks=False)
     except OSError as error:

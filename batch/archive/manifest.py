@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from siltbook.batch.archive.strict_json import document
+from siltbook.batch.archive.strict_json import parse_strict_json
 from siltbook.batch.fingerprint import digest
 from siltbook.batch.reading.parsing import FIRST_YEAR, LAST_YEAR
 
@@ -64,7 +64,7 @@ def read(data: bytes) -> Manifest:
     if len(data) > LARGEST:
         raise ManifestError("it is larger than any manifest that this program writes")
     try:
-        manifest = _parsed(document(data, LARGEST, 10 * MOST_FILES))
+        manifest = _parsed(parse_strict_json(data, LARGEST, 10 * MOST_FILES))
         rewritten = write(manifest)
     except (ValueError, KeyError, TypeError):
         raise ManifestError("it is not a manifest that this program wrote") from None

@@ -19,7 +19,7 @@ from siltbook.batch.results import Assessment
 
 
 @dataclass(frozen=True)
-class Begun:
+class StartedSeason:
     """The new workbook, what went into it, and one sentence for each archive that did not."""
 
     package: bytes
@@ -37,7 +37,7 @@ class _Broken:
     as_of: dt.date | None
 
 
-def begin(paths: Sequence[Path], book_name: str) -> Begun:
+def start_season(paths: Sequence[Path], book_name: str) -> StartedSeason:
     """The next season's workbook from archives (or folders of them) of one farm.
 
     An archive that cannot be used is left out where it surely ends before another one. BookError,
@@ -45,14 +45,14 @@ def begin(paths: Sequence[Path], book_name: str) -> Begun:
     same day.
     """
     try:
-        return _begin(paths, book_name)
+        return _start_season(paths, book_name)
     except MemoryError:
         raise BookError(
             "The archives are too large for this machine's memory. Give fewer of them."
         ) from None
 
 
-def _begin(paths: Sequence[Path], book_name: str) -> Begun:
+def _start_season(paths: Sequence[Path], book_name: str) -> StartedSeason:
     seasons: dict[Path, Assessment] = {}
     broken: list[_Broken] = []
     for path in paths:
@@ -69,7 +69,7 @@ def _begin(paths: Sequence[Path], book_name: str) -> Begun:
     _one_farm(seasons)
     ordered = years(list(seasons.values()))
     last = ordered[-1].assessment
-    return Begun(
+    return StartedSeason(
         package=with_seasons(next_book(last), ordered, book_name),
         stations=len(last.book.stations.frame),
         open=len(left_open(last)),

@@ -18,7 +18,7 @@ from siltbook import __version__
 from siltbook.batch.archive import manifest
 from siltbook.batch.archive.folder import SUMMARY, VERDICTS, season
 from siltbook.batch.archive.inventory import MOST_SAID, shown
-from siltbook.batch.archive.strict_json import StrictError, document
+from siltbook.batch.archive.strict_json import StrictError, parse_strict_json
 from siltbook.batch.errors import SiltbookError
 from siltbook.batch.fingerprint import digest
 from siltbook.batch.reading.opc import DAMAGE, MAX_PARTS
@@ -35,7 +35,7 @@ _MAKER = re.compile(rb"/Producer \(([ -'*-\[\]-~]{1,60})\)")
 Read = Callable[[str], bytes]
 
 
-def compared(
+def rebuild_and_compare(
     listed: manifest.Manifest, sizes: Mapping[str, int], read: Read, notes: list[str]
 ) -> Iterator[str]:
     """What differs, one sentence each; what could not be compared goes to `notes`.
@@ -166,5 +166,7 @@ def _verdicts(made: bytes, sizes: Mapping[str, int], read: Read) -> Iterator[str
 
 def _by_station(data: bytes) -> dict[str, str]:
     """Verdict by station; StrictError, KeyError or TypeError where it is no document of ours."""
-    stations: list[dict[str, Any]] = document(data, MOST_VERDICTS, _MOST_VALUES)["stations"]
+    stations: list[dict[str, Any]] = parse_strict_json(data, MOST_VERDICTS, _MOST_VALUES)[
+        "stations"
+    ]
     return {str(s["station"]): str(s["verdict"]) for s in stations}

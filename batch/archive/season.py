@@ -92,8 +92,8 @@ def _season(result: StationResult, as_of: dt.date | None) -> StationSeason:
         rate_high=high,
         energy_kwh=outlook.cost.energy_kwh if outlook else None,
         energy_cost=outlook.cost.energy_cost if outlook else None,
-        by_flush=outlook.worth.flush.median if outlook else None,
-        by_cleaning=outlook.worth.cleaning.median if outlook else None,
+        by_flush=outlook.effectiveness.flush.median if outlook else None,
+        by_cleaning=outlook.effectiveness.cleaning.median if outlook else None,
         clean_level=_clean_level(runs),
     )
 

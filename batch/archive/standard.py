@@ -22,7 +22,7 @@ from siltbook.batch.archive import inventory
 from siltbook.batch.archive.descriptor import PROFILE, RESOURCE, TYPES, path_at, sources
 from siltbook.batch.archive.inventory import MOST_SAID, shown
 from siltbook.batch.archive.manifest import Manifest, as_json
-from siltbook.batch.archive.strict_json import StrictError, document
+from siltbook.batch.archive.strict_json import StrictError, parse_strict_json
 from siltbook.batch.archive.table_schema import broken
 
 MOST_BYTES = 4 * 2**20  # of the descriptor; one of a season of 100,000 readings takes 40 KB
@@ -52,7 +52,7 @@ def checked(data: bytes, listed: Manifest, sizes: Mapping[str, int]) -> list[dic
     `sizes` [bytes] are those of the archive's files, whose SHA-256 are as `listed` says.
     """
     try:
-        found = document(data, MOST_BYTES, _MOST_VALUES)
+        found = parse_strict_json(data, MOST_BYTES, _MOST_VALUES)
     except StrictError as error:
         raise DescriptorError(f"{error}.") from None
     _keys(found, "the package", _TOP)

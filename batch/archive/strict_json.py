@@ -18,7 +18,7 @@ class StrictError(ValueError):
     """What is wrong with the document; the text goes behind the file's name."""
 
 
-def document(data: bytes, most_bytes: int, most_values: int) -> Any:
+def parse_strict_json(data: bytes, most_bytes: int, most_values: int) -> Any:
     """The document in `data`; StrictError where it breaks a limit or is not plain JSON.
 
     `most_values` bounds what is built of it: a list in a list costs twenty times its text.

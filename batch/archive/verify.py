@@ -16,7 +16,7 @@ from pathlib import Path
 
 from siltbook.batch.archive import inventory, manifest, rebuild, standard
 from siltbook.batch.archive.folder import PACKAGE
-from siltbook.batch.archive.inventory import MOST_SAID, Holding, shown
+from siltbook.batch.archive.inventory import MOST_SAID, Inventory, shown
 from siltbook.batch.errors import BookError, why
 
 
@@ -71,7 +71,7 @@ def _verify(path: Path, kept_seal: str, judge_again: bool) -> Verified:
     return Verified(path, seal, len(listed.files), unique, tuple(notes), listed)
 
 
-def _manifest(path: Path, held: Holding) -> manifest.Manifest:
+def _manifest(path: Path, held: Inventory) -> manifest.Manifest:
     """The manifest; ManifestError where it is none, BookError where it cannot be read."""
     at = path / manifest.NAME
     if manifest.NAME not in held.sizes:
@@ -96,7 +96,7 @@ def _seal(seal: str, kept: str) -> Iterator[str]:
         yield f"the seal is {seal}, not the one that was kept: the archive was made anew."
 
 
-def _files(path: Path, listed: manifest.Manifest, held: Holding) -> Iterator[str]:
+def _files(path: Path, listed: manifest.Manifest, held: Inventory) -> Iterator[str]:
     yield from _some(_unlike(path, listed, held))
     known = {*listed.files, manifest.NAME}
     yield from _some(
@@ -109,7 +109,7 @@ def _files(path: Path, listed: manifest.Manifest, held: Holding) -> Iterator[str
     )
 
 
-def _unlike(path: Path, listed: manifest.Manifest, held: Holding) -> Iterator[str]:
+def _unlike(path: Path, listed: manifest.Manifest, held: Inventory) -> Iterator[str]:
     for name, wanted in sorted(listed.files.items()):
         if name in held.odd:
             yield f"{shown(name)}: {held.odd[name]}."
@@ -136,7 +136,7 @@ def _some(said: Iterable[str]) -> Iterator[str]:
 
 
 def _package(
-    path: Path, listed: manifest.Manifest, held: Holding, notes: list[str]
+    path: Path, listed: manifest.Manifest, held: Inventory, notes: list[str]
 ) -> Iterator[str]:
     """The descriptor, and every table by what it says of it."""
     try:
@@ -166,8 +166,10 @@ def _package(
         yield from standard.troubles(_read(path / at, held.sizes[at]), table)
 
 
-def _again(path: Path, listed: manifest.Manifest, held: Holding, notes: list[str]) -> Iterator[str]:
+def _again(
+    path: Path, listed: manifest.Manifest, held: Inventory, notes: list[str]
+) -> Iterator[str]:
     def read(name: str) -> bytes:
         return _read(path / name, held.sizes[name])
 
-    yield from rebuild.compared(listed, held.sizes, read, notes)
+    yield from rebuild.rebuild_and_compare(listed, held.sizes, read, notes)

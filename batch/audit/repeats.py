@@ -40,7 +40,7 @@ MOST_STATIONS = 200  # compared pair by pair
 
 
 @dataclass(frozen=True)
-class Stretch:
+class RowBlock:
     """Readings start..end (end left out) of a track, and where they stood before, if they did."""
 
     start: int
@@ -51,13 +51,13 @@ class Stretch:
         return self.end - self.start
 
 
-def runs_of_equal(values: Sequence[object]) -> list[Stretch]:
+def runs_of_equal(values: Sequence[object]) -> list[RowBlock]:
     """The stretches of two or more equal neighbours."""
     found, start = [], 0
     for i in range(1, len(values) + 1):
         if i == len(values) or values[i] != values[start]:
             if i - start > 1:
-                found.append(Stretch(start, i))
+                found.append(RowBlock(start, i))
             start = i
     return found
 
@@ -86,7 +86,7 @@ def copied_block(book: Book, every: Sequence[Track]) -> RuleResult:
     return looked(rule, places, quiet, p=lowest, many="blocks")
 
 
-def _block_chance(track: Track, stretch: Stretch, chance: float) -> float:
+def _block_chance(track: Track, stretch: RowBlock, chance: float) -> float:
     """At most this likely somewhere in the track, if a reading repeats with this chance."""
     n, length = len(track), len(stretch)
     if stretch.copy_of is None:
@@ -94,7 +94,7 @@ def _block_chance(track: Track, stretch: Stretch, chance: float) -> float:
     return n * (n - 1) / 2 * chance**length
 
 
-def _blocks(track: Track) -> list[Stretch]:
+def _blocks(track: Track) -> list[RowBlock]:
     """Equal neighbours, and the longest block that stands again later without overlapping."""
     vectors = track.vectors()
     found = [s for s in runs_of_equal(vectors) if len(s) >= LEAST_BLOCK]
@@ -102,15 +102,15 @@ def _blocks(track: Track) -> list[Stretch]:
     if again is not None and len(again) >= LEAST_BLOCK:
         skipped = max(0, len(vectors) - LONGEST_TRACK)
         first = (again.copy_of or 0) + skipped
-        found.append(Stretch(again.start + skipped, again.end + skipped, first))
+        found.append(RowBlock(again.start + skipped, again.end + skipped, first))
     return found
 
 
-def _longest_again(vectors: Sequence[tuple[float, ...]]) -> Stretch | None:
+def _longest_again(vectors: Sequence[tuple[float, ...]]) -> RowBlock | None:
     """The longest block that varies in itself and stands again, apart from itself."""
     numbers: dict[tuple[float, ...], int] = {}
     codes = np.array([numbers.setdefault(v, len(numbers)) for v in vectors])
-    best: Stretch | None = None
+    best: RowBlock | None = None
     for lag in range(1, len(codes)):
         same = codes[lag:] == codes[:-lag]
         if same.sum() < max(LEAST_BLOCK, len(best) + 1 if best else 0):
@@ -119,7 +119,7 @@ def _longest_again(vectors: Sequence[tuple[float, ...]]) -> Stretch | None:
             end = min(end, start + lag)
             block = codes[start:end]
             if (best is None or end - start > len(best)) and len(set(block.tolist())) > 1:
-                best = Stretch(start + lag, end + lag, start)
+                best = RowBlock(start + lag, end + lag, start)
     return best
 
 
@@ -128,7 +128,7 @@ def _true_stretches(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in edges.reshape(-1, 2) if b - a >= LEAST_BLOCK]
 
 
-def _block_place(book: Book, track: Track, stretch: Stretch, p: float) -> Place:
+def _block_place(book: Book, track: Track, stretch: RowBlock, p: float) -> Place:
     name = track.station.name
     rows = rows_named(track.rows[stretch.start : stretch.end])
     if stretch.copy_of is None:
@@ -153,7 +153,7 @@ def stuck_gauge(book: Book, every: Sequence[Track]) -> RuleResult:
         near = [t for t in block[: NEAR + 1] if t is not track][:NEAR]
         for side, values in (("inlet", track.inlet), ("outlet", track.outlet)):
             runs = runs_of_equal(np.round(values, 6).tolist())
-            longest = max(runs, key=len, default=Stretch(0, 1))
+            longest = max(runs, key=len, default=RowBlock(0, 1))
             chance = _moving_chance(track, values, longest, near)
             told += chance < 1.0
             if len(longest) < LEAST_RUN:
@@ -168,7 +168,7 @@ def stuck_gauge(book: Book, every: Sequence[Track]) -> RuleResult:
     return looked(rule, places, quiet, p=lowest, many="gauges")
 
 
-def _moving_chance(track: Track, values: Floats, longest: Stretch, near: Sequence[Track]) -> float:
+def _moving_chance(track: Track, values: Floats, longest: RowBlock, near: Sequence[Track]) -> float:
     """Bound of the chance that this pressure is read again as it was; 1 where nothing tells.
 
     `near` are neighbours of its block, by which one that never moves is judged.
@@ -195,7 +195,7 @@ def _rerounded(neighbour: Track, track: Track) -> float:
     return max(stays_within(division, spread(values, fine)), stayed)
 
 
-def _stuck_place(book: Book, track: Track, side: str, run: Stretch, p: float) -> Place:
+def _stuck_place(book: Book, track: Track, side: str, run: RowBlock, p: float) -> Place:
     values = track.inlet if side == "inlet" else track.outlet
     name, first, last = track.station.name, run.start, run.end - 1
     days = int(track.days[last] - track.days[first])

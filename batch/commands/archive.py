@@ -127,7 +127,7 @@ def season(archives: tuple[Path, ...], target: Path, force: bool) -> None:
     Register, settings, clean drops and what remained open are carried over from the latest one;
     the sheet Seasons compares them all.
     """
-    from siltbook.batch.archive.next_season import begin, refuse_target
+    from siltbook.batch.archive.next_season import refuse_target, start_season
     from siltbook.batch.files import write_whole
     from siltbook.batch.report.book import printable
 
@@ -136,14 +136,14 @@ def season(archives: tuple[Path, ...], target: Path, force: bool) -> None:
     _refuse_existing(target, force)
     with refusals():
         refuse_target(target)
-        begun = begin(archives, target.name)
+        started = start_season(archives, target.name)
         _refuse_existing(target, force)  # judging took a while, in which somebody may have saved
-        write_whole(target, begun.package)
-    click.echo(printable(f"{target}: {begun.stations} stations, {begun.open} left open"))
-    click.echo(printable(f"  Seasons compared: {', '.join(begun.seasons)}"))
-    for said in begun.left_out:
+        write_whole(target, started.package)
+    click.echo(printable(f"{target}: {started.stations} stations, {started.open} left open"))
+    click.echo(printable(f"  Seasons compared: {', '.join(started.seasons)}"))
+    for said in started.left_out:
         fail(said)
-    if begun.left_out:
+    if started.left_out:
         raise click.exceptions.Exit(EXIT_BOOK)
 
 

@@ -105,7 +105,7 @@ def run(
 
     The result goes to NAME.reviewed.xlsx beside the book, unless --in-place or --out is given.
     """
-    from siltbook.batch.many import fulfil_all, orders
+    from siltbook.batch.many import orders, process_books
 
     if in_place and out is not None:
         raise click.UsageError("--in-place and --out exclude each other. Give one of them.")
@@ -115,11 +115,11 @@ def run(
     with refusals():
         todo = orders(books_of(books, stream.failures), out, in_place, day(as_of))
     if cluster is None:
-        outcomes = fulfil_all(todo, jobs)
+        outcomes = process_books(todo, jobs)
     else:
-        from siltbook.batch.cluster import fulfil_on
+        from siltbook.batch.cluster import process_on_cluster
 
-        outcomes = fulfil_on(todo, cluster)
+        outcomes = process_on_cluster(todo, cluster)
     with _progress(outcomes, len(todo)) as bar, stream, refusals():
         for outcome in bar:
             stream.tell(outcome)

@@ -114,8 +114,8 @@ def _read(
                 except PackError:
                     said = "passed over; it is a review pack, not a farm's book."
                     notes.append(f"{path.name}: {said}")
-    once, doubles = counted_once(read)
-    notes += doubles
+    once, counted_twice = counted_once(read)
+    notes += counted_twice
     return once
 
 

@@ -105,11 +105,11 @@ def _judge(
     Cautions that were not yet `given` follow it; each is printed once until the watch ends.
     False where its result could not be written; `told` where that was said of it already.
     """
-    from siltbook.batch.many import Order, fulfil
+    from siltbook.batch.many import Order, process_book
     from siltbook.batch.report.book import printable
     from siltbook.batch.watching import stamp_now
 
-    outcome = fulfil(Order(book, target, as_of))
+    outcome = process_book(Order(book, target, as_of))
     said, now = outcome.failure, stamp_now(book)
     if outcome.fault is not None:
         said = fault_said(book, outcome.fault)

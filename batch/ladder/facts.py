@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass, replace
 
-from siltbook.batch.ladder.replay import Standing, climb, settled
+from siltbook.batch.ladder.replay import Standing, replay_ladder, settled
 from siltbook.batch.model import CLEARS, NO_WORK, History, Reading, is_over
 from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.numbers.forecast import Forecast
@@ -60,7 +60,7 @@ def facts_of(
     taken = settled(history, flush_cycles=cycles, flush_inlet=inlet)
     history = replace(history, entries=taken)
     readings = history.readings
-    standing = climb(history, flush_cycles=cycles, flush_inlet=inlet)
+    standing = replay_ladder(history, flush_cycles=cycles, flush_inlet=inlet)
     return Facts(
         history,
         settings,

@@ -1,7 +1,7 @@
 """The ladder: from one station's history to where it stands.
 
-A pure function of the history: `climb` scans the entries and returns the `Standing`, which the
-verdict and its sentence are then drawn from. See docs/method.md for the table of steps.
+A pure function of the history: `replay_ladder` scans the entries and returns the `Standing`, which
+the verdict and its sentence are then drawn from. See docs/method.md for the table of steps.
 """
 
 from __future__ import annotations
@@ -76,7 +76,7 @@ def missing_cycles(flush: Work, asked: int) -> int:
     return 0 if flush.cycles is None else max(0, asked - int(flush.cycles))
 
 
-def climb(history: History, *, flush_cycles: int, flush_inlet: float) -> Standing:
+def replay_ladder(history: History, *, flush_cycles: int, flush_inlet: float) -> Standing:
     """Scan a history in order. `flush_inlet` [m] is the least inlet during a flush."""
     standing = Standing()
     for _, _, after in steps(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet):
@@ -87,7 +87,7 @@ def climb(history: History, *, flush_cycles: int, flush_inlet: float) -> Standin
 def steps(
     history: History, *, flush_cycles: int, flush_inlet: float
 ) -> Iterator[tuple[Reading | Work, Standing, Standing]]:
-    """Every entry with the standing before and after it; arguments as for `climb`.
+    """Every entry with the standing before and after it; arguments as for `replay_ladder`.
 
     A reading that says nothing where it stands comes back with its reason (`both_sides_alike`).
     """
@@ -114,7 +114,7 @@ def settled(
 ) -> tuple[Reading | Work, ...]:
     """The entries with every reading marked that the ladder does not take where it stands.
 
-    Arguments as for `climb`. Settling again changes nothing.
+    Arguments as for `replay_ladder`. Settling again changes nothing.
     """
     scanned = steps(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet)
     return tuple(entry for entry, _, _ in scanned)

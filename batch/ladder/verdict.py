@@ -56,7 +56,7 @@ def near_limit(facts: Facts) -> bool:
     return facts.expected is not None and soon(facts.expected, facts.settings, facts.as_of)
 
 
-def _holding(facts: Facts) -> list[Verdict]:
+def _applicable_verdicts(facts: Facts) -> list[Verdict]:
     """Every verdict whose condition holds, in order; a verdict with two conditions may repeat."""
     at, resting = facts.standing, not facts.history.station.in_service
     awaits = at.step in (Step.AWAITS_FLUSH_READING, Step.AWAITS_CLEANING_READING)
@@ -93,12 +93,12 @@ def judge(
     `flushing_helps` moves no verdict, only what is planned for a watched station.
     """
     facts = facts_of(history, settings, as_of, expected, flushing_helps)
-    holding = list(dict.fromkeys(_holding(facts)))
-    verdict = holding[0]
+    applicable = list(dict.fromkeys(_applicable_verdicts(facts)))
+    verdict = applicable[0]
     p = facts.latest.p_over if facts.latest else None
     borderline = p is not None and BORDER <= p <= 1.0 - BORDER
     by = read_by(verdict, facts)
-    gear_works = facts.standing.gear is Gear.TRUSTED and Verdict.CHECK_FLUSH_GEAR not in holding
+    gear_works = facts.standing.gear is Gear.TRUSTED and Verdict.CHECK_FLUSH_GEAR not in applicable
     steps = next_steps(verdict, facts, by, gear_works=gear_works)
     if borderline and verdict in (Verdict.HAND_CLEAN, Verdict.ESCALATE):
         steps = (_before_it(facts), *steps)
@@ -106,7 +106,7 @@ def judge(
         verdict=verdict,
         reason=words.reason(verdict, facts),
         steps=steps,
-        also=tuple(holding[1:]),
+        also=tuple(applicable[1:]),
         borderline=borderline,
         rows=_rows(facts),
         episodes=facts.standing.episodes,

@@ -55,7 +55,7 @@ class DirtCost:
 
 
 @dataclass(frozen=True)
-class Stretch:
+class ExcessSegment:
     """A straight piece of the excess head: moments [days], excess [m], flow [m3/h]."""
 
     start: float
@@ -74,7 +74,7 @@ class Stretch:
         """Its mean excess [m]."""
         return (self.first + self.last) / 2
 
-    def cut(self, start: float, end: float) -> Stretch:
+    def cut(self, start: float, end: float) -> ExcessSegment:
         """The part of the line between two moments inside it."""
         slope = (self.last - self.first) / self.days
         # Rounding must not give a drop under zero its own small credit.
@@ -86,7 +86,7 @@ class Stretch:
 class Line:
     """The excess head of one station, and the gaps in it: when each begins and ends."""
 
-    stretches: tuple[Stretch, ...]
+    stretches: tuple[ExcessSegment, ...]
     gaps: tuple[tuple[float, float], ...]
 
 
@@ -133,7 +133,7 @@ def _flow(before: Reading, after: Reading, reference: float | None) -> float | N
     return sum(known) / len(known) if known else None
 
 
-def _between(line: Stretch, step: float | None) -> list[Stretch]:
+def _between(line: ExcessSegment, step: float | None) -> list[ExcessSegment]:
     """The line itself, or two level pieces that meet at the moment of the work."""
     if step is None or line.last >= line.first:
         pieces = [line]
@@ -148,7 +148,7 @@ def _between(line: Stretch, step: float | None) -> list[Stretch]:
 def excess_line(history: History, clean: float, interval: float) -> Line:
     """The excess over `clean` [m]; gaps over three times `interval` [days] left out."""
     longest = LONGEST_GAP * interval
-    stretches: list[Stretch] = []
+    stretches: list[ExcessSegment] = []
     gaps: list[tuple[float, float]] = []
     before: tuple[float, Reading] | None = None
     steps: list[tuple[int, float]] = []
@@ -168,12 +168,12 @@ def excess_line(history: History, clean: float, interval: float) -> Line:
             flow = _flow(before[1], entry, history.station.reference_flow)
             ends = _excess(before[1], clean, history), _excess(entry, clean, history)
             step = max(steps)[1] if steps else None
-            stretches += _between(Stretch(before[0], now, *ends, flow), step)
+            stretches += _between(ExcessSegment(before[0], now, *ends, flow), step)
         before, steps = (now, entry), []
     return Line(tuple(stretches), tuple(gaps))
 
 
-def _no_energy(stretches: Sequence[Stretch], settings: Settings) -> str:
+def _no_energy(stretches: Sequence[ExcessSegment], settings: Settings) -> str:
     missing = []
     if settings.hours is None:
         missing.append("no irrigation hours per day on the Farm sheet")
@@ -187,7 +187,9 @@ def _no_energy(stretches: Sequence[Stretch], settings: Settings) -> str:
     return "; ".join(missing)
 
 
-def _cost(stretches: Sequence[Stretch], gaps: int, settings: Settings, nothing: str) -> DirtCost:
+def _cost(
+    stretches: Sequence[ExcessSegment], gaps: int, settings: Settings, nothing: str
+) -> DirtCost:
     """The sum over stretches; `nothing` is the reason given where there are none."""
     if not stretches:
         return DirtCost(None, None, None, 0.0, gaps, nothing)
@@ -241,7 +243,7 @@ def _next_month(moment: float) -> int:
     return dt.date(day.year + day.month // 12, day.month % 12 + 1, 1).toordinal()
 
 
-def _by_month(stretch: Stretch) -> Iterator[tuple[str, Stretch]]:
+def _by_month(stretch: ExcessSegment) -> Iterator[tuple[str, ExcessSegment]]:
     start = stretch.start
     if stretch.end <= _next_month(start):
         yield _month(start), stretch
@@ -279,7 +281,7 @@ def monthly(
     if not line.stretches:
         return ()
     longest = LONGEST_GAP * settings.interval
-    parts: dict[str, list[Stretch]] = defaultdict(list)
+    parts: dict[str, list[ExcessSegment]] = defaultdict(list)
     for stretch in line.stretches:
         for month, part in _by_month(stretch):
             parts[month].append(part)

@@ -37,7 +37,7 @@ CREEP_SHARE = 0.1  # of the limit: a creep by less over the season is not worth 
 
 
 @dataclass(frozen=True)
-class GiveBack:
+class SharesGivenBack:
     """Shares given back [-]: how many could be known, their median, lowest and highest.
 
     `silent` says why there is none.
@@ -68,20 +68,20 @@ class Creep:
 
 
 @dataclass(frozen=True)
-class Worth:
+class Effectiveness:
     """What flushing and cleaning one station is worth; `notes` are sentences for people.
 
     `flushing_helps` is False where a note says that flushing stopped helping, or helps little.
     """
 
-    flush: GiveBack
-    cleaning: GiveBack
+    flush: SharesGivenBack
+    cleaning: SharesGivenBack
     creep: Creep
     notes: tuple[str, ...]
     flushing_helps: bool = True
 
 
-def worth(station: Station, runs: Sequence[Run], interval: float) -> Worth:
+def cleaning_effectiveness(station: Station, runs: Sequence[Run], interval: float) -> Effectiveness:
     """What the runs of one station, in order, say of its cleaning work.
 
     `interval` [days]: the farm's reading interval.
@@ -93,7 +93,7 @@ def worth(station: Station, runs: Sequence[Run], interval: float) -> Worth:
     notes = (*flushing, *_creep_notes(creep, station.limit), *_cleaner_notes(runs))
     clean = station.clean_drop
     given = _give_back(flushes, clean), _give_back(cleanings, clean)
-    return Worth(*given, creep, notes, not flushing)
+    return Effectiveness(*given, creep, notes, not flushing)
 
 
 def _shares(
@@ -112,11 +112,11 @@ def _shares(
     return found
 
 
-def _give_back(shares: Sequence[float], clean: float | None) -> GiveBack:
+def _give_back(shares: Sequence[float], clean: float | None) -> SharesGivenBack:
     if not shares:
         why = "none read soon before and after" if clean is not None else "no clean drop"
-        return GiveBack(0, None, None, None, why)
-    return GiveBack(len(shares), median(shares), min(shares), max(shares))
+        return SharesGivenBack(0, None, None, None, why)
+    return SharesGivenBack(len(shares), median(shares), min(shares), max(shares))
 
 
 def clean_creep(runs: Sequence[Run]) -> Creep:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from statistics import median
 
 from siltbook.batch.model import History, Work
-from siltbook.batch.numbers.costs import Line, Stretch, discharge_share_lost, excess_line
+from siltbook.batch.numbers.costs import ExcessSegment, Line, discharge_share_lost, excess_line
 from siltbook.templates.book import Settings
 
 _MINUTES_PER_HOUR = 60.0
@@ -65,7 +65,7 @@ def clean_field_pressure(history: History, clean: float) -> tuple[float | None, 
     return history.station.wanted_field, False
 
 
-def _mean_share(stretches: Sequence[Stretch], pressure: float, exponent: float) -> float:
+def _mean_share(stretches: Sequence[ExcessSegment], pressure: float, exponent: float) -> float:
     """Mean over time, by Simpson's rule on each straight piece of the excess head."""
     total = 0.0
     for stretch in stretches:

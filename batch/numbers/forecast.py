@@ -254,7 +254,7 @@ def _current(runs: Sequence[Run]) -> tuple[Run | None, dt.date]:
     return (last, last.start) if last.open else (None, last.end)
 
 
-def _why_silent(runs: Sequence[Run], teachers: int, limit: float, as_of: dt.date) -> str:
+def _why_silent(runs: Sequence[Run], training_runs: int, limit: float, as_of: dt.date) -> str:
     if not runs:
         return "no usable reading yet"
     now, begun = _current(runs)
@@ -263,7 +263,7 @@ def _why_silent(runs: Sequence[Run], teachers: int, limit: float, as_of: dt.date
     last = begun if now is None else begun + dt.timedelta(days=round(now.days[-1]))
     if (as_of - last).days > STALE:
         return f"nothing was read or cleaned for {(as_of - last).days} days"
-    if teachers:
+    if training_runs:
         return ""
     if now is None or len(now.days) < 2 or now.days[-1] <= 0:
         return "fewer than two readings in this run and no earlier run to learn from"

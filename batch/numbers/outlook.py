@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from siltbook.batch.model import History, is_over
 from siltbook.batch.numbers.costs import DirtCost, Line, dirt_cost, excess_line
 from siltbook.batch.numbers.drops import implausibly_low
-from siltbook.batch.numbers.effectiveness import Worth, worth
+from siltbook.batch.numbers.effectiveness import Effectiveness, cleaning_effectiveness
 from siltbook.batch.numbers.forecast import MOST_FARM, Forecast, forecast
 from siltbook.batch.numbers.runs import Run, cut_runs
 from siltbook.batch.numbers.training import training_runs
@@ -30,7 +30,7 @@ class Outlook:
     runs: tuple[Run, ...]
     forecast: Forecast
     cost: DirtCost
-    worth: Worth
+    effectiveness: Effectiveness
     excess: Line | None = None  # over the clean drop; None where that is not known
 
 
@@ -57,7 +57,7 @@ def _outlook(
     crowded: str,
 ) -> Outlook:
     expected = _forecast(history, own, farm, as_of, crowded)
-    value = worth(history.station, own, settings.interval)
+    value = cleaning_effectiveness(history.station, own, settings.interval)
     clean = history.station.clean_drop
     line = None if clean is None else excess_line(history, clean, settings.interval)
     return Outlook(own, expected, dirt_cost(history, settings, line), value, line)

@@ -15,7 +15,7 @@ from siltbook.checks.findings import Finding, Severity
 from siltbook.templates.safety import cautions
 
 if TYPE_CHECKING:
-    from siltbook.batch.numbers.effectiveness import GiveBack, Worth
+    from siltbook.batch.numbers.effectiveness import Effectiveness, SharesGivenBack
     from siltbook.batch.numbers.runs import Run
     from siltbook.checks.gauges import GaugeFitness
 
@@ -93,16 +93,16 @@ def _outlook_json(result: StationResult) -> dict[str, Any]:
         "read_by": _iso(result.judgement.read_by),
         "energy_kwh": outlook.cost.energy_kwh,
         "energy_cost": outlook.cost.energy_cost,
-        **_worth_json(outlook.worth),
+        **_worth_json(outlook.effectiveness),
     }
 
 
-def _worth_json(worth: Worth) -> dict[str, Any]:
+def _worth_json(effectiveness: Effectiveness) -> dict[str, Any]:
     """Shares given back [-] and the creep of the clean drop [m/day]."""
-    creep = worth.creep
+    creep = effectiveness.creep
     return {
-        "flush_worth": _give_back_json(worth.flush),
-        "cleaning_worth": _give_back_json(worth.cleaning),
+        "flush_worth": _give_back_json(effectiveness.flush),
+        "cleaning_worth": _give_back_json(effectiveness.cleaning),
         "clean_creep_m_per_day": creep.m_per_day,
         "clean_creep": {
             "low": creep.low,
@@ -110,11 +110,11 @@ def _worth_json(worth: Worth) -> dict[str, Any]:
             "cleanings": creep.levels,
             "silent": creep.silent or None,
         },
-        "notes": list(worth.notes),
+        "notes": list(effectiveness.notes),
     }
 
 
-def _give_back_json(shares: GiveBack) -> dict[str, Any]:
+def _give_back_json(shares: SharesGivenBack) -> dict[str, Any]:
     return {
         "count": shares.count,
         "median": shares.median,

@@ -20,7 +20,7 @@ from siltbook.batch.review.month import Month
 
 
 @dataclass(frozen=True)
-class Spell:
+class MonthEpisode:
     """One episode: readings, work and how it ended.
 
     `crossed` is the estimated moment [days] at which the drop passed the limit before it was
@@ -64,9 +64,9 @@ class Spell:
         return f"in range after {self.closed_by}" if worked else f"in range, {NO_WORK}"
 
 
-def spells(result: StationResult, interval: float, as_of: dt.date) -> tuple[Spell, ...]:
+def spells(result: StationResult, interval: float, as_of: dt.date) -> tuple[MonthEpisode, ...]:
     """The station's episodes in order of time; `interval` is the reading interval [days]."""
-    found: list[Spell] = []
+    found: list[MonthEpisode] = []
     before: Reading | None = None
     over: list[Reading] = []
     work: list[Work] = []
@@ -106,10 +106,10 @@ def _spell(
     before: Reading | None,
     crossed: float | None,
     as_of: dt.date,
-) -> Spell:
+) -> MonthEpisode:
     highest = max(over, key=lambda r: r.drop or 0.0)
     end = as_of if closed is None else closed.date
-    return Spell(over[0], highest, closed, by, tuple(work), before, crossed, end)
+    return MonthEpisode(over[0], highest, closed, by, tuple(work), before, crossed, end)
 
 
 def _crossed(
@@ -137,7 +137,7 @@ class DaysOver:
     unnoticed: float
     untold: int
     highest: Reading | None  # the highest drop read over the limit in the month
-    spells: tuple[Spell, ...]
+    spells: tuple[MonthEpisode, ...]
 
     @property
     def total(self) -> float:

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from siltbook.batch.results import StationResult
 from siltbook.batch.review.agreed import Agreed, Kept, agreed_rows
-from siltbook.batch.review.episodes import Spell
+from siltbook.batch.review.episodes import MonthEpisode
 from siltbook.batch.review.farm import FarmMonth, rows_text
 from siltbook.batch.review.flushes import FlushFact, Proof, flush_facts
 from siltbook.batch.review.page import (
@@ -30,12 +30,12 @@ from siltbook.templates.safety import ANYTHING
 EPISODES, FLUSHES, AGREED = "Episodes", "Flushes", "Agreed"
 
 
-class StationSpell(NamedTuple):
+class StationEpisode(NamedTuple):
     """An episode of a station in the month."""
 
     farm: FarmMonth
     result: StationResult
-    spell: Spell
+    spell: MonthEpisode
 
 
 class StationFlush(NamedTuple):
@@ -53,13 +53,13 @@ class FarmAgreed(NamedTuple):
     row: Agreed
 
 
-def _work(row: StationSpell) -> str:
+def _work(row: StationEpisode) -> str:
     counts = Counter(w.work for w in row.spell.work)
     work = ", ".join(name if n == 1 else f"{n} × {name}" for name, n in counts.items())
     return work or "none logged"
 
 
-def _spell_rows(row: StationSpell) -> str:
+def _spell_rows(row: StationEpisode) -> str:
     spell = row.spell
     ends = [r.row for r in (spell.opened, spell.highest, spell.closed) if r is not None]
     return rows_text(row.farm.book, ends, [w.row for w in spell.work])
@@ -80,7 +80,7 @@ def _came(row: FarmAgreed) -> str:
     return f"{kept} ({row.row.timing})" if kept is Kept.WITHOUT_EFFECT else row.row.came
 
 
-_EPISODES: Table[StationSpell] = Table(
+_EPISODES: Table[StationEpisode] = Table(
     EPISODES,
     (
         farm_column(lambda r: r.farm),
@@ -148,11 +148,11 @@ def write_episodes(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     finish(kit, sheet, 3, last, len(_EPISODES.columns))
 
 
-def episodes(pack: Pack) -> Iterator[StationSpell]:
+def episodes(pack: Pack) -> Iterator[StationEpisode]:
     """The month's episodes, by farm, station and date."""
     for farm, result, over in iter_spells(pack):
         for spell in over.spells:
-            yield StationSpell(farm, result, spell)
+            yield StationEpisode(farm, result, spell)
 
 
 def write_flushes(kit: k.Kit, sheet: Any, pack: Pack) -> None:

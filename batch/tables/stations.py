@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 
 from siltbook.batch.model import FlowFit, Judgement
-from siltbook.batch.numbers.effectiveness import Creep, GiveBack, Worth
+from siltbook.batch.numbers.effectiveness import Creep, Effectiveness, SharesGivenBack
 from siltbook.batch.numbers.history import station_gauge
 from siltbook.batch.results import StationResult
 from siltbook.batch.sheets.kit import one_line
@@ -38,7 +38,7 @@ def exponent_text(fit: FlowFit) -> str:
     return f"2 kept: {fit.why_default}{found}"
 
 
-def shares_text(shares: GiveBack) -> str:
+def shares_text(shares: SharesGivenBack) -> str:
     """How many works the median rests on, with the lowest and highest share; or why none."""
     if shares.low is None or shares.high is None:
         return shares.silent
@@ -73,8 +73,8 @@ def _drop(result: StationResult) -> float | None:
     return result.latest.drop if result.latest else None
 
 
-def _worth(result: StationResult) -> Worth | None:
-    return result.outlook.worth if result.outlook else None
+def _worth(result: StationResult) -> Effectiveness | None:
+    return result.outlook.effectiveness if result.outlook else None
 
 
 def _notes(result: StationResult) -> str:

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from siltbook.batch.archive import manifest, rebuild, standard
 from siltbook.batch.archive.folder import PACKAGE, VERDICTS, Season
-from siltbook.batch.archive.strict_json import StrictError, document
+from siltbook.batch.archive.strict_json import StrictError, parse_strict_json
 from tests.reading.test_fuzz import FUZZ
 
 ANY = st.recursive(
@@ -125,5 +125,5 @@ def test_any_change_to_the_stored_workbook(east: Season, bits: bytes, at: int, s
 @given(st.binary(max_size=60) | st.text("[]{},:\"'0123456789.eE-+NaInfity \\u", max_size=60))
 def test_any_bytes_as_a_document(data: bytes | str) -> None:
     made = data if isinstance(data, bytes) else data.encode()
-    _, said = outcome(StrictError, lambda: document(made, 1_000, 1_000))
+    _, said = outcome(StrictError, lambda: parse_strict_json(made, 1_000, 1_000))
     assert not said or said.startswith("it ")

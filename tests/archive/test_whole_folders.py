@@ -93,8 +93,8 @@ def test_a_manifest_that_cannot_be_read_is_named_and_the_others_are_checked(
     document = json.loads(said.stdout)
     assert document["failed"] == [{"path": str(home / "east-2025"), "message": message}]
     assert [a["whole"] for a in document["archives"]] == [False]
-    begun = siltbook("season", home, "--template", home / "next.xlsx")
-    assert begun.exit_code == 3
+    started = siltbook("season", home, "--template", home / "next.xlsx")
+    assert started.exit_code == 3
     assert not (home / "next.xlsx").exists()
 
 

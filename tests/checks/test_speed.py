@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import time
 
-from siltbook.checks.context import ground
+from siltbook.checks.context import join_lists
 from siltbook.checks.fitness import cross_check
 from siltbook.checks.register import station_repeated
 from tests.checks.builders import book
@@ -26,13 +26,13 @@ def test_ten_thousand_rows_take_well_under_a_second() -> None:
     ]
     big = book(rows, stations=[{"station": f"S{i}"} for i in range(50)], work=work)
     begin = time.perf_counter()
-    found = cross_check(ground(big, None))
+    found = cross_check(join_lists(big, None))
     assert time.perf_counter() - begin < 1.5  # 0.2 s alone; room for a busy machine
     assert len([one for one in found if one.rule == "several-without-time"]) == 2_000
 
 
 def test_a_register_of_one_name_is_not_searched_for_each_of_its_rows() -> None:
-    held = ground(book(stations=[{"station": "S"}] * 6_000), None)
+    held = join_lists(book(stations=[{"station": "S"}] * 6_000), None)
     begin = time.process_time()
     found = station_repeated(held)
     assert time.process_time() - begin < 3  # 0.2 s; 7 s where every row looks for its first

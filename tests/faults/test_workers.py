@@ -17,7 +17,7 @@ from click.testing import CliRunner
 
 from siltbook.batch import cluster, many
 from siltbook.batch.cli import main
-from siltbook.batch.cluster import ClusterError, fulfil_on
+from siltbook.batch.cluster import ClusterError, process_on_cluster
 from tests.faults import workers
 from tests.faults.support import ROOT, reviewed, small_book
 
@@ -62,13 +62,13 @@ def check_all(todo: list[many.Order], outcomes: list[many.Outcome], failing: str
 
 def test_a_process_that_dies_takes_no_book_with_it(tmp_path: Path, mark: Path) -> None:
     todo = orders(tmp_path, "a", "b", "deadly", "d")
-    check_all(todo, list(many.fulfil_all(todo, 2, workers.die_once)))
+    check_all(todo, list(many.process_books(todo, 2, workers.die_once)))
     assert mark.exists()
 
 
 def test_a_book_that_ends_every_process_is_given_up_and_the_others_go_on(tmp_path: Path) -> None:
     todo = orders(tmp_path, "a", "deadly", "c")
-    check_all(todo, list(many.fulfil_all(todo, 2, workers.die_always)), failing="deadly")
+    check_all(todo, list(many.process_books(todo, 2, workers.die_always)), failing="deadly")
 
 
 @pytest.fixture(scope="module")
@@ -120,7 +120,7 @@ def test_cluster_one_worker_of_two_killed_half_way(
     todo = orders(tmp_path, *names)
     outcomes = []
     with worker(scheduler) as first, worker(scheduler):
-        for outcome in fulfil_on(todo, scheduler, workers.slow_and_counted):
+        for outcome in process_on_cluster(todo, scheduler, workers.slow_and_counted):
             outcomes.append(outcome)
             if len(outcomes) == 3:
                 first.kill()
@@ -137,9 +137,11 @@ def test_cluster_gives_a_deadly_book_up_and_says_when_no_worker_is_left(
     mark.mkdir()
     todo = orders(tmp_path, "a", "deadly", "c")
     with worker(scheduler) as one, worker(scheduler) as two, worker(scheduler) as three:
-        check_all(todo, list(fulfil_on(todo, scheduler, workers.die_always)), failing="deadly")
+        check_all(
+            todo, list(process_on_cluster(todo, scheduler, workers.die_always)), failing="deadly"
+        )
         monkeypatch.setattr(cluster, "PATIENCE", 2.0)
-        again = fulfil_on(todo, scheduler, workers.slow_and_counted)
+        again = process_on_cluster(todo, scheduler, workers.slow_and_counted)
         assert next(again).failure == ""
         for process in (one, two, three):
             process.kill()

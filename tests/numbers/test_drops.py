@@ -10,7 +10,7 @@ from siltbook.batch.assess import days_over
 from siltbook.batch.ladder.verdict import judge
 from siltbook.batch.model import History, Reading, Station, Verdict
 from siltbook.batch.numbers.drops import implausibly_low
-from siltbook.batch.numbers.effectiveness import worth
+from siltbook.batch.numbers.effectiveness import cleaning_effectiveness
 from siltbook.batch.numbers.outlook import outlooks
 from siltbook.batch.numbers.runs import cut_runs
 from siltbook.checks.gauges import class_part, drop_uncertainty, reading_again_helps, reading_part
@@ -66,7 +66,7 @@ def test_a_share_over_one_is_not_shown_and_said() -> None:
     history = log(read(0, 1.0), read(7, 3.0), work(7), read(8, 0.6), read(15, 1.0))
     runs = cut_runs(history, 3)
     assert runs[0].recovered is None
-    assert worth(history.station, runs, 7.0).notes == (
+    assert cleaning_effectiveness(history.station, runs, 7.0).notes == (
         "After one work the drop was under the clean drop of the register by more than the gauge "
         "can err: look whether the element is whole, and if it is, enter the lower clean drop.",
     )

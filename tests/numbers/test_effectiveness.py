@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from siltbook.batch.model import Reading, Station, Work
-from siltbook.batch.numbers.effectiveness import Worth, clean_creep, worth
+from siltbook.batch.numbers.effectiveness import Effectiveness, clean_creep, cleaning_effectiveness
 from siltbook.batch.numbers.runs import cut_runs
 from tests.numbers.logs import STATION, log, read, work
 
@@ -28,9 +28,11 @@ def season(*steps: tuple[str, float], every: int = 14, top: float = 5.0) -> Entr
     return entries
 
 
-def value(*entries: Reading | Work, at: Station = STATION, clean: float | None = 1.0) -> Worth:
+def value(
+    *entries: Reading | Work, at: Station = STATION, clean: float | None = 1.0
+) -> Effectiveness:
     runs = cut_runs(log(*entries, clean=clean), 3)
-    return worth(replace(at, clean_drop=clean), runs, 7.0)
+    return cleaning_effectiveness(replace(at, clean_drop=clean), runs, 7.0)
 
 
 def test_shares_are_those_of_the_rise_over_clean() -> None:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from siltbook.checks.context import ground
+from siltbook.checks.context import join_lists
 from siltbook.checks.findings import Finding
 from siltbook.checks.visits import rows_copied
 from tests.checks.builders import Row, book
@@ -55,7 +55,7 @@ def test_s08_the_columns_that_never_change_are_found_and_no_others() -> None:
     data = columns()
     days = data.pop("Date")
     assert (len(days), len(data)) == (363, 25)
-    copied = {k: rows_copied(ground(book(readings(days, v)), None)) for k, v in data.items()}
+    copied = {k: rows_copied(join_lists(book(readings(days, v)), None)) for k, v in data.items()}
     stuck = {k for k, f in copied.items() if len(f) == 1 and stuck_throughout(days, f[0])}
     assert len(stuck) == 11
     assert stuck == {name for name, values in data.items() if len(set(values)) == 1}

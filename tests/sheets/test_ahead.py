@@ -11,7 +11,7 @@ import pytest
 
 from siltbook.batch.model import FlowFit, Verdict
 from siltbook.batch.numbers.costs import DirtCost
-from siltbook.batch.numbers.effectiveness import Creep, GiveBack, Worth
+from siltbook.batch.numbers.effectiveness import Creep, Effectiveness, SharesGivenBack
 from siltbook.batch.numbers.forecast import Course, Forecast
 from siltbook.batch.numbers.outlook import Outlook
 from siltbook.batch.results import Assessment, StationResult
@@ -23,8 +23,8 @@ from tests.sheets.example import AS_OF, build
 from tests.sheets.test_book import made, opened, part
 from tests.tables.find import cells
 
-NONE = GiveBack(0, None, None, None, "none read soon before and after")
-FLUSH = GiveBack(5, 0.4, 0.1, 0.85)
+NONE = SharesGivenBack(0, None, None, None, "none read soon before and after")
+FLUSH = SharesGivenBack(5, 0.4, 0.1, 0.85)
 CREEP = Creep(0.01, 0.005, 0.02, 5, 80.0, "")
 VERDICTS = (Verdict.WATCH, Verdict.NO_READING)
 NOTE = "Flushing stopped helping: =1+1"
@@ -57,10 +57,10 @@ EXPECTED = expecting(dt.date(2026, 8, 1), dt.date(2026, 8, 10), dt.date(2026, 8,
 def ahead(expected: Forecast = EXPECTED, *, notes: tuple[str, ...] = (NOTE,)) -> Assessment:
     """Two stations: one with everything, one where nothing can be told."""
     base = build(verdicts=VERDICTS)
-    full = Outlook((), expected, COST, Worth(FLUSH, NONE, CREEP, notes))
+    full = Outlook((), expected, COST, Effectiveness(FLUSH, NONE, CREEP, notes))
     quiet = Creep(None, None, None, 1, 0.0, "1 cleaning read soon after, 4 are needed")
     silent = Forecast(None, None, None, "too few readings")
-    empty = Outlook((), silent, COST, Worth(NONE, NONE, quiet, ()))
+    empty = Outlook((), silent, COST, Effectiveness(NONE, NONE, quiet, ()))
     first, second = base.stations
     first = replace(
         first,
@@ -136,7 +136,7 @@ def test_an_estimate_that_was_not_used_is_shown_with_the_reason() -> None:
     assert stations.exponent_text(loose) == (
         "2 kept: standard error 0.34, at most 0.15 is asked (1.40, 8 in 10: 0.90 to 1.90)"
     )
-    assert stations.shares_text(GiveBack(1, 0.5, 0.5, 0.5)) == "1: 50 %"
+    assert stations.shares_text(SharesGivenBack(1, 0.5, 0.5, 0.5)) == "1: 50 %"
 
 
 def drawn(expected: Forecast, end: float | None = None) -> dict[str, list[trends.Point]]:

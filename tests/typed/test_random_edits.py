@@ -9,7 +9,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from siltbook.batch.many import Order, fulfil
+from siltbook.batch.many import Order, process_book
 from tests.typed.farm import DAY, NAME, box, edit, make, siltbook, texts
 
 EDITS = 200
@@ -45,7 +45,9 @@ def go_on(book: Path, result: Path, random_: random.Random) -> str:
     if how == 0:
         return siltbook("run", result)
     if how == 1:
-        done = fulfil(Order(book, result, None))  # what `watch` does with a book that was saved
+        done = process_book(
+            Order(book, result, None)
+        )  # what `watch` does with a book that was saved
         assert not done.failure
         return "\n".join((*done.lines, ""))
     if how == 2:
