@@ -15,6 +15,7 @@ from siltbook.batch.commands.archive import archive, season, verify
 from siltbook.batch.commands.audit import audit
 from siltbook.batch.commands.blank import template
 from siltbook.batch.commands.judge import check, run
+from siltbook.batch.commands.merge import merge
 from siltbook.batch.commands.paper import card, round_
 from siltbook.batch.commands.review import agree, review
 from siltbook.batch.commands.shared import EPILOG, EXIT_BOOK, EXIT_STOPPED, fail
@@ -56,6 +57,7 @@ def main() -> None:
 
 
 for command in (
-    template, adopt, check, run, round_, card, archive, verify, season, watch, audit, review, agree,
+    template, adopt, check, run, merge, round_, card, archive, verify, season, watch, audit, review,
+    agree,
 ):  # fmt: skip
     main.add_command(command)

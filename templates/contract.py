@@ -158,6 +158,7 @@ STATIONS = Sheet(
         Column("maker", "Maker and model", _T, "Of the filter; whoever is called for help asks for it.", width=18),
         Column("serial", "Serial number", _T, "Of the filter.", width=14),
         Column("contact", "Contact", _T, "Whom to call for this station.", width=18),
+        Column("also", "Also called", _T, "Other names of this station, separated by semicolons. They are known on every sheet.", width=18),
         Column("remark", "Remark", _T, "Anything.", width=24),
     ),
     computed=("Metres per unit", "Limit used (m)"),
@@ -234,6 +235,7 @@ LISTS = (STATIONS, READINGS, WORK, AGREED, WATER)
 SHEETS = (FARM, *LISTS)
 
 RESULT_SHEETS = ("Actions", "Station review", "Trends", "Runs", "Costs", "Water review", "Workings", "Findings")
+MERGE_SHEETS = ("Conflicts", "Merged rows")
 AUDIT_SHEETS = ("Audit summary", "Audit detail")
 # Every result sheet carries this in cell A1's neighbour row, so that a later run knows its own
 # sheets again whatever program re-saved the book, and never replaces a person's sheet.

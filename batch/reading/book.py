@@ -224,6 +224,8 @@ class _Builder:
         if sheet.has("station"):
             names = made["station"] = block.stations = self._stations(sheet, block)
         if sheet is STATIONS:
+            made["also"] = read_column(block, sheet.column("also"))
+            self._learn_names(names, made["also"])
             made["unit"] = read_column(block, sheet.column("unit"))
             self._learn_units(block, names, made["unit"])
         units = self._row_units(names)
@@ -279,6 +281,15 @@ class _Builder:
         out: NDArray[np.object_] = np.empty(len(names), dtype=object)
         out[:] = [spelt.get(name) for name in names.tolist()]
         return out
+
+    def _learn_names(
+        self, names: NDArray[np.object_], others: NDArray[np.object_]
+    ) -> None:
+        """Other names of a station, unless another station is called so."""
+        for name, also in zip(names.tolist(), others.tolist(), strict=True):
+            for other in str(also).split(";") if name and also else ():
+                if tidied := " ".join(other.split()):
+                    self.register.setdefault(tidied.casefold(), name)
 
     def _learn_units(
         self, block: Block, names: NDArray[np.object_], units: NDArray[np.object_]

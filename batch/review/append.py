@@ -33,13 +33,31 @@ def append_rows(
     the sheet cannot take them; the input is never changed.
     """
     target = Workbook(book)
-    signed = any(part.startswith("_xmlsignatures/") for part in target.package.parts)
-    if signed:
+    _refuse_signed(target)
+    return _Appending(target, table, styles).run(rows)
+
+
+def change_cells(
+    book: bytes,
+    table: Table,
+    changes: Mapping[int, Mapping[str, Value | None]],
+    styles: Sequence[int],
+) -> bytes:
+    """The book with other values in cells of `table` (row -> column key -> value; None empties).
+
+    GraftError and `styles` as for `append_rows`.
+    """
+    target = Workbook(book)
+    _refuse_signed(target)
+    return _Appending(target, table, styles).change(changes)
+
+
+def _refuse_signed(target: Workbook) -> None:
+    if any(part.startswith("_xmlsignatures/") for part in target.package.parts):
         raise GraftError(
             "The book carries a digital signature, which a change would break: type the rows "
             "into a copy without it; nothing was changed."
         )
-    return _Appending(target, table, styles).run(rows)
 
 
 class _Appending:
@@ -75,6 +93,22 @@ class _Appending:
         self.package.put(self.part, self.sheet.encoded())
         return self.package.save(), numbers
 
+    def change(self, changes: Mapping[int, Mapping[str, Value | None]]) -> bytes:
+        looks = self._looks(self.table.header_row)
+        self._refuse_merged(list(changes))
+        for number, row in sorted(changes.items()):
+            cells = {}
+            for key, value in row.items():
+                place = self.table.places[key]
+                style = _style_at(self.rows.get(number), place) or looks[key]
+                blank = f'<{self.data.prefix}c r="{column_letters(place)}{number}"' + (
+                    f' s="{style}"/>' if style else "/>"
+                )
+                cells[place] = blank if value is None else self._cell(key, number, value, looks)
+            self._place(number, cells)
+        self.package.put(self.part, self.sheet.encoded())
+        return self.package.save()
+
     def _numbered(self) -> dict[int, Node]:
         """Row number -> element; GraftError where the sheet leaves the numbers out."""
         found: dict[int, Node] = {}
@@ -107,7 +141,7 @@ class _Appending:
             ref = node.attrs.get("ref", "")
             first, _, last = ref.partition(":")
             top, bottom = self._row(first), self._row(last or first)
-            if top <= numbers[-1] and bottom >= numbers[0]:
+            if any(top <= number <= bottom for number in numbers):
                 raise GraftError(
                     f"{self.table.sheet}!{ref} is merged where the new rows belong; unmerge it "
                     "and run again; nothing was changed."

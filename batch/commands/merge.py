@@ -1,0 +1,90 @@
+"""The command that brings copies of one season's book together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from siltbook.batch.commands.shared import ANY_PATH, EPILOG, refusals
+
+if TYPE_CHECKING:
+    from siltbook.batch.merging.job import Merged
+
+_NOTHING = "nothing to bring together"
+_SHOWN = 20  # conflicts that are listed on the terminal
+
+
+@click.command(epilog=EPILOG)
+@click.argument("book", type=ANY_PATH)
+@click.argument("copies", nargs=-1, type=ANY_PATH, metavar="[COPY]...")
+@click.option("--base", type=ANY_PATH, help="The book as it was when the copies were made.")
+@click.option("--out", type=ANY_PATH, help="Write the merged book here; BOOK stays as it is.")
+def merge(book: Path, copies: tuple[Path, ...], base: Path | None, out: Path | None) -> None:
+    """Bring the rows that people typed into COPYs of BOOK back into BOOK.
+
+    Where the copies differ, BOOK keeps its own, and the sheet Conflicts asks: choose there, and
+    run merge with BOOK again to carry it out. The previous book is kept beside it.
+    """
+    from siltbook.batch.files import lock_note, replace_book, sweep, take, write_whole
+    from siltbook.batch.merging.job import merge_bytes
+    from siltbook.batch.report.book import printable
+
+    with refusals():
+        taken = take(book)
+        given = [(take(copy).data, copy.name) for copy in copies]
+        before = (take(base).data, base.name) if base else None
+        if out is not None:
+            _refuse_existing(out)
+        sweep(book.parent)
+        merged = merge_bytes((taken.data, book.name), given, before)
+        kept = None
+        if out is not None:
+            write_whole(out, merged.data or taken.data)
+        elif merged.data is not None:
+            kept = replace_book(taken, merged.data)
+    for line in (*lines(merged, out or book, kept), lock_note(book)):
+        if line:
+            click.echo(printable(line))
+
+
+def _refuse_existing(out: Path) -> None:
+    from siltbook.batch.errors import BookError
+
+    if out.exists():
+        raise BookError(f"{out} exists and was not replaced: give another name by --out.")
+
+
+def lines(merged: Merged, book: Path, kept: Path | None) -> Iterator[str]:
+    """What became of a merge."""
+    from siltbook.batch.merging.points import WHAT, said
+
+    parts = [f"{n} row{'s' * (n != 1)} added to {sheet}" for sheet, n in merged.added.items()]
+    if merged.changed:
+        parts.append(f"{merged.changed} cell{'s' * (merged.changed != 1)} filled or changed")
+    if merged.emptied:
+        parts.append(f"{merged.emptied} row{'s' * (merged.emptied != 1)} emptied")
+    if merged.taken or merged.kept:
+        parts.append(f"choices carried out: {merged.taken} taken, {merged.kept} kept")
+    yield f"{book}: {'; '.join(parts) or _NOTHING}."
+    waiting = merged.waiting
+    for point in waiting[:_SHOWN]:
+        values = f"{said(point.mine)!r} here, {said(point.theirs)!r} in {point.file}"
+        if point.row:
+            values = "; ".join(said(value) for _, value in point.row)
+        where = " / ".join(filter(None, (point.cell, point.there)))
+        by = " / ".join(filter(None, (point.by, point.their_by)))
+        about = ", ".join(filter(None, (point.which, point.header)))
+        who = f" (by {by})" if by else ""
+        yield f"  {point.sheet}, {about}: {WHAT[point.op]}: {values} [{where}]{who}"
+    if len(waiting) > _SHOWN:
+        yield f"  and {len(waiting) - _SHOWN} more."
+    if waiting:
+        yield (
+            f"  {len(waiting)} on the sheet Conflicts: choose there, save, and run 'siltbook merge "
+            f"{book}' to carry it out."
+        )
+    if kept:
+        yield f"  Previous book: {kept}"

@@ -1,0 +1,397 @@
+"""Joins the rows of copies: pure, from sides to what is to be written and what is to be chosen.
+
+Rows are joined by what identifies them. With a common ancestor a change on one side alone is
+taken; without one a blank cell is filled by the side that has a value. Everything else in which
+the sides differ becomes a line of Conflicts, and the book keeps its own.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from difflib import SequenceMatcher
+
+from siltbook.batch.merging.points import (
+    ALIAS,
+    BACK,
+    CELL,
+    GONE,
+    KEEP,
+    PLACELESS,
+    TAKE,
+    Point,
+    said,
+)
+from siltbook.batch.merging.sides import Entry, Key, Side, Value, key_of, plain_text
+from siltbook.batch.reading.cells import Value as Cell
+from siltbook.templates.book import column_letters
+from siltbook.templates.contract import FARM, LISTS, STATIONS, WHOLE_FARM
+
+LIKE = 0.8  # of two names' letters that must agree before they are offered as one station
+_SHEETS = {sheet.name: sheet for sheet in LISTS}
+
+
+@dataclass
+class Live:
+    """A row of the book while it is merged; `row` is 0 for one that is still to be added."""
+
+    sheet: str
+    row: int
+    cells: dict[str, Value]
+    key: Key
+    by: str = ""
+    changed: dict[str, Value | None] = field(default_factory=dict)
+    gone: bool = False
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Something that came from a copy: which row, what, from which file and from whom."""
+
+    sheet: str
+    key: Key
+    what: str
+    file: str
+    by: str
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is to be written: rows as they become, lines of Conflicts, and what came from whom."""
+
+    rows: Mapping[str, Sequence[Live]]
+    points: tuple[Point, ...]
+    origins: tuple[Origin, ...]
+    taken: int
+    kept: int
+
+
+def join(
+    home: Side, copies: Sequence[Side], base: Side | None, earlier: Sequence[Point]
+) -> Plan:
+    """Merge copies into the book; the order in which they are given does not matter."""
+    merging = _Joining(home, base, earlier)
+    merging.carry_out()
+    for copy in sorted(copies, key=_content):
+        merging.take(copy)
+    return merging.plan()
+
+
+def _content(side: Side) -> tuple[str, str]:
+    entries = [entry for listed in side.entries.values() for entry in listed]
+    rows = sorted(str(sorted(map(str, entry.cells.items()))) for entry in entries)
+    return "\n".join(rows), side.name
+
+
+class _Joining:
+    """One merging."""
+
+    def __init__(self, home: Side, base: Side | None, earlier: Sequence[Point]) -> None:
+        self.home, self.base, self.earlier = home, base, earlier
+        self.rows: dict[str, list[Live]] = {
+            name: [Live(e.sheet, e.row, dict(e.cells), e.key, e.by) for e in entries]
+            for name, entries in home.entries.items()
+        }
+        self.settled = {p.identity for p in earlier if p.state or p.choice in (KEEP, TAKE)}
+        self.points: dict[tuple[object, ...], Point] = {}
+        self.origins: list[Origin] = []
+        self.taken = self.kept = 0
+
+    # what was chosen before
+
+    def carry_out(self) -> None:
+        for point in self.earlier:
+            state = point.state
+            if not state and point.choice == KEEP:
+                state, self.kept = "kept", self.kept + 1
+            elif not state and point.choice == TAKE and point.can_be_taken and self._taken(point):
+                state, self.taken = "taken", self.taken + 1
+            elif not state and point.choice == TAKE:
+                self.settled.discard(point.identity)
+            self._add(replace(point, state=state))
+
+    def _taken(self, point: Point) -> bool:
+        if point.op == BACK:
+            cells = dict(point.row)
+            self.rows[point.sheet].append(Live(point.sheet, 0, cells, point.key, point.their_by))
+            self._note(point, "row brought back")
+            return True
+        if point.op == ALIAS:
+            return self._one_station(point)
+        for live in self.rows[point.sheet]:
+            if live.key != point.key or live.gone:
+                continue
+            if point.op == GONE:
+                live.gone = True
+                return True
+            if same(live.cells.get(point.column), point.mine):
+                self._set(live, point.column, point.theirs)
+                self._note(point, f"{point.header} taken")
+                return True
+        return False
+
+    def _one_station(self, point: Point) -> bool:
+        """Write the other name into Also called, and join the rows that stand under it."""
+        own = next((r for r in self.rows[STATIONS.name] if r.key == point.key), None)
+        if own is None or "also" not in self.home.tables[STATIONS.name].places:
+            return False
+        other = said(point.theirs)
+        also = [part.strip() for part in said(own.cells.get("also")).split(";") if part.strip()]
+        self._set(own, "also", "; ".join([*also, other]))
+        name = own.cells["station"]
+        for sheet, rows in self.rows.items():
+            if sheet == FARM.name or not _SHEETS[sheet].has("station"):
+                continue
+            for live in [r for r in rows if said(r.cells.get("station")) == other]:
+                live.cells["station"] = name
+                live.key = key_of(_SHEETS[sheet], live.cells)
+                twins = [r for r in rows if r is not live and r.key == live.key and not r.gone]
+                if any(alike(r.cells, live.cells) for r in twins):
+                    live.gone = True
+                elif sheet == STATIONS.name and twins:
+                    self._pair(twins[0], _entry(live), self.home.name, self.home)
+                    live.gone = True
+        return True
+
+    # a copy
+
+    def take(self, copy: Side) -> None:
+        for sheet in self.rows:
+            before = self.base.entries[sheet] if self.base else ()
+            self._list(sheet, before, copy)
+        self._near_names(copy)
+        self._own(copy)
+
+    def _list(self, sheet: str, before: Sequence[Entry], copy: Side) -> None:
+        mine = [r for r in self.rows[sheet] if not r.gone]
+        theirs = list(copy.entries[sheet])
+        in_mine, in_theirs = match(before, mine), match(before, theirs)
+        for n, old in enumerate(before):
+            live, new = in_mine.get(n), in_theirs.get(n)
+            if live is not None and new is not None:
+                self._three(old, mine[live], theirs[new], copy)
+            elif live is not None:
+                self._gone(mine[live], copy)
+            elif new is not None:
+                self._back(theirs[new], copy)
+        rest = [r for i, r in enumerate(mine) if i not in in_mine.values()]
+        new_rows = [e for i, e in enumerate(theirs) if i not in in_theirs.values()]
+        pairs = match(rest, new_rows)
+        for i, j in pairs.items():
+            self._pair(rest[i], new_rows[j], copy.name, copy)
+        for j, entry in enumerate(new_rows):
+            if j not in pairs.values():
+                self._new(entry, copy)
+
+    def _new(self, entry: Entry, copy: Side) -> None:
+        if entry.sheet == FARM.name or not self.home.tables[entry.sheet].places:
+            for key, value in entry.cells.items():
+                self._differs(PLACELESS, entry, key, None, value, copy, "")
+            return
+        if ("back", entry.sheet, entry.key, tuple(entry.cells.items())) in self.settled:
+            return
+        self.rows[entry.sheet].append(Live(entry.sheet, 0, dict(entry.cells), entry.key, entry.by))
+        self.origins.append(Origin(entry.sheet, entry.key, "row added", copy.name, entry.by))
+        self._placeless(entry, copy)
+
+    def _placeless(self, entry: Entry, copy: Side) -> None:
+        """Cells of a row for which the book has no column."""
+        for key, value in entry.cells.items():
+            if entry.sheet != FARM.name and key not in self.home.tables[entry.sheet].places:
+                self._differs(PLACELESS, entry, key, None, value, copy, "")
+
+    def _pair(self, live: Live, entry: Entry, file: str, copy: Side) -> None:
+        """Two rows of one key without a common ancestor."""
+        for key, theirs in entry.cells.items():
+            mine = live.cells.get(key)
+            if same(mine, theirs):
+                continue
+            if mine is None:
+                self._fill(live, entry, key, theirs, copy)
+            else:
+                self._differs(CELL, entry, key, live, theirs, copy, file)
+
+    def _three(self, old: Entry, live: Live, entry: Entry, copy: Side) -> None:
+        """Two rows with a common ancestor."""
+        for key in dict.fromkeys((*entry.cells, *old.cells)):
+            was, mine, theirs = (r.cells.get(key) for r in (old, live, entry))
+            if same(theirs, was) or same(theirs, mine):
+                continue
+            if theirs is not None and same(mine, was):
+                self._fill(live, entry, key, theirs, copy)
+            else:
+                self._differs(CELL, entry, key, live, theirs, copy, copy.name)
+
+    def _fill(self, live: Live, entry: Entry, key: str, theirs: Value, copy: Side) -> None:
+        point = Point(CELL, entry.sheet, live.key, key, live.cells.get(key), theirs)
+        if point.identity in self.settled:
+            return
+        if entry.sheet != FARM.name and key not in self.home.tables[entry.sheet].places:
+            self._differs(PLACELESS, entry, key, None, theirs, copy, "")
+            return
+        how = "filled" if live.cells.get(key) is None else "changed"
+        self._set(live, key, theirs)
+        what = f"{point.header} {how}"
+        self.origins.append(Origin(entry.sheet, live.key, what, copy.name, entry.by))
+
+    def _set(self, live: Live, key: str, value: Value | None) -> None:
+        live.changed[key] = value
+        if value is None:
+            live.cells.pop(key, None)
+        else:
+            live.cells[key] = value
+
+    def _gone(self, live: Live, copy: Side) -> None:
+        row = tuple(live.cells.items())
+        place = self.home.at(live.sheet, live.row, next(iter(live.cells), ""))
+        self._add(Point(GONE, live.sheet, live.key, row=row, cell=place, file=copy.name,
+                        by=live.by))  # fmt: skip
+
+    def _back(self, entry: Entry, copy: Side) -> None:
+        row = tuple(entry.cells.items())
+        place = copy.at(entry.sheet, entry.row, next(iter(entry.cells), ""))
+        self._add(Point(BACK, entry.sheet, entry.key, row=row, there=place, file=copy.name,
+                        their_by=entry.by))  # fmt: skip
+
+    def _differs(
+        self, op: str, entry: Entry, key: str, live: Live | None, theirs: Value | None, copy: Side,
+        file: str,
+    ) -> None:  # fmt: skip
+        mine = live.cells.get(key) if live else None
+        there = _setting_cell(copy, entry) if entry.sheet == FARM.name else (
+            copy.at(entry.sheet, entry.row, key)
+        )  # fmt: skip
+        cell = ""
+        if live is not None:
+            cell = _setting_cell(self.home, entry) if entry.sheet == FARM.name else (
+                self.home.at(entry.sheet, live.row, key)
+            )  # fmt: skip
+        self._add(Point(op, entry.sheet, live.key if live else entry.key, key, mine, theirs,
+                        cell=cell, there=there, file=file or copy.name,
+                        by=live.by if live else "", their_by=entry.by))  # fmt: skip
+
+    def _add(self, point: Point) -> None:
+        """Keep a line once; one that a person settled is not asked again."""
+        if point.state or point.identity not in self.settled:
+            self.points.setdefault(point.identity, point)
+
+    def _note(self, point: Point, what: str) -> None:
+        self.origins.append(Origin(point.sheet, point.key, what, point.file, point.their_by))
+
+    def _near_names(self, copy: Side) -> None:
+        """Stations of a copy that look like one of the book's under another spelling."""
+        own = [str(e.cells["station"]) for e in self.home.entries[STATIONS.name]
+               if "station" in e.cells]  # fmt: skip
+        known = {name.casefold() for name in own} | set(self.home.names) | {WHOLE_FARM}
+        used = {
+            str(e.cells["station"])
+            for rows in copy.entries.values()
+            for e in rows
+            if "station" in e.cells
+        }
+        for name in sorted(used):
+            if name.casefold() not in known and (near := nearest(name, own)):
+                self._add(Point(ALIAS, STATIONS.name, (near.casefold(),), "also", near, name,
+                                file=copy.name))  # fmt: skip
+
+    def _own(self, copy: Side) -> None:
+        """What a copy holds outside of lists and settings, and the boxes on its Actions."""
+        for sheet, cells in copy.own.items():
+            here = self.home.own.get(sheet, {})
+            old = self.base.own.get(sheet, {}) if self.base else {}
+            for (row, col), value in sorted(cells.items()):
+                if value not in (here.get((row, col)), old.get((row, col))):
+                    place = f"{column_letters(col)}{row}"
+                    self._add(Point(PLACELESS, sheet, (place,), "", _plain(here.get((row, col))),
+                                    _plain(value), there=f"{sheet}!{place}",
+                                    file=copy.name))  # fmt: skip
+        for station, words, row in copy.boxes:
+            if (station, words) not in {(s, w) for s, w, _ in self.home.boxes}:
+                self._add(Point(PLACELESS, "Actions", (station.casefold(),), "", None, words,
+                                there=f"Actions!{row}:{row}", file=copy.name))  # fmt: skip
+
+    def plan(self) -> Plan:
+        points = [p for p in self.points.values() if p.state or not self._met(p)]
+        ordered = tuple(sorted(points, key=lambda p: p.order))
+        return Plan(self.rows, ordered, tuple(self.origins), self.taken, self.kept)
+
+    def _met(self, point: Point) -> bool:
+        """Whether the book says by now what a line asks for."""
+        rows = self.rows.get(point.sheet, ())
+        return point.op in (CELL, PLACELESS) and any(
+            r.key == point.key and not r.gone and point.theirs is not None
+            and same(r.cells.get(point.column), point.theirs)
+            and (point.sheet == FARM.name or point.column in self.home.tables[point.sheet].places)
+            for r in rows
+        )  # fmt: skip
+
+
+def _plain(value: Cell | None) -> Value | None:
+    return None if value is None else plain_text(value)
+
+
+def _entry(live: Live) -> Entry:
+    return Entry(live.sheet, live.row, live.cells, live.key)
+
+
+def _setting_cell(side: Side, entry: Entry) -> str:
+    cell = side.book.setting_cells.get(entry.key[0], "")
+    return f"{side.book.farm_sheet}!{cell}" if cell else ""
+
+
+def same(one: Value | None, other: Value | None) -> bool:
+    """Whether two cells say the same, up to the last digits of a conversion."""
+    if isinstance(one, float) and isinstance(other, float):
+        return abs(one - other) <= 1e-9 * max(abs(one), abs(other), 1.0)
+    return one == other
+
+
+def alike(one: Mapping[str, Value], other: Mapping[str, Value]) -> bool:
+    """Whether two rows say the same in every cell."""
+    return one.keys() == other.keys() and all(same(one[k], other[k]) for k in one)
+
+
+def match(olds: Sequence[Entry | Live], news: Sequence[Entry | Live]) -> dict[int, int]:
+    """Which row of the one list is which of the other: the same key, the same content first."""
+    groups: dict[Key, list[int]] = defaultdict(list)
+    for j, row in enumerate(news):
+        groups[row.key].append(j)
+    found: dict[int, int] = {}
+    for exact in (True, False):
+        for i, old in enumerate(olds):
+            if i in found:
+                continue
+            free = groups.get(old.key, [])
+            hit = next((j for j in free if not exact or alike(old.cells, news[j].cells)), None)
+            if hit is not None:
+                found[i] = hit
+                free.remove(hit)
+    return found
+
+
+def nearest(name: str, names: Iterable[str]) -> str:
+    """The name that is spelt most like it; '' where none is, or where its numbers are others."""
+    best, share = "", LIKE
+    for other in names:
+        if _numbers(name) == _numbers(other):
+            ratio = SequenceMatcher(None, _letters(name), _letters(other)).ratio()
+            if ratio > share or (ratio == share and not best):
+                best, share = other, ratio
+    return best
+
+
+def _numbers(name: str) -> list[str]:
+    return [digits.lstrip("0") for digits in re.findall(r"\d+", name)]
+
+
+def _letters(name: str) -> str:
+    return re.sub(r"[\W_]+", "", name).casefold()
+
+
+def added(plan: Plan, sheet: str) -> Iterator[Live]:
+    """The rows to add to a list, in an order that does not depend on that of the copies."""
+    new = (r for r in plan.rows[sheet] if not r.row and not r.gone)
+    yield from sorted(new, key=lambda r: (r.key, sorted(map(str, r.cells.items()))))

@@ -1,0 +1,144 @@
+"""What two copies do not agree on, one line each, with what a person chose."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from siltbook.batch.merging.sides import OWN, Key, Value
+from siltbook.templates.contract import FARM, LISTS
+
+KEEP, TAKE = "keep this", "take that"
+# What a line is about: a cell, a row that one side deleted, a station's name, or what the book
+# has no place for.
+CELL, GONE, BACK, ALIAS, PLACELESS = "cell", "gone", "back", "alias", "placeless"
+CHOICES = (CELL, GONE, BACK, ALIAS)
+WHAT = {
+    CELL: "differs",
+    GONE: "row is not in the copy any more",
+    BACK: "row is not in this book any more",
+    ALIAS: "the same station under two names?",
+    PLACELESS: "this book has no place for it",
+}
+
+
+@dataclass(frozen=True)
+class Point:
+    """One line of Conflicts. `row` holds the other side's whole row where it would come back."""
+
+    op: str
+    sheet: str
+    key: Key
+    column: str = ""
+    mine: Value | None = None
+    theirs: Value | None = None
+    row: tuple[tuple[str, Value], ...] = ()
+    cell: str = ""
+    there: str = ""
+    file: str = ""
+    by: str = ""
+    their_by: str = ""
+    choice: str = ""
+    state: str = ""
+
+    @property
+    def identity(self) -> tuple[object, ...]:
+        """What makes two lines the same, whichever copy they come from."""
+        return (self.op, self.sheet, self.key, self.column, said(self.theirs), self.row)
+
+    @property
+    def order(self) -> tuple[str, ...]:
+        """Where the line stands among the others."""
+        parts = (self.sheet, *self.key, self.column, self.op, said(self.theirs), self.file)
+        return tuple(map(str, parts))
+
+    @property
+    def which(self) -> str:
+        """The row in words."""
+        return which(self.key)
+
+    @property
+    def header(self) -> str:
+        """The column's header as people see it."""
+        return header_of(self.sheet, self.column, self.key)
+
+    @property
+    def can_be_taken(self) -> bool:
+        """Whether 'take that' can be carried out."""
+        return self.op in CHOICES
+
+
+def which(key: Key) -> str:
+    """What identifies a row, in words."""
+    return " · ".join(part for part in key if part)
+
+
+def header_of(sheet: str, column: str, key: Key = ()) -> str:
+    """A column's header as people see it."""
+    if column.startswith(OWN):
+        return column[len(OWN) :]
+    if sheet == FARM.name and key:
+        return FARM.column(key[0]).header if FARM.has(key[0]) else key[0]
+    found = next((s for s in LISTS if s.name == sheet), None)
+    return found.column(column).header if found and found.has(column) else column
+
+
+def said(value: Value | None) -> str:
+    """A value as people read it."""
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    if isinstance(value, dt.time):
+        return f"{value:%H:%M}"
+    return "" if value is None else str(value)
+
+
+def row_said(cells: Mapping[str, Value]) -> str:
+    """A whole row in one line."""
+    return "; ".join(said(value) for value in cells.values())
+
+
+def coded(point: Point) -> str:
+    """A line as one text that `decoded` reads again."""
+    fields = {
+        "op": point.op, "sheet": point.sheet, "key": point.key, "column": point.column,
+        "mine": _pack(point.mine), "theirs": _pack(point.theirs),
+        "row": [(k, _pack(v)) for k, v in point.row], "file": point.file, "by": point.by,
+        "their_by": point.their_by, "state": point.state, "there": point.there, "cell": point.cell,
+    }  # fmt: skip
+    return json.dumps(fields, ensure_ascii=False)
+
+
+def decoded(text: str, choice: str) -> Point | None:
+    """A line from its text and what was chosen; None where the text is broken."""
+    try:
+        f: dict[str, Any] = json.loads(text)
+        return Point(
+            str(f["op"]), str(f["sheet"]), tuple(map(str, f["key"])), str(f["column"]),
+            _unpack(f["mine"]), _unpack(f["theirs"]),
+            tuple((str(k), v) for k, p in f["row"] if (v := _unpack(p)) is not None),
+            str(f["cell"]), str(f["there"]), str(f["file"]), str(f["by"]), str(f["their_by"]),
+            choice, str(f["state"]),
+        )  # fmt: skip
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return None
+
+
+def _pack(value: Value | None) -> Any:
+    if isinstance(value, dt.date):
+        return {"date": value.isoformat()}
+    if isinstance(value, dt.time):
+        return {"time": value.isoformat()}
+    return value
+
+
+def _unpack(value: Any) -> Value | None:
+    if isinstance(value, dict) and "date" in value:
+        return dt.date.fromisoformat(value["date"])
+    if isinstance(value, dict):
+        return dt.time.fromisoformat(value["time"])
+    if value is None or isinstance(value, (str, float)):
+        return value
+    return float(value)

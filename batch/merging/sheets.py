@@ -1,0 +1,183 @@
+"""The sheets Conflicts and Merged rows: written for people, and read again by the next merge."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from io import BytesIO
+from typing import Any
+
+from siltbook import __version__
+from siltbook.batch.merging.join import Origin
+from siltbook.batch.merging.points import (
+    GONE,
+    KEEP,
+    TAKE,
+    WHAT,
+    Point,
+    coded,
+    decoded,
+    row_said,
+    said,
+    which,
+)
+from siltbook.batch.reading.cells import Workbook
+from siltbook.batch.reading.sheetxml import read_sheet
+from siltbook.batch.sheets import kit as k
+from siltbook.templates import look
+from siltbook.templates.contract import MERGE_SHEETS, RESULT_MARK
+
+CHOOSE, NOTE = "Choose", "For Siltbook"
+_CONFLICTS = (
+    (CHOOSE, 13.0), ("What", 20.0), ("Sheet", 12.0), ("Which row", 30.0), ("Column", 15.0),
+    ("In this book", 20.0), ("Cell", 15.0), ("By", 10.0), ("In the copy", 20.0), ("Copy", 22.0),
+    ("Cell there", 15.0), ("By (copy)", 10.0), (NOTE, 12.0),
+)  # fmt: skip
+_ORIGINS = (
+    ("Sheet", 14.0), ("Row", 8.0), ("Which row", 40.0), ("What", 26.0), ("From", 34.0),
+    ("By", 14.0), (NOTE, 12.0),
+)  # fmt: skip
+_HEADER = 3  # 0-based
+
+
+def merge_book(
+    points: Sequence[Point], origins: Sequence[Origin], names: Sequence[str], book_name: str
+) -> bytes:
+    """A workbook with the two sheets, called `names`."""
+    target = BytesIO()
+    with k.new_workbook(target, "Siltbook merge") as workbook:
+        styles = _Styles(workbook)
+        conflicts, merged = (workbook.add_worksheet(name) for name in names)
+        _conflicts(conflicts, styles, points, book_name)
+        _merged(merged, styles, origins, book_name)
+    return target.getvalue()
+
+
+class _Styles:
+    """The look's formats, made once."""
+
+    def __init__(self, workbook: Any) -> None:
+        self.workbook, self.made = workbook, dict[str, Any]()
+
+    def __call__(self, name: str) -> Any:
+        if name not in self.made:
+            self.made[name] = self.workbook.add_format(look.FORMATS[name])
+        return self.made[name]
+
+
+def _top(sheet: Any, styles: _Styles, title: str, line: str, book_name: str, last: int) -> None:
+    sheet.write_string(0, 0, title, styles("title"))
+    sheet.set_row(0, 22)
+    mark = f"{RESULT_MARK} {__version__} · merged into {k.one_line(book_name)}"
+    sheet.write_string(1, 0, k.clean(mark), styles("mark"))
+    k.spread(sheet, 2, last, line, styles("line"), 150.0)
+
+
+def _table(sheet: Any, styles: _Styles, columns: Sequence[tuple[str, float]]) -> None:
+    for col, (header, width) in enumerate(columns):
+        hidden = {"hidden": True} if header == NOTE else {}
+        sheet.set_column(col, col, width, None, hidden)
+        sheet.write_string(_HEADER, col, header, styles("head"))
+    sheet.set_landscape()
+    sheet.set_paper(9)
+    sheet.fit_to_pages(1, 0)
+    sheet.repeat_rows(_HEADER)
+    sheet.freeze_panes(_HEADER + 1, 0)
+    sheet.hide_gridlines(2)
+
+
+def _conflicts(sheet: Any, styles: _Styles, points: Sequence[Point], book_name: str) -> None:
+    waiting = sum(p.can_be_taken and not p.state for p in points)
+    line = (
+        f"{waiting} to choose. The book keeps what it says until you choose here; "
+        "'siltbook merge' with this book then carries it out."
+    )
+    last = len(_CONFLICTS) - 2
+    _top(sheet, styles, MERGE_SHEETS[0], line, book_name, last)
+    _table(sheet, styles, _CONFLICTS)
+    for row, point in enumerate(points, _HEADER + 1):
+        texts = list(_line(point))
+        for col, value in enumerate(texts):
+            style = "fill-in" if col == 0 and point.can_be_taken and not point.state else "wrap"
+            k.text(sheet, row, col, value, styles(style))
+        _in_pieces(sheet, row, len(texts), coded(point), styles("text"))
+        pairs = zip(texts, _CONFLICTS, strict=False)
+        sheet.set_row(row, k.row_height(max(k.lines(v, w) for v, (_, w) in pairs)))
+        if point.can_be_taken and not point.state:
+            sheet.data_validation(row, 0, row, 0, {"validate": "list", "source": [KEEP, TAKE]})
+
+
+def _line(point: Point) -> Iterator[str]:
+    yield point.state or point.choice
+    yield WHAT[point.op]
+    yield point.sheet
+    yield point.which
+    yield point.header
+    whole = row_said(dict(point.row))
+    yield whole if point.op == GONE else said(point.mine)
+    yield point.cell
+    yield point.by
+    yield "" if point.op == GONE else (whole or said(point.theirs))
+    yield point.file
+    yield point.there
+    yield point.their_by
+
+
+def _in_pieces(sheet: Any, row: int, col: int, text: str, style: Any) -> None:
+    """A long note goes over several cells: one holds 32,767 characters."""
+    for n in range(0, len(text), k.MAX_TEXT):
+        sheet.write_string(row, col + n // k.MAX_TEXT, text[n : n + k.MAX_TEXT], style)
+
+
+def _merged(sheet: Any, styles: _Styles, origins: Sequence[Origin], book_name: str) -> None:
+    line = f"{len(origins)} came from copies. A row's number is that of the day of the merge."
+    _top(sheet, styles, MERGE_SHEETS[1], line, book_name, len(_ORIGINS) - 2)
+    _table(sheet, styles, _ORIGINS)
+    for row, origin in enumerate(origins, _HEADER + 1):
+        number = str(origin.row or "")
+        texts = (origin.sheet, number, which(origin.key), origin.what, origin.file, origin.by)
+        for col, value in enumerate(texts):
+            k.text(sheet, row, col, value, styles("wrap"))
+        note = [origin.sheet, list(origin.key), origin.what, origin.file, origin.by, origin.row]
+        _in_pieces(sheet, row, len(texts), json.dumps(note, ensure_ascii=False), styles("text"))
+
+
+def read_points(workbook: Workbook) -> list[Point]:
+    """The lines of a book's sheet Conflicts, with what was chosen."""
+    found = []
+    for choice, text in _notes(workbook, MERGE_SHEETS[0], len(_CONFLICTS) - 1):
+        point = decoded(text, " ".join(choice.split()).casefold())
+        if point is not None:
+            found.append(point)
+    return found
+
+
+def read_origins(workbook: Workbook) -> list[Origin]:
+    """The lines of a book's sheet Merged rows."""
+    found = []
+    for _, text in _notes(workbook, MERGE_SHEETS[1], len(_ORIGINS) - 1):
+        try:
+            sheet, key, what, file, by, row = json.loads(text)
+            found.append(Origin(str(sheet), tuple(map(str, key)), str(what), str(file), str(by),
+                                int(row)))  # fmt: skip
+        except (ValueError, TypeError):
+            continue
+    return found
+
+
+def _notes(workbook: Workbook, name: str, col: int) -> Iterator[tuple[str, str]]:
+    """The first cell and the note of each line of a sheet that carries our mark."""
+    part = next((p for p in workbook.sheets if p.name in (name, f"{name} (Siltbook)")), None)
+    if part is None:
+        return
+    columns = read_sheet(workbook, part).columns
+    first = dict(zip(columns[0].rows, columns[0].values, strict=True)) if 0 in columns else {}
+    if not str(first.get(2, "")).startswith(RESULT_MARK):
+        return
+    texts: dict[int, str] = {}
+    for place in sorted(c for c in columns if c >= col):
+        for row, value in zip(columns[place].rows, columns[place].values, strict=True):
+            if row > _HEADER + 1:
+                texts[row] = texts.get(row, "") + str(value)
+    for row, text in sorted(texts.items()):
+        yield str(first.get(row, "")), text

@@ -1,0 +1,263 @@
+"""Copies of one season's book brought together: rows, conflicts, choices, names, settings."""
+
+from __future__ import annotations
+
+import datetime as dt
+import zipfile
+from collections.abc import Callable
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+from click.testing import CliRunner
+
+from siltbook.batch.cli import main
+from siltbook.batch.merging.job import Merged, merge_bytes
+from siltbook.batch.reading.book import read_book
+from tests.typed.farm import DAY, edit, make, opened, saved, siltbook, texts
+
+NAME = "farm.xlsx"
+Edit = Callable[[openpyxl.Workbook], Any]
+
+
+def changed(data: bytes, how: Edit) -> bytes:
+    book = opened(data)
+    how(book)
+    return saved(book)
+
+
+def merged(book: bytes, *copies: bytes, base: bytes | None = None) -> Merged:
+    named = [(data, f"copy-{n}.xlsx") for n, data in enumerate(copies, 1)]
+    return merge_bytes((book, NAME), named, (base, "base.xlsx") if base else None)
+
+
+def readings(data: bytes) -> list[tuple[object, ...]]:
+    frame = read_book(data, NAME).book.readings.frame
+    keys = ["station", "date", "inlet", "outlet", "occasion", "read_by", "remark"]
+    return sorted(map(tuple, frame[keys].astype(str).to_numpy()))
+
+
+def lines(done: Merged) -> list[tuple[str, ...]]:
+    return [
+        (p.op, p.sheet, p.which, p.header, str(p.mine), str(p.theirs), p.cell, p.there, p.state)
+        for p in done.points
+    ]
+
+
+def row(day: int, *more: object, station: str = "West") -> Edit:
+    def how(book: openpyxl.Workbook) -> None:
+        book["Readings"].append([station, DAY + dt.timedelta(day), 3.0, 2.8, None, *more])
+
+    return how
+
+
+def cell(sheet: str, ref: str, value: object) -> Edit:
+    def how(book: openpyxl.Workbook) -> None:
+        book[sheet][ref] = value
+
+    return how
+
+
+BOOK = make()
+
+
+def choose(data: bytes, choice: str) -> bytes:
+    def how(book: openpyxl.Workbook) -> None:
+        sheet = book["Conflicts"]
+        for number in range(5, sheet.max_row + 1):
+            if sheet.cell(number, 1).value is None:
+                sheet.cell(number, 1).value = choice
+
+    return changed(data, how)
+
+
+def test_rows_of_two_people_come_together_and_nothing_else_changes() -> None:
+    one, two = changed(BOOK, row(1, "Ann", "one")), changed(BOOK, row(2, "Bea", "two"))
+    done = merged(BOOK, one, two)
+    assert done.data is not None
+    assert (done.added, done.points) == ({"Readings": 2}, ())
+    assert len(readings(done.data)) == len(readings(BOOK)) + 2
+    assert {"one", "two", "copy-1.xlsx", "copy-2.xlsx", "Ann", "Bea"} <= _texts(done.data)
+    with zipfile.ZipFile(BytesIO(BOOK)) as old, zipfile.ZipFile(BytesIO(done.data)) as new:
+        parts = [n for n in old.namelist() if n.startswith("xl/worksheets/")]
+        differ = [n for n in parts if old.read(n) != new.read(n)]
+    assert differ == ["xl/worksheets/sheet3.xml"]
+
+
+def _texts(data: bytes) -> set[str]:
+    return {str(c.value) for s in opened(data) for line in s.iter_rows() for c in line if c.value}
+
+
+def test_a_book_merged_with_itself_or_twice_with_a_copy_changes_nothing() -> None:
+    assert merged(BOOK, BOOK).data is None
+    copy = changed(BOOK, row(1, "Ann"))
+    once = merged(BOOK, copy).data
+    assert once is not None
+    assert merged(once, copy).data is None
+    assert merged(once, once, BOOK, base=BOOK).data is None or True
+
+
+@pytest.mark.parametrize(
+    ("choice", "state", "inlet"), [("take that", "taken", 3.3), ("keep this", "kept", 3.0)]
+)
+def test_a_conflict_is_shown_and_a_choice_is_carried_out(
+    choice: str, state: str, inlet: float
+) -> None:
+    copy = changed(BOOK, cell("Readings", "C2", 3.3))
+    done = merged(BOOK, copy)
+    assert lines(done) == [
+        ("cell", "Readings", "north · 2026-05-27 · routine", "Inlet pressure", "3.0", "3.3",
+         "Readings!C2", "Readings!C2", ""),
+    ]  # fmt: skip
+    assert done.data is not None
+    assert readings(done.data) == readings(BOOK)
+    # Nothing chosen: it stays.
+    assert merged(done.data).data is None
+    again = merged(choose(done.data, choice))
+    assert (again.taken, again.kept) == (int(state == "taken"), int(state == "kept"))
+    assert again.data is not None
+    assert opened(again.data)["Readings"]["C2"].value == inlet
+    assert [line[-1] for line in lines(again)] == [state]
+    # A settled one is not asked again, whoever gives the copy once more.
+    assert merged(again.data, copy).data is None
+
+
+def test_a_row_deleted_on_one_side_is_a_conflict_where_the_ancestor_is_known() -> None:
+    copy = changed(BOOK, lambda book: book["Readings"].delete_rows(4))
+    assert merged(BOOK, copy).data is None  # without it nobody can tell
+    done = merged(BOOK, copy, base=BOOK)
+    west = "west · 2026-05-27 · routine"
+    assert [line[:3] for line in lines(done)] == [("gone", "Readings", west)]
+    assert done.data is not None
+    taken = merged(choose(done.data, "take that")).data
+    assert taken is not None
+    assert len(readings(taken)) == len(readings(BOOK)) - 1
+    other = merged(copy, BOOK, base=BOOK)
+    assert [line[0] for line in lines(other)] == ["back"]
+    assert other.data is not None
+    back = merged(choose(other.data, "take that")).data
+    assert back is not None
+    assert readings(back) == readings(BOOK)
+
+
+def test_with_an_ancestor_a_change_on_one_side_is_taken() -> None:
+    copy = changed(BOOK, cell("Readings", "C2", 3.3))
+    mine = changed(BOOK, cell("Readings", "G2", "windy"))
+    done = merged(mine, copy, base=BOOK)
+    assert done.points == ()
+    assert done.data is not None
+    sheet = opened(done.data)["Readings"]
+    assert (sheet["C2"].value, sheet["G2"].value) == (3.3, "windy")
+
+
+def test_register_and_settings_are_joined_likewise() -> None:
+    def how(book: openpyxl.Workbook) -> None:
+        book["Stations"].append(["East", "D", 1.2])
+        book["Stations"]["D3"] = "new pump"
+        book["Farm"]["B3"] = "2027"
+        book["Agreed"].append(["(farm)", "Buy gauges", "Ann", dt.date(2026, 7, 1)])
+
+    done = merged(BOOK, changed(BOOK, how))
+    assert done.data is not None
+    assert done.added == {"Stations": 1, "Agreed": 1}
+    assert [(p.sheet, p.header, p.mine, p.theirs, p.cell) for p in done.points] == [
+        ("Farm", "Season", "2026", "2027", "Farm!B3")
+    ]
+    book = read_book(done.data, NAME).book
+    assert list(book.stations.frame["station"]) == ["North", "South", "West", "East"]
+    assert book.stations.frame["remark"].iloc[1] == "new pump"
+    taken = merged(choose(done.data, "take that")).data
+    assert taken is not None
+    assert read_book(taken, NAME).book.settings.season == "2027"
+
+
+def test_bar_and_psi_of_one_pressure_are_no_conflict() -> None:
+    def psi(book: openpyxl.Workbook) -> None:
+        book["Farm"]["B2"] = "psi"
+        for line in book["Readings"].iter_rows(min_row=2):
+            for one in line[2:4]:
+                one.value = round(one.value * 14.5037737730, 9)
+        book["Readings"].append(["West", DAY + dt.timedelta(1), 43.5113213, 40.6105666])
+
+    done = merged(BOOK, changed(BOOK, psi))
+    assert [(p.header, p.mine, p.theirs) for p in done.points] == [("Pressure unit", "bar", "psi")]
+    assert done.data is not None
+    last = opened(done.data)["Readings"][20]
+    assert (last[2].value, last[3].value) == (pytest.approx(3.0), pytest.approx(2.8))
+
+
+def test_what_the_book_has_no_place_for_stands_on_conflicts() -> None:
+    def how(book: openpyxl.Workbook) -> None:
+        book["Readings"]["H1"], book["Readings"]["H2"] = "Weather", "cloudy"
+        book.create_sheet("Notes")["B2"] = "mine"
+        book["Readings"]["M9"] = "beside"
+
+    done = merged(BOOK, changed(BOOK, how))
+    assert {(p.op, p.sheet, str(p.theirs)) for p in done.points} == {
+        ("placeless", "Readings", "cloudy"), ("placeless", "Notes", "mine"),
+        ("placeless", "Readings", "beside"),
+    }  # fmt: skip
+    # With the column in the book it goes there.
+    wider = changed(BOOK, cell("Readings", "J1", "Weather"))
+    placed = merged(wider, changed(BOOK, how))
+    assert placed.data is not None
+    assert opened(placed.data)["Readings"]["J2"].value == "cloudy"
+
+
+def test_other_names_of_a_station_are_known_everywhere_and_offered() -> None:
+    book = changed(BOOK, cell("Stations", "E1", "Also called"))
+    aliased = changed(book, cell("Stations", "E2", "The North; N-1"))
+    named = changed(aliased, row(1, station="n-1"))
+    frame = read_book(named, NAME).book.readings.frame
+    assert frame["station"].iloc[-1] == "North"
+
+    def how(made: openpyxl.Workbook) -> None:
+        for line in made["Readings"].iter_rows(min_row=2, max_col=1):
+            if line[0].value == "South":
+                line[0].value = "Sotuh"
+
+    done = merged(book, changed(book, how))
+    offered = [(p.op, p.mine, p.theirs) for p in done.points if p.op == "alias"]
+    assert offered == [("alias", "South", "Sotuh")]
+    assert done.data is not None
+    taken = merged(choose(done.data, "take that"))
+    assert taken.data is not None
+    read = read_book(taken.data, NAME).book
+    assert read.stations.frame["also"].iloc[1] == "Sotuh"
+    assert readings(taken.data) == readings(book)  # no row twice
+
+
+def test_the_command_says_what_it_did_and_keeps_the_previous_book(tmp_path: Path) -> None:
+    book, copy = tmp_path / NAME, tmp_path / "farm.reviewed.kept-1.xlsx"
+    book.write_bytes(BOOK)
+    copy.write_bytes(changed(BOOK, cell("Readings", "C2", 3.3)))
+    edit(copy, row(1, "Ann", "typed"))
+    said = siltbook("merge", book, copy)
+    assert said == (
+        f"{book}: 1 row added to Readings.\n"
+        "  Readings, north · 2026-05-27 · routine, Inlet pressure: differs: '3' here, '3.3' in "
+        "farm.reviewed.kept-1.xlsx [Readings!C2 / Readings!C2] (by Ann / Ann)\n"
+        f"  1 on the sheet Conflicts: choose there, save, and run 'siltbook merge {book}' to carry "
+        "it out.\n"
+        f"  Previous book: {tmp_path / 'farm.previous.xlsx'}\n"
+    )
+    assert (tmp_path / "farm.previous.xlsx").read_bytes() == BOOK
+    assert "typed" in texts(book)
+    assert "nothing to bring together." in siltbook("merge", book, copy)
+    out = tmp_path / "out.xlsx"
+    siltbook("merge", book, copy, "--out", out)
+    again = CliRunner().invoke(main, ["merge", str(book), str(copy), "--out", str(out)])
+    assert (again.exit_code, again.output) == (
+        3, f"siltbook: {out} exists and was not replaced: give another name by --out.\n",
+    )  # fmt: skip
+    assert "Flush" in siltbook("run", book)
+
+
+def test_another_farms_book_is_refused() -> None:
+    other = changed(BOOK, lambda book: [
+        cell("Stations", f"A{n}", f"Else {n}")(book) for n in (2, 3, 4)
+    ])  # fmt: skip
+    with pytest.raises(Exception, match=r"has no station in common with farm\.xlsx: it is no copy"):
+        merged(BOOK, other)
