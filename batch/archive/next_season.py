@@ -131,6 +131,7 @@ def _one_farm(seasons: dict[Path, Assessment]) -> None:
             )
         if one.as_of in seen:
             raise BookError(
-                f"{folder} and {seen[one.as_of]} both end on {one.as_of}. Give each season once."
+                f"{folder} and {seen[one.as_of]} both end on {one.as_of}. Give each season "
+                "once. Copies of one season's book are brought together by 'siltbook merge'."
             )
         seen[one.as_of] = folder

@@ -15,6 +15,7 @@ def audit_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Audit:
     from siltbook.batch.audit.stored_results import compare
     from siltbook.batch.audit.trust import trust
     from siltbook.batch.job import assess_bytes
+    from siltbook.batch.merging.sheets import origins_in
 
     assessment = assess_bytes(data, path, as_of)
     book, on = assessment.book, assessment.as_of
@@ -24,7 +25,7 @@ def audit_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Audit:
         *procedure(book, histories, on),
         *compare(book, data, on),
     )
-    return Audit(assessment, results, sensitivity(assessment))
+    return Audit(assessment, results, sensitivity(assessment), origins_in(data, path))
 
 
 def audited_package(audit: Audit, data: bytes, book_name: str) -> bytes:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from siltbook.batch.audit.sensitivity import Sensitivity
+    from siltbook.batch.merging.join import Origin
     from siltbook.batch.results import Assessment
 
 
@@ -103,6 +104,7 @@ class Audit:
     assessment: Assessment
     results: tuple[RuleResult, ...]
     sensitivity: tuple[Sensitivity, ...]
+    origins: tuple[Origin, ...] = ()  # rows and cells that a merge brought in
 
     def of(self, question: Question) -> list[RuleResult]:
         """One question's results, what to look at first."""

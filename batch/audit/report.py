@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State
 from siltbook.batch.audit.sensitivity import CASES, Sensitivity
 from siltbook.batch.report.book import printable
+from siltbook.checks.wording import rows_named
 
 MOST_PLACES = 200  # of one rule in the JSON document
 
@@ -97,7 +99,19 @@ def lines(audit: Audit, path: str) -> list[str]:
             if result.state is State.LOOK:
                 said.append(f"    ? {result.rule.title}: {result.said}")
                 said.append(f"      May be innocent: {result.rule.innocent}")
+    said += [f"  {line}" for line in _origins(audit)]
     return [printable(line) for line in said]
+
+
+def _origins(audit: Audit) -> Iterator[str]:
+    """Which rows came from whom, where copies were merged into the book."""
+    groups: dict[tuple[str, str, str, str], list[int]] = {}
+    for one in audit.origins:
+        groups.setdefault((one.file, one.by, one.sheet, one.what), []).append(one.row)
+    for (file, by, sheet, what), numbers in groups.items():
+        who = f" ({by})" if by else ""
+        rows = rows_named(sorted(filter(None, numbers)))
+        yield f"From {file}{who}: {sheet} {rows}: {what}"
 
 
 def audit_json(audit: Audit, path: str, output: str | None) -> dict[str, Any]:
@@ -117,6 +131,10 @@ def audit_json(audit: Audit, path: str, output: str | None) -> dict[str, Any]:
             for question in Question
         ],
         "sensitivity": [_sensitivity_json(row) for row in audit.sensitivity],
+        "merged": [
+            {"sheet": o.sheet, "row": o.row, "what": o.what, "from": o.file, "by": o.by}
+            for o in audit.origins
+        ],
         "output": output,
     }
 

@@ -54,6 +54,7 @@ def audit(
     done: list[dict[str, Any]] = []
     failures: list[dict[str, str]] = []
     looks = 0
+    farms: dict[tuple[str, str], Path] = {}
     with refusals():
         todo = orders(books_of(books, failures), out, False, day(as_of), "audited")
     for order in todo:
@@ -61,6 +62,7 @@ def audit(
         with one_of_many(order.path, failures):
             found = _one(order.path, order.target, order.as_of)
             looks += found.looks
+            note_copy(farms, order.path, found)
             if as_json:
                 done.append(audit_json(found, str(order.path), str(order.target)))
                 continue
@@ -81,3 +83,19 @@ def _one(path: Path, target: Path, as_of: dt.date | None) -> Any:
     found, package = within(audit, data, path.name, data, str(path), as_of)
     write_whole(target, package)
     return found
+
+
+def note_copy(farms: dict[tuple[str, str], Path], path: Path, found: Any) -> None:
+    """Say where two books are of one farm and season: perhaps they are copies of one book."""
+    from siltbook.batch.report.book import printable
+
+    settings = found.assessment.book.settings
+    if not settings.farm or not settings.season:
+        return
+    other = farms.setdefault((settings.farm.casefold(), settings.season), path)
+    if other != path:
+        said = (
+            f"{other} and {path} are both of {settings.farm}, season {settings.season}: if they "
+            f"are copies of one book, 'siltbook merge {other} {path}' brings them together."
+        )
+        click.echo(printable(said), err=True)

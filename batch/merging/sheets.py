@@ -181,3 +181,17 @@ def _notes(workbook: Workbook, name: str, col: int) -> Iterator[tuple[str, str]]
                 texts[row] = texts.get(row, "") + str(value)
     for row, text in sorted(texts.items()):
         yield str(first.get(row, "")), text
+
+
+def origins_in(data: bytes, name: str) -> tuple[Origin, ...]:
+    """What a merge brought into a book, as its sheet Merged rows lists it; none where it broke."""
+    from siltbook.batch.errors import SiltbookError
+    from siltbook.batch.reading.foreign import as_xlsx
+    from siltbook.batch.reading.opc import DAMAGE, open_package
+    from siltbook.batch.reading.workbook import open_workbook
+
+    try:
+        data, _ = as_xlsx(data, name)
+        return tuple(read_origins(open_workbook(open_package(data, name), name)))
+    except (SiltbookError, *DAMAGE):
+        return ()

@@ -43,6 +43,7 @@ def perhaps_twice(books: Sequence[FarmMonth]) -> Iterator[str]:
                 told.add((other.file, book.file))
                 yield (
                     f"{other.file} and {book.file} both hold {station} of {book.farm}, with other "
-                    "entries, and both are counted: if one is an older copy, take it away and run "
-                    "again."
+                    "entries, and both are counted: if one is an older copy, take it away; if they "
+                    f"are two copies, bring them together: 'siltbook merge {other.file} "
+                    f"{book.file}'. Then run again."
                 )

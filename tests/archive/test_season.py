@@ -151,7 +151,7 @@ def test_archives_of_two_farms_are_refused(kept: Path, tmp_path: Path) -> None:
 def test_a_season_given_twice_is_refused(kept: Path, archive: Path, tmp_path: Path) -> None:
     said = siltbook("season", kept, archive, "--template", tmp_path / "n.xlsx")
     assert said.exit_code == 3
-    assert "Give each season once." in said.stderr
+    assert "Give each season once. Copies of one season's book are" in said.stderr
 
 
 def test_an_archive_that_is_not_whole_begins_nothing(archive: Path, tmp_path: Path) -> None:

@@ -261,3 +261,25 @@ def test_another_farms_book_is_refused() -> None:
     ])  # fmt: skip
     with pytest.raises(Exception, match=r"has no station in common with farm\.xlsx: it is no copy"):
         merged(BOOK, other)
+
+
+def test_audit_says_which_rows_came_from_whom_and_names_the_way_out(tmp_path: Path) -> None:
+    book, copy = tmp_path / NAME, tmp_path / "anns.xlsx"
+    book.write_bytes(BOOK)
+    copy.write_bytes(changed(BOOK, row(1, "Ann", "typed")))
+    done = CliRunner().invoke(main, ["audit", str(book), str(copy)])
+    assert (
+        f"{book} and {copy} are both of Invented, season 2026: if they are copies of one book, "
+        f"'siltbook merge {book} {copy}' brings them together.\n"
+    ) in done.output
+    siltbook("merge", book, copy)
+    again = CliRunner().invoke(main, ["audit", str(book)])
+    assert "  From anns.xlsx (Ann): Readings row 20: row added\n" in again.output
+    said = CliRunner().invoke(main, ["review", str(book), str(copy.with_name("b.xlsx")),
+                                     "--month", "2026-06", "--no-pdf"])  # fmt: skip
+    assert "no such file" in said.output
+    other = tmp_path / "bea.xlsx"
+    other.write_bytes(changed(BOOK, row(2, "Bea", "more")))
+    said = CliRunner().invoke(main, ["review", str(book), str(other), "--month", "2026-06",
+                                     "--no-pdf", "--out", str(tmp_path / "pack.xlsx")])  # fmt: skip
+    assert "'siltbook merge " in said.output

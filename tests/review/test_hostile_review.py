@@ -219,7 +219,8 @@ def test_the_same_entries_count_once_and_a_likely_copy_is_named(farms: Path) -> 
     both = siltbook("review", farms / "a.xlsx", farms / "b.xlsx", *MAY, "--json")
     assert json.loads(both.stdout)["notes"] == [
         "a.xlsx and b.xlsx both hold F1 of Invented farm, with other entries, and both are "
-        "counted: if one is an older copy, take it away and run again."
+        "counted: if one is an older copy, take it away; if they are two copies, bring them "
+        "together: 'siltbook merge a.xlsx b.xlsx'. Then run again."
     ]
     pack = (farms / "portfolio.review-2026-05.xlsx").read_bytes()
     assert "both hold F1 of Invented farm" in read_text(pack)
