@@ -50,7 +50,7 @@ def test_list_headers_are_the_contract_s(blank: Workbook, sheet: contract.Sheet)
 @pytest.mark.parametrize(
     ("name", "table", "last"),
     [
-        ("Stations", "StationsTable", "Y101"),
+        ("Stations", "StationsTable", "Z101"),
         ("Readings", "ReadingsTable", "M2001"),
         ("Work done", "WorkTable", "L501"),
         ("Agreed", "AgreedTable", "F201"),
