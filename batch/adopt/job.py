@@ -77,6 +77,11 @@ def use(sources: Sequence[Source], told: Told, register: Sequence[str] = ()) -> 
         raise _nothing(made, sources)
     apply(told, made, told.answers)
     asked = questions(made, register)
+    if asked and not {q.about for q in asked} <= set(told.answers):
+        # What was answered raised further questions, which the mapping has no row for.
+        made.names = {k: v for k, v in told.names.items() if k != v}
+        hold_places(made)
+        return Adoption(made, asked, _rows(made))
     if asked:
         first = asked[0]
         more = f" and {len(asked) - 1} more" if len(asked) > 1 else ""

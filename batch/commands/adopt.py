@@ -14,6 +14,7 @@ from siltbook.batch.commands.shared import EPILOG, refusals
 if TYPE_CHECKING:
     from siltbook.batch.adopt.into import Filled
     from siltbook.batch.adopt.job import Adoption, Source
+    from siltbook.batch.errors import BookError
 
 _SHOWN = 20  # conflicts and other lists on the terminal
 
@@ -158,6 +159,8 @@ def _fill(read: list[Source], mapping: Path, into: Path | None, out: Path | None
 
     told = read_mapping(take(mapping).data, mapping.name)
     seen = use(read, told, _names_of(into))
+    if seen.asked:
+        raise _further(seen, read, into, mapping)
     rows = seen.rows
     if into is None:
         target = out or read[0].path.with_name(f"{read[0].path.stem}.book.xlsx")
@@ -176,6 +179,23 @@ def _fill(read: list[Source], mapping: Path, into: Path | None, out: Path | None
     )
     yield from _not_entered(seen, read, into)
     yield f"  Then: siltbook run {target}"
+
+
+def _further(
+    seen: Adoption, read: list[Source], into: Path | None, mapping: Path
+) -> BookError:
+    """The refusal where answers raised further questions: they stand in a mapping of their own."""
+    from siltbook.batch.adopt.mapping import write
+    from siltbook.batch.errors import BookError
+
+    target = _mapping_path(read)
+    again = _command(read, target, into)
+    _new_file(target, write(seen.made, seen.asked, seen.rows, _prints(read), again))
+    return BookError(
+        f"{mapping.name}: its answers raise a further question: {seen.asked[0].text} It stands in "
+        f"{target}, with the answers given before; look through its Proposed work anew, answer and "
+        f"run: {again}. Nothing was changed."
+    )
 
 
 def _entered(filled: Filled, into: Path, kept: Path | None) -> Iterator[str]:

@@ -271,3 +271,22 @@ def test_a_folder_with_mappings_is_run_without_them(own: Path) -> None:
     said = siltbook("run", own.parent)
     assert "own.book.xlsx" in said
     assert "own.mapping" not in said
+
+
+def test_an_answer_that_raises_a_further_question_leads_on(tmp_path: Path) -> None:
+    made = kept(Style())
+    made.sheets["Readings"][0] = ["Date", "Station", "P1 (bar)", "P2 (bar)", "Notes"]
+    own, mapping = tmp_path / "own.xlsx", tmp_path / "own.mapping.xlsx"
+    own.write_bytes(as_xlsx(made))
+    siltbook("adopt", own)
+    change(mapping, "Questions", "E5", "outlet")
+    change(mapping, "Questions", "E6", "inlet")
+    said = siltbook("adopt", own, "--mapping", mapping, code=3)
+    further = tmp_path / "own.mapping-2.xlsx"
+    assert "its answers raise a further question: The outlet is mostly above the inlet" in said
+    assert str(further) in said
+    change(further, "Questions", "E5", "the other way round")
+    said = siltbook("adopt", own, "--mapping", further)
+    assert "15 readings, 2 rows of work, 3 stations." in said
+    book = read_book((tmp_path / "own.book.xlsx").read_bytes(), "own.book.xlsx").book
+    assert (book.readings.frame["inlet"] > book.readings.frame["outlet"]).all()
