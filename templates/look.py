@@ -15,6 +15,7 @@ DATE_FORMAT = "yyyy-mm-dd"
 TIME_FORMAT = "hh:mm"
 METRE_FORMAT = "0.00"
 INK = "#1A1A1A"
+RESULT_TAB = "#0B3C7D"  # the tabs of sheets that Siltbook writes
 QUIET = "#595959"
 RULE = "#B8BEC6"
 HEAD_FILL = "#E4E9F0"
@@ -97,7 +98,7 @@ FORMATS: dict[str, dict[str, object]] = {
     "section": {**_BASE, "font_size": 12, "bold": True},
     "head": {
         **_BASE, "bold": True, "text_wrap": True, "bg_color": HEAD_FILL, "bottom": 1,
-        "bottom_color": INK, "valign": "vcenter", "align": "left", "indent": 1,
+        "bottom_color": INK, "valign": "top", "align": "left", "indent": 1,
     },
     "text": _LEFT,
     "wrap": {**_LEFT, "text_wrap": True},

@@ -83,7 +83,7 @@ def _write(kit: k.Kit, sheet: Any, ordered: Sequence[Year]) -> None:
     first = table + 1
     row = tables.short(kit, sheet, table, STATION_SEASONS, _pairs(ordered, names))
     if names:
-        sheet.autofilter(table, 0, row, STATION_SEASONS.last)
+        tables.filters(sheet, table, row, STATION_SEASONS)
         _chart(kit, sheet, head, first, ordered, len(names))
     k.page(kit, sheet, header=_FARM_HEAD)
     sheet.print_area(0, 0, row, STATION_SEASONS.last)
@@ -245,4 +245,5 @@ def _chart(
     grid = {"visible": True, "line": {"color": look.RULE}}
     chart.set_y_axis({"num_font": font, "num_format": "0.00", "min": 0, "major_gridlines": grid})
     chart.set_size({"width": 1080, "height": 330})
-    sheet.insert_chart(row, 0, chart, {"object_position": 1})
+    said = "Median fouling rate of each station, in metres of water a day, season beside season."
+    sheet.insert_chart(row, 0, chart, {"object_position": 1, "description": said})

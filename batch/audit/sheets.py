@@ -159,7 +159,7 @@ def _detail(kit: k.Kit, sheet: Any, audit: Audit) -> None:
         if place.sheet.casefold() in names:
             link_to(kit, sheet, (at, DETAIL.places["cell"]), place.sheet, place.cell)
     if found:
-        sheet.autofilter(3, 0, row, last)
+        tables.filters(sheet, 3, row, DETAIL)
     if len(found) > MOST:
         row += 1
         said = f"{len(found) - MOST:,} more places are not listed here; --json has them."

@@ -48,6 +48,15 @@ class Carried:
         """How many cells its sheets hold."""
         return sum(len(column) for grid in self.sheets.values() for column in grid.values())
 
+    @property
+    def uncalculated(self) -> int:
+        """How many of them are formulas without a stored value."""
+        return sum(map(_uncalculated, self.sheets.values()))
+
+
+def _uncalculated(grid: Grid) -> int:
+    return sum(isinstance(v, NoValue) for column in grid.values() for v in column.values())
+
 
 def carried(data: bytes, name: str) -> Carried:
     """The result sheets in a package, in the contract's order."""
@@ -75,7 +84,11 @@ def _first_mark(workbook: Workbook, part: SheetPart) -> Mark | None:
 def _grid(workbook: Workbook, part: SheetPart) -> Grid:
     cells = read_sheet(workbook, part)
     return {
-        column: {r: v for r, v in zip(filled.rows, filled.values, strict=True) if v != ""}
+        column: {
+            r: v
+            for r, v in zip(filled.rows, filled.values, strict=True)
+            if v != "" or isinstance(v, NoValue)
+        }
         for column, filled in cells.columns.items()
     }
 
@@ -140,6 +153,14 @@ def _numbers(stored: Carried, mark: Mark, data: bytes, path: str) -> RuleResult:
         said = f"{differ:,} of {count:,} cells differ; they come from another version."
         quiet = tuple(replace(place, holds=True) for place in places)
         return RuleResult(rule, State.CANNOT, said, places=quiet)
+    left = stored.uncalculated
+    if left and not places:
+        said = (
+            f"{left:,} of {count:,} cells hold formulas that the program which saved the book did"
+            " not calculate, so they cannot be compared; the others are as this book gives them"
+            " today. Open it in a spreadsheet program, save it and audit again."
+        )
+        return RuleResult(rule, State.CANNOT, said)
     result = looked(rule, places, f"All {count:,} cells are as this book gives them today.",
                     many="cells differ", count=differ)  # fmt: skip
     return replace(result, kept=count - differ, of=count)

@@ -142,7 +142,7 @@ def write_changed(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     pairs = [StationMonth(farm, result) for farm in pack.farms for result in farm.now.stations]
     pairs.sort(key=lambda p: (_change(p)[0], URGENCY[p.result.verdict], p.farm.farm))
     last = tables.short(kit, sheet, 3, _CHANGED, pairs)
-    sheet.autofilter(3, 0, max(last, 4), _CHANGED.last)
+    tables.filters(sheet, 3, max(last, 4), _CHANGED)
     last = cautions_below(kit, sheet, last, _CHANGED, touched_at(r for _, r in pairs))
     finish(kit, sheet, 3, last, len(_CHANGED.columns))
 

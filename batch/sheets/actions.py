@@ -46,7 +46,7 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     for calm in calm_lines(results):
         row += 1
         height += k.spread(sheet, row, LAST, calm, kit.format("line"), WIDTH)
-    k.page(kit, sheet, header=header, tall=1 if height <= PAGE_POINTS * SQUEEZE else 0)
+    k.page(kit, sheet, header=header, columns=2, tall=1 if height <= PAGE_POINTS * SQUEEZE else 0)
     sheet.print_area(0, 0, row, LAST)
     return made
 

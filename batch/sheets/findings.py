@@ -33,7 +33,7 @@ def write(kit: k.Kit, sheet: Any) -> None:
         if finding.sheet in targets:
             link_to(kit, sheet, (at, cell), finding.sheet, finding.cell)
     if found:
-        sheet.autofilter(header, 0, row, LAST)
+        tables.filters(sheet, header, row, FINDINGS)
     row += 1
     closing = _closing(len(found))
     if closing:

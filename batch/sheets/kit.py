@@ -98,7 +98,13 @@ def serial(date: dt.date, time: dt.time | None = None, *, date1904: bool = False
     days = float(date.toordinal() - (_EPOCH_1904 if date1904 else _EPOCH))
     if time is None:
         return days
-    return days + (time.hour * 3600 + time.minute * 60 + time.second) / 86400
+    return days + fraction(time)
+
+
+def fraction(time: dt.time) -> float:
+    """A time as its share of a day [0-1); taken off a whole serial it would lose its last digits,
+    and some programs then show a minute less."""
+    return (time.hour * 3600 + time.minute * 60 + time.second) / 86400
 
 
 def text(sheet: Any, row: int, col: int, value: object, style: Any) -> None:
@@ -230,6 +236,7 @@ def heading(kit: Kit, sheet: Any, title: str, apart: int = 0) -> None:
     )
     sheet.write_string(1, 0, clean(mark), kit.format("mark"))
     sheet.set_row(0, 22)
+    sheet.set_tab_color(look.RESULT_TAB)
 
 
 def header_row(kit: Kit, sheet: Any, row: int, columns: Sequence[tuple[str, float]]) -> None:
@@ -242,14 +249,17 @@ def header_row(kit: Kit, sheet: Any, row: int, columns: Sequence[tuple[str, floa
     sheet.set_row(row, most * LINE_POINTS + 4)
 
 
-def page(kit: Kit, sheet: Any, *, header: int, tall: int = 0) -> None:
-    """Landscape A4, one page wide; rows 0..header frozen and repeated; the footer."""
+def page(kit: Kit, sheet: Any, *, header: int, tall: int = 0, columns: int = 0) -> None:
+    """Landscape A4, one page wide; rows 0..header frozen and repeated; the footer.
+
+    The first `columns` stay in view when scrolling to the right.
+    """
     sheet.set_landscape()
     sheet.set_paper(9)
     sheet.set_margins(left=0.4, right=0.4, top=0.45, bottom=0.6)
     sheet.fit_to_pages(1, tall)
     sheet.repeat_rows(0, header)
-    sheet.freeze_panes(header + 1, 0)
+    sheet.freeze_panes(header + 1, columns)
     sheet.set_footer(_footer(kit))
     sheet.hide_gridlines(2)
 

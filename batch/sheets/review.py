@@ -29,18 +29,17 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     last = HEADER + len(results)
     made = tables.long(kit, sheet, HEADER, STATION_REVIEW, results)
     if made:
-        sheet.autofilter(HEADER, 0, last, STATION_REVIEW.last)
+        tables.filters(sheet, HEADER, last, STATION_REVIEW)
         sheet.conditional_format(HEADER + 1, SHARE, last, SHARE, _bar())
     else:
         k.text(sheet, HEADER + 1, 0, "No station in this book.", kit.format("mark"))
     below = max(last, HEADER + 1) + 2
     wide = sum(column.width for column in STATION_REVIEW.columns[2:EVIDENCE])
     end, _ = k.caution_lines(kit, sheet, below, (2, EVIDENCE - 1), touched_at(results), wide)
-    k.page(kit, sheet, header=HEADER)
+    k.page(kit, sheet, header=HEADER, columns=2)
     # Two pages wide, each with the verdict and the station: one would be too small to read.
     sheet.fit_to_pages(2, 0)
     sheet.repeat_columns(0, 1)
-    sheet.freeze_panes(HEADER + 1, 2)
     sheet.print_area(0, 0, end - 1 if end > below else below - 2, STATION_REVIEW.last)
     return made
 

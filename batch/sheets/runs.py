@@ -25,9 +25,9 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     row = HEADER + max(1, len(runs))
     made = tables.long(kit, sheet, HEADER, RUNS, runs)
     if made:
-        sheet.autofilter(HEADER, 0, row, RUNS.last)
+        tables.filters(sheet, HEADER, row, RUNS)
     else:
         k.text(sheet, row, 0, "No run in this book.", kit.format("mark"))
-    k.page(kit, sheet, header=HEADER)
+    k.page(kit, sheet, header=HEADER, columns=1)
     sheet.print_area(0, 0, row, RUNS.last)
     return made

@@ -63,7 +63,7 @@ def shown(column: Column[Row], value: object, *, date1904: bool = False) -> Valu
     if isinstance(value, tuple):
         return ", ".join(look.VERDICTS[one].shown for one in value)
     if isinstance(value, dt.time):
-        return (value.hour * 3600 + value.minute * 60 + value.second) / 86400
+        return k.fraction(value)
     if isinstance(value, dt.date):
         return k.date_value(value, date1904=date1904)
     raise TypeError(f"{column.key}: a cell cannot hold {type(value).__name__}")
@@ -107,6 +107,13 @@ def header(
     sheet.merge_range(row, table.last, row, upto, columns[-1][0], style)
     most = max(k.lines(title, width) for title, width in columns)
     sheet.set_row(row, most * k.LINE_POINTS + 4)
+
+
+def filters(sheet: Any, top: int, last: int, table: Table[Row]) -> None:
+    """Filter buttons on a table's header row, each on a line of its own below the words."""
+    sheet.autofilter(top, 0, last, table.last)
+    most = max(k.lines(c.title, c.width) for c in table.columns)
+    sheet.set_row(top, (most + 1) * k.LINE_POINTS + 4)
 
 
 def _values(table: Table[Row], row: Row, date1904: bool) -> list[Value]:

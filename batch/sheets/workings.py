@@ -86,13 +86,13 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     row = HEADER + max(1, count)
     if count:
         swatch(sheet, HEADER + 1, map(kit.format, map(tables.style_of, WORKINGS.columns)))
-        sheet.autofilter(HEADER, 0, row, LAST)
+        tables.filters(sheet, HEADER, row, WORKINGS)
         over = {"type": "cell", "criteria": "==", "value": '"OVER"', "format": kit.format("over")}
         at = WORKINGS.places["over"]
         sheet.conditional_format(HEADER + 1, at, row, at, over)
     else:
         sheet.write_string(row, 0, "No reading in this book.", kit.format("mark"))
-    k.page(kit, sheet, header=HEADER)
+    k.page(kit, sheet, header=HEADER, columns=1)
     sheet.print_area(0, 0, row, LAST)
     rows = partial(_rows, kit.assessment)
     return [LongTable(HEADER + 2, count, rows)] if count else []
@@ -219,7 +219,7 @@ def _row(
     return line(n, styles, (
         fixed.name,
         k.serial(reading.date, date1904=fixed.date1904),
-        None if reading.time is None else k.serial(reading.date, reading.time) % 1,
+        None if reading.time is None else k.fraction(reading.time),
         typed_in,
         typed_out,
         fixed.unit,
@@ -319,5 +319,5 @@ def _against_limit(
         (how, drop),
         cell,
         (f"{_LIMIT}{n}-{_DROP}{n}", metres - drop),
-        (f'IF({_DROP}{n}&gt;{_LIMIT}{n}+1E-6,"OVER","in range")', shown),
+        (f'IF({_DROP}{n}&gt;{_LIMIT}{n}+0.000001,"OVER","in range")', shown),
     )
