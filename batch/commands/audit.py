@@ -60,13 +60,14 @@ def audit(
     for order in todo:
         assert order.target is not None  # an audit is never in place
         with one_of_many(order.path, failures):
-            found = _one(order.path, order.target, order.as_of)
+            found, kept = _one(order.path, order.target, order.as_of)
             looks += found.looks
             note_copy(farms, order.path, found)
             if as_json:
                 done.append(audit_json(found, str(order.path), str(order.target)))
                 continue
             said = [*lines(found, str(order.path)), f"  Result: {order.target}"]
+            said += [f"  {line}" for line in kept]
             if note := lock_note(order.path):
                 said.append(f"  {note}")
             for line in said:
@@ -74,15 +75,18 @@ def audit(
     finish(done, failures, as_json, EXIT_FINDINGS if looks else 0)
 
 
-def _one(path: Path, target: Path, as_of: dt.date | None) -> Any:
-    from siltbook.batch.files import take, write_whole
-    from siltbook.batch.guard import within
+def _one(path: Path, target: Path, as_of: dt.date | None) -> tuple[Any, tuple[str, ...]]:
+    """The audit of one book, and what to say of an audited copy that somebody edited."""
+    from siltbook.batch.audit.job import audit_bytes, audited_package, plain_bytes
+    from siltbook.batch.files import take
+    from siltbook.batch.typed.keeping import put_result
+    from siltbook.batch.typed.stamp import stamped
 
-    data = take(path).data
-    audit = "siltbook.batch.audit.job:audited"
-    found, package = within(audit, data, path.name, data, str(path), as_of)
-    write_whole(target, package)
-    return found
+    taken = take(path)
+    data = plain_bytes(taken.data, str(path))
+    found = audit_bytes(data, str(path), as_of)
+    package = stamped(audited_package(found, data, path.name), path.name)
+    return found, put_result(taken, target, package).lines
 
 
 def note_copy(farms: dict[tuple[str, str], Path], path: Path, found: Any) -> None:

@@ -138,7 +138,7 @@ def _own(
 ) -> Iterator[str]:
     """What differs on people's sheets, one clause for each."""
     for name, leaf in was.items():
-        if leaf.mark is not None or name in AUDIT_SHEETS:
+        if leaf.mark is not None and name not in AUDIT_SHEETS:
             continue
         new = now.get(name)
         if new is None:

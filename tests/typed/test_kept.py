@@ -278,3 +278,34 @@ def test_a_stamp_fits_one_file_of_one_book() -> None:
     with pytest.raises(ValueError, match="a comment already"):
         stamped(made, "a.xlsx")
     assert len(rows()) == 18
+
+
+def test_an_audited_copy_that_somebody_edited_is_kept_too(book: Path) -> None:
+    from click.testing import CliRunner
+
+    from siltbook.batch.cli import main
+
+    audited = book.with_name("farm.audited.xlsx")
+    CliRunner().invoke(main, ["audit", str(book)])
+    first = audited.read_bytes()
+    assert "is kept as" not in CliRunner().invoke(main, ["audit", str(book)]).output
+    assert audited.read_bytes() == first
+    edit(audited, _value("Audit summary", "C7", "explained by Ann"))
+    said = CliRunner().invoke(main, ["audit", str(book)]).output
+    aside = book.with_name("farm.audited.kept-1.xlsx")
+    assert f"is kept as {aside}" in said
+    assert "explained by Ann" in texts(aside)
+
+
+def test_the_twelve_station_sample_shows_a_filled_box_on_the_next_run(tmp_path: Path) -> None:
+    sample = Path(__file__).parents[2] / "sample_workbooks" / "twelve-stations.xlsx"
+    book = tmp_path / sample.name
+    book.write_bytes(sample.read_bytes())
+    siltbook("run", book)
+    result = tmp_path / "twelve-stations.reviewed.xlsx"
+    station = opened(result.read_bytes())["Actions"]
+    names = [c.value for line in station.iter_rows() for c in line if c.value]
+    urgent = next(str(n) for n in names if re.match(r"S\d\d ", str(n)) and "\n" not in str(n))
+    edit(result, lambda made: setattr(box(made, urgent, "Who"), "value", "Reader A"))
+    assert "Actions: 1 box filled" in siltbook("run", book)
+    assert box(opened(result.read_bytes()), urgent, "Who").value == "Reader A"
