@@ -262,7 +262,8 @@ def test_prefixes_of_the_workbook_are_followed() -> None:
     assert b"<x:dxf><x:" in after["xl/styles.xml"]
 
 
-def test_a_book_without_styles_gets_some() -> None:
+def without_styles() -> bytes:
+    """A book that names no styles at all."""
     content = parts(plain("Farm"))
     del content["xl/styles.xml"]
     book = packed(content)
@@ -270,8 +271,20 @@ def test_a_book_without_styles_gets_some() -> None:
     rels = parts(book)["xl/_rels/workbook.xml.rels"].decode()
     found = re.search(r'<Relationship [^>]*Target="styles.xml"/>', rels)
     assert found is not None
-    book = changed(book, "xl/_rels/workbook.xml.rels", (found[0], ""))
-    after = graft(book, results(), NAMES)
+    return changed(book, "xl/_rels/workbook.xml.rels", (found[0], ""))
+
+
+def test_a_strict_book_without_styles_gets_strict_ones() -> None:
+    after = parts(graft(strict(without_styles()), results(), NAMES))
+    styles = after["xl/styles.xml"]
+    assert b"http://purl.oclc.org/ooxml/spreadsheetml/main" in styles
+    assert b"schemas.openxmlformats.org" not in styles
+    rels = after["xl/_rels/workbook.xml.rels"]
+    assert b"http://purl.oclc.org/ooxml/officeDocument/relationships/styles" in rels
+
+
+def test_a_book_without_styles_gets_some() -> None:
+    after = graft(without_styles(), results(), NAMES)
     assert "xl/styles.xml" in parts(after)
     assert [f for f in lint(after) if "nothing.xml" not in f] == []
     assert graft(after, results(), NAMES) == after

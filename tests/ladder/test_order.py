@@ -58,3 +58,15 @@ def test_third_soon_episode_in_thirty_days_recurs() -> None:
     assert recurring((_episode(0, 2), _episode(10, 13), _episode(20, None))) == ()
     assert recurring((_episode(0, 11), _episode(15, 26), _episode(31, None))) == ()
     assert recurring((_episode(0, 3), _episode(10, None))) == ()
+
+
+def test_the_thirtieth_day_still_counts_and_the_thirty_first_does_not() -> None:
+    on = (_episode(0, 11), _episode(15, 26), _episode(30, None))
+    assert recurring(on) == (on,)
+    assert recurring((*on[:2], _episode(31, None))) == ()
+
+
+def test_the_seventh_day_after_the_closing_is_still_soon() -> None:
+    soon = (_episode(0, 3), _episode(10, 13), _episode(20, None))
+    assert recurring(soon) == (soon,)
+    assert recurring((*soon[:2], _episode(21, None))) == ()

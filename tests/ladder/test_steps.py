@@ -136,6 +136,35 @@ def test_call_is_recorded() -> None:
     assert "help was called on 2026-06-06" in judged.reason
 
 
+def test_a_call_for_help_belongs_to_its_episode_alone() -> None:
+    """Help that was called for an episode that closed is none for the next one."""
+    first = (*CLEANED, read(4, OVER, "after cleaning"), work(5, "called out"), read(9, FINE))
+    again = (
+        read(20, OVER), work(21), read(22, OVER, "after flush"), work(23, "hand cleaning"),
+        read(24, OVER, "after cleaning"),
+    )  # fmt: skip
+    judged = verdict_of(*first, *again)
+    assert judged.verdict is Verdict.ESCALATE
+    assert "help was called" not in judged.reason
+    assert "help was called on 2026-06-26" in verdict_of(
+        *first, *again, work(25, "called out")
+    ).reason
+
+
+@pytest.mark.parametrize("sign", ["click", "water_heard", "water"])
+def test_only_the_sign_that_was_missed_is_named(sign: str) -> None:
+    """A sign that was left blank, or seen, is never called missing."""
+    words = {
+        "click": "no click heard",
+        "water_heard": "no water heard in the filter",
+        "water": "no water at the outlet",
+    }
+    for others in (None, True):
+        signs = {**dict.fromkeys(words, others), sign: False}
+        reason = verdict_of(read(0, OVER), work(5, **signs)).reason
+        assert [name for name, said in words.items() if said in reason] == [sign]
+
+
 def test_a_flush_does_not_send_the_ladder_down() -> None:
     judged = verdict_of(*FLUSHED, read(2, OVER, "after flush"), work(3))
     assert judged.verdict is Verdict.HAND_CLEAN

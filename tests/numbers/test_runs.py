@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from siltbook.batch.numbers.drops import corrected_drop
-from siltbook.batch.numbers.runs import FELL, cut_runs
+from siltbook.batch.numbers.runs import FELL, cut_runs, fall_between
 from tests.numbers.logs import log, on, read, work
 
 
@@ -138,6 +138,24 @@ def test_a_long_gap_says_so() -> None:
     """The rate over a winter means little."""
     (run,) = cut_runs(log(read(0, 1), read(5, 1.2), read(80, 2.0)), 3)
     assert run.why == "75 days of the run passed without a reading"
+
+
+def test_a_gap_of_sixty_days_is_not_yet_too_long() -> None:
+    (run,) = cut_runs(log(read(0, 1), read(5, 1.2), read(65, 2.0)), 3)
+    assert run.valid, run.why
+    (run,) = cut_runs(log(read(0, 1), read(5, 1.2), read(66, 2.0)), 3)
+    assert run.why == "61 days of the run passed without a reading"
+
+
+@pytest.mark.parametrize(("first", "second"), [(0.1, 0.5), (0.5, 0.1)])
+def test_a_fall_is_held_against_the_uncertainty_of_both_readings(
+    first: float, second: float
+) -> None:
+    """Three times the root of both squares: 1.530 m, whichever of the two is the coarse one."""
+    before = read(0, 3.0, u=first)
+    assert fall_between(before, read(7, 3.0 - 1.52, u=second), None) is None
+    fell = fall_between(before, read(7, 3.0 - 1.54, u=second), None)
+    assert fell == pytest.approx((3.0, 1.46))
 
 
 def test_all_readings_at_one_time_have_no_rate() -> None:
