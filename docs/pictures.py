@@ -13,6 +13,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from siltbook.batch.typed.boxes import Box
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
     from siltbook.batch.numbers.runs import Run
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -196,11 +200,22 @@ def adopted() -> None:
     keep(review_bytes(book, "own.xlsx", "own.xlsx").package, {"Actions": "adopted-actions"})
 
 
+def boxes() -> tuple[Box, ...]:
+    """What a meeting filled in on Actions at the last run, for the station that is most urgent."""
+    from siltbook.batch.job import assess_bytes
+    from siltbook.batch.typed.boxes import Box
+
+    assessment = assess_bytes(BOOK.read_bytes(), BOOK.name)
+    first = assessment.stations[0].station.name
+    due = assessment.as_of + dt.timedelta(days=2) if assessment.as_of else ""
+    return (Box(first, None, "Call the maker's service", "Reader A", due),)
+
+
 def main() -> None:
     """Run all of them, and keep one page of each sheet."""
     from siltbook.batch.job import review_bytes
 
-    reviewed = review_bytes(BOOK.read_bytes(), BOOK.name, BOOK.name).package
+    reviewed = review_bytes(BOOK.read_bytes(), BOOK.name, BOOK.name, boxes=boxes()).package
     keep(reviewed, SHEETS)
     keep(audited(reviewed), AUDIT)
     keep(pack(), PACK_SHEETS)
