@@ -122,7 +122,8 @@ def back_dated(book: Book, as_of: dt.date) -> RuleResult:
             places += _far_below(table, name, days[::-1] if turned else days, book)
     if sorted_out and not places:
         return RuleResult(rule, State.CANNOT, "The rows are in no order of entry.")
-    return looked(rule, places, "Rows stand in the order of their dates.", many="entries")
+    quiet = "No entry stands far below later days of its station."
+    return looked(rule, places, quiet, many="entries")
 
 
 _Days = list[tuple[int, dt.date]]

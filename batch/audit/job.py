@@ -5,11 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
-from siltbook.batch.audit.model import Audit
+from siltbook.batch.audit.model import Audit, State
 
 
 def audit_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Audit:
     """Audit one book; BookError with one sentence where it cannot be read."""
+    from siltbook.batch.audit.book_rules import agreed_done, rules_of_book
+    from siltbook.batch.audit.own_findings import book_findings
     from siltbook.batch.audit.procedure import procedure
     from siltbook.batch.audit.sensitivity import sensitivity
     from siltbook.batch.audit.stored_results import compare
@@ -20,11 +22,13 @@ def audit_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Audit:
     assessment = assess_bytes(data, path, as_of)
     book, on = assessment.book, assessment.as_of
     histories = sorted((r.history for r in assessment.stations), key=lambda h: h.station.row)
-    results = (
-        *trust(book, histories, on),
-        *procedure(book, histories, on),
-        *compare(book, data, on),
-    )
+    steps = procedure(book, histories, on)
+    if on is not None and steps:
+        steps += [agreed_done(book, histories, on), rules_of_book(book, data)]
+    own = book_findings(assessment.findings, len(book.readings.frame))
+    if (data_rules := trust(book, histories, on)) or own.state is State.LOOK:
+        data_rules = [own, *data_rules]
+    results = (*data_rules, *steps, *compare(book, data, on))
     return Audit(assessment, results, sensitivity(assessment), origins_in(data, path))
 
 

@@ -28,6 +28,15 @@ class State(StrEnum):
     CANNOT = "cannot tell"
 
 
+class Taken(StrEnum):
+    """What became of a step that was asked for."""
+
+    IN_TIME = "in time"
+    LATE = "late"
+    NOT_TAKEN = "not taken"
+    CANNOT = "cannot be told"
+
+
 @dataclass(frozen=True)
 class AuditRule:
     """One rule: what it asks, what it needs from the book, and what may innocently explain it."""
@@ -41,7 +50,11 @@ class AuditRule:
 
 @dataclass(frozen=True)
 class Place:
-    """One piece of evidence at one cell. `p` is the chance of it where the rule has one."""
+    """One piece of evidence at one cell. `p` is the chance of it where the rule has one.
+
+    `taken` and `person` belong to steps of the procedure: what became of it, and who did it or,
+    where nobody did, who logged the entry that asked for it. `days`: how long it took or waits.
+    """
 
     sheet: str
     cell: str
@@ -49,11 +62,17 @@ class Place:
     station: str = ""
     p: float | None = None
     holds: bool = False  # for the record: kept, or counted; not a thing to look at
+    taken: Taken | None = None
+    person: str = ""
+    days: int = 0
 
 
 @dataclass(frozen=True)
 class RuleResult:
-    """One rule on one book. `kept` of `of` where the rule counts; `p` the smallest, corrected."""
+    """One rule on one book. `kept` of `of` where the rule counts; `p` the smallest, corrected.
+
+    Of those not kept, `late` were done late and `untold` cannot be told.
+    """
 
     rule: AuditRule
     state: State
@@ -62,6 +81,13 @@ class RuleResult:
     kept: int | None = None
     of: int | None = None
     places: tuple[Place, ...] = ()
+    late: int = 0
+    untold: int = 0
+
+    @property
+    def missing(self) -> int:
+        """How many were not done at all."""
+        return (self.of or 0) - (self.kept or 0) - self.late - self.untold
 
     @property
     def share(self) -> float | None:

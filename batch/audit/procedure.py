@@ -3,58 +3,99 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from siltbook.batch.audit.model import Place, Question, RuleResult, State
+from siltbook.batch.audit.model import AuditRule, Place, Question, RuleResult, State, Taken
 from siltbook.batch.audit.rules import RULES
+from siltbook.batch.audit.steps_taken import asked_of
 from siltbook.batch.ladder.replay import Gear, Standing, Step, missing_cycles, steps
 from siltbook.batch.model import CLEANINGS, History, Reading, Work
 from siltbook.templates.book import Book, Settings
 
-DAY = dt.timedelta(days=1)
 CALL = "called-after-cleaning"
 CALLS_STAND = "A call for help is never held against anyone, also one made before opening."
-CODES = tuple(code for code, rule in RULES.items() if rule.question is Question.PROCEDURE)
+OF_THE_BOOK = ("agreed-done", "rules-of-book")  # not of one station's steps
+CODES = tuple(
+    code
+    for code, rule in RULES.items()
+    if rule.question is Question.PROCEDURE and code not in OF_THE_BOOK
+)
+_WORST = {Taken.NOT_TAKEN: 0, Taken.LATE: 1, Taken.CANNOT: 2, Taken.IN_TIME: 3}
 
 
 @dataclass(frozen=True)
 class Checked:
-    """One rule on one step: kept or not, and where it stands."""
+    """One rule on one step: what became of it, and where it stands; `by`: the entry that did it."""
 
     code: str
     station: str
     entry: Reading | Work
-    kept: bool
+    taken: Taken
     said: str
     column: str
+    by: Reading | Work
+    days: int = 0
+
+
+def _kept(
+    code: str, name: str, entry: Reading | Work, kept: bool, said: str, column: str
+) -> Checked:
+    """A rule that is kept or not, on the entry itself."""
+    taken = Taken.IN_TIME if kept else Taken.NOT_TAKEN
+    return Checked(code, name, entry, taken, said, column, entry)
 
 
 def procedure(book: Book, histories: Sequence[History], as_of: dt.date | None) -> list[RuleResult]:
-    """Every rule on the procedure, with the share kept and the rows; not applicable left out."""
+    """Every rule on the procedure, with what was kept and the rows; not applicable left out."""
     if as_of is None or not any(history.entries for history in histories):
         return []
     found = [c for h in histories for c in _station(h, book.settings, as_of)]
-    return [_result(book, code, [c for c in found if c.code == code]) for code in CODES]
+    people = _people(book)
+    return [_result(book, code, [c for c in found if c.code == code], people) for code in CODES]
 
 
-def _result(book: Book, code: str, found: list[Checked]) -> RuleResult:
-    rule = RULES[code]
+_People = dict[tuple[bool, int], str]
+
+
+def _people(book: Book) -> _People:
+    """Whether a reading, and row -> who wrote it."""
+    found: _People = {}
+    for reading, table, key in ((True, book.readings, "read_by"), (False, book.work, "done_by")):
+        for row, name in zip(table.frame.index, table.frame[key], strict=True):
+            if isinstance(name, str):
+                found[reading, int(row)] = " ".join(name.split())
+    return found
+
+
+def _result(book: Book, code: str, found: list[Checked], people: _People) -> RuleResult:
     if not found:
-        return RuleResult(rule, State.CANNOT, "Nothing in this book calls for it.", None, 0, 0)
-    places = tuple(_place(book, one) for one in sorted(found, key=lambda one: one.kept))
-    kept = sum(one.kept for one in found)
-    said = "Kept every time." if kept == len(found) else f"First not kept: {places[0].said}"
-    said = CALLS_STAND if code == CALL else said
-    state = State.QUIET if kept == len(found) else State.LOOK
-    return RuleResult(rule, state, said, None, kept, len(found), places)
+        said = "Nothing in this book calls for it."
+        return RuleResult(RULES[code], State.CANNOT, said, None, 0, 0)
+    order = sorted(found, key=lambda one: (_WORST[one.taken], -one.days))
+    result = counted(RULES[code], [_place(book, one, people) for one in order])
+    return replace(result, said=CALLS_STAND) if code == CALL else result
 
 
-def _place(book: Book, one: Checked) -> Place:
+def counted(rule: AuditRule, places: Sequence[Place]) -> RuleResult:
+    """A rule's result from what became of each of its steps, the worst first."""
+    many = Counter(place.taken for place in places)
+    kept, late, untold = (many[t] for t in (Taken.IN_TIME, Taken.LATE, Taken.CANNOT))
+    bad = len(places) - kept - untold
+    state = State.LOOK if bad else State.CANNOT if untold else State.QUIET
+    said = f"Worst: {places[0].said}" if bad else f"Cannot be told: {places[0].said}"
+    said = "Kept every time." if kept == len(places) else said
+    return RuleResult(rule, state, said, None, kept, len(places), tuple(places), late, untold)
+
+
+def _place(book: Book, one: Checked, people: _People) -> Place:
     table = book.readings if isinstance(one.entry, Reading) else book.work
     said = f"{one.station}, {one.entry.date}: {one.said}"
     cell = table.cell(one.column, one.entry.row)
-    return Place(table.sheet, cell, said, one.station, holds=one.kept)
+    person = people.get((isinstance(one.by, Reading), one.by.row), "")
+    holds = one.taken is Taken.IN_TIME
+    return Place(table.sheet, cell, said, one.station, None, holds, one.taken, person, one.days)
 
 
 @dataclass(frozen=True)
@@ -64,23 +105,19 @@ class _Context:
     name: str
     entries: tuple[Reading | Work, ...]
     settings: Settings
-    as_of: dt.date
-
-    def after(self, place: int) -> tuple[Reading | Work, ...]:
-        """The entries behind this place, up to the next day."""
-        day = self.entries[place].date
-        rest = self.entries[place + 1 :]
-        end = next((i for i, e in enumerate(rest) if e.date > day + DAY), len(rest))
-        return rest[:end]
 
 
 def _station(history: History, settings: Settings, as_of: dt.date) -> Iterator[Checked]:
-    context = _Context(history.station.name, history.entries, settings, as_of)
-    scanned = steps(history, flush_cycles=settings.flush_cycles, flush_inlet=settings.flush_inlet)
-    for place, (entry, before, after) in enumerate(scanned):
+    context = _Context(history.station.name, history.entries, settings)
+    scanned = tuple(
+        steps(history, flush_cycles=settings.flush_cycles, flush_inlet=settings.flush_inlet)
+    )
+    for asked in asked_of(scanned, as_of, history.station.division):
+        column = "inlet" if isinstance(asked.entry, Reading) else "work"
+        yield Checked(asked.code, context.name, asked.entry, asked.taken, asked.said, column,
+                      asked.by, asked.days)  # fmt: skip
+    for place, (entry, before, _) in enumerate(scanned):
         if isinstance(entry, Reading):
-            if after.opened is entry and before.opened is not entry:
-                yield from _opened(context, place, entry)
             continue
         if entry.work in CLEANINGS:
             yield from _opening(context, place, entry, before)
@@ -88,28 +125,8 @@ def _station(history: History, settings: Settings, as_of: dt.date) -> Iterator[C
             continue
         if entry.work == "flush":
             yield from _flush(context, entry)
-        if entry.work == "flush" or entry.work in CLEANINGS:
-            yield from _read_after(context, place, entry)
         if entry.work == "called out":
             yield _called(context, entry, before)
-
-
-def _opened(context: _Context, place: int, entry: Reading) -> Iterator[Checked]:
-    following = context.after(place)
-    flushed = next((e for e in following if isinstance(e, Work) and e.work == "flush"), None)
-    settled = next((e for e in following if isinstance(e, Reading) and e.usable), None)
-    drop = 0.0 if entry.drop is None else entry.drop
-    if flushed is not None:
-        said = f"drop {drop:.2f} m, flushed on {flushed.date}"
-        yield Checked("flush-in-a-day", context.name, entry, True, said, "inlet")
-    elif context.as_of - entry.date >= DAY * 2 and not _in_range_again(settled, drop):
-        said = f"drop {drop:.2f} m over the limit, no flush on that day or the next"
-        yield Checked("flush-in-a-day", context.name, entry, False, said, "inlet")
-
-
-def _in_range_again(reading: Reading | None, drop: float) -> bool:
-    """Whether a second reading within a day took the first one back."""
-    return reading is not None and reading.drop is not None and reading.drop < drop
 
 
 def _flush(context: _Context, work: Work) -> Iterator[Checked]:
@@ -117,29 +134,15 @@ def _flush(context: _Context, work: Work) -> Iterator[Checked]:
     lacking = missing_cycles(work, asked)
     kept = work.cycles is not None and lacking == 0
     run = "not recorded" if work.cycles is None else f"{work.cycles:g} of {asked}"
-    yield Checked("all-cycles", name, work, kept, f"cycles {run}", "cycles")
+    yield _kept("all-cycles", name, work, kept, f"cycles {run}", "cycles")
     least = context.settings.flush_inlet
     held = work.flush_inlet is not None and work.flush_inlet >= least - 1e-6
     low = "not recorded" if work.flush_inlet is None else f"{work.flush_inlet:.2f} m"
     said = f"lowest inlet {low} (at least {least:.2f} m)"
-    yield Checked("inlet-held", name, work, held, said, "flush_inlet")
+    yield _kept("inlet-held", name, work, held, said, "flush_inlet")
     blank = [w for w, v in (("click", work.click), ("water", work.water)) if v is None]
     said = f"{' and '.join(blank)} not recorded" if blank else "click and water answered"
-    yield Checked("signs-recorded", name, work, not blank, said, blank[0] if blank else "click")
-
-
-def _read_after(context: _Context, place: int, work: Work) -> Iterator[Checked]:
-    if work.missing_signs:
-        return  # nothing was flushed; the gear is seen to first
-    following = context.after(place)
-    read = next((e for e in following if isinstance(e, Reading) and e.usable), None)
-    again = next((e for e in following if isinstance(e, Work) and e.work != "other"), None)
-    if again is not None and read is not None and following.index(again) < following.index(read):
-        read = None
-    if read is None and context.as_of - work.date < DAY * 2:
-        return
-    said = f"{work.work}, read again on {read.date}" if read else f"{work.work}, no reading after"
-    yield Checked("read-after", context.name, work, read is not None, said, "work")
+    yield _kept("signs-recorded", name, work, not blank, said, blank[0] if blank else "click")
 
 
 def _opening(context: _Context, place: int, work: Work, before: Standing) -> Iterator[Checked]:
@@ -150,14 +153,14 @@ def _opening(context: _Context, place: int, work: Work, before: Standing) -> Ite
         )  # fmt: skip
         where = "a proven flush and a reading over" if proven else f"the station '{before.step}'"
         said = f"{work.work} after {where}"
-        yield Checked("cleaned-after-flush", name, work, proven, said, "work")
+        yield _kept("cleaned-after-flush", name, work, proven, said, "work")
     zero = {True: "yes", False: "no", None: "not recorded"}[work.gauge_zero]
     said = f"{work.work}, gauge at zero: {zero}"
-    yield Checked("zero-before-opening", name, work, work.gauge_zero is True, said, "gauge_zero")
+    yield _kept("zero-before-opening", name, work, work.gauge_zero is True, said, "gauge_zero")
     earlier = (e for e in context.entries[:place] if isinstance(e, Reading))
     seen = any(e.date == work.date and (e.inlet or 0.0) > 0 for e in earlier)
     said = f"{work.work}, {'a' if seen else 'no'} reading above zero earlier that day"
-    yield Checked("above-zero-before", name, work, seen, said, "gauge_zero")
+    yield _kept("above-zero-before", name, work, seen, said, "gauge_zero")
 
 
 def _called(context: _Context, work: Work, before: Standing) -> Checked:
@@ -165,4 +168,4 @@ def _called(context: _Context, work: Work, before: Standing) -> Checked:
     due = before.step is Step.NEEDS_ESCALATION or before.gear is Gear.CONTROLLER_SUSPECT
     where = "cleaning and a reading over" if due else f"'{before.step}', before cleaning was tried"
     said = f"called out after {where}" if due else f"called out at {where}: in order, as any call"
-    return Checked(CALL, context.name, work, True, said, "work")
+    return _kept(CALL, context.name, work, True, said, "work")

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State
+from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State, Taken
 from siltbook.batch.audit.sensitivity import CASES, Sensitivity
 from siltbook.batch.report.book import printable
 from siltbook.checks.wording import rows_named
 
+# The rules that count steps which the ladder asked for, each once.
+STEPS = ("flush-in-a-day", "read-after", "cleaned-in-time", "gear-in-time", "called-in-time")
 MOST_PLACES = 200  # of one rule in the JSON document
 
 
@@ -32,21 +34,52 @@ def answer(audit: Audit, question: Question) -> str:
 
 def _trusted(results: list[RuleResult]) -> str:
     looks, cannot = counted(results, State.LOOK), counted(results, State.CANNOT)
+    own = next(r for r in results if r.rule.code == "book-findings")
     tail = f" {cannot} of {len(results)} rules cannot be asked of this book." if cannot else ""
     if not looks:
+        if 2 * cannot > len(results):
+            return f"It cannot be told.{tail} What could be asked found nothing."
         return f"Nothing that was asked speaks against the data.{tail}"
     rules = f"{looks} of {len(results)} rules found"
-    return f"Look first, then trust: {rules} something that has to be explained.{tail}"
+    said = f"Look first, then trust: {rules} something that has to be explained."
+    if own.state is State.LOOK:
+        said += f" The book's own findings: {own.said}"
+    return f"{said}{tail}"
 
 
 def _followed(results: list[RuleResult]) -> str:
-    of = sum(r.of or 0 for r in results)
-    kept = sum(r.kept or 0 for r in results)
-    if not of:
+    """Counts of the steps that the ladder asked for, the worst of them, and what was not kept."""
+    steps = [r for r in results if r.rule.code in STEPS]
+    others = [r for r in results if r.rule.code not in STEPS]
+    of = sum(r.of or 0 for r in steps)
+    looks = [r for r in others if r.state is State.LOOK]
+    told = [_besides(r) for r in others if r.state is State.LOOK or r.untold]
+    if not of and not told:
         return "No step of the procedure was called for."
-    if kept == of:
-        return f"Yes: all {of} steps that were called for were kept and written down."
-    return f"{kept} of {of} steps were kept and written down ({percent(kept / of)})."
+    kept, late = sum(r.kept or 0 for r in steps), sum(r.late for r in steps)
+    untold = sum(r.untold for r in steps)
+    if kept == of and not told and of:
+        return f"Yes: all {of:,} steps that the ladder asked for were taken in time, and recorded."
+    missing = of - kept - late - untold
+    opening = "Not in all: of" if missing or late or looks else "It cannot be told in full: of"
+    said = f"{opening} {of:,} steps that the ladder asked for {kept:,} were taken in time, "
+    said += f"{late:,} late, {missing:,} not, and {untold:,} cannot be told."
+    if (worst := _worst(steps)) is not None:
+        said += f" The longest: {worst.said}."
+    return " ".join([said, *told])
+
+
+def _worst(steps: list[RuleResult]) -> Place | None:
+    """The step that was not taken for longest, else the latest one."""
+    places = [p for r in steps for p in r.places if p.taken in (Taken.NOT_TAKEN, Taken.LATE)]
+    return max(places, key=lambda p: (p.taken is Taken.NOT_TAKEN, p.days), default=None)
+
+
+def _besides(result: RuleResult) -> str:
+    """One rule that is not of the steps, where it was not kept."""
+    if not result.of:
+        return f"{result.rule.title}: {result.said.rstrip('.')}."
+    return f"{result.rule.title}: {result.kept} of {result.of}."
 
 
 def percent(share: float, decimals: int = 0) -> str:
@@ -148,6 +181,9 @@ def _rule_json(result: RuleResult) -> dict[str, Any]:
         "p": result.p,
         "kept": result.kept,
         "of": result.of,
+        "late": result.late,
+        "not_taken": result.missing if result.of else 0,
+        "cannot_be_told": result.untold,
         "needs": result.rule.needs,
         "innocent": result.rule.innocent,
         "places": [_place_json(place) for place in result.places[:MOST_PLACES]],
@@ -163,6 +199,9 @@ def _place_json(place: Place) -> dict[str, Any]:
         "said": place.said,
         "p": place.p,
         "to_look_at": not place.holds,
+        "taken": None if place.taken is None else str(place.taken),
+        "person": place.person,
+        "days": place.days,
     }
 
 

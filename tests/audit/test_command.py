@@ -150,6 +150,7 @@ def test_a_book_without_entries(tmp_path: Path) -> None:
     done = siltbook("audit", book)
     assert done.exit_code == 0, done.output
     assert "The book holds no entry up to the as-of date; there is nothing to audit." in done.output
+    assert "speaks against" not in done.output
 
 
 def test_real_life_dirt_is_audited_too(tmp_path: Path) -> None:

@@ -36,7 +36,8 @@ def test_the_whole_ladder_kept() -> None:
     work = [job(4, **FLUSHED), job(5, "hand cleaning", gauge_zero="yes"), job(6, "called out")]
     readings.insert(2, reading(5, **OVER))
     found = results(readings, work)
-    assert shares(found) == dict.fromkeys(found, (1, 1)) | {"read-after": (2, 2)}
+    asked = {c: (1, 1) for c in found if c != "gear-in-time"}  # every flush had its signs
+    assert shares(found) == asked | {"read-after": (2, 2), "recovery-shown": (1, 1)}
     assert looks(found) == set()
 
 
@@ -44,7 +45,7 @@ def test_over_and_nobody_flushed() -> None:
     found = results([reading(4, **OVER), reading(11, **OVER)], [job(12, **FLUSHED)])
     (place,) = open_places(found["flush-in-a-day"])
     assert place.said == (
-        "North 1, 2026-05-04: drop 6.12 m over the limit, no flush on that day or the next"
+        "North 1, 2026-05-04: drop 6.12 m over the limit, flush on 2026-05-12, 8 days later"
     )
     assert (place.sheet, place.cell) == ("Readings", "D2")
 
@@ -77,7 +78,7 @@ def test_blank_cells_are_not_recorded_and_so_not_shown() -> None:
 def test_nothing_read_after_the_flush() -> None:
     found = results([reading(4, **OVER), reading(18, **OVER)], [job(4, **FLUSHED)])
     assert open_places(found["read-after"])[0].said == (
-        "North 1, 2026-05-04: flush, no reading after"
+        "North 1, 2026-05-04: flush, reading on 2026-05-18, 14 days later"
     )
 
 
@@ -131,4 +132,4 @@ def test_a_skipped_step_in_a_season() -> None:
     skipped = planted(skip)["flush-in-a-day"]
     assert skipped.state is State.LOOK
     assert (skipped.kept, skipped.of) != (kept.kept, kept.of)
-    assert "no flush on that day or the next" in skipped.said
+    assert "no flush until " in skipped.said

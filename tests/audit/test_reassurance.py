@@ -1,0 +1,119 @@
+"""A reassuring sentence is the hardest one to get: what once got one, and must not."""
+
+from __future__ import annotations
+
+import io
+
+import openpyxl
+import pytest
+
+from siltbook.batch.audit.job import audit_bytes
+from siltbook.batch.audit.model import Audit, Question, State
+from siltbook.batch.audit.report import answer
+from tests.audit.farm import Farm, honest, looks, open_places, planted
+from tests.samples.load import SAMPLES
+
+CALM = "speaks against"
+
+
+def audited(farm: Farm) -> Audit:
+    return audit_bytes(farm.package(), "farm.xlsx")
+
+
+def rules(audit: Audit) -> dict[str, State]:
+    return {r.rule.code: r.state for r in audit.results}
+
+
+def test_the_honest_farm_is_told_yes() -> None:
+    audit = audited(honest())
+    assert CALM in answer(audit, Question.TRUST)
+    assert answer(audit, Question.PROCEDURE).startswith("Yes: all ")
+
+
+def test_two_rows_typed_in_kilopascal_speak_against_the_data() -> None:
+    farm = honest()
+    for row in farm.of("Cedar")[5:7]:
+        row["inlet"], row["outlet"] = 100 * row["inlet"], 100 * row["outlet"]
+    said = answer(audited(farm), Question.TRUST)
+    assert CALM not in said
+    assert "The book's own findings: 4 errors" in said
+    assert "the worst: Readings!D" in said
+
+
+def test_many_doubts_speak_against_the_data() -> None:
+    farm = honest()
+    for row in farm.of("Cedar")[5:17]:
+        row["drop"] = 9.0
+    audit = audited(farm)
+    assert rules(audit)["book-findings"] is State.LOOK
+    assert CALM not in answer(audit, Question.TRUST)
+
+
+def test_a_station_left_waiting_for_weeks_is_said_with_its_days() -> None:
+    farm = honest()
+    flush = next(r for r in farm.work if r["work"] == "flush" and r["station"] == "Alder")
+    begun = flush["date"]
+    farm.readings = [r for r in farm.readings if r["station"] != "Alder" or r["date"] < begun]
+    farm.work = [r for r in farm.work if r["station"] != "Alder" or r["date"] < begun]
+    over = {"station": "Alder", "date": begun, "inlet": 3.0, "outlet": 2.3, "occasion": "routine"}
+    farm.readings += [over | {"occasion": o} for o in ("routine", "after flush", "after cleaning")]
+    farm.work += [flush, {"station": "Alder", "date": begun, "work": "hand cleaning"}]
+    for row, hour in zip(farm.readings[-3:], (8, 10, 12), strict=True):
+        row["time"] = f"{hour:02d}:00"
+    for row, hour in zip(farm.work[-2:], (9, 11), strict=True):
+        row["time"] = f"{hour:02d}:00"
+    audit = audited(farm)
+    said = answer(audit, Question.PROCEDURE)
+    assert said.startswith("Not in all: of ")
+    assert "%" not in said
+    assert f"Alder, {begun}: drop 7.14 m after hand cleaning, no call for help since, for " in said
+
+
+def test_deleted_flushes_are_missed() -> None:
+    def delete(farm: Farm) -> None:
+        farm.work = [r for r in farm.work if (r["station"], r["work"]) != ("Alder", "flush")]
+
+    results = planted(delete)
+    assert {"recovery-shown", "step-order"} <= looks(results)
+    assert results["flush-in-a-day"].untold > 0
+    shown = open_places(results["recovery-shown"])[0]
+    assert "with nothing in the log that explains it: recovery not shown" in shown.said
+
+
+@pytest.mark.parametrize("sheet", ["readings", "work"])
+def test_entries_far_below_later_ones_are_not_said_to_be_in_order(sheet: str) -> None:
+    def late(farm: Farm) -> None:
+        rows = getattr(farm, sheet)
+        first = next(r for r in rows if r["station"] == "Alder")
+        rows.remove(first)
+        rows.append(first)
+
+    assert planted(late)["back-dated"].state is State.LOOK
+    assert "in the order of their dates" not in honest().results()["back-dated"].said
+
+
+@pytest.mark.parametrize("remark", ["", "agreed with the owner in March"])
+def test_a_raised_limit_needs_a_remark(remark: str) -> None:
+    book = openpyxl.load_workbook(io.BytesIO(honest().package()))
+    sheet = book["Farm"]
+    (row,) = (r for r in sheet.iter_rows() if r[0].value == "Drop limit")
+    row[1].value = 6
+    if remark:
+        sheet.cell(row[0].row, 5, remark)
+    target = io.BytesIO()
+    book.save(target)
+    audit = audit_bytes(target.getvalue(), "farm.xlsx")
+    said = answer(audit, Question.PROCEDURE)
+    assert ("Drop limit is 6 m, by default 5; no remark says why" in said) is (not remark)
+    assert (rules(audit)["rules-of-book"] is State.LOOK) is (not remark)
+
+
+def test_the_counts_add_up_on_the_sample_farm() -> None:
+    book = SAMPLES / "twelve-stations.xlsx"
+    audit = audit_bytes(book.read_bytes(), book.name)
+    asked = [r for r in audit.of(Question.PROCEDURE) if r.of]
+    assert asked
+    for result in asked:
+        assert result.kept is not None
+        assert result.missing >= 0
+        assert len(result.places) == result.of
