@@ -153,7 +153,9 @@ def test_each_of_the_four_has_an_inlet_of_its_own() -> None:
     assert assessed.findings == ()
     assert {r.verdict for r in assessed.stations} == {Verdict.HAND_CLEAN}
     rules = audit_bytes(data, "mixed-units.xlsx").results
-    assert [rule.rule.code for rule in rules if rule.state is State.LOOK] == []
+    # All four are over since six days, as the sample needs them: nobody cleaned yet.
+    found = [rule.rule.code for rule in rules if rule.state is State.LOOK]
+    assert found == ["cleaned-in-time"]
 
 
 def test_many_flows_fix_the_exponent_where_gauge_and_flows_allow() -> None:
