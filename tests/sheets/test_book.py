@@ -155,7 +155,7 @@ def test_workings_lead_to_the_filled_cells(
     live, read = formulas["Workings"], values["Workings"]
     assert [live[f"{c}5"].value for c in "DEHIJKLM"] == [
         "='Readings'!D2", "='Readings'!E2", "=D5*G5", "=E5*G5", "=H5-I5",
-        "='Stations'!G2", "=K5-J5", '=IF(J5>K5+1E-6,"OVER","in range")',
+        "='Stations'!G2", "=K5-J5", '=IF(J5>K5+0.000001,"OVER","in range")',
     ]  # fmt: skip
     assert live["K10"].value == "=IF(ISNUMBER('Farm'!B5),'Farm'!B5,5.0)"
     for row in range(5, read.max_row + 1):
