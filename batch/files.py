@@ -153,7 +153,9 @@ def reviewed_path(book: Path, out: Path | None, used: set[Path], made: str = "re
         stem = book.name  # the plain name belongs to the result of the .xlsx, or to neither
     target = folder / f"{stem}.{made}{ending}"
     number = 2
-    while target in used:
+    # Many systems take names that differ in capitals only for one file.
+    taken = {str(one).casefold() for one in used}
+    while str(target).casefold() in taken:
         target = folder / f"{stem}-{number}.{made}{ending}"
         number += 1
     used.add(target)

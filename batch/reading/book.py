@@ -26,6 +26,7 @@ from siltbook.batch.reading.foreign import as_xlsx
 from siltbook.batch.reading.headers import HEADER_ROWS, Header, find_header
 from siltbook.batch.reading.lookalike import missing_sheet, plain_name, unread_sheets
 from siltbook.batch.reading.opc import DAMAGE, damaged, open_package
+from siltbook.batch.reading.parsing import name_key
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.checks.findings import Finding, find
@@ -274,8 +275,8 @@ class _Builder:
                 continue
             tidied = " ".join(name.split())
             if sheet is STATIONS:
-                self.register.setdefault(tidied.casefold(), tidied)
-            spelt[name] = self.register.get(tidied.casefold(), tidied)
+                self.register.setdefault(name_key(tidied), tidied)
+            spelt[name] = self.register.get(name_key(tidied), tidied)
             if sheet is AGREED and tidied.casefold() == WHOLE_FARM:
                 spelt[name] = WHOLE_FARM
         out: NDArray[np.object_] = np.empty(len(names), dtype=object)
