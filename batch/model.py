@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
 
+from siltbook.checks.changed import ChangedGauge
 from siltbook.checks.findings import Finding
 from siltbook.checks.gauges import NOISE
 from siltbook.templates.safety import Step
@@ -67,6 +68,29 @@ class Station:
     emitter_passage: float | None = None  # [mm]
     refused: tuple[str, ...] = ()  # keys of numbers that were typed, but cannot be
     more: tuple[tuple[str, object], ...] = ()  # what else the row holds, by the contract's keys
+    changed: tuple[ChangedGauge, ...] = ()  # gauges since, in order of time, up to the as-of date
+    gauge_row: int = 0  # of the sheet Gauges; 0 where the register's gauge holds
+
+    def on(self, day: dt.date) -> Station:
+        """The station with the gauge that it was read on at a day."""
+        station = self
+        for gauge in self.changed:
+            if gauge.since <= day:
+                station = replace(
+                    station,
+                    gauges=gauge.gauges or station.gauges,
+                    full_scale=gauge.full_scale,
+                    gauge_class=gauge.gauge_class,
+                    division=gauge.division,
+                    unit=gauge.unit or station.unit,
+                    gauge_row=gauge.row,
+                )
+        return station
+
+    @property
+    def now(self) -> Station:
+        """The station with the last gauge that it has."""
+        return self.on(self.changed[-1].since) if self.changed else self
 
     def registered(self, key: str) -> object:
         """A value of the row that nothing computes with; None where it is empty."""
@@ -91,6 +115,7 @@ class Reading:
     why_unusable: str = ""
     looks_like: str = ""  # the unit that explains its pressures better than the station's does
     u_read: float | None = None  # the part of `u_drop` from reading the scale [m]
+    gauge_row: int = 0  # of the sheet Gauges; 0 where it was read on the register's gauge
 
     @property
     def u_between(self) -> float | None:

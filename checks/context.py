@@ -3,15 +3,27 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Hashable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from siltbook.checks.changed import changed_gauges
 from siltbook.checks.findings import Finding, find
 from siltbook.checks.wording import shown
 from siltbook.templates.book import Book, Table, set_aside
-from siltbook.templates.contract import AGREED, NUMERIC, READINGS, STATIONS, WATER, WORK, Sheet
+from siltbook.templates.contract import (
+    AGREED,
+    CARRIED,
+    CHANGED_GAUGES,
+    NUMERIC,
+    READINGS,
+    STATIONS,
+    WATER,
+    WORK,
+    Sheet,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -48,7 +60,8 @@ class Listed:
     @cached_property
     def days(self) -> dict[Hashable, dt.date]:
         """Spreadsheet row -> the entry's day, where it has one."""
-        dates = self.frame["date"].items() if "date" in self.frame else ()
+        key = "since" if self.sheet is CHANGED_GAUGES else "date"
+        dates = self.frame[key].items() if key in self.frame else ()
         return {row: day for row, day in dates if isinstance(day, dt.date)}
 
 
@@ -63,6 +76,8 @@ class JoinedBook:
     work: Listed
     agreed: Listed
     water: Listed
+    gauges: Listed
+    carried: Listed
 
     def read(self, place: Listed, column: str, row: int) -> str:
         """One cell as a person typed it, with its unit."""
@@ -127,7 +142,22 @@ def _register(book: Book) -> pd.DataFrame:
     return frame
 
 
-def _joined(sheet: Sheet, table: Table, register: pd.DataFrame, pressure_unit: str) -> Listed:
+def _change_gauges(frame: pd.DataFrame, book: Book, day: str) -> None:
+    """Put the gauge in place that a station's row was read on, where the register's was changed."""
+    for name, gauges in changed_gauges(book).items():
+        own = frame["key"] == station_key(name)
+        for gauge in gauges if own.any() else ():
+            rows = own & frame[day].map(lambda d, since=gauge.since: d is not None and d >= since)
+            for column in ("full_scale", "gauge_class", "division"):
+                value = getattr(gauge, column)
+                frame.loc[rows, column] = math.nan if value is None else value
+            for column in ("gauges", "unit"):
+                if getattr(gauge, column) is not None:
+                    frame.loc[rows, column] = getattr(gauge, column)
+
+
+def _joined(sheet: Sheet, table: Table, register: pd.DataFrame, book: Book) -> Listed:
+    pressure_unit = book.settings.pressure_unit
     frame = _typed(sheet, table)
     # The first of a repeated station counts; the repetition has its own finding.
     first = register[register["key"].notna()].drop_duplicates("key").set_index("key")
@@ -136,6 +166,8 @@ def _joined(sheet: Sheet, table: Table, register: pd.DataFrame, pressure_unit: s
     for column in _FROM_REGISTER:
         frame[column] = frame["key"].map(first[column])
     frame["unit"] = frame["unit"].where(frame["known"], pressure_unit)
+    if "date" in frame or sheet is CHANGED_GAUGES:
+        _change_gauges(frame, book, "date" if "date" in frame else "since")
     if "date" in frame:
         frame["second"] = frame["time"].map(_second).astype("float64")
     return Listed(sheet, table, frame)
@@ -156,15 +188,16 @@ def _latest(*lists: Listed) -> dt.date | None:
 def join_lists(book: Book, as_of: dt.date | None) -> JoinedBook:
     """Join the lists with the register; no `as_of` means the latest entry in the book."""
     register = _register(book)
-    unit = book.settings.pressure_unit
-    readings = _joined(READINGS, book.readings, register, unit)
-    work = _joined(WORK, book.work, register, unit)
+    readings = _joined(READINGS, book.readings, register, book)
+    work = _joined(WORK, book.work, register, book)
     return JoinedBook(
         book=book,
         as_of=as_of or _latest(readings, work),
         stations=Listed(STATIONS, book.stations, register),
         readings=readings,
         work=work,
-        agreed=_joined(AGREED, book.agreed, register, unit),
+        agreed=_joined(AGREED, book.agreed, register, book),
         water=_of_the_farm(WATER, book.water),
+        gauges=_joined(CHANGED_GAUGES, book.gauges, register, book),
+        carried=_joined(CARRIED, book.carried, register, book),
     )

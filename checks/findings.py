@@ -97,7 +97,10 @@ _RULES = (
     Rule("station-unknown", _E, "Station not in the register", "Correct the name, or add it to the sheet Stations."),
     Rule("clean-drop-high", _D, "Clean drop above 70 % of the limit", "Check the element's size, or clean it properly and read again.", touches=_OPENS),
     Rule("gauge-too-coarse", _D, "Gauge too coarse for this limit", "Use a finer division, or one gauge with a selector.", touches=_PRESSURE),
-    Rule("unit-contradicts", _D, "Unit contradicts the earlier readings", "If the gauge was changed, type the earlier readings in the unit of the new one; else correct the unit."),
+    Rule("unit-contradicts", _D, "Unit contradicts the earlier readings", "If the gauge was changed, give the register the old one's unit, and the new gauge a row on the sheet Gauges with its first day; else correct the unit."),
+    Rule("gauge-twice", _D, "Two gauges from the same day on", "Keep one row."),
+    Rule("carried-twice", _D, "Station carried over twice", "Keep one row per station."),
+    Rule("carried-odd", _D, "What was carried over contradicts itself", "Look it up in last season's book and correct the row."),
     # readings
     Rule("reading-twice", _D, "Same reading entered twice", "Delete one of the rows."),
     Rule("date-outside-season", _D, "Date outside the season", "Check the year."),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 
-from siltbook.checks import labour, pressures, register, visits
+from siltbook.checks import carried, labour, pressures, register, visits
 from siltbook.checks.context import JoinedBook, join_lists
 from siltbook.checks.findings import Finding
 from siltbook.checks.schemas import check_list, check_settings
@@ -16,6 +16,7 @@ CROSS_RULES: tuple[Callable[[JoinedBook], list[Finding]], ...] = (
     *visits.RULES,
     *pressures.RULES,
     *labour.RULES,
+    *carried.RULES,
 )
 
 
@@ -30,7 +31,8 @@ def check_book(book: Book, as_of: dt.date | None) -> tuple[Finding, ...]:
     The book is never changed. `as_of` None means the latest entry in the book.
     """
     joined = join_lists(book, as_of)
-    lists = (joined.stations, joined.readings, joined.work, joined.agreed, joined.water)
+    lists = (joined.stations, joined.readings, joined.work, joined.agreed, joined.water,
+             joined.gauges, joined.carried)  # fmt: skip
     found = check_settings(book)
     for place in lists:
         found += check_list(joined, place)

@@ -28,7 +28,7 @@ def station_unknown(joined: JoinedBook) -> list[Finding]:
     accepted = f"a station of the sheet {joined.book.stations.sheet}"
     accepted += f" ({', '.join(names)}{more})" if names else ", which names none"
     found = []
-    for place in (joined.readings, joined.work, joined.agreed):
+    for place in (joined.readings, joined.work, joined.agreed, joined.gauges, joined.carried):
         strangers = place.frame[place.frame["key"].notna() & ~place.frame["known"]]
         if place is joined.agreed:
             strangers = strangers[strangers["station"] != WHOLE_FARM]

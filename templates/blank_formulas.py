@@ -28,6 +28,8 @@ TABLES = {
     "Work done": "WorkTable",
     "Agreed": "AgreedTable",
     "Water tests": "WaterTable",
+    "Gauges": "GaugesTable",
+    "Carried over": "CarriedTable",
 }
 UNITS_SHEET = "Units"
 

@@ -25,9 +25,11 @@ Row = Mapping[str, object]
 # Rows that a table has from the start; people in programs without growing tables need them.
 TABLE_ROWS = {
     "Stations": 100, "Readings": 2000, "Work done": 500, "Agreed": 200, "Water tests": 100,
+    "Gauges": 50, "Carried over": 50,
 }  # fmt: skip
 SPARE_ROWS = {
     "Stations": 50, "Readings": 500, "Work done": 500, "Agreed": 200, "Water tests": 50,
+    "Gauges": 25, "Carried over": 25,
 }  # fmt: skip
 _DEEP = 20000  # lists and warnings reach below the table, for programs where it does not grow
 
@@ -48,7 +50,10 @@ STEPS = (
     f" below): {safety.CLEANING_IN_ONE}."
     " Still over after that, or not safe at any moment: call for help. That is never held against"
     " anyone.",
-    "Water tests, where there are any: one row per sample, the source's name the same each time.",
+    "Water tests, where there are any: one row per sample, the source's name the same each time."
+    " Gauges: one row for each gauge that was changed, from which day; earlier readings stay as"
+    " they were. Carried over: what was open at the end of last season; 'siltbook season' fills"
+    " it.",
     "At the review: siltbook run BOOK adds its result sheets, Actions first. Write what you agree"
     " on the sheet Agreed: who, and by when.",
     "Dates look like 2026-05-31, times like 07:30. Your own columns and sheets are left alone.",

@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING
 
-from siltbook.templates.contract import NUMERIC, WATER, Column, Kind, Sheet
+from siltbook.templates.contract import CARRIED, CHANGED_GAUGES, NUMERIC, WATER, Column, Sheet
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -65,16 +66,15 @@ def set_aside(sheet: Sheet, frame: pd.DataFrame) -> pd.DataFrame:
     return frame.assign(**{c.key: frame[c.key].mask(outside(c, frame[c.key])) for c in numbers})
 
 
-def no_water() -> Table:
-    """The list of water tests of a book that has none."""
+def no_rows(sheet: Sheet) -> Table:
+    """An optional list of a book that has none."""
     import pandas as pd
 
-    dated = {c.key for c in WATER.columns if c.kind is not Kind.NUMBER}
+    types = {c.key: "float64" if c.kind in NUMERIC else "object" for c in sheet.columns}
     frame = pd.DataFrame(
-        {c.key: pd.Series(dtype="object" if c.key in dated else "float64") for c in WATER.columns},
-        index=pd.Index([], dtype="int64"),
+        {key: pd.Series(dtype=of) for key, of in types.items()}, index=pd.Index([], dtype="int64")
     )
-    return Table(WATER.name, 1, {}, frame)
+    return Table(sheet.name, 1, {}, frame)
 
 
 @dataclass(frozen=True)
@@ -126,7 +126,9 @@ class Book:
     setting_raw: dict[str, object] = field(default_factory=dict)  # what those cells hold
     counts: dict[str, Counts] = field(default_factory=dict)
     sheet_names: tuple[str, ...] = ()
-    water: Table = field(default_factory=no_water)
+    water: Table = field(default_factory=partial(no_rows, WATER))
+    gauges: Table = field(default_factory=partial(no_rows, CHANGED_GAUGES))
+    carried: Table = field(default_factory=partial(no_rows, CARRIED))
     date1904: bool = False  # days are counted from 1904, as some older books do
 
     def lists(self) -> dict[str, Table]:
@@ -137,4 +139,6 @@ class Book:
             "Work done": self.work,
             "Agreed": self.agreed,
             "Water tests": self.water,
+            "Gauges": self.gauges,
+            "Carried over": self.carried,
         }

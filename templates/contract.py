@@ -231,7 +231,48 @@ WATER = Sheet(
     ),
 )  # fmt: skip
 
-LISTS = (STATIONS, READINGS, WORK, AGREED, WATER)
+# Gauges that were changed: what the register says holds before the first of these days.
+CHANGED_GAUGES = Sheet(
+    "Gauges",
+    (
+        Column("station", "Station", _T, "Pick from the list.", required=True, width=14),
+        Column("since", "From", _D, "First day on which this gauge was read; before it the register holds.", required=True),
+        Column("gauges", "Arrangement", _C, "One gauge with a selector, or two; empty: as before.", choices=GAUGES, width=14),
+        Column("full_scale", "Full scale", _P, "The highest number on the dial; empty: not known.", low=0, positive=True),
+        Column("gauge_class", "Class (%)", _N, "The class printed on the dial; empty: not known.", low=0.01, high=10),
+        Column("division", "Division", _P, "Smallest step that is really read; empty: not known.", low=0, positive=True),
+        Column("unit", "Pressure unit", _C, "Unit of the dial, and of the readings from that day on; empty: as before.", choices=PRESSURE_UNITS),
+        Column("remark", "Remark", _T, "Anything.", width=24),
+    ),
+)  # fmt: skip
+
+STOOD = (
+    "clear",
+    "needs flush",
+    "awaiting reading after flush",
+    "needs hand cleaning",
+    "awaiting reading after cleaning",
+    "needs escalation",
+)
+GEAR = ("trusted", "solenoid suspect", "controller suspect", "awaiting proof")
+CARRIED = Sheet(
+    "Carried over",
+    (
+        Column("station", "Station", _T, "Pick from the list; one row each.", required=True, width=14),
+        Column("step", "Stood at", _C, "Where the station stood at the end of last season; empty: clear.", choices=STOOD, width=28),
+        Column("gear", "Flush gear", _C, "What was known of solenoid and controller; empty: trusted.", choices=GEAR, width=18),
+        Column("opened", "Over since", _D, "Day on which it went over the limit."),
+        Column("flushed", "Flushed", _D, "Last complete flush since then."),
+        Column("cleaned", "Cleaned", _D, "Last hand cleaning or new screen since then."),
+        Column("failed", "Flush without signs", _D, "Last flush without click or water, where the gear is suspect."),
+        Column("solenoid", "New solenoid", _D, "Day of the replacement, where the gear is not proven yet."),
+        Column("controller", "New controller", _D, "Day of the replacement, where the gear is not proven yet."),
+        Column("called", "Help called", _D, "Since when help has been asked for."),
+        Column("remark", "Remark", _T, "Anything.", width=24),
+    ),
+)  # fmt: skip
+
+LISTS = (STATIONS, READINGS, WORK, AGREED, WATER, CHANGED_GAUGES, CARRIED)
 SHEETS = (FARM, *LISTS)
 
 RESULT_SHEETS = ("Actions", "Station review", "Trends", "Runs", "Costs", "Water review", "Workings", "Findings")

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
 from siltbook.batch.archive.season import left_open
+from siltbook.batch.ladder.replay import Gear, Standing, Step, climb
+from siltbook.batch.model import Work
 from siltbook.batch.results import Assessment
 from siltbook.templates.blank import BlankOptions, build
-from siltbook.templates.contract import FARM, STATIONS, Column, Kind
+from siltbook.templates.contract import CHANGED_GAUGES, FARM, STATIONS, Column, Kind
 from siltbook.templates.safety import ON_START_HERE, Touch
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
@@ -18,6 +21,7 @@ if TYPE_CHECKING:
     from siltbook.templates.blank import Row
 
 _BAR = metres_per("bar")
+_GAUGE = ("gauges", "full_scale", "gauge_class", "division")
 _NOT_CARRIED = ("season", "review_date")
 
 
@@ -28,7 +32,12 @@ def next_book(last: Assessment) -> bytes:
     """
     settings = dict(_settings(last))
     options = BlankOptions(last.book.settings.pressure_unit, last.book.settings.flow_unit)
-    rows = {"Stations": list(_register(last)), "Agreed": list(_agreed(last))}
+    rows = {
+        "Stations": list(_register(last)),
+        "Agreed": list(_agreed(last)),
+        "Gauges": list(_gauges_to_come(last)),
+        "Carried over": list(_carried(last)),
+    }
     return build(options, rows, settings)
 
 
@@ -62,10 +71,72 @@ def _tidy(value: float) -> float:
 
 def _register(last: Assessment) -> Iterator[Row]:
     settings = last.book.settings
-    for record in last.book.stations.frame.to_dict("records"):
-        pressure = metres_per(record["unit"] or settings.pressure_unit)
+    for row in last.book.stations.frame.to_dict("records"):
+        record = _in_force(last, {str(key): value for key, value in row.items()})
+        pressure = metres_per(str(record["unit"] or settings.pressure_unit))
         flow = cubic_metres_per_hour_per(settings.flow_unit)
         yield {c.key: _own(c, record[c.key], pressure, flow) for c in STATIONS.columns}
+
+
+def _in_force(last: Assessment, record: Mapping[str, object]) -> dict[str, object]:
+    """A row of the register with the gauge that was in force at the end of the season."""
+    stations = (result.station for result in last.stations)
+    station = next((s for s in stations if s.name == record["station"]), None)
+    if station is None or not station.changed:
+        return dict(record)
+    gauge = {key: getattr(station.now, key) for key in _GAUGE}
+    return {**record, **gauge, "unit": station.now.unit}
+
+
+def _gauges_to_come(last: Assessment) -> Iterator[Row]:
+    """Gauges that are to be changed after the as-of date."""
+    units = {result.station.name: result.station.now.unit for result in last.stations}
+    flow = cubic_metres_per_hour_per(last.book.settings.flow_unit)
+    for record in last.book.gauges.frame.to_dict("records"):
+        if last.as_of is not None and record["since"] > last.as_of:
+            pressure = metres_per(record["unit"] or units.get(record["station"], "bar"))
+            yield {
+                c.key: _own(c, record[c.key], pressure, flow) for c in CHANGED_GAUGES.columns
+            }
+
+
+def _carried(last: Assessment) -> Iterator[Row]:
+    """Where every station stands that is over its limit, or whose flush gear is in question."""
+    settings = last.book.settings
+    for result in sorted(last.stations, key=lambda one: one.station.row):
+        standing = climb(
+            result.history, flush_cycles=settings.flush_cycles, flush_inlet=settings.flush_inlet
+        )
+        if standing.step is not Step.CLEAR or standing.gear is not Gear.TRUSTED:
+            yield _stood(result.station.name, standing, settings.season or "last season")
+
+
+def _stood(name: str, at: Standing, season: str) -> Row:
+    """One row of the sheet Carried over."""
+
+    def day(work: Work | None) -> dt.date | None:
+        return None if work is None else work.date
+
+    open_ = next((e.opened for e in at.episodes[-1:] if e.closed is None), None)
+    remark = [f"from {season}"]
+    if at.cleaned is not None and at.cleaned.work != "hand cleaning":
+        remark.append(f"{at.cleaned.work} on {at.cleaned.date}")
+    if at.supply_low is not None:
+        remark.append(f"inlet too low in the flush of {at.supply_low.date}")
+    new = at.replaced if at.replaced and at.replaced.work == "controller replaced" else None
+    return {
+        "station": name,
+        "step": str(at.step),
+        "gear": str(at.gear),
+        "opened": open_,
+        "flushed": day(at.flushed),
+        "cleaned": day(at.cleaned),
+        "failed": day(at.failed),
+        "solenoid": day(at.new_solenoid),
+        "controller": day(new),
+        "called": day(at.called),
+        "remark": "; ".join(remark),
+    }
 
 
 def _own(column: Column, value: object, pressure: float, flow: float) -> object:

@@ -78,7 +78,7 @@ def missing_cycles(flush: Work, asked: int) -> int:
 
 def replay_ladder(history: History, *, flush_cycles: int, flush_inlet: float) -> Standing:
     """Scan a history in order. `flush_inlet` [m] is the least inlet during a flush."""
-    standing = Standing()
+    standing = _carried(history.carried)
     for _, _, after in steps(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet):
         standing = after
     return standing
@@ -217,7 +217,9 @@ def _gear_rows(standing: Standing) -> tuple[tuple[str, int], ...]:
     if standing.gear is Gear.TRUSTED:
         return ()
     kept = (standing.failed, standing.new_solenoid, standing.replaced)
-    return tuple(dict.fromkeys(("work", w.row) for w in kept if w is not None and w.row))
+    rows = [("work", w.row) for w in kept if w is not None and w.row]
+    carried = [at for at in standing.rows if at[0] == "carried"]
+    return tuple(dict.fromkeys((*carried, *rows)))
 
 
 def _close(standing: Standing, reading: Reading, worked_on: str | None) -> Standing:

@@ -10,10 +10,11 @@ from functools import lru_cache
 from typing import Any
 
 from siltbook.batch.ladder.replay import settled
-from siltbook.batch.model import History, Reading, Station, Work
+from siltbook.batch.model import CarriedOver, History, Reading, Station, Work
 from siltbook.batch.numbers.flowfit import fit_exponent
 from siltbook.batch.numbers.order import ordered
 from siltbook.batch.numbers.slips import without_slips
+from siltbook.checks.changed import changed_gauges
 from siltbook.checks.gauges import (
     GaugeFitness,
     drop_uncertainty,
@@ -29,6 +30,7 @@ NO_INLET = "no pressure at the inlet: pump off, or a dead gauge"
 LOWEST_FLOW_SHARE = 0.2  # of the reference flow, below which a drop says nothing
 # Columns of the register that nothing computes with: shown where a table asks for them.
 _USED = frozenset({*(f.name for f in fields(Station)), "station", "drop_limit"})
+_CARRIED = frozenset(f.name for f in fields(CarriedOver))
 _MORE = tuple(c.key for c in STATIONS.columns if c.key not in _USED)
 
 
@@ -48,8 +50,12 @@ def _yes(value: object) -> bool | None:
     return {"yes": True, "no": False}.get(_text(value))
 
 
-def stations(book: Book) -> tuple[Station, ...]:
-    """The register with the farm's defaults filled in; the first row of a repeated name counts."""
+def stations(book: Book, as_of: dt.date | None = None) -> tuple[Station, ...]:
+    """The register with the farm's defaults filled in; the first row of a repeated name counts.
+
+    Gauges that were changed after the as-of date are left out.
+    """
+    changed = changed_gauges(book, as_of)
     found: dict[str, Station] = {}
     frame = set_aside(STATIONS, book.stations.frame)
     beyond = book.stations.frame.notna() & frame.isna()
@@ -85,6 +91,7 @@ def stations(book: Book) -> tuple[Station, ...]:
             emitter_passage=_number(record["emitter_passage"]),
             refused=refused.get(record["row"], ()),
             more=tuple((key, record[key]) for key in _MORE if not _blank(record[key])),
+            changed=changed.get(name, ()),
         )
     return tuple(found.values())
 
@@ -194,6 +201,7 @@ def _reading(station: Station, record: dict[Hashable, Any]) -> Reading:
         p_over=probability_over(drop, station.limit, u) if drop is not None and u else None,
         why_unusable=why,
         u_read=None if u is None else reading_part(station.division),
+        gauge_row=station.gauge_row,
     )
 
 
@@ -214,7 +222,7 @@ def _work(record: dict[Hashable, Any]) -> Work:
 
 def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
     """One history per station of the register, entries after the as-of date left out."""
-    register = {station.name: station for station in stations(book)}
+    register = {station.name: station for station in stations(book, as_of)}
     entries: dict[str, list[Reading | Work]] = {name: [] for name in register}
     done = set_aside(WORK, book.work.frame)
     for frame, is_reading in ((book.readings.frame, True), (done, False)):
@@ -225,17 +233,27 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
             station = register.get(_text(record["station"]))
             if station is None or (as_of is not None and record["date"] > as_of):
                 continue
-            entry = _reading(station, record) if is_reading else _work(record)
+            entry = _reading(station.on(record["date"]), record) if is_reading else _work(record)
             entries[station.name].append(entry)
     return tuple(_history(book, register[name], found) for name, found in entries.items())
+
+
+def _carried(book: Book) -> dict[str, CarriedOver]:
+    """The sheet Carried over; of two rows for one station the first counts."""
+    found: dict[str, CarriedOver] = {}
+    for record in book.carried.frame.reset_index(names="row").to_dict("records"):
+        said = {key: value for key, value in record.items() if key in _CARRIED and value}
+        found.setdefault(str(record["station"]), CarriedOver(**said))
+    return found
 
 
 def _history(book: Book, station: Station, found: list[Reading | Work]) -> History:
     cycles, inlet = book.settings.flush_cycles, book.settings.flush_inlet
     read = [e for e in found if isinstance(e, Reading)]
-    read = without_slips(read, lambda _: station.unit, station.working_inlet or inlet)
+    read = without_slips(read, lambda r: station.on(r.date).unit, station.working_inlet or inlet)
     entries, reordered = ordered([*read, *(e for e in found if isinstance(e, Work))], station.limit)
-    history = History(station, entries, reordered=reordered)
+    carried = _carried(book).get(station.name)
+    history = History(station, entries, carried=carried, reordered=reordered)
     entries = settled(history, flush_cycles=cycles, flush_inlet=inlet)
     fit = fit_exponent(station, entries, cycles, inlet)
     return replace(history, entries=entries, flow_fit=fit)

@@ -33,6 +33,8 @@ from siltbook.checks.findings import Finding, find
 from siltbook.templates.book import Book, Counts, Settings, Table, column_letters
 from siltbook.templates.contract import (
     AGREED,
+    CARRIED,
+    CHANGED_GAUGES,
     FARM,
     LISTS,
     READINGS,
@@ -109,6 +111,7 @@ class _Builder:
         self.counts: dict[str, Counts] = {}
         self.register: dict[str, str] = {}
         self.station_units: dict[str, str] = {}
+        self.changed_units: dict[str, list[tuple[dt.date, str]]] = {}  # in order of time
         self.settings = Settings()
         self.pressure_unit, self.flow_unit = self.settings.pressure_unit, self.settings.flow_unit
 
@@ -128,7 +131,9 @@ class _Builder:
                 find("column-missing", sheet=farm_name, cell="", read="no setting that is known",
                      accepted="the labels of the template, for example Pressure unit")
             )  # fmt: skip
-        tables = {sheet.name: self.table(sheet) for sheet in LISTS}
+        # The register and the changed gauges say in which unit the other lists were typed.
+        first = (STATIONS, CHANGED_GAUGES)
+        tables = {s.name: self.table(s) for s in (*first, *(s for s in LISTS if s not in first))}
         book = Book(
             path=path,
             settings=self.settings,
@@ -137,6 +142,8 @@ class _Builder:
             work=tables[WORK.name],
             agreed=tables[AGREED.name],
             water=tables[WATER.name],
+            gauges=tables[CHANGED_GAUGES.name],
+            carried=tables[CARRIED.name],
             farm_sheet=farm_name,
             setting_cells=farm.cells,
             setting_raw=farm.raw,
@@ -199,7 +206,7 @@ class _Builder:
         if not missing:
             return header
         listed = ", ".join(missing)
-        if sheet in (AGREED, WATER):  # neither decides a verdict
+        if sheet not in (STATIONS, READINGS, WORK):
             self.findings.append(
                 find("column-missing", sheet=title, cell="", read="no header " + listed,
                      accepted=f"these headers in one of the first {HEADER_ROWS} rows")
@@ -229,13 +236,21 @@ class _Builder:
             self._learn_names(names, made["also"])
             made["unit"] = read_column(block, sheet.column("unit"))
             self._learn_units(block, names, made["unit"])
-        units = self._row_units(names)
+        if sheet is CHANGED_GAUGES:
+            made["since"], _ = read_dates(block, sheet.column("since"))
+            made["unit"] = read_column(block, sheet.column("unit"))
+            self._learn_changes(block, names, made["since"], made["unit"])
+            units = self._row_units(names, made["since"])
+        else:
+            units = self._row_units(names)
         from_dates: dict[int, dt.time] = {}
         for column in sheet.columns:
             if column.key in made:
                 continue
             if column.kind is Kind.DATE:
                 made[column.key], from_dates = read_dates(block, column)
+                if column.key == "date" and self.changed_units:
+                    units = self._row_units(names, made["date"])
             elif column.kind is Kind.TIME:
                 made[column.key] = read_times(block, column, from_dates)
             else:
@@ -301,9 +316,36 @@ class _Builder:
                 other = UNREADABLE if position in typed else self.pressure_unit
                 self.station_units.setdefault(name, other if unit is None else unit)
 
-    def _row_units(self, names: NDArray[np.object_]) -> NDArray[np.object_]:
+    def _learn_changes(
+        self,
+        block: Block,
+        names: NDArray[np.object_],
+        days: NDArray[np.object_],
+        units: NDArray[np.object_],
+    ) -> None:
+        """The units of changed gauges; of two rows for one station and day the first counts."""
+        typed = set(block.positions("unit").tolist()) if "unit" in block.cells else set()
+        found: dict[str, dict[dt.date, str | None]] = {}
+        for position, (name, day, unit) in enumerate(
+            zip(names.tolist(), days.tolist(), units.tolist(), strict=True)
+        ):
+            if name is not None and day is not None:
+                said = UNREADABLE if unit is None and position in typed else unit
+                found.setdefault(name, {}).setdefault(day, said)
+        for name, own in found.items():
+            self.changed_units[name] = [(day, unit) for day, unit in sorted(own.items()) if unit]
+
+    def _row_units(
+        self, names: NDArray[np.object_], days: NDArray[np.object_] | None = None
+    ) -> NDArray[np.object_]:
+        """The unit of each row's pressures: its station's, on its day where gauges were changed."""
         out: NDArray[np.object_] = np.empty(len(names), dtype=object)
         out[:] = [self.station_units.get(name, self.pressure_unit) for name in names.tolist()]
+        if days is not None and self.changed_units:
+            for position, (name, day) in enumerate(zip(names.tolist(), days.tolist(), strict=True)):
+                for since, unit in self.changed_units.get(name, ()):
+                    if day is not None and since <= day:
+                        out[position] = unit
         return out
 
     def _drops(self, block: Block, made: dict[str, NDArray[np.object_]]) -> None:

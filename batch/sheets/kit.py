@@ -21,7 +21,7 @@ _CREATED = dt.datetime(2000, 1, 1)
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 _EPOCH = dt.date(1899, 12, 30).toordinal()
 _EPOCH_1904 = dt.date(1904, 1, 1).toordinal()
-LIST_KEYS = ("stations", "readings", "work", "agreed", "water")
+LIST_KEYS = ("stations", "readings", "work", "agreed", "water", "gauges", "carried")
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,7 @@ def headers(sheet: Worksheet) -> list[object]:
 
 def test_sheets_stand_in_order_and_only_units_is_hidden(blank: Workbook) -> None:
     names = ["Start here", "Farm", "Stations", "Readings", "Work done", "Agreed", "Water tests"]
-    names.append("Units")
+    names += ["Gauges", "Carried over", "Units"]
     assert blank.sheetnames == names
     assert [s.title for s in blank if s.sheet_state != "visible"] == ["Units"]
 
@@ -55,6 +55,8 @@ def test_list_headers_are_the_contract_s(blank: Workbook, sheet: contract.Sheet)
         ("Work done", "WorkTable", "L501"),
         ("Agreed", "AgreedTable", "F201"),
         ("Water tests", "WaterTable", "J101"),
+        ("Gauges", "GaugesTable", "H51"),
+        ("Carried over", "CarriedTable", "K51"),
     ],
 )
 def test_lists_are_tables_that_grow(blank: Workbook, name: str, table: str, last: str) -> None:

@@ -251,8 +251,8 @@ def test_a_unit_of_the_register_that_contradicts_the_earlier_readings_is_a_findi
     assert messages(book, "unit-contradicts") == [
         "Stations!B2: unit contradicts the earlier readings: read kPa, while the 5 readings up to"
         " 2026-06-05 look typed in bar; they were not used; accepted: the unit of every reading."
-        " If the gauge was changed, type the earlier readings in"
-        " the unit of the new one; else correct the unit."
+        " If the gauge was changed, give the register the old one's unit, and the new gauge a row"
+        " on the sheet Gauges with its first day; else correct the unit."
     ]
 
 
