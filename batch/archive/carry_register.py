@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
 from siltbook.batch.archive.season import left_open
-from siltbook.batch.ladder.replay import Gear, Standing, Step, climb
+from siltbook.batch.ladder.replay import Gear, Standing, Step, replay_ladder
 from siltbook.batch.model import Work
 from siltbook.batch.results import Assessment
 from siltbook.templates.blank import BlankOptions, build
@@ -104,7 +104,7 @@ def _carried(last: Assessment) -> Iterator[Row]:
     """Where every station stands that is over its limit, or whose flush gear is in question."""
     settings = last.book.settings
     for result in sorted(last.stations, key=lambda one: one.station.row):
-        standing = climb(
+        standing = replay_ladder(
             result.history, flush_cycles=settings.flush_cycles, flush_inlet=settings.flush_inlet
         )
         if standing.step is not Step.CLEAR or standing.gear is not Gear.TRUSTED:
