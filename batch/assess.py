@@ -132,13 +132,14 @@ def _unit_contradicts(book: Book, history: History) -> Iterator[Finding]:
     if len(early) < TURNED or len(early) == len(read) or not early[0].looks_like:
         return
     station, likely = history.station, early[0].looks_like
-    if likely == station.unit:
+    unit = station.on(early[0].date).unit
+    if likely == unit:
         return
     yield find(
         "unit-contradicts",
         sheet=book.stations.sheet,
         cell=book.stations.cell("unit", station.row),
-        read=f"{station.unit}, while the {len(early)} readings up to {early[-1].date} look typed"
+        read=f"{unit}, while the {len(early)} readings up to {early[-1].date} look typed"
         f" in {likely}; they were not used",
         accepted="the unit of every reading",
         station=station.name,
@@ -212,13 +213,14 @@ def _alike(book: Book, history: History) -> Iterator[Finding]:
 
 
 def _coarse_gauge(book: Book, result: StationResult) -> Iterator[Finding]:
-    station, fitness = result.station, station_gauge(result.station)
+    station, fitness = result.station, station_gauge(result.station.now)
     least = COARSE_SHARE * station.limit
+    table = book.gauges if station.now.gauge_row else book.stations
     if fitness.now is not None and fitness.now > least:
         found = find(
             "gauge-too-coarse",
-            sheet=book.stations.sheet,
-            cell=book.stations.cell("division", station.row),
+            sheet=table.sheet,
+            cell=table.cell("division", station.now.gauge_row or station.row),
             read=f"a gauge that can tell no excess under {fitness.now:.2f} m",
             accepted=f"at most {least:.2f} m, a fifth of the limit",
             station=station.name,

@@ -13,6 +13,7 @@ from siltbook.batch.audit.chance import FALSE_ALARMS, binomial_at_least
 from siltbook.batch.audit.model import Place, RuleResult, State, looked
 from siltbook.batch.audit.rules import RULES
 from siltbook.batch.audit.tracks import MAD_TO_SIGMA, Floats, Track, at, in_unit, longest_true
+from siltbook.batch.model import Station
 from siltbook.templates.book import Book
 
 NEIGHBOURS = 3
@@ -179,8 +180,13 @@ def swapped(book: Book, every: Sequence[Track]) -> RuleResult:
 
 def _surely(track: Track) -> float:
     """By how much an outlet can read above its inlet [m] at most: both gauges at their limit."""
-    station = track.station
-    read = track.division if track.division > 0 else 0.0
+    stations = [track.station.on(gauge.since) for gauge in track.station.changed]
+    return max(_surely_on(station, track) for station in (track.station, *stations))
+
+
+def _surely_on(station: Station, track: Track) -> float:
+    division = max(station.division or 0.0, track.division)
+    read = division if division > 0 else 0.0
     if station.gauges == "one gauge":
         return read + 1e-6
     if station.gauge_class is None or station.full_scale is None:

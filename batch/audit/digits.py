@@ -84,8 +84,8 @@ def round_digits(book: Book, every: Sequence[Track]) -> RuleResult:
     rule = RULES["round-digits"]
     tested: list[tuple[Track, str, Digits]] = []
     for track in every:
-        if not track.station.division:
-            continue
+        if not track.station.division or track.station.changed:
+            continue  # of a gauge that was changed, readings on two divisions would be mixed
         unit = metres_per(track.station.unit)
         for side, values in (("inlet", track.inlet), ("outlet", track.outlet)):
             digits = last_digits(values / unit, round(track.division / unit, 9))

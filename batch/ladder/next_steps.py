@@ -52,7 +52,7 @@ def touches_of(verdict: Verdict) -> frozenset[Touch]:
 
 def flush_rule(facts: Facts) -> FlushRule:
     """The farm's rule for a complete flush, its lowest inlet in the station's own unit."""
-    unit = facts.history.station.unit
+    unit = facts.history.station.now.unit
     least = facts.settings.flush_inlet / metres_per(unit)
     return FlushRule(facts.settings.flush_cycles, f"{least:.1f} {unit}")
 

@@ -118,6 +118,7 @@ def judge(
 def _before_it(facts: Facts) -> safety.Step:
     """What comes before work that a borderline drop asks for: a reading that can tell."""
     station, latest = facts.history.station, facts.latest
+    station = station if latest is None else station.on(latest.date)
     fixed = class_part(
         facts.drop, gauges=station.gauges, full_scale=station.full_scale,
         gauge_class=station.gauge_class,

@@ -31,23 +31,28 @@ def corrected_drop(
         return math.nan
 
 
-def u_at_reference(reading: Reading, corrected: float) -> float | None:
+def u_at_reference(
+    reading: Reading, corrected: float, *, same_gauge: bool = True
+) -> float | None:
     """Standard uncertainty [m] of a drop at the reference flow, in differences on one gauge.
+
+    Where the other drop was read on another gauge, the class of both counts (`same_gauge` False).
 
     `corrected` [m]: the drop taken there. The correction magnifies the uncertainty as it does the
     drop. None without gauge data.
     """
-    if reading.u_between is None:
+    u = reading.u_between if same_gauge else reading.u_drop
+    if u is None:
         return None
-    return reading.u_between * (corrected / reading.drop if reading.drop else 1.0)
+    return u * (corrected / reading.drop if reading.drop else 1.0)
 
 
 def implausibly_low(history: History, reading: Reading | None) -> bool:
     """A drop too low for the flow: torn or missing element, or an open bypass.
 
     Needs the clean drop, the reference flow and a flow of at least half of it. The clean drop was
-    read on the same gauges, so that their class cancels. Without gauge data only the halving
-    counts.
+    read on the register's gauges: their class cancels, that of a changed gauge does not. Without
+    gauge data only the halving counts.
     """
     station = history.station
     clean, reference = station.clean_drop, station.reference_flow
@@ -56,6 +61,8 @@ def implausibly_low(history: History, reading: Reading | None) -> bool:
     if reading.flow < HALF * reference:
         return False
     scale = float((reference / reading.flow) ** history.exponent)
-    u = reading.u_between if reading.u_between is not None else reading_part(station.division)
+    u = reading.u_drop if reading.gauge_row else reading.u_between
+    if u is None:
+        u = reading_part(station.on(reading.date).division)
     u = (u or 0.0) * scale
     return reading.drop * scale < HALF * clean and clean - reading.drop * scale > LOW_SIGMAS * u

@@ -136,8 +136,9 @@ def _logged_reset(work: Work, flush_cycles: int, flush_inlet: float) -> _Reset |
 
 def _least_fall(points: tuple[_Point, _Point], corrected: bool) -> float:
     square = 0.0
+    same = points[0][0].gauge_row == points[1][0].gauge_row
     for reading, drop in points:
-        u = u_at_reference(reading, drop if corrected else reading.drop or 0.0)
+        u = u_at_reference(reading, drop if corrected else reading.drop or 0.0, same_gauge=same)
         if u is None:
             return FALL_UNKNOWN_GAUGE
         square += u**2
@@ -220,7 +221,11 @@ def _given_back(
     """
     if after is None or clean is None:
         return None, False
-    u_before, u_after = (u_at_reference(*point) or 0.0 for point in (before, after))
+    # The clean drop was read on the register's gauge.
+    u_before, u_after = (
+        u_at_reference(*point, same_gauge=not point[0].gauge_row) or 0.0
+        for point in (before, after)
+    )
     rise = before[1] - clean
     if clean - after[1] > CLEANER_SIGMAS * u_after + NOISE:
         return None, True

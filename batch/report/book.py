@@ -41,7 +41,7 @@ def station_json(result: StationResult) -> dict[str, Any]:
         "days_over_at_least": result.days_at_least,
         **_outlook_json(result),
         "flow_exponent": _exponent_json(result.history.flow_fit),
-        "gauge": _gauge_json(station_gauge(result.station)),
+        "gauge": _gauge_json(station_gauge(result.station.now)),
     }
 
 

@@ -104,14 +104,18 @@ def _rows(assessment: Assessment, styles: list[str]) -> Iterator[str]:
     sources = tuple(_source(readings, key) for key in ("inlet", "outlet", "flow", "drop"))
     n = HEADER + 2
     for result in assessment.stations:
-        fixed = _fixed(assessment, result.history)
+        fixed: dict[int, Fixed] = {}  # by the gauge
         for reading in result.history.readings[: MOST + HEADER + 2 - n]:
-            yield _row(n, styles, fixed, sources, reading)
+            if reading.gauge_row not in fixed:
+                on = result.station.on(reading.date)
+                fixed[reading.gauge_row] = _fixed(assessment, result.history, on)
+            yield _row(n, styles, fixed[reading.gauge_row], sources, reading)
             n += 1
 
 
-def _fixed(assessment: Assessment, history: History) -> Fixed:
-    station, book = history.station, assessment.book
+def _fixed(assessment: Assessment, history: History, station: Station) -> Fixed:
+    """`station` is the history's with the gauge that is in question."""
+    book = assessment.book
     flow_unit = book.settings.flow_unit
     per_flow = cubic_metres_per_hour_per(flow_unit)
     reference = station.reference_flow
@@ -132,7 +136,7 @@ def _fixed(assessment: Assessment, history: History) -> Fixed:
         flow_unit=flow_unit,
         flow_factor=per_flow,
         exponent=history.exponent,
-        u=_uncertainty_formula(book.stations, station),
+        u=_uncertainty_formula(book.gauges if station.gauge_row else book.stations, station),
     )
 
 
@@ -149,14 +153,15 @@ def _station_cell(table: Table, key: str, row: int, factor: float, value: float 
 def _uncertainty_formula(table: Table, station: Station) -> tuple[str, ...]:
     """The formula of a drop's standard uncertainty, as in `gauges.drop_uncertainty`."""
     factor = metres_per(station.unit)
+    row = station.gauge_row or station.row
 
     def metres(key: str, value: float) -> str:
-        link = _station_cell(table, key, station.row, factor, value)
+        link = _station_cell(table, key, row, factor, value)
         return f"({link}*{factor!r})" if link else f"{float(value)!r}"
 
     if station.gauges is None or station.gauge_class is None or station.division is None:
         return ()
-    linked = _station_cell(table, "gauge_class", station.row, 1.0, station.gauge_class)
+    linked = _station_cell(table, "gauge_class", row, 1.0, station.gauge_class)
     share = linked or f"{float(station.gauge_class)!r}"
     reading = f"{metres('division', station.division)}^2/6"
     if station.gauges == "one gauge":
