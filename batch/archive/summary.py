@@ -256,7 +256,8 @@ def _foot(page: _Page, words: Sequence[str]) -> None:
 
 
 def _folded(page: _Page, text: str) -> list[str]:
-    """A text as lines of small print that fit between the margins."""
+    """The program's own words as lines of small print between the margins, none of them cut."""
     from reportlab.lib.utils import simpleSplit
 
-    return list(simpleSplit(_shown(text), "Vera", _SMALL, page.width - 2 * _MARGIN))
+    plain = " ".join(text.split()).encode("cp1252", "replace").decode("cp1252")
+    return list(simpleSplit(plain, "Vera", _SMALL, page.width - 2 * _MARGIN))

@@ -77,16 +77,15 @@ def audit(
 
 def _one(path: Path, target: Path, as_of: dt.date | None) -> tuple[Any, tuple[str, ...]]:
     """The audit of one book, and what to say of an audited copy that somebody edited."""
-    from siltbook.batch.audit.job import audit_bytes, audited_package, plain_bytes
     from siltbook.batch.files import take
+    from siltbook.batch.guard import within
     from siltbook.batch.typed.keeping import put_result
     from siltbook.batch.typed.stamp import stamped
 
     taken = take(path)
-    data = plain_bytes(taken.data, str(path))
-    found = audit_bytes(data, str(path), as_of)
-    package = stamped(audited_package(found, data, path.name), path.name)
-    return found, put_result(taken, target, package).lines
+    audit = "siltbook.batch.audit.job:audited"
+    found, package = within(audit, taken.data, path.name, taken.data, str(path), as_of)
+    return found, put_result(taken, target, stamped(package, path.name)).lines
 
 
 def note_copy(farms: dict[tuple[str, str], Path], path: Path, found: Any) -> None:

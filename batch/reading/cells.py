@@ -97,7 +97,8 @@ def clean_text(text: str) -> str:
     if "_x" in text:
         text = _ESCAPE.sub(lambda found: chr(int(found[1], 16)), text)
     text = _CONTROL.sub("", text.replace("\r\n", "\n").replace("\r", "\n"))
-    return "" if text.isspace() else text[:MAX_CELL]
+    # Twice as much is handed on, so that whoever cuts it or refuses it can say so.
+    return "" if text.isspace() else text[: 2 * MAX_CELL]
 
 
 def column_index(letters: str) -> int:

@@ -280,7 +280,9 @@ def test_a_book_of_any_honest_name_is_archived_whole(name: str, tmp_path: Path) 
 
 
 def test_every_sample_is_archived_whole(tmp_path: Path) -> None:
-    books = sorted(p for p in SAMPLES.rglob("*.*") if p.suffix in (".xlsx", ".xlsm", ".ods"))
+    books = sorted(
+        p for p in SAMPLES.rglob("*.xlsx") if p.parent.name != "as-kept"
+    )  # what adopt takes is no book yet
     assert len(books) > 5
     for number, book in enumerate(books):
         assert siltbook("archive", book, "--to", tmp_path / str(number)).exit_code == 0

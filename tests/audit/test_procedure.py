@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
+from siltbook.batch.audit.book_rules import agreed_done
 from siltbook.batch.audit.model import RuleResult, State
 from siltbook.batch.audit.procedure import procedure
 from siltbook.batch.numbers.history import histories
@@ -133,3 +134,30 @@ def test_a_skipped_step_in_a_season() -> None:
     assert skipped.state is State.LOOK
     assert (skipped.kept, skipped.of) != (kept.kept, kept.of)
     assert "no flush until " in skipped.said
+
+
+def test_nobody_cleaned_after_a_proven_flush_that_did_not_help() -> None:
+    late = [reading(4, **OVER), reading(4, **OVER, occasion="after flush"), reading(25, **OVER)]
+    found = results(late, [job(4, **FLUSHED)])["cleaned-in-time"]
+    assert found.state is State.LOOK
+    (place,) = open_places(found)
+    assert "2026-05-04" in place.said
+
+
+def test_nobody_called_after_a_cleaning_that_did_not_help() -> None:
+    late = [
+        reading(4, **OVER), reading(4, **OVER, occasion="after flush"),
+        reading(5, **OVER, occasion="after cleaning"), reading(25, **OVER),
+    ]  # fmt: skip
+    work = [job(4, **FLUSHED), job(5, "hand cleaning", gauge_zero="yes")]
+    found = results(late, work)["called-in-time"]
+    assert found.state is State.LOOK
+    (place,) = open_places(found)
+    assert "2026-05-05" in place.said
+
+
+def test_without_an_agreed_action_nothing_can_be_told_of_them() -> None:
+    one = book([reading(4, **FINE)])
+    found = agreed_done(one, histories(one, dt.date(2026, 5, 31)), dt.date(2026, 5, 31))
+    assert (found.rule.code, found.state) == ("agreed-done", State.CANNOT)
+    assert found.said == "Nothing agreed was due."

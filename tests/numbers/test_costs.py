@@ -328,7 +328,9 @@ def test_days_counted_and_gaps_make_up_the_season(history: History) -> None:
     assert whole.gaps_left_out == sum(step > 21 for step in steps)
     assert whole.days_counted == sum(step for step in steps if step <= 21)
     if whole.mean_excess_m is not None:
-        excess = [max(0.0, (r.drop or 0.0) - 1.0) for r in history.readings]
+        clean = [1.0 if not r.flow else (r.flow / 40.0) ** 2 for r in history.readings]
+        drops = [r.drop or 0.0 for r in history.readings]
+        excess = [max(0.0, d - c) for d, c in zip(drops, clean, strict=True)]
         assert min(excess) - 1e-9 <= whole.mean_excess_m <= max(excess) + 1e-9
 
 
