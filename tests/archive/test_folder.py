@@ -36,7 +36,8 @@ def test_what_lies_in_the_folder(kept: Path) -> None:
     found = sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file())
     assert found == [
         "READ-ME-FIRST.txt",
-        *(f"data/{n}.csv" for n in ("agreed", "drops", "farm", "findings", "readings", "runs",
+        *(f"data/{n}.csv" for n in ("agreed", "carried-over", "drops", "farm", "findings", "gauges",
+                                    "readings", "runs",
           "stations", "verdicts", "water-tests", "work-done")),
         "datapackage.json",
         "east-2026.reviewed.xlsx",

@@ -241,7 +241,7 @@ def test_each_gives_one_sentence_within_limits_and_the_others_are_checked(
         assert len(one.said.splitlines()) < 30, name
         assert not one.refused, name
         assert one.said in together.said, name
-    assert f"{home / 'zz-last'}: whole and unchanged; 16 files" in together.said
+    assert f"{home / 'zz-last'}: whole and unchanged; 18 files" in together.said
     assert (together.code, together.peak < 2**30) == (1, True)
     assert season.code == 3
     assert season.peak < 2**30

@@ -153,8 +153,8 @@ def test_a_book_archived_by_another_version_is_compared_by_its_verdicts(
 def test_the_command_says_whole_and_exits_0(kept: Path, east: Season) -> None:
     said = siltbook("verify", kept)
     assert said.exit_code == 0, said.output
-    assert f"{kept / 'east-2025'}: whole and unchanged; 16 files" in said.stdout
-    line = f"{kept / 'east-2026'}: whole and unchanged; 16 files"
+    assert f"{kept / 'east-2025'}: whole and unchanged; 18 files" in said.stdout
+    line = f"{kept / 'east-2026'}: whole and unchanged; 18 files"
     assert f"{line}\n  Seal: {east.seal}" in said.stdout
 
 
