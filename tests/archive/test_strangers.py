@@ -344,7 +344,7 @@ def test_what_the_library_itself_cannot_do_is_one_sentence(
 
     monkeypatch.setattr(Schema, "from_descriptor", broken)
     found = verify(archive, judge_again=False).troubles
-    assert len(found) == 10
+    assert len(found) == 12
     said = "not valid by the Data Package standard: it could not be read (RecursionError)"
     assert found[0] == f"data/farm.csv: {said}"
 
