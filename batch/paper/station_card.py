@@ -5,16 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from siltbook.batch.ladder.next_steps import task_of
-from siltbook.batch.ladder.replay import Gear
-from siltbook.batch.model import History, Reading, Verdict, Work
+from siltbook.batch.model import History, Reading, Work
 from siltbook.batch.paper import page
 from siltbook.batch.paper.round_sheet import agreed_lines, stations_of
 from siltbook.batch.paper.shown import BLANK, Gauge, day, gauge_of, over_at
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
-from siltbook.templates.orders import order_of_work
-from siltbook.templates.safety import Step, Task, touched_by
+from siltbook.templates.safety import Step, touched_by
 
 # Entries of the log, the latest ones, and height of the chart [pt]: the first that fit the page.
 _ROOM = ((14, 92.0), (10, 84.0), (7, 64.0), (5, 48.0), (3, 40.0))
@@ -55,7 +52,7 @@ def _card(
 ) -> list[Any]:
     gauge, station = gauge_of(result.station), result.station
     shown = look.VERDICTS[result.verdict]
-    steps = steps_of(result)
+    steps = result.judgement.steps
     farm = assessment.book.settings.farm
     title = " – ".join(part for part in (f"Station card: {station.name}", farm) if part)
     agreed = [page.words(t) for t in agreed_lines(assessment.book.agreed, station.name, None)]
@@ -72,19 +69,6 @@ def _card(
         _boxes(steps, width),
         _found(width),
     ]
-
-
-def steps_of(result: StationResult) -> tuple[Step, ...]:
-    """The whole order of the work that the verdict asks for; of a watched station its plan."""
-    also = (result.verdict, *result.judgement.also)
-    trusted = Verdict.CHECK_FLUSH_GEAR not in also and result.verdict is not Verdict.ESCALATE
-    task = task_of(result.verdict, Gear.TRUSTED)
-    if task is None or task in (Task.READING, Task.HELP):
-        return result.judgement.steps
-    own = {step.task for step in result.judgement.steps}
-    if task not in own:
-        return result.judgement.steps
-    return result.judgement.steps or order_of_work(task, trusted)
 
 
 def _facts(assessment: Assessment, result: StationResult, gauge: Gauge, width: float) -> Any:
@@ -122,7 +106,7 @@ def _known(
 
 def _gauge(result: StationResult, gauge: Gauge) -> str:
     station = result.station
-    parts = [station.gauges or "", ""]
+    parts = [station.gauges or ""]
     if station.full_scale:
         parts.append(f"to {gauge.shown(station.full_scale)}")
     if station.gauge_class:
