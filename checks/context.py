@@ -164,7 +164,8 @@ def _joined(sheet: Sheet, table: Table, register: pd.DataFrame, book: Book) -> L
     frame["known"] = frame["key"].isin(first.index)
     frame["name"] = frame["key"].map(first["name"]).where(frame["known"], frame["station"])
     for column in _FROM_REGISTER:
-        frame[column] = frame["key"].map(first[column])
+        # An empty register would turn a column of texts into one of numbers.
+        frame[column] = frame["key"].map(first[column]).astype(register[column].dtype)
     frame["unit"] = frame["unit"].where(frame["known"], pressure_unit)
     if "date" in frame or sheet is CHANGED_GAUGES:
         _change_gauges(frame, book, "date" if "date" in frame else "since")

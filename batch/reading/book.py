@@ -28,6 +28,7 @@ from siltbook.batch.reading.lookalike import missing_sheet, plain_name, unread_s
 from siltbook.batch.reading.opc import DAMAGE, damaged, open_package
 from siltbook.batch.reading.parsing import name_key
 from siltbook.batch.reading.sheetxml import read_sheet
+from siltbook.batch.reading.typedunits import TypedUnits
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.checks.findings import Finding, find
 from siltbook.templates.book import Book, Counts, Settings, Table, column_letters
@@ -110,20 +111,19 @@ class _Builder:
         self.findings = unread
         self.counts: dict[str, Counts] = {}
         self.register: dict[str, str] = {}
-        self.station_units: dict[str, str] = {}
-        self.changed_units: dict[str, list[tuple[dt.date, str]]] = {}  # in order of time
         self.settings = Settings()
-        self.pressure_unit, self.flow_unit = self.settings.pressure_unit, self.settings.flow_unit
+        self.units = TypedUnits(self.settings.pressure_unit, self.settings.flow_unit)
 
     def build(self, path: str) -> ReadResult:
         farm_part = self.parts[FARM.name]
         farm_name = farm_part.name if farm_part else FARM.name
         farm = read_farm(self.cells[FARM.name], farm_name, self.workbook)
         self.settings = farm.settings
-        self.pressure_unit, self.flow_unit = (
+        pressure, flow = (
             UNREADABLE if key in farm.unreadable else getattr(farm.settings, key)
             for key in ("pressure_unit", "flow_unit")
         )
+        self.units = TypedUnits(pressure, flow)
         self.findings.extend(farm.findings)
         if self.cells[FARM.name].columns and not farm.cells:
             # Labels in other words would leave every default, the unit too, in force unsaid.
@@ -235,26 +235,26 @@ class _Builder:
             made["also"] = read_column(block, sheet.column("also"))
             self._learn_names(names, made["also"])
             made["unit"] = read_column(block, sheet.column("unit"))
-            self._learn_units(block, names, made["unit"])
+            self.units.learn_register(block, names, made["unit"])
         if sheet is CHANGED_GAUGES:
             made["since"], _ = read_dates(block, sheet.column("since"))
             made["unit"] = read_column(block, sheet.column("unit"))
-            self._learn_changes(block, names, made["since"], made["unit"])
-            units = self._row_units(names, made["since"])
+            self.units.learn_changes(block, names, made["since"], made["unit"])
+            units = self.units.of_rows(names, made["since"])
         else:
-            units = self._row_units(names)
+            units = self.units.of_rows(names)
         from_dates: dict[int, dt.time] = {}
         for column in sheet.columns:
             if column.key in made:
                 continue
             if column.kind is Kind.DATE:
                 made[column.key], from_dates = read_dates(block, column)
-                if column.key == "date" and self.changed_units:
-                    units = self._row_units(names, made["date"])
+                if column.key == "date" and self.units.changed:
+                    units = self.units.of_rows(names, made["date"])
             elif column.kind is Kind.TIME:
                 made[column.key] = read_times(block, column, from_dates)
             else:
-                unit = header.units.get(column.key) or self._unit(column.kind, units)
+                unit = header.units.get(column.key) or self.units.of_kind(column.kind, units)
                 made[column.key] = read_column(block, column, unit)
         if sheet is READINGS:
             self._drops(block, made)
@@ -273,13 +273,6 @@ class _Builder:
         """Whose station is in the register: others stay in the frame for the checks to name."""
         register = set(self.register.values()) | ({WHOLE_FARM} if sheet is AGREED else set())
         return np.array([name in register for name in names.tolist()], dtype=bool)
-
-    def _unit(self, kind: Kind, row_units: NDArray[np.object_]) -> str | NDArray[np.object_]:
-        if kind is Kind.PRESSURE:
-            return row_units
-        if kind is Kind.FLOW:
-            return self.flow_unit
-        return "m" if kind is Kind.METRES else ""
 
     def _stations(self, sheet: Sheet, block: Block) -> NDArray[np.object_]:
         """Station names, spaces collapsed, in the register's spelling where it has them."""
@@ -306,47 +299,6 @@ class _Builder:
             for other in str(also).split(";") if name and also else ():
                 if tidied := " ".join(other.split()):
                     self.register.setdefault(tidied.casefold(), name)
-
-    def _learn_units(
-        self, block: Block, names: NDArray[np.object_], units: NDArray[np.object_]
-    ) -> None:
-        typed = set(block.positions("unit").tolist()) if "unit" in block.cells else set()
-        for position, (name, unit) in enumerate(zip(names.tolist(), units.tolist(), strict=True)):
-            if name is not None:
-                other = UNREADABLE if position in typed else self.pressure_unit
-                self.station_units.setdefault(name, other if unit is None else unit)
-
-    def _learn_changes(
-        self,
-        block: Block,
-        names: NDArray[np.object_],
-        days: NDArray[np.object_],
-        units: NDArray[np.object_],
-    ) -> None:
-        """The units of changed gauges; of two rows for one station and day the first counts."""
-        typed = set(block.positions("unit").tolist()) if "unit" in block.cells else set()
-        found: dict[str, dict[dt.date, str | None]] = {}
-        for position, (name, day, unit) in enumerate(
-            zip(names.tolist(), days.tolist(), units.tolist(), strict=True)
-        ):
-            if name is not None and day is not None:
-                said = UNREADABLE if unit is None and position in typed else unit
-                found.setdefault(name, {}).setdefault(day, said)
-        for name, own in found.items():
-            self.changed_units[name] = [(day, unit) for day, unit in sorted(own.items()) if unit]
-
-    def _row_units(
-        self, names: NDArray[np.object_], days: NDArray[np.object_] | None = None
-    ) -> NDArray[np.object_]:
-        """The unit of each row's pressures: its station's, on its day where gauges were changed."""
-        out: NDArray[np.object_] = np.empty(len(names), dtype=object)
-        out[:] = [self.station_units.get(name, self.pressure_unit) for name in names.tolist()]
-        if days is not None and self.changed_units:
-            for position, (name, day) in enumerate(zip(names.tolist(), days.tolist(), strict=True)):
-                for since, unit in self.changed_units.get(name, ()):
-                    if day is not None and since <= day:
-                        out[position] = unit
-        return out
 
     def _drops(self, block: Block, made: dict[str, NDArray[np.object_]]) -> None:
         """Keep a typed drop only where neither pressure is; ask where the two disagree."""

@@ -12,7 +12,7 @@ import os
 import zipfile
 from xml.sax.saxutils import escape
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from siltbook.batch.errors import BookError, SiltbookError
@@ -27,11 +27,13 @@ from tests.reading.test_other_formats import other
 
 LONG = os.environ.get("SILTBOOK_FUZZ", "")
 EXAMPLES = int(LONG or 40)
-# The usual run takes the same examples each time: a change never fails for another's reason.
+# The usual run takes the same examples each time: a change never fails for another's reason. It
+# does not look for the smallest example of a failure, which takes minutes: the long run does.
 FUZZ = settings(
     max_examples=EXAMPLES,
     deadline=None,
     derandomize=not LONG,
+    phases=list(Phase) if LONG else [Phase.explicit, Phase.generate],
     suppress_health_check=list(HealthCheck),
 )
 
