@@ -11,6 +11,7 @@ import pytest
 
 from siltbook.batch.job import review_bytes
 from siltbook.batch.numbers.runs import fall_between
+from siltbook.templates.blank import BlankOptions, build
 from tests.whole.verdicts import Row, day, filled, judged, messages, reading, said, station
 
 REGISTER = station(
@@ -81,3 +82,9 @@ def test_workings_lead_to_the_gauge_of_each_reading() -> None:
 
 def test_two_gauges_from_one_day_on_are_told() -> None:
     assert messages(book(Gauges=[*NEW, *NEW]), "gauge-twice")[0].startswith("Gauges!A3: ")
+
+
+def test_a_change_at_a_station_that_no_register_names_is_no_fault() -> None:
+    row: dict[str, object] = {"station": "North 1", "since": day(10), "gauges": "one gauge"}
+    (told,) = messages(build(BlankOptions(), {"Gauges": [row]}), "station-unknown")
+    assert told.startswith("Gauges!A2: ")
