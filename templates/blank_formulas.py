@@ -7,6 +7,7 @@ Formulas name columns instead of cells, so inserted or moved columns do not brea
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from functools import cache
 
@@ -22,6 +23,7 @@ OVER = "OVER"
 IN_RANGE = "in range"
 # Lookups reach this far down, so that stations typed below the table are found as well.
 REACH = 5000
+GAUGES_REACH = 200  # changed gauges are few, and each reading looks at all of them
 TABLES = {
     "Stations": "StationsTable",
     "Readings": "ReadingsTable",
@@ -71,11 +73,16 @@ def _station_column(header: str) -> str:
 
 def _of_station(header: str) -> str:
     """Formula text: the reading's station's value in one column of the sheet Stations."""
-    name = f"TRIM({_this('Readings', 'Station')})"
+    return f"INDEX({_station_column(header)},{_match(_this('Readings', 'Station'))})"
+
+
+def _match(station: str) -> str:
+    """Formula text: the place of a station's name in the register, an error where it has none."""
+    name = f"TRIM({station})"
     # MATCH takes ~ * ? for wildcards; a station's name means itself.
     for sign in "~*?":
         name = f'SUBSTITUTE({name},"{sign}","~{sign}")'
-    return f"INDEX({_station_column(header)},MATCH({name},{_station_column('Station')},0))"
+    return f"MATCH({name},{_station_column('Station')},0)"
 
 
 def _metres_per_unit() -> str:
@@ -100,18 +107,48 @@ def _limit_or(cell: str, sheet: contract.Sheet, instead: str) -> str:
     return f'IF(ISNUMBER({cell}),{possible},IF(TRIM({cell})<>"","?",{instead}))'
 
 
+def _gauge_factor() -> str:
+    """Metres of water in one of a changed gauge's unit; empty where the unit stays as before."""
+    station, since, unit = (_this("Gauges", h) for h in ("Station", "From", "Pressure unit"))
+    known = f"AND(ISNUMBER({since}),ISNUMBER({_match(station)}))"
+    told = f'IF(TRIM({unit})="","",IF({known},{unit_factor(unit)},"?"))'
+    return f'=IFERROR(IF(TRIM({station})="","",{told}),"?")'
+
+
+def _gauges_column(header: str) -> str:
+    headers = [c.header for c in contract.CHANGED_GAUGES.columns]
+    letters = column_letters([*headers, *contract.CHANGED_GAUGES.computed].index(header))
+    return f"Gauges!${letters}$2:${letters}${GAUGES_REACH}"
+
+
+def _factor_on_its_day() -> str:
+    """Formula text: the factor of a reading's unit, the register's or a changed gauge's.
+
+    A change that cannot be placed makes every reading '?': it may be about any of them.
+    """
+    names, days, factors = map(_gauges_column, ("Station", "From", "Metres per unit"))
+    date, register = _this("Readings", "Date"), _of_station("Metres per unit")
+    own = f"(TRIM({names})=TRIM({_this('Readings', 'Station')}))*ISNUMBER({factors})"
+    since = f"SUMPRODUCT(MAX({own}*({days}<={date})*{days}))"
+    here = f"{own}*({days}={since})"
+    changed = f'IF(SUMPRODUCT({here})=1,SUMPRODUCT({here},{factors}),"?")'
+    dated = f'IF(ISNUMBER({date}),IF({since}=0,{register},{changed}),"?")'
+    placed = f"IF(SUMPRODUCT({own})=0,{register},{dated})"
+    apart = f'IF(SUMPRODUCT(--({factors}="?"))>0,"?",{placed})'
+    return f"IF(COUNTA({names})=0,{register},{apart})"
+
+
 def _drop() -> str:
     inlet, outlet = _this("Readings", "Inlet pressure"), _this("Readings", "Outlet pressure")
     station = _this("Readings", "Station")
     both = f"AND(ISNUMBER({inlet}),ISNUMBER({outlet}))"
-    metres = f"({inlet}-{outlet})*{_of_station('Metres per unit')}"
-    told = f'IF(TRIM({station})="","?",{metres})'
     alone = _this("Readings", "Drop")
     words = ",".join(f'AND(NOT(ISNUMBER({c})),TRIM({c})<>"")' for c in (inlet, outlet, alone))
     # The drop as read counts only where neither pressure is typed.
     neither = f'AND(TRIM({inlet})="",TRIM({outlet})="",ISNUMBER({alone}))'
-    as_read = f'IF(TRIM({station})="","?",{alone}*{_of_station("Metres per unit")})'
-    return f'=IFERROR(IF({both},{told},IF({neither},{as_read},IF(OR({words}),"?",""))),"?")'
+    typed = f"IF({both},{inlet}-{outlet},{alone})*{_factor_on_its_day()}"
+    told = f'IF(TRIM({station})="","?",{typed})'
+    return f'=IFERROR(IF(OR({both},{neither}),{told},IF(OR({words}),"?","")),"?")'
 
 
 def _against_limit() -> str:
@@ -127,6 +164,8 @@ def formulas(sheet: str) -> dict[str, str]:
         return {"Metres per unit": _metres_per_unit(), "Limit used (m)": _limit_used()}
     if sheet == "Readings":
         return {"Drop (m)": _drop(), "Against limit": _against_limit()}
+    if sheet == "Gauges":
+        return {"Metres per unit": _gauge_factor()}
     return {}
 
 
@@ -188,8 +227,39 @@ def _verdict(drop: float | str, limit: float | str | None) -> str:
     return OVER if drop > limit + NOISE else IN_RANGE
 
 
+def gauge_values(rows: Sequence[Row], stations: Sequence[Row]) -> list[tuple[float | str]]:
+    """Stored values of 'Metres per unit' [m] on *Gauges*, one per row."""
+    known = {_squeezed(row.get("station")).casefold() for row in stations}
+    values: list[tuple[float | str]] = []
+    for row in rows:
+        name, unit = _squeezed(row.get("station")).casefold(), _squeezed(row.get("unit"))
+        placed = name in known and isinstance(row.get("since"), dt.date)
+        told = _factors().get(unit.casefold(), UNKNOWN) if placed else UNKNOWN
+        values.append((told if name and unit else "",))
+    return values
+
+
+def _changed_factor(
+    row: Row, gauges: Sequence[Row], factors: Sequence[tuple[float | str]]
+) -> float | str | None:
+    """The factor [m] of the gauge that a reading was taken on, None where it is the register's."""
+    if any(factor == UNKNOWN for (factor,) in factors):
+        return UNKNOWN
+    name, date = _squeezed(row.get("station")).casefold(), row.get("date")
+    own = [
+        (gauge["since"], factor)
+        for gauge, (factor,) in zip(gauges, factors, strict=True)
+        if factor != "" and _squeezed(gauge.get("station")).casefold() == name
+    ]
+    if own and not isinstance(date, dt.date):
+        return UNKNOWN
+    past = [(since, factor) for since, factor in own if since <= date]  # type: ignore[operator]
+    last = [factor for since, factor in past if since == max(past)[0]]
+    return (last[0] if len(last) == 1 else UNKNOWN) if past else None
+
+
 def reading_values(
-    rows: Sequence[Row], stations: Sequence[Row], settings: Row
+    rows: Sequence[Row], stations: Sequence[Row], settings: Row, gauges: Sequence[Row] = ()
 ) -> list[tuple[float | str, str]]:
     """Stored values of 'Drop (m)' [m] and 'Against limit', one pair per row.
 
@@ -200,8 +270,11 @@ def reading_values(
         if isinstance(row.get("station"), str):
             register.setdefault(str(row["station"]).casefold(), pair)
     values = []
+    factors = gauge_values(gauges, stations)
     for row in rows:
         factor, limit = register.get(_squeezed(row.get("station")).casefold(), (None, None))
+        if factor is not None and (changed := _changed_factor(row, gauges, factors)) is not None:
+            factor = changed
         drop = _drop_value(row, factor)
         values.append((drop, _verdict(drop, limit)))
     return values

@@ -252,11 +252,14 @@ def _add_table(page: Worksheet, look: Look, sheet: contract.Sheet, count: int) -
     )  # fmt: skip
 
 
-def _computed_values(sheet: str, filling: Filling) -> Sequence[tuple[object, object]]:
+def _computed_values(sheet: str, filling: Filling) -> Sequence[tuple[object, ...]]:
+    stations = filling.of("Stations")
     if sheet == "Stations":
-        return blank_formulas.station_values(filling.of(sheet), filling.settings)
+        return blank_formulas.station_values(stations, filling.settings)
+    if sheet == "Gauges":
+        return blank_formulas.gauge_values(filling.of(sheet), stations)
     return blank_formulas.reading_values(
-        filling.of(sheet), filling.of("Stations"), filling.settings
+        filling.of(sheet), stations, filling.settings, filling.of("Gauges")
     )
 
 
@@ -268,9 +271,9 @@ def _write_computed(
     if not wanted:
         return
     values = list(_computed_values(sheet.name, filling))
-    values += [("", "")] * (count - len(values))
+    values += [("",) * len(wanted)] * (count - len(values))
     first = len(sheet.columns)
-    shown = "0.00##" if sheet.name == "Stations" else "0.00"
+    shown = "0.00" if sheet.name == "Readings" else "0.00##"
     for offset, formula in enumerate(wanted.values()):
         page.set_column(first + offset, first + offset, 14)
         words = sheet.computed[offset] == "Against limit"

@@ -244,6 +244,7 @@ CHANGED_GAUGES = Sheet(
         Column("unit", "Pressure unit", _C, "Unit of the dial, and of the readings from that day on; empty: as before.", choices=PRESSURE_UNITS),
         Column("remark", "Remark", _T, "Anything.", width=24),
     ),
+    computed=("Metres per unit",),
 )  # fmt: skip
 
 STOOD = (

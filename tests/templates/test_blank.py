@@ -55,7 +55,7 @@ def test_list_headers_are_the_contract_s(blank: Workbook, sheet: contract.Sheet)
         ("Work done", "WorkTable", "L501"),
         ("Agreed", "AgreedTable", "F201"),
         ("Water tests", "WaterTable", "J101"),
-        ("Gauges", "GaugesTable", "H51"),
+        ("Gauges", "GaugesTable", "I51"),
         ("Carried over", "CarriedTable", "K51"),
     ],
 )

@@ -9,6 +9,7 @@ import subprocess
 import zipfile
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import openpyxl
 import pytest
@@ -66,6 +67,30 @@ CASES: list[tuple[dict[str, object], float | str | None, str | None]] = [
     ({**reading("North 1", None, None), "drop": "0,5 x"}, "?", "?"),
     ({}, None, None),
 ]
+GAUGES: list[dict[str, object]] = [
+    {"station": "south ", "since": dt.date(2026, 5, 10), "unit": "kPa"},
+    {"station": "South", "since": dt.date(2026, 6, 1), "unit": "bar"},
+    {"station": "South", "since": dt.date(2026, 5, 20), "division": 1},  # the unit stays as before
+    {"station": "Metre", "since": dt.date(2026, 5, 10), "unit": "bar"},
+    {"station": "Metre", "since": dt.date(2026, 5, 10), "unit": "psi"},
+    {"unit": "bar"},
+]
+
+
+def on(month: int, day: int, station: str, inlet: float, outlet: float) -> dict[str, object]:
+    return reading(station, inlet, outlet) | {"date": dt.date(2026, month, day)}
+
+
+CASES += [
+    (on(5, 9, "South", 40, 34), 4.2184, "OVER"),  # psi, as registered
+    (on(5, 10, "South", 280, 230), 5.0986, "OVER"),
+    (on(5, 25, "South", 280, 250), 3.0591, "in range"),
+    (on(6, 2, "South", 2.8, 2.5), 3.0591, "in range"),
+    (on(5, 9, "Metre", 25, 20), 5.0, "in range"),
+    (on(5, 11, "Metre", 25, 20), "?", "?"),  # two gauges from one day on
+    (on(6, 2, "South", 2.8, 2.5) | {"date": "2 June"}, "?", "?"),
+    (on(6, 2, "North 1", 3.0, 2.5), 5.0986, "OVER"),
+]
 ROWS = [case[0] for case in CASES]
 
 
@@ -92,8 +117,10 @@ def computed(content: bytes) -> dict[str, list[tuple[object, object]]]:
     }
 
 
-def filled(unit: str = "bar", **settings: object) -> bytes:
-    rows = {"Stations": STATIONS, "Readings": ROWS}
+def filled(
+    unit: str = "bar", gauges: list[dict[str, object]] = GAUGES, **settings: object
+) -> bytes:
+    rows = {"Stations": STATIONS, "Readings": ROWS, "Gauges": gauges}
     return build(BlankOptions(unit), rows, settings)
 
 
@@ -130,13 +157,27 @@ def test_a_limit_that_cannot_be_gives_way_to_the_farms_and_that_to_the_usual_one
     assert [limit for _, limit in station_values(register, {"drop_limit": 0})] == [5.0, 5.0]
 
 
+@pytest.mark.parametrize(
+    "lost",
+    [
+        {"station": "Sout", "since": dt.date(2026, 5, 10), "unit": "kPa"},
+        {"station": "South", "since": "10 May", "unit": "kPa"},
+        {"station": "South", "since": dt.date(2026, 5, 10), "unit": "furlong"},
+    ],
+)
+def test_a_change_that_cannot_be_placed_leaves_no_drop(lost: dict[str, object]) -> None:
+    rows = [reading("North 1", 3, 2), reading("South", 30, 20)]
+    assert reading_values(rows, STATIONS, {}, [lost]) == [("?", "?")] * 2
+
+
 def test_first_of_two_stations_of_one_name_counts() -> None:
     register = [{"station": "A", "unit": "m"}, {"station": "A", "unit": "bar"}]
     assert reading_values([reading("a", 3, 2)], register, {}) == [(1.0, "in range")]
 
 
-FARMS: dict[str, dict[str, object]] = {
+FARMS: dict[str, dict[str, Any]] = {
     "defaults": {},
+    "lost-change": {"gauges": [{"station": "Sout", "since": dt.date(2026, 5, 10), "unit": "kPa"}]},
     "psi": {"pressure_unit": "PSI", "drop_limit": 4.5},
     "no-unit-text-limit": {"pressure_unit": None, "drop_limit": "x"},
     "no-limit": {"drop_limit": -5},
