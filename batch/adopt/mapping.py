@@ -11,6 +11,7 @@ from io import BytesIO
 from typing import Any
 
 from siltbook.batch.adopt.harvest import Amount
+from siltbook.batch.adopt.hidden import sentence, why
 from siltbook.batch.adopt.model import ROLES, Harvest, Question
 from siltbook.batch.adopt.study import EVERY, Study, stations_of
 from siltbook.batch.sheets.kit import clean
@@ -140,12 +141,14 @@ def _start(
         page.merge_range(row, 0, row, 1, clean(step), wrap)
         page.set_row(row, 32 if len(step) > 120 else 18)
     row = 3 + len(_STEPS) + 1
+    hidden = sentence(made.tables)
     said = (
         ("Questions to answer", len(asked)),
         ("Tables understood", len(made.tables)),
         ("Readings that would arrive", len(rows.readings)),
         ("Rows read = used + proposed + left out",
          f"{rows.read} = {rows.used} + {rows.proposed} + {rows.not_used}"),
+        *((("Hidden", hidden),) if hidden else ()),
         ("Then run", again),
     )  # fmt: skip
     for label, value in said:
@@ -197,7 +200,7 @@ def _columns(w: _Writer, made: Study) -> None:
     for form in made.forms:
         sheets = list(dict.fromkeys(t.grid.sheet or t.grid.file for t in form.tables))
         named = ", ".join(sheets[:3]) + (f" and {len(sheets) - 3} more" if len(sheets) > 3 else "")
-        for column in form.columns:
+        for index, column in enumerate(form.columns):
             samples = (*column.samples, "", "", "")[:3]
             told = (form.key, named, column.letters, column.header, *samples)
             for col, value in enumerate(told):
@@ -208,7 +211,9 @@ def _columns(w: _Writer, made: Study) -> None:
             w.cell(page, row, 9, column.station, w.open)
             w.cell(page, row, 10, column.sure or "ask")
             header = column.why.startswith("'") and column.why.count("'") == 2
-            w.cell(page, row, 11, f"the header says {column.why}" if header else column.why)
+            told_why = f"the header says {column.why}" if header else column.why
+            hidden = why(form.tables, index)
+            w.cell(page, row, 11, "; ".join(t for t in (told_why, hidden) if t))
             _list(page, row, 7, ROLES, "Taken for")
             _list(page, row, 8, (*PRESSURE_UNITS, *FLOW_UNITS), "Unit")
             row += 1

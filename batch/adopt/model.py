@@ -23,13 +23,19 @@ ASK = "?"  # in the mapping: not yet known, a question asks
 
 @dataclass
 class Grid:
-    """One sheet or text table: 1-based row -> 0-based column -> filled cell."""
+    """One sheet or text table: 1-based row -> 0-based column -> filled cell.
+
+    `hidden` rows, `hidden_columns` and `sheet_hidden`: what people do not see; it is read all the
+    same.
+    """
 
     file: str
     sheet: str
     rows: dict[int, dict[int, Cell]]
     merged: tuple[str, ...] = ()
     hidden: frozenset[int] = frozenset()
+    hidden_columns: frozenset[int] = frozenset()
+    sheet_hidden: bool = False
     text: str = ""  # a long text table whole, of which `rows` has the first only
     delimiter: str = ""
 
@@ -112,7 +118,8 @@ class Found:
     def where(self, row: int) -> str:
         """A data row as people find it in the source."""
         at = f"column {column_letters(self.origin[row])}" if self.turned else f"row {row}"
-        return f"{self.grid.place}, {at}"
+        hidden = " (hidden)" if row in self.grid.hidden else ""
+        return f"{self.grid.place}, {at}{hidden}"
 
 
 @dataclass(frozen=True)

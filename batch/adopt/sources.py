@@ -14,7 +14,15 @@ from pathlib import Path
 
 from siltbook.batch.adopt.model import Cell, Grid
 from siltbook.batch.errors import BookError
-from siltbook.batch.reading.cells import ErrorText, IsoDate, NoValue, SheetCells, Style, Workbook
+from siltbook.batch.reading.cells import (
+    ErrorText,
+    IsoDate,
+    NoValue,
+    SheetCells,
+    SheetPart,
+    Style,
+    Workbook,
+)
 
 TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".dat", ".asc")
 LONGEST_LINE = 100_000  # [characters]
@@ -44,28 +52,30 @@ def workbook_grids(data: bytes, name: str) -> list[Grid]:
     try:
         data, _ = as_xlsx(data, name)
         book = open_workbook(open_package(data, name), name)
-        return [_grid(book, read_sheet(book, part), name, part.name) for part in book.sheets]
+        return [_grid(book, read_sheet(book, part), name, part) for part in book.sheets]
     except BookError:
         raise
     except DAMAGE as error:
         raise damaged(name, error) from None
 
 
-def _grid(book: Workbook, cells: SheetCells, name: str, sheet: str) -> Grid:
+def _grid(book: Workbook, cells: SheetCells, name: str, part: SheetPart) -> Grid:
     rows: dict[int, dict[int, Cell]] = {}
     if sum(len(c.rows) for c in cells.columns.values()) > MOST_CELLS:
         raise BookError(
-            f"{name}, sheet {sheet}: more than {MOST_CELLS:,} filled cells; split it by year, or "
-            "save a logger's records as CSV."
+            f"{name}, sheet {part.name}: more than {MOST_CELLS:,} filled cells; split it by year, "
+            "or save a logger's records as CSV."
         )
     for column, content in sorted(cells.columns.items()):
         for row, value, style in zip(content.rows, content.values, content.styles, strict=True):
             cell = _cell(value, style, book)
             if cell is not None:
                 rows.setdefault(row, {})[column] = cell
+    columns = frozenset(c for low, high in cells.hidden_columns for c in range(low, high + 1))
     return Grid(
-        name, sheet, dict(sorted(rows.items())), tuple(cells.merged), frozenset(cells.hidden)
-    )
+        name, part.name, dict(sorted(rows.items())), tuple(cells.merged), frozenset(cells.hidden),
+        columns, part.hidden,
+    )  # fmt: skip
 
 
 def _cell(value: object, style: int, book: Workbook) -> Cell | None:

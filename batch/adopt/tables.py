@@ -240,7 +240,11 @@ def _turned(grid: Grid, row: int) -> Area:
         cells = {r: grid.rows[r][c] for r in below if c in grid.rows[r]}
         rows[number] = {0: grid.rows[row][c], **cells}
         origin[number] = c
-    made = Grid(grid.file, grid.sheet, rows)
+    seen = {n for n, c in origin.items() if c in grid.hidden_columns}
+    made = Grid(
+        grid.file, grid.sheet, rows, hidden=frozenset(seen), hidden_columns=grid.hidden,
+        sheet_hidden=grid.sheet_hidden,
+    )  # fmt: skip
     titles = [(r, c, t) for r in grid.rows if r < row for c, t in _texts(grid, r).items()]
     columns = sorted({c for cells in rows.values() for c in cells})
     data = list(range(first, first + len(dated)))

@@ -103,12 +103,16 @@ def _first(read: list[Source], into: Path | None, out: Path | None) -> Iterator[
 
 
 def _understood(seen: Adoption) -> Iterator[str]:
+    from siltbook.batch.adopt.hidden import sentence
+
     made, rows = seen.made, seen.rows
     yield (
         f"{len(made.tables)} tables with {made.columns} kinds of columns understood, "
         f"{len(seen.asked)} questions; {len(rows.readings)} readings would arrive."
     )
     yield _counted(rows.read, rows.used, rows.proposed, rows.not_used, "sheet Left out")
+    if hidden := sentence(made.tables):
+        yield f"  {hidden}"
 
 
 def _counted(read: int, used: int, proposed: int, left: int, where: str) -> str:

@@ -50,19 +50,24 @@ class Cells:
 
 @dataclass
 class SheetCells:
-    """One sheet: 0-based column -> its filled cells, the merged ranges and the hidden rows."""
+    """One sheet: 0-based column -> its filled cells, the merged ranges, what is hidden.
+
+    `hidden_columns`: first and last 0-based column of each hidden stretch.
+    """
 
     columns: dict[int, Cells] = field(default_factory=dict)
     merged: list[str] = field(default_factory=list)
     hidden: list[int] = field(default_factory=list)
+    hidden_columns: list[tuple[int, int]] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
 class SheetPart:
-    """A worksheet's name in the book and its part."""
+    """A worksheet's name in the book, its part, and whether people see it."""
 
     name: str
     part: str
+    hidden: bool = False
 
 
 class Style:

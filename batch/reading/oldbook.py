@@ -75,6 +75,9 @@ def convert(data: bytes, name: str) -> bytes:
             if grid > MAX_GRID:
                 raise BookError(f"{name} holds sheets beyond all use in size: it was not read.")
             book.begin(sheet.name, bool(sheet.visibility))
+            for column, shown in sorted(sheet.colinfo_map.items()):
+                if shown.hidden:
+                    book.hide_columns(column, column)
             for row, cells in _rows(source, sheet):
                 info = sheet.rowinfo_map.get(row)
                 book.row(row + 1, cells, bool(info and info.hidden))

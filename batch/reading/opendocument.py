@@ -81,6 +81,7 @@ class _Reader:
         self.row_number = 1
         self.row_repeat = 1
         self.row_hidden = False
+        self.described = 0  # columns of the sheet that were described so far
         self.column = 0
         self.cells: list[Cell] = []
         self.merged: list[str] = []
@@ -103,6 +104,8 @@ class _Reader:
             self._space(tag, attrs)
         elif tag == "table-row":
             self._start_row({key.rpartition("|")[2]: v for key, v in attrs.items()})
+        elif tag == "table-column":
+            self._start_column({key.rpartition("|")[2]: v for key, v in attrs.items()})
         elif tag == "table":
             self._start_table({key.rpartition("|")[2]: v for key, v in attrs.items()})
         elif tag == "style":
@@ -145,7 +148,16 @@ class _Reader:
             hidden = attrs.get("style-name", "") in self.hidden_styles
             self.book.begin(attrs.get("name", ""), hidden)
             self.row_number = 1
+            self.described = 0
             self.merged = []
+
+    def _start_column(self, attrs: dict[str, str]) -> None:
+        if self.tables != 1:
+            return
+        first = self.described
+        self.described += _count(attrs.get("number-columns-repeated"))
+        if attrs.get("visibility", "visible") != "visible":
+            self.book.hide_columns(first, min(self.described, MAX_COLUMN) - 1)
 
     def _start_row(self, attrs: dict[str, str]) -> None:
         if self.tables != 1:

@@ -68,6 +68,8 @@ class PlainBook:
         self._strings: dict[str, int] = {}
         self._filled = 0
         self._rows: list[str] = []
+        self._hidden: list[tuple[int, int]] = []
+        self._begun = False  # whether the head of the sheet has been written
         self._letters = [column_letters(i) for i in range(64)]
 
     def __enter__(self) -> PlainBook:
@@ -85,8 +87,13 @@ class PlainBook:
         self._sheets.append((self._free_name(title), hidden))
         self._leave()
         self._part = self._zip.open(_info(f"xl/worksheets/sheet{len(self._sheets)}.xml"), "w")
-        head = f'<cols><col min="1" max="{MAX_COLUMN}" width="14" customWidth="1"/></cols>'
-        self._write(f'{_DECLARED}<worksheet xmlns="{_MAIN}">{head}<sheetData>')
+        self._hidden, self._begun = [], False
+
+    def hide_columns(self, first: int, last: int) -> None:
+        """Hide a stretch of 0-based columns of the sheet, by ascending column, before any row."""
+        first = max(first, self._hidden[-1][1] + 1 if self._hidden else 0)
+        if first <= last < MAX_COLUMN:
+            self._hidden.append((first, last))
 
     def row(self, number: int, cells: Sequence[Cell], hidden: bool = False) -> None:
         """One row's filled cells, by ascending column; rows ascend. ValueError out of bounds."""
@@ -131,7 +138,23 @@ class PlainBook:
     def _write(self, text: str) -> None:
         if self._part is None:
             raise ValueError("no sheet has begun")
+        if not self._begun:
+            self._begun = True
+            head = f'{_DECLARED}<worksheet xmlns="{_MAIN}"><cols>{self._columns()}</cols>'
+            self._part.write(f"{head}<sheetData>".encode())
         self._part.write(text.encode())
+
+    def _columns(self) -> str:
+        """Columns of one width, the hidden ones marked."""
+        made, column = [], 0
+        for first, last in [*self._hidden, (MAX_COLUMN, MAX_COLUMN)]:
+            if first > column:
+                made.append(f'<col min="{column + 1}" max="{first}" width="14" customWidth="1"/>')
+            if last < MAX_COLUMN:
+                span = f'min="{first + 1}" max="{last + 1}"'
+                made.append(f'<col {span} width="14" customWidth="1" hidden="1"/>')
+            column = last + 1
+        return "".join(made)
 
     def _leave(self) -> None:
         if self._part is not None:
@@ -171,7 +194,7 @@ class PlainBook:
         only_hidden = all(hidden for _, hidden in self._sheets)
         listed = "".join(
             f'<sheet name="{escape(name)}" sheetId="{i}"'
-            f'{" state=" + chr(34) + "hidden" + chr(34) if hidden and not only_hidden else ""}'
+            f"{' state=' + chr(34) + 'hidden' + chr(34) if hidden and not only_hidden else ''}"
             f' r:id="rId{i}"/>'
             for i, (name, hidden) in enumerate(self._sheets, 1)
         )

@@ -33,7 +33,7 @@ _MAIN = (
     "http://purl.oclc.org/ooxml/spreadsheetml/main|",
     "",
 )
-ROW, CELL, VALUE, FORMULA, TEXT, PHONETIC, MERGE, ITEM = range(1, 9)
+ROW, CELL, VALUE, FORMULA, TEXT, PHONETIC, MERGE, ITEM, COLUMN = range(1, 10)
 _LOCAL = {
     "row": ROW,
     "c": CELL,
@@ -43,6 +43,7 @@ _LOCAL = {
     "rPh": PHONETIC,
     "mergeCell": MERGE,
     "si": ITEM,
+    "col": COLUMN,
 }
 _CODES = {space + local: code for space in _MAIN for local, code in _LOCAL.items()}
 
@@ -108,6 +109,19 @@ class _SheetParser:
             self.phonetic = True
         elif code == MERGE and len(self.cells.merged) < 100_000:
             self.cells.merged.append(attrs.get("ref", ""))
+        elif code == COLUMN and attrs.get("hidden", "0") in _TRUE:
+            self._hide(attrs)
+
+    def _hide(self, attrs: dict[str, str]) -> None:
+        """Note a stretch of hidden columns; one that is written in no usual way is passed over."""
+        low, high = attrs.get("min", ""), attrs.get("max", "")
+        if not (low.isdecimal() and high.isdecimal() and len(low + high) <= 10):
+            return
+        known = self.cells.hidden_columns
+        first, last = int(low) - 1, min(int(high), MAX_COLUMN) - 1
+        # They ascend and do not overlap, so that all of them are no more than a sheet's columns.
+        if (known[-1][1] if known else -1) < first <= last:
+            known.append((first, last))
 
     def _start_row(self, attrs: dict[str, str]) -> None:
         given = attrs.get("r")

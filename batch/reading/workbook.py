@@ -23,7 +23,8 @@ def open_workbook(package: Package, name: str) -> Workbook:
         if tag == "sheet":
             rel = by_id.get(attrs.get("id", ""))
             if rel is not None and rel.kind == "worksheet":
-                sheets.append(SheetPart(attrs.get("name", ""), rel.target))
+                hidden = attrs.get("state", "visible") != "visible"
+                sheets.append(SheetPart(attrs.get("name", ""), rel.target, hidden))
         elif tag == "workbookPr":
             date1904 = attrs.get("date1904", "").casefold() in ("1", "true")
     if not sheets:
