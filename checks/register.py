@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from siltbook.checks.context import JoinedBook, finding, hits
 from siltbook.checks.findings import Finding
+from siltbook.checks.scripts import by_looks, letter_that_differs, look_alike, looks
 from siltbook.checks.wording import number, rows_named
 from siltbook.templates.contract import WHOLE_FARM
 
@@ -24,6 +25,7 @@ def station_unknown(joined: JoinedBook) -> list[Finding]:
     register = joined.stations.frame
     names_known = [str(name) for name in register["name"][register["known"]]]
     names = names_known[:NAMES_SHOWN]
+    seen = by_looks(names_known)
     more = ", …" if len(names_known) > NAMES_SHOWN else ""
     accepted = f"a station of the sheet {joined.book.stations.sheet}"
     accepted += f" ({', '.join(names)}{more})" if names else ", which names none"
@@ -36,13 +38,22 @@ def station_unknown(joined: JoinedBook) -> list[Finding]:
             first, *others = (int(row) for row in group.index)
             also = f" (also in {rows_named(others)})" if others else ""
             name = str(group["station"].iloc[0])
-            near = near_name(name, names_known)
-            meant = f" (did you mean '{near}'?)" if near else ""
+            meant = _meant(name, names_known, seen)
             read = f'"{name}"{also}'
             found.append(
                 finding(place, "station-unknown", "station", first, read, f"{accepted}{meant}")
             )
     return found
+
+
+def _meant(name: str, known: Sequence[str], seen: dict[str, str]) -> str:
+    """The registered name that a person may have meant, as a sentence asks for it."""
+    twin = look_alike(name, seen)
+    if twin:
+        its, ours = letter_that_differs(name, twin)
+        return f" (did you mean '{twin}'? It looks the same and has {ours} where this has {its})"
+    near = near_name(name, known)
+    return f" (did you mean '{near}'?)" if near else ""
 
 
 def near_name(name: str, known: Sequence[str]) -> str:
@@ -78,6 +89,31 @@ def station_repeated(joined: JoinedBook) -> list[Finding]:
     return found
 
 
+def station_look_alike(joined: JoinedBook) -> list[Finding]:
+    """Two stations of the register whose names look the same in letters of different scripts.
+
+    Every later row gives a doubt that names the first. Both are judged, each by the rows that
+    are written as it is.
+    """
+    place = joined.stations
+    firsts = place.frame["key"].dropna().drop_duplicates()
+    rows: dict[str, int] = {}
+    found = []
+    for row in (int(row) for row in firsts.index):
+        name = str(place.frame.at[row, "station"])
+        seen = sorted(looks(name))
+        twin = next((rows[look] for look in seen if look in rows), None)
+        for look in seen:
+            rows.setdefault(look, row)
+        if twin is None:
+            continue
+        its, first = letter_that_differs(name, str(place.frame.at[twin, "station"]))
+        read = f"{joined.read(place, 'station', row)}, with {its}, beside row {twin}, with {first}"
+        accepted = "names that a person can tell apart"
+        found.append(finding(place, "station-look-alike", "station", row, read, accepted))
+    return found
+
+
 def clean_drop_high(joined: JoinedBook) -> list[Finding]:
     """A clean drop above 70 % of the station's limit, else of the farm's limit [m].
 
@@ -94,4 +130,4 @@ def clean_drop_high(joined: JoinedBook) -> list[Finding]:
     return found
 
 
-RULES = (station_unknown, station_repeated, clean_drop_high)
+RULES = (station_unknown, station_repeated, station_look_alike, clean_drop_high)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from tests.checks.builders import book, job, reading
 from tests.checks.helpers import found, messages
 
@@ -55,6 +57,48 @@ def test_station_repeated_in_other_case() -> None:
 def test_two_stations_and_two_nameless_rows_are_not_repeated() -> None:
     register = [{"station": "North 1"}, {"station": "North 11"}, {"block": "B"}, {"block": "C"}]
     assert messages(book(stations=register), "station-repeated") == []
+
+
+def test_two_stations_that_look_alike_in_letters_of_two_scripts_are_a_doubt() -> None:
+    register = [{"station": "A 1"}, {"station": "North"}, {"station": "А 1"}, {"station": "Α 1"}]
+    assert messages(book(stations=register), "station-look-alike") == [
+        f"Stations!A{row}: two stations look alike: read \"{name}\", with '{name[0]}' ({letter}), "
+        "beside row 2, with 'A' (Latin capital letter a); accepted: names that a person can tell "
+        "apart. If they are one, write the name alike everywhere and keep one row; else add "
+        "something that tells them apart."
+        for row, name, letter in [
+            (4, "А 1", "Cyrillic capital letter a"),
+            (5, "Α 1", "Greek capital letter alpha"),
+        ]
+    ]
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("B2", "в2"), ("Pump", "Рump"), ("SHOP", "ЅНОР"), ("S-01", "S\u201101"), ("S1", "Ｓ1"),
+        ("Нива", "HИBA"),
+    ],
+)  # fmt: skip
+def test_letters_signs_and_widths_that_look_alike(one: str, other: str) -> None:
+    register = [{"station": one}, {"station": other}]
+    (message,) = messages(book(stations=register), "station-look-alike")
+    assert "beside row 2" in message
+
+
+def test_names_of_one_script_or_that_differ_to_the_eye_do_not_look_alike() -> None:
+    names = ["A1", "A2", "Б1", "Пруд", "Prud", "a-1", "a1", "Насос", "Λ1", "01", "O1", "Pond"]
+    register = [{"station": name} for name in names]
+    assert messages(book(stations=register), "station-look-alike") == []
+
+
+def test_an_unknown_name_that_looks_the_same_says_which_letter_differs() -> None:
+    register = [{"station": "A1"}]
+    (message,) = messages(book([reading(1, station="А1")], stations=register), "station-unknown")
+    assert (
+        "accepted: a station of the sheet Stations (A1) (did you mean 'A1'? It looks the same and "
+        "has 'A' (Latin capital letter a) where this has 'А' (Cyrillic capital letter a))."
+    ) in message
 
 
 def test_clean_drop_above_seventy_percent_of_the_farms_limit() -> None:
