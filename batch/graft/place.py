@@ -30,7 +30,7 @@ from siltbook.batch.graft.sheets import (
     shared_strings,
 )
 from siltbook.batch.graft.spans import Document, Node, attribute
-from siltbook.batch.graft.styles import BLANK_STYLES, StyleMap, merge_styles
+from siltbook.batch.graft.styles import BLANK_STYLES, Asked, StyleMap, merge_styles
 from siltbook.batch.graft.workbook import Workbook, sheet_xml, write_names
 
 _STYLES_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.styles+xml"
@@ -118,13 +118,13 @@ class _Graft:
         """Do it all and return the new file."""
         old = self._replaced()
         self._remove_old(old)
-        styles = self._merge_styles()
+        kept = [n for n in self.book.sheets.children if n not in old.values()]
+        styles = self._merge_styles(kept)
         parts = self._plan()
         places, ahead = self._list_sheets(old, parts)
         taken = write_names(self.book, self.results.own_names(), places, ahead)
         tables = self._name_tables(parts, taken)
         self._write_parts(parts, styles, tables)
-        kept = [n for n in self.book.sheets.children if n not in old.values()]
         deselect(self.book, kept)
         open_at(self.book, places[0])
         list_titles(self.book, self._titles(places))
@@ -179,8 +179,13 @@ class _Graft:
             if node.attrs.get("Id") == chain.id:
                 self.rels.remove(node)
 
-    def _merge_styles(self) -> StyleMap:
+    def _merge_styles(self, kept: list[Node]) -> StyleMap:
         """Extend the book's styles; create them where the book has none."""
+        asked = Asked()
+        for node in kept:
+            relation = self.book.target(node)
+            if relation is not None and relation.target in self.package:
+                asked.look_into(self.package.read(relation.target))
         source = self.results.single("styles")
         assert source is not None  # the results are written by our own writer
         ours = self.results.package.read(source.target)
@@ -195,7 +200,7 @@ class _Graft:
             self.overrides.append((part, _STYLES_TYPE))
             if theirs is None:
                 self._relate("styles", part)
-        merged, styles = merge_styles(data, ours, part)
+        merged, styles = merge_styles(data, ours, part, asked)
         self.package.put(part, merged)
         return styles
 

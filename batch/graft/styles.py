@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from siltbook.batch.graft.package import GraftError
-from siltbook.batch.graft.spans import Document, Node, attribute, scan
+from siltbook.batch.graft.spans import Document, Node, attribute, decode, scan
 
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 _ORDER = (
@@ -16,7 +16,13 @@ _ORDER = (
 _MOST_FORMATS = 64_000
 _FIRST_OWN_NUMBER_FORMAT = 164
 _MOST_NUMBER_FORMAT = 2**31 - 2**16
+# ECMA-376 part 1, 18.8.30: what the ids stand for that need no definition (those that we use).
+_BUILT_IN = {
+    "0": "General", "1": "0", "2": "0.00", "3": "#,##0", "4": "#,##0.00", "9": "0%", "10": "0.00%",
+    "49": "@",
+}  # fmt: skip
 _TAG = re.compile(r"<(/?)(\w)")
+_USED = re.compile(rb"""\s(s|style|dxfId)\s*=\s*["']([0-9]{1,7})["']""")
 _ID = re.compile(r'\b(numFmtId|fontId|fillId|borderId|xfId)="(\d+)"')
 
 BLANK_STYLES = (
@@ -32,6 +38,24 @@ BLANK_STYLES = (
 )
 
 
+_POINTS = ("numFmtId", "fontId", "fillId", "borderId")
+
+
+@dataclass
+class Asked:
+    """The numbers of cell formats and differential formats that a book's sheets ask for."""
+
+    cellXfs: set[int] = field(default_factory=set)  # noqa: N815 (the format's own words)
+    dxfs: set[int] = field(default_factory=set)
+
+    def look_into(self, sheet: bytes) -> None:
+        """Add what one sheet asks for."""
+        if sheet.startswith((b"\xff\xfe", b"\xfe\xff")):
+            sheet = decode(sheet)[0].encode()
+        for name, number in set(_USED.findall(sheet)):
+            (self.dxfs if name == b"dxfId" else self.cellXfs).add(int(number))
+
+
 @dataclass(frozen=True)
 class StyleMap:
     """Where each of our cell formats and differential formats stands in the book."""
@@ -41,10 +65,14 @@ class StyleMap:
 
 
 class _Pool:
-    """One collection of the book's styles: what it has and what is added."""
+    """One collection of the book's styles: what it has and what is added.
 
-    def __init__(self, book: Document, name: str) -> None:
-        self.name = name
+    `asked` has numbers that sheets ask for. One that no entry has shows as no format at all; ours
+    never take its place, or those cells would turn into ours: an entry that says nothing does.
+    """
+
+    def __init__(self, book: Document, name: str, asked: set[int] | None = None) -> None:
+        self.name, self.asked = name, asked or set()
         self.node = book.root.child(name)
         entries = self.node.children if self.node else []
         self.count = len(entries)
@@ -52,11 +80,14 @@ class _Pool:
         self._known: dict[str, int] = {}
         for index, entry in enumerate(entries):
             self._known.setdefault(_fingerprint(entry), index)
+        self._filler = "<dxf/>" if name == "dxfs" else _as_default(book)
 
     def index(self, xml: str) -> int:
         """Index of an entry that equals `xml`, added where there is none."""
         mark = _fingerprint(scan(xml))
         if mark not in self._known:
+            while self.count + len(self.added) in self.asked:
+                self.added.append(self._filler)
             self._known[mark] = self.count + len(self.added)
             self.added.append(xml)
         return self._known[mark]
@@ -74,14 +105,24 @@ class _NumberFormats:
             number = node.number("numFmtId")
             if number <= _MOST_NUMBER_FORMAT:  # a stray one far above cannot be counted on from
                 highest = max(highest, number)
+        self._defined: dict[str, str] = {}
         for node in self.node.children if self.node else []:
-            self._ids.setdefault(node.attrs.get("formatCode", ""), node.attrs.get("numFmtId", "0"))
+            code, own = node.attrs.get("formatCode", ""), node.attrs.get("numFmtId", "0")
+            self._ids.setdefault(code, own)
+            self._defined[own] = code
         self._next = highest + 1
 
     @property
     def count(self) -> int:
         """How many formats the book has before ours."""
         return len(self.node.children) if self.node else 0
+
+    def built_in(self, number: str) -> str:
+        """The id of a format that needs no definition: its own, unless the book redefines it."""
+        code = _BUILT_IN.get(number)
+        if code is None or self._defined.get(number, code) == code:
+            return number
+        return self.id_of(code)
 
     def id_of(self, code: str) -> str:
         """The id of a format code, new where the book lacks it."""
@@ -98,17 +139,36 @@ def _fingerprint(node: Node) -> str:
     return f"{node.local}{attrs}({','.join(_fingerprint(c) for c in node.children)})"
 
 
-def merge_styles(book: bytes, results: bytes, part: str) -> tuple[bytes, StyleMap]:
+def _as_default(book: Document) -> str:
+    """A cell format that shows as the book's default style does."""
+    named = book.root.child("cellStyleXfs")
+    first = named.children[0].attrs if named and named.children else {}
+    ids = " ".join(f"{name}={attribute(first.get(name, '0'))}" for name in _POINTS)
+    return f'<xf {ids} xfId="0"/>'
+
+
+def _names_are_beyond(book: Document) -> bool:
+    """Whether cell formats refer to named styles of a book that has no list of them."""
+    formats = book.root.child("cellXfs")
+    if formats is None or book.root.child("cellStyleXfs") is not None:
+        return False
+    return any(node.attrs.get("xfId", "0") != "0" for node in formats.children)
+
+
+def merge_styles(book: bytes, results: bytes, part: str, asked: Asked) -> tuple[bytes, StyleMap]:
     """Add our formats to the book's styles.
 
-    `part` names the book's styles part in messages. Entries that the book already has are
-    reused, so that merging again changes nothing. GraftError where either is unsound or the
-    book would hold more cell formats than a workbook may.
+    `part` names the book's styles part in messages; `asked` is what its sheets ask for. Entries
+    that the book already has are reused, so that merging again changes nothing. GraftError where
+    either is unsound or the book would hold more cell formats than a workbook may.
     """
     theirs, ours = Document(book, part), Document(results, "our styles")
+    beyond = _names_are_beyond(theirs)
     numbers = _NumberFormats(theirs)
     codes = _codes(ours)
-    pools = {name: _Pool(theirs, name) for name in ("fonts", "fills", "borders", "cellXfs", "dxfs")}
+    pools = {name: _Pool(theirs, name) for name in ("fonts", "fills", "borders")}
+    pools["cellXfs"] = _Pool(theirs, "cellXfs", asked.cellXfs)
+    pools["dxfs"] = _Pool(theirs, "dxfs", asked.dxfs)
     ids = {
         "fontId": _merge_plain(ours, pools["fonts"]),
         "fillId": _merge_plain(ours, pools["fills"]),
@@ -116,14 +176,14 @@ def merge_styles(book: bytes, results: bytes, part: str) -> tuple[bytes, StyleMa
     }
     if pools["fonts"].count:
         ids["fontId"][0] = 0  # the book's default font is also ours
-    cell = _merge_formats(ours, pools["cellXfs"], ids, numbers, codes)
+    cell = _merge_formats(ours, pools["cellXfs"], ids, numbers, codes, named=not beyond)
     dxf = _merge_differential(ours, pools["dxfs"], numbers)
     if pools["cellXfs"].count + len(pools["cellXfs"].added) > _MOST_FORMATS:
         raise GraftError(
             f"The book already holds {pools['cellXfs'].count} cell formats and a workbook can hold "
             f"{_MOST_FORMATS}; copy its sheets into a new book and run again."
         )
-    _write(theirs, numbers, pools)
+    _write(theirs, numbers, pools, name_them=not beyond)
     return theirs.encoded(), StyleMap(tuple(cell), tuple(dxf))
 
 
@@ -157,13 +217,18 @@ def _merge_formats(
     ids: dict[str, dict[int, int]],
     numbers: _NumberFormats,
     codes: dict[str, str],
+    *,
+    named: bool,
 ) -> list[int]:
-    """New index of each of our cell formats; our default format is the book's default."""
+    """New index of each of our cell formats; our default format is the book's default.
+
+    `named`: whether they may refer to the first named style.
+    """
 
     def renumber(match: re.Match[str]) -> str:
         name, old = match[1], match[2]
         if name == "numFmtId":
-            new = numbers.id_of(codes[old]) if old in codes else old
+            new = numbers.id_of(codes[old]) if old in codes else numbers.built_in(old)
         elif name == "xfId":
             new = "0"  # named styles of ours are not brought along; the format says it all
         else:
@@ -175,7 +240,8 @@ def _merge_formats(
         if index == 0 and pool.count:
             result.append(0)
         else:
-            result.append(pool.index(_ID.sub(renumber, xml)))
+            new = _ID.sub(renumber, xml)
+            result.append(pool.index(new if named else new.replace(' xfId="0"', "", 1)))
     return result
 
 
@@ -191,12 +257,17 @@ def _merge_differential(ours: Document, pool: _Pool, numbers: _NumberFormats) ->
     return result
 
 
-def _write(theirs: Document, numbers: _NumberFormats, pools: dict[str, _Pool]) -> None:
-    """Put everything added into the book's styles text."""
+def _write(
+    theirs: Document, numbers: _NumberFormats, pools: dict[str, _Pool], name_them: bool
+) -> None:
+    """Put everything added into the book's styles text; `name_them`: a named style, if it has none.
+
+    Where its formats refer to named styles that it lacks, one would change what they refer to.
+    """
     _extend(theirs, "numFmts", numbers.node, numbers.count, numbers.added)
     for pool in pools.values():
         _extend(theirs, pool.name, pool.node, pool.count, pool.added)
-        if pool.name == "borders" and theirs.root.child("cellStyleXfs") is None:
+        if pool.name == "borders" and name_them and theirs.root.child("cellStyleXfs") is None:
             blank = '<xf numFmtId="0" fontId="0" fillId="0" borderId="0"/>'
             _extend(theirs, "cellStyleXfs", None, 0, [blank])
 
