@@ -82,8 +82,14 @@ def _twelve() -> bytes:
     options = BlankOptions("bar", "m3/h", twelve.FARM)
     settings = {**rows.settings(twelve.FARM, "bar", "m3/h", twelve.REVIEW), **rows.COSTS}
     lists = rows.sheets(seasons, gauges, "bar", _AGREED)
-    lists["Readings"] += [dict(row) for row in twelve.PUMP_OFF]
-    return build(options, {**lists, "Water tests": list(twelve.WATER_TESTS)}, settings)
+    readings = twelve.on_their_gauge(lists["Readings"])
+    lists |= {
+        "Readings": [*readings, *(dict(row) for row in twelve.PUMP_OFF)],
+        "Water tests": list(twelve.WATER_TESTS),
+        "Gauges": [twelve.NEW_GAUGE],
+        "Carried over": [twelve.CARRIED],
+    }
+    return build(options, lists, settings)
 
 
 def _mixed() -> bytes:

@@ -103,6 +103,32 @@ PUMP_OFF: tuple[dict[str, object], ...] = (
     },
 )  # fmt: skip
 
+# The first gauge of the meadow stuck; what was read on it before stays in bar.
+NEW_GAUGE: dict[str, object] = {
+    "station": "S11 Meadow", "since": dt.date(2026, 6, 15), "gauges": "one gauge",
+    "full_scale": 600, "gauge_class": 1.6, "division": 5, "unit": "kPa",
+    "remark": "invented; the old one stuck",
+}  # fmt: skip
+KPA_PER_BAR = 100
+
+# The bridge's filter was flushed on the last day of last season, and nobody read it again.
+CARRIED: dict[str, object] = {
+    "station": "S10 Bridge", "step": "awaiting reading after flush", "opened": dt.date(2025, 10, 5),
+    "flushed": dt.date(2025, 10, 12), "remark": "invented",
+}  # fmt: skip
+
+
+def on_their_gauge(readings: list[dict[str, object]]) -> list[dict[str, object]]:
+    """The readings as they stand on the dials: in kPa where the new gauge was read."""
+    for row in readings:
+        since = NEW_GAUGE["since"]
+        if row["station"] == NEW_GAUGE["station"] and row["date"] >= since:  # type: ignore[operator]
+            for key in ("inlet", "outlet", "field"):
+                value = row.get(key)
+                row[key] = round(value * KPA_PER_BAR) if isinstance(value, float) else value
+    return readings
+
+
 # Block -> emitter exponent and passage [mm]: turbulent ones, compensating ones in block 4, and
 # nobody knows which ones in block 5.
 EMITTERS = {

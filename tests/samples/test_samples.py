@@ -44,7 +44,13 @@ def rows(name: str, sheet: str) -> tuple[Row, ...]:
 
 
 def readings_of(name: str, station: str) -> list[Row]:
-    return [row for row in rows(name, "Readings") if row["station"] == station]
+    """A station's readings, all in the unit of its first gauge."""
+    changes = [row for row in rows(name, "Gauges") if row["station"] == station]
+    found = [dict(row) for row in rows(name, "Readings") if row["station"] == station]
+    for row, change in ((r, c) for r in found for c in changes if r["date"] >= c["from"]):
+        for key in ("inlet pressure", "outlet pressure"):
+            row[key] *= metres_per(change["pressure unit"]) / metres_per("bar")
+    return found
 
 
 def recomputed(truth: Any, day: dt.date, flow: float, occasion: str) -> float:
