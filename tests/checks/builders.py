@@ -10,6 +10,7 @@ import pandas as pd
 from siltbook.templates.book import Book, Settings, Table
 from siltbook.templates.contract import (
     AGREED,
+    CHANGED_GAUGES,
     PRESSURE_UNITS,
     READINGS,
     STATIONS,
@@ -29,6 +30,11 @@ def _factor(kind: Kind, unit: str, flow_unit: str) -> float:
     return cubic_metres_per_hour_per(flow_unit) if kind is Kind.FLOW else 1.0
 
 
+def _unit(row: Row, units: dict[str, str]) -> str:
+    """The unit of a row's pressures: its own `typed_in`, where a gauge was changed, or another."""
+    return str(row.get("typed_in") or units.get(str(row.get("station")), units[""]))
+
+
 def table(sheet: Sheet, rows: list[Row], units: dict[str, str], flow_unit: str = "m3/h") -> Table:
     """A table whose first row is spreadsheet row 2, as the reader would hand it over."""
     index = pd.Index(range(2, 2 + len(rows)), dtype="int64")
@@ -41,8 +47,7 @@ def table(sheet: Sheet, rows: list[Row], units: dict[str, str], flow_unit: str =
         }
         if column.kind in NUMERIC:
             factors = [
-                _factor(column.kind, units.get(str(row.get("station")), units[""]), flow_unit)
-                for row in rows
+                _factor(column.kind, _unit(row, units), flow_unit) for row in rows
             ]
             values = [
                 float("nan") if value is None or isinstance(value, str) else value * factor
@@ -61,6 +66,7 @@ def book(
     stations: list[Row] | None = None,
     work: list[Row] | None = None,
     agreed: list[Row] | None = None,
+    gauges: list[Row] | None = None,
     **settings: Any,
 ) -> Book:
     """A book with one plain station 'North 1' in bar unless told otherwise."""
@@ -74,7 +80,8 @@ def book(
             (STATIONS, register), (READINGS, readings), (WORK, work), (AGREED, agreed)
         )
     ]  # fmt: skip
-    return Book("invented.xlsx", farm, *parts, setting_cells={"drop_limit": "B5"})
+    changed = table(CHANGED_GAUGES, gauges or [], units)
+    return Book("invented.xlsx", farm, *parts, gauges=changed, setting_cells={"drop_limit": "B5"})
 
 
 def reading(day: int = 1, inlet: Any = 3.0, outlet: Any = 2.8, **more: Any) -> Row:

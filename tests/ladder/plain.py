@@ -2,6 +2,9 @@
 
 One log is a list of dicts in order of time: {"kind": "read", "day", "inlet", "outlet", "flow"}
 or {"kind": "work", "day", "work", "cycles", "low", "click", "heard", "water"}; pressures [m].
+A farm is a dict {"reference", "working", "gauges"}; its gauges, in order of time, are dicts
+{"since", "two", "division", "scale", "class"}, the first of them the register's; "two" is None
+where a changed gauge stands as the one before it.
 """
 
 from __future__ import annotations
@@ -16,24 +19,32 @@ LIMIT, CYCLES, FLUSH_INLET, INTERVAL, SHARE = 5.0, 3, 20.394, 7, 0.8
 def usable(entry: dict[str, Any], farm: dict[str, Any]) -> bool:
     """Whether a reading can be used at all, wherever it stands in the log."""
     inlet, outlet, flow = entry["inlet"], entry["outlet"], entry["flow"]
+    scale = gauge_on(farm, entry["day"])["scale"]
     if inlet is None or outlet is None or inlet <= 0 or outlet < 0:
         return False
-    if farm["scale"] is not None and max(inlet, outlet) > farm["scale"] + 1e-6:
+    if scale is not None and max(inlet, outlet) > scale + 1e-6:
         return False
-    if outlet > inlet + slack(farm):
+    if outlet > inlet + slack(gauge_on(farm, entry["day"])):
         return False
     if flow is not None and flow <= 0:
         return False
     return not (flow is not None and farm["reference"] and flow < 0.2 * farm["reference"])
 
 
-def slack(farm: dict[str, Any]) -> float:
+def gauge_on(farm: dict[str, Any], day: int) -> dict[str, Any]:
+    """The gauge that was read on a day; its arrangement is the last one that was said."""
+    past = [gauge for gauge in farm["gauges"] if gauge["since"] <= day]
+    said = [gauge["two"] for gauge in past if gauge["two"] is not None]
+    return {**past[-1], "two": bool(said and said[-1])}
+
+
+def slack(gauge: dict[str, Any]) -> float:
     """How far an outlet may read above its inlet."""
-    if farm["division"] is None:
+    if gauge["division"] is None:
         return 1e-6
-    square = farm["division"] ** 2 / 6
-    if farm["two"]:
-        square += 2 * (farm["class"] * farm["scale"] / 100) ** 2 / 3
+    square = gauge["division"] ** 2 / 6
+    if gauge["two"]:
+        square += 2 * (gauge["class"] * gauge["scale"] / 100) ** 2 / 3
     return 1e-6 + 1.6448536269514722 * math.sqrt(square)
 
 
@@ -122,13 +133,13 @@ class Plain:
                 self.state = "flushed"
 
     def uncertainty(self, drop: float) -> float | None:
-        """Standard uncertainty of a drop, None without gauge data."""
-        farm = self.farm
-        if farm["division"] is None:
+        """Standard uncertainty of the latest drop, None without gauge data."""
+        gauge = gauge_on(self.farm, self.latest["day"] if self.latest else 0)
+        if gauge["division"] is None:
             return None
-        square = farm["division"] ** 2 / 6
-        part = farm["scale"] * math.sqrt(2) if farm["two"] else drop
-        return math.sqrt(square + (farm["class"] * part / 100) ** 2 / 3)
+        square = gauge["division"] ** 2 / 6
+        part = gauge["scale"] * math.sqrt(2) if gauge["two"] else drop
+        return math.sqrt(square + (gauge["class"] * part / 100) ** 2 / 3)
 
     def verdicts(self, as_of: int) -> list[str]:
         """Everything that holds, most urgent first, but what other pages decide (forecast)."""

@@ -34,13 +34,26 @@ def test_the_plain_ladder_stands_on_its_own() -> None:
     assert names == {"__future__", "math", "typing"}
 
 
+UNITS = {"bar": 1.0, "kPa": 0.01}  # [bar]
+
+
+def gauge_of(draw: random.Random, since: int) -> dict[str, Any]:
+    """The register's gauge (from day 0 on), or one that was changed later [bar, %]."""
+    two = draw.choice((False, True, None) if since else (False, True))
+    data = draw.choice(((None, None, None), (0.1, 6.0, 1.6), (0.05, 4.0, 2.5), (0.02, 6.0, 0.6)))
+    if not since:
+        data = draw.choice(((None, None, None), (0.1, 6.0, 1.6), (0.1, 6.0, 1.6)))
+    unit = draw.choice(("bar", "bar", "kPa")) if since else "bar"
+    return {"since": since, "two": two, "typed": data, "unit": unit, **dict(zip(
+        ("division", "scale", "class"),
+        (data[0] and data[0] * BAR, data[1] and data[1] * BAR, data[2]), strict=True,
+    ))}  # fmt: skip
+
+
 def farm_of(draw: random.Random) -> dict[str, Any]:
-    gauge = draw.choice((None, "one", "two", "two"))
+    changes = sorted(draw.sample(range(2, 28), draw.choice((0, 0, 1, 2))))
     return {
-        "two": gauge == "two",
-        "division": None if gauge is None else 0.1 * BAR,
-        "scale": None if gauge is None else 6.0 * BAR,
-        "class": None if gauge is None else 1.6,
+        "gauges": [gauge_of(draw, since) for since in (0, *changes)],
         "reference": draw.choice((None, 40.0)),
         "working": draw.choice((0.0, 2.4 * BAR)),
     }
@@ -82,27 +95,52 @@ def log_of(draw: random.Random) -> list[dict[str, Any]]:
     return log
 
 
-def history_of(log: list[dict[str, Any]], farm: dict[str, Any]) -> History:
-    """The log through the product's own frames."""
+def typed(farm: dict[str, Any], day: int, *bars: float | None) -> list[float | None]:
+    """Pressures [bar] as they stand on the gauge of a day, to four places."""
+    unit = unit_on(farm, day)
+    return [None if bar is None else round(bar / UNITS[unit], 4) for bar in bars]
+
+
+def unit_on(farm: dict[str, Any], day: int) -> str:
+    return [str(g["unit"]) for g in farm["gauges"] if g["since"] <= day][-1]
+
+
+def gauge_row(gauge: dict[str, Any], day: list[dt.date]) -> dict[str, Any]:
+    """A gauge as the register or the sheet Gauges names it."""
+    words = {None: None, False: "one gauge", True: "two gauges"}
+    division, scale, gauge_class = gauge["typed"]
+    factor = UNITS[gauge["unit"]]
+    return {
+        "station": "North 1", "gauges": words[gauge["two"]], "gauge_class": gauge_class,
+        "full_scale": scale and round(scale / factor, 6), "since": day[gauge["since"]],
+        "division": division and round(division / factor, 6),
+        "unit": gauge["unit"], "typed_in": gauge["unit"],
+    }  # fmt: skip
+
+
+def history_of(log: list[dict[str, Any]], farm: dict[str, Any], as_of: dt.date) -> History:
+    """The log through the product's own frames, each pressure in the unit of its gauge."""
     day = [dt.date(2026, 5, 1) + dt.timedelta(days=n) for n in range(40)]
     word = {True: "yes", False: "no", None: None}
-    readings = [
-        {"station": "North 1", "date": day[e["day"]], "inlet": e["bar"][0], "outlet": e["bar"][1],
-         "flow": e["flow"]}
-        for e in log if e["kind"] == "read"
-    ]  # fmt: skip
-    work = [
-        {"station": "North 1", "date": day[e["day"]], "work": e["work"], "cycles": e["cycles"],
-         "flush_inlet": e["low_bar"], "click": word[e["click"]],
-         "water_heard": word[e["heard"]], "water": word[e["water"]]}
-        for e in log if e["kind"] == "work"
-    ]  # fmt: skip
-    register: dict[str, Any] = {"station": "North 1", "reference_flow": farm["reference"]}
-    if farm["division"] is not None:
-        arrangement = "two gauges" if farm["two"] else "one gauge"
-        register |= {"gauges": arrangement, "full_scale": 6.0, "gauge_class": 1.6, "division": 0.1}
-    made = book(readings, stations=[register], work=work, flush_inlet=plain.FLUSH_INLET)
-    (history,) = histories(made, None)
+    readings, work = [], []
+    for e in log:
+        row = {"station": "North 1", "date": day[e["day"]], "typed_in": unit_on(farm, e["day"])}
+        if e["kind"] == "read":
+            inlet, outlet = typed(farm, e["day"], *e["bar"])
+            readings.append(row | {"inlet": inlet, "outlet": outlet, "flow": e["flow"]})
+        else:
+            (low,) = typed(farm, e["day"], e["low_bar"])
+            work.append(row | {
+                "work": e["work"], "cycles": e["cycles"], "flush_inlet": low,
+                "click": word[e["click"]], "water_heard": word[e["heard"]],
+                "water": word[e["water"]],
+            })  # fmt: skip
+    first, *changes = (gauge_row(gauge, day) for gauge in farm["gauges"])
+    register = first | {"reference_flow": farm["reference"]}
+    made = book(
+        readings, stations=[register], work=work, gauges=changes, flush_inlet=plain.FLUSH_INLET
+    )
+    (history,) = histories(made, as_of)
     station: Station = replace(history.station, working_inlet=farm["working"] or None)
     return replace(history, station=station)
 
@@ -115,7 +153,7 @@ def test_both_ladders_agree_on_random_logs() -> None:
         as_of = (log[-1]["day"] if log else 1) + draw.choice((0, 0, 0, 9))
         expected = plain.judge_plainly(log, farm, as_of)
         on = dt.date(2026, 5, 1) + dt.timedelta(days=as_of)
-        found = judge(history_of(log, farm), SETTINGS, on)
+        found = judge(history_of(log, farm, on), SETTINGS, on)
         assert [str(found.verdict), *map(str, found.also)] == expected, (seed, log, farm)
         seen[expected[0]] += 1
     assert set(seen) == {
