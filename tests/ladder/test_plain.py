@@ -60,8 +60,8 @@ def farm_of(draw: random.Random) -> dict[str, Any]:
 
 
 def pressures(draw: random.Random) -> tuple[float | None, float | None]:
-    """Inlet and outlet [bar]: ordinary, low, alike, zero, or with something missing."""
-    inlet = draw.choice((3.2, 3.2, 3.0, 2.2, 1.8))
+    """Inlet and outlet [bar]: ordinary, low, alike, zero, turned about, or one missing."""
+    inlet = draw.choice((3.2, 3.2, 3.0, 2.2, 1.8, 4.3))
     kind = draw.random()
     if kind < 0.07:
         return 0.0, 0.0
@@ -69,6 +69,8 @@ def pressures(draw: random.Random) -> tuple[float | None, float | None]:
         return draw.choice(((None, 2.0), (3.0, None), (3.0, 3.5)))
     if kind < 0.22:
         return inlet, inlet
+    if kind < 0.28:
+        return inlet, round(inlet + draw.choice((0.05, 0.1, 0.15, 0.25)), 2)
     return inlet, round(inlet - draw.choice((0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8)), 2)
 
 
