@@ -33,11 +33,12 @@ def as_xlsx(data: bytes, name: str) -> tuple[bytes, str]:
     kind = kind_of(data)
     if not kind:
         return data, ""
+    odd, cut = "", 0
     try:
         if kind == "xls":
             from siltbook.batch.reading.oldbook import plain_from_xls
 
-            made, cut = plain_from_xls(data, name)
+            made, odd = plain_from_xls(data, name)
         else:
             from siltbook.batch.reading.opendocument import plain_from_ods
 
@@ -47,6 +48,8 @@ def as_xlsx(data: bytes, name: str) -> tuple[bytes, str]:
     except DAMAGE as error:
         raise damaged(name, error) from None
     said = FORMATS[kind]
+    if odd:
+        said += f" that contradicts itself ({odd}; look whether its values are right)"
     if cut:
         said += f" with {cut:,} texts too long for a cell of an .xlsx, which were cut"
     return made, said

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 from siltbook.batch import child
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.cells import ErrorText, Value, clean_text
+from siltbook.batch.reading.oldodd import TWICE, passing_over
+from siltbook.batch.reading.opc import damaged
 from siltbook.batch.reading.plainbook import (
     CLOCK,
     DATE,
@@ -35,11 +37,8 @@ _TEXT, _NUMBER, _DATE, _TRUTH, _ERROR = 1, 2, 3, 4, 5
 UNICODE_PASSWORD = "EncryptedPackage".encode("utf-16-le")
 
 
-def plain_from_xls(data: bytes, name: str) -> tuple[bytes, int]:
-    """The .xlsx, and how many texts were cut (an .xls holds none so long); BookError, one sentence.
-
-    ValueError on damage.
-    """
+def plain_from_xls(data: bytes, name: str) -> tuple[bytes, str]:
+    """The .xlsx, and what is odd about the .xls ('' for most); BookError, one sentence."""
     if UNICODE_PASSWORD in data:
         raise BookError(f"{name} is protected by a password: save it as .xlsx without a password.")
     if len(data) > LARGEST:
@@ -48,13 +47,10 @@ def plain_from_xls(data: bytes, name: str) -> tuple[bytes, int]:
             " MiB. Save it as .xlsx in a spreadsheet program and give me that file."
         )
     try:
-        made = child.call(f"{__name__}:convert", data, name, limits=LIMITS).value
+        made, odd = child.call(f"{__name__}:convert", data, name, limits=LIMITS).value
     except child.EndlessError:
         raise _endless(name) from None
-    except child.FaultError:  # the parser's errors share no class
-        raise ValueError("the old workbook is damaged") from None
-    assert isinstance(made, bytes)
-    return made, 0
+    return bytes(made), str(odd)
 
 
 def _endless(name: str) -> BookError:
@@ -64,26 +60,71 @@ def _endless(name: str) -> BookError:
     )
 
 
-def convert(data: bytes, name: str) -> bytes:
-    """The .xlsx of an .xls, in this process; BookError for a password, anything on damage."""
-    source = _opened(data, name)
+def convert(data: bytes, name: str) -> tuple[bytes, str]:
+    """The .xlsx of an .xls, in this process, and what is odd about the .xls.
+
+    BookError for a password, and on damage. A file in which formats, or what no value depends on,
+    are broken is read without them.
+    """
+    for formats in (True, False):
+        try:
+            return _converted(data, name, formats, odd=False), ""
+        except (BookError, MemoryError, RecursionError):
+            raise
+        except Exception:  # the parser's errors share no class
+            continue
+    with passing_over() as told:
+        try:
+            made = _converted(data, name, formats=False, odd=True)
+        except (BookError, MemoryError, RecursionError):
+            raise
+        except _InSheetError as error:
+            raise damaged(name, where=f"in its sheet {error.title!r}") from None
+        except Exception:
+            raise damaged(name, where="in what says where its sheets stand") from None
+    return made, " and ".join(dict.fromkeys(told)) or TWICE
+
+
+class _InSheetError(Exception):
+    """Damage in a sheet."""
+
+    def __init__(self, title: str) -> None:
+        super().__init__(title)
+        self.title = title
+
+
+def _converted(data: bytes, name: str, formats: bool, odd: bool) -> bytes:
+    source = _opened(data, name, formats, odd)
     with PlainBook(name, date1904=source.datemode == 1) as book:
         grid = 0
         for number in range(source.nsheets):
-            sheet = source.sheet_by_index(number)
+            sheet = _sheet(source, number)
             grid += sum(sheet.row_len(row) for row in range(sheet.nrows))
             if grid > MAX_GRID:
                 raise BookError(f"{name} holds sheets beyond all use in size: it was not read.")
-            book.begin(sheet.name, bool(sheet.visibility))
-            for column, shown in sorted(sheet.colinfo_map.items()):
-                if shown.hidden:
-                    book.hide_columns(column, column)
-            for row, cells in _rows(source, sheet):
-                info = sheet.rowinfo_map.get(row)
-                book.row(row + 1, cells, bool(info and info.hidden))
-            book.end(_merged(sheet))
+            _write_sheet(book, source, sheet)
             source.unload_sheet(number)
         return book.finish()
+
+
+def _sheet(source: Any, number: int) -> Any:
+    try:
+        return source.sheet_by_index(number)
+    except (MemoryError, RecursionError):
+        raise
+    except Exception:  # the parser's errors share no class
+        raise _InSheetError(clean_text(source.sheet_names()[number])[:31]) from None
+
+
+def _write_sheet(book: PlainBook, source: Any, sheet: Any) -> None:
+    book.begin(sheet.name, bool(sheet.visibility))
+    for column, shown in sorted(sheet.colinfo_map.items()):
+        if shown.hidden:
+            book.hide_columns(column, column)
+    for row, cells in _rows(source, sheet):
+        info = sheet.rowinfo_map.get(row)
+        book.row(row + 1, cells, bool(info and info.hidden))
+    book.end(_merged(sheet))
 
 
 class _Silent:
@@ -96,27 +137,25 @@ class _Silent:
         return None
 
 
-def _opened(data: bytes, name: str) -> Any:
-    """The book with its formats, merged ranges and hidden rows; without where they are broken."""
+def _opened(data: bytes, name: str, formats: bool, odd: bool) -> Any:
+    """The book as the parser opens it, with its formats, merged ranges and hidden rows or without.
+
+    `odd`: also where a piece of the file is used twice.
+    """
     import xlrd
 
-    def opened(formats: bool) -> Any:
+    try:
         return xlrd.open_workbook(
             file_contents=data, logfile=_Silent(), on_demand=True, ragged_rows=True,
-            formatting_info=formats,
+            formatting_info=formats, ignore_workbook_corruption=odd,
         )  # fmt: skip
-
-    try:
-        return opened(formats=True)
     except xlrd.XLRDError as error:
         said = str(error)
         if "encrypt" in said or "password" in said.casefold():
             raise BookError(
                 f"{name} is protected by a password: save it as .xlsx without a password."
             ) from None
-        return opened(formats=False)
-    except Exception:  # the parser's errors share no class
-        return opened(formats=False)
+        raise
 
 
 def _rows(source: Any, sheet: Any) -> Iterator[tuple[int, list[Cell]]]:

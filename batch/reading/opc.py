@@ -201,15 +201,19 @@ def _too_many_parts(count: int, name: str) -> BookError:
     )
 
 
-def damaged(name: str, error: BaseException | None = None) -> BookError:
-    """The one sentence for bytes that are broken somewhere, or that are beyond all measure."""
+def damaged(name: str, error: BaseException | None = None, where: str = "") -> BookError:
+    """The one sentence for bytes that are broken somewhere, or that are beyond all measure.
+
+    `where`, if it is known: 'in its sheet ...'.
+    """
     if isinstance(error, BeyondMeasureError):
         return BookError(f"{name} {error}: it was not read.")
     if isinstance(error, MemoryError):
         return BookError(too_large(name))
+    place = f" ({where})" if where else ""
     return BookError(
-        f"{name} is damaged or not complete: open it in a spreadsheet program, let it repair"
-        " the file, and save it again, or fetch a fresh copy."
+        f"{name} is damaged or not complete{place}: open it in a spreadsheet program, let it"
+        " repair the file, and save it again, or fetch a fresh copy."
     )
 
 

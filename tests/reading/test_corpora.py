@@ -36,11 +36,11 @@ def digest(paths: list[Path]) -> dict[Path, str]:
 def same_process(monkeypatch: pytest.MonkeyPatch) -> None:
     """Old books are converted in this process: a child for each would take minutes."""
 
-    def here(data: bytes, name: str) -> tuple[bytes, int]:
+    def here(data: bytes, name: str) -> tuple[bytes, str]:
         if oldbook.UNICODE_PASSWORD in data:
             raise BookError(f"{name} is protected by a password.")
         try:
-            return oldbook.convert(data, name), 0
+            return oldbook.convert(data, name)
         except BookError:
             raise
         except Exception as error:
