@@ -20,6 +20,7 @@ wrong by a fixed share does no harm.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -41,12 +42,14 @@ _Z = 1.2815515655446004  # 80 % of a normal distribution lie within so many devi
 
 @dataclass(frozen=True)
 class CleanReading:
-    """One clean reading: moment [days], flow [m3/h], drop [m], and whether a flush was before."""
+    """One clean reading: moment [days], flow [m3/h], drop [m], whether a flush was before, and
+    the row of the gauge that it was read on (0 for the register's)."""
 
     at: float
     flow: float
     drop: float
     after_flush: bool
+    gauge_row: int = 0
 
 
 def clean_readings(
@@ -66,7 +69,7 @@ def clean_readings(
             continue
         if entry.flow and entry.drop is not None and 0 < entry.drop <= station.limit:
             at, flushed = moment(entry.date, entry.time), reset.work == "flush"
-            found.append(CleanReading(at, entry.flow, entry.drop, flushed))
+            found.append(CleanReading(at, entry.flow, entry.drop, flushed, entry.gauge_row))
     return tuple(found)
 
 
@@ -77,7 +80,9 @@ def fit_exponent(
 
     Arguments as in `clean_readings`.
     """
-    clean = clean_readings(station, entries, flush_cycles, flush_inlet)
+    station, clean = _on_one_gauge(
+        station, clean_readings(station, entries, flush_cycles, flush_inlet)
+    )
     flows = [r.flow for r in clean]
     low, high = (min(flows), max(flows)) if flows else (None, None)
     seen = FlowFit(readings=len(clean), flow_low=low, flow_high=high)
@@ -94,6 +99,19 @@ def fit_exponent(
     why = _too_loose(n, error, wide)
     used = FLOW_EXPONENT if why else min(max(n, LOWEST), HIGHEST)
     return replace(seen, n=used, estimate=n, low=n - wide, high=n + wide, why_default=why)
+
+
+def _on_one_gauge(
+    station: Station, clean: Sequence[CleanReading]
+) -> tuple[Station, tuple[CleanReading, ...]]:
+    """The clean readings on the gauge that has most of them, and the station with that gauge.
+
+    Two gauges differ by their classes; a step between them would pass for one by the flow.
+    """
+    counts = Counter(r.gauge_row for r in clean)
+    row = max(counts, key=lambda gauge: (counts[gauge], gauge), default=0)
+    on = next((station.on(gauge.since) for gauge in station.changed if gauge.row == row), station)
+    return on, tuple(r for r in clean if r.gauge_row == row)
 
 
 def _too_loose(n: float, error: float, wide: float) -> str:

@@ -51,7 +51,8 @@ class Run:
 
     `days` [days since start] and `drops` [m, at the reference flow where the flow is known] go
     together. `start_level` is the first drop. `rate`, `rate_low`, `rate_high` [m/day]: Theil-Sen
-    slope with its 80 % interval. `valid` says whether the rate may be believed, `why` why not.
+    slope of the readings on one gauge with its 80 % interval. `valid` says whether the rate may be
+    believed, `why` why not.
     `ended_by` is empty while the run is open. `inferred`: the reset at its end was concluded from
     the drop, not logged as complete work. `recovered`: what that reset gave back, as a share of
     the excess over the clean drop (1 = clean again); None where it cannot be known. `opened_by`
@@ -239,9 +240,12 @@ def longest_gap(days: tuple[float, ...]) -> float:
     return max((b - a for a, b in pairwise(days)), default=0.0)
 
 
-def _judge(days: tuple[float, ...], rate: float | None, high: float | None) -> str:
+def _judge(
+    days: tuple[float, ...], rate: float | None, high: float | None, *, changed: bool
+) -> str:
     if len(days) < LEAST_READINGS:
-        return f"fewer than {LEAST_READINGS} readings in the run"
+        where = "on one gauge: it was changed in the run" if changed else "in the run"
+        return f"fewer than {LEAST_READINGS} readings {where}"
     if rate is None:
         return "all readings of the run were taken at the same time"
     gap = longest_gap(days)
@@ -264,6 +268,15 @@ def _rates(
     return slope, min(bounds[0], slope), max(bounds[1], slope)
 
 
+def _on_one_gauge(gauges: Sequence[int]) -> slice:
+    """Which readings of a run its rate rests on: from another gauge on, a drop also steps by the
+    classes of the two, so only the longest row of readings on one gauge counts, the last of two
+    alike."""
+    starts = [i for i, g in enumerate(gauges) if not i or g != gauges[i - 1]]
+    parts = zip(starts, [*starts[1:], len(gauges)], strict=True)
+    return slice(*max(parts, key=lambda part: (part[1] - part[0], part[0])))
+
+
 def _run(stretch: _Stretch, after: _Point | None, clean: float | None) -> Run:
     first = stretch.points[0][0]
     opened = stretch.opened
@@ -272,8 +285,9 @@ def _run(stretch: _Stretch, after: _Point | None, clean: float | None) -> Run:
     raw = [max(moment(r.date, r.time) - begun, 0.0) for r, _ in stretch.points]
     days = tuple(accumulate(raw, max))
     drops = tuple(drop for _, drop in stretch.points)
-    rate, low, high = _rates(days, drops)
-    why = _judge(days, rate, high)
+    on = _on_one_gauge([reading.gauge_row for reading, _ in stretch.points])
+    rate, low, high = _rates(days[on], drops[on])
+    why = _judge(days[on], rate, high, changed=len(days[on]) < len(days))
     closed = stretch.closed
     given_back, cleaner = (
         (None, False) if closed is None else _given_back(stretch.points[-1], after, clean)

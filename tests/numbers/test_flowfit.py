@@ -11,7 +11,8 @@ import pytest
 from siltbook.batch.model import FlowFit, History, Reading, Station, Work
 from siltbook.batch.numbers.flowfit import clean_readings, fit_exponent, t_quantile_80
 from siltbook.batch.numbers.runs import cut_runs
-from tests.numbers.logs import STATION, log, read, work
+from siltbook.checks.changed import ChangedGauge
+from tests.numbers.logs import STATION, log, on, read, work
 
 FLOWS = (24.0, 30.0, 36.0, 42.0, 48.0, 27.0, 45.0, 33.0, 39.0, 25.0)
 Entries = list[Reading | Work]
@@ -169,3 +170,24 @@ def test_quantile_of_student() -> None:
 
     for freedom in (3, 4, 5, 7, 12, 40):
         assert t_quantile_80(freedom) == pytest.approx(t.ppf(0.9, freedom), rel=1e-3)
+
+
+def test_only_readings_on_one_gauge_fix_it() -> None:
+    """A gauge that reads a tenth more from the ninth reading on would bend the law."""
+    changed = replace(FINE, changed=(ChangedGauge(row=3, since=on(80), division=0.05),))
+    entries = cleaned(1.7)
+    for i, entry in enumerate(entries):
+        if isinstance(entry, Reading) and entry.date >= on(80):
+            entries[i] = replace(entry, drop=1.1 * (entry.drop or 0.0), gauge_row=3)
+    fit = fitted(entries, changed)
+    assert fit.readings == 8
+    assert fit.n == pytest.approx(1.7, abs=1e-9)
+
+
+def test_the_gauge_that_was_read_most_says_how_far_it_could_err() -> None:
+    changed = replace(FINE, division=None, changed=(ChangedGauge(row=3, since=on(0)),))
+    entries = [replace(e, gauge_row=3) if isinstance(e, Reading) else e for e in cleaned(1.7)]
+    said = "the gauge data do not say how far reading and offset could move it"
+    assert fitted(entries, replace(changed, division=0.02)).why_default == said
+    known = replace(changed, changed=(ChangedGauge(row=3, since=on(0), division=0.02),))
+    assert fitted(entries, known).n == pytest.approx(1.7, abs=1e-9)

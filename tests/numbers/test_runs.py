@@ -213,3 +213,13 @@ def test_a_run_names_the_rows_of_its_readings() -> None:
     history = log(read(0, 1.0), read(7, 3.0), work(7, "hand cleaning"), read(8, 1.0))
     readings = [r.row for r in history.readings]
     assert [run.rows for run in cut_runs(history, 3)] == [tuple(readings[:2]), tuple(readings[2:])]
+
+
+def test_the_rate_rests_on_the_readings_on_one_gauge() -> None:
+    """The new gauge reads half a metre more: no rise of the drop."""
+    old, new = rising(0, 1.0, 1.1, 1.2, 1.3), rising(20, 1.9, 2.0, 2.1)
+    (run,) = cut_runs(log(*old, *(replace(r, gauge_row=2) for r in new)), 3)
+    assert run.rate == pytest.approx(0.02)
+    assert run.drops == (1.0, 1.1, 1.2, 1.3, 1.9, 2.0, 2.1)
+    (short,) = cut_runs(log(*old[:2], *(replace(r, gauge_row=2) for r in new[:2])), 3)
+    assert short.why == "fewer than 3 readings on one gauge: it was changed in the run"
