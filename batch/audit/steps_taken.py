@@ -161,7 +161,9 @@ def _recovery(scan: Scan, place: int, division: float | None) -> Asked:
     while begin > 0 and scan[begin - 1][1].step is not Step.CLEAR:
         begin -= 1
     own = [e for e, _, _ in scan[max(begin - 1, 0) :] if e.date <= entry.date]
-    works = [e for e in own if isinstance(e, Work)]
+    before = scan[0][1] if begin == 0 else Standing()  # an episode carried over from last season
+    works = [e for e in (before.flushed, before.cleaned) if e is not None]
+    works += [e for e in own if isinstance(e, Work)]
     last = next((e for e, _, _ in reversed(scan[:place]) if isinstance(e, Reading)), None)
     explained = next((w for w in works if w.work in CLEARS and not w.missing_signs), None)
     code = "recovery-shown"

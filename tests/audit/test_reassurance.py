@@ -12,6 +12,7 @@ from siltbook.batch.audit.model import Audit, Question, State
 from siltbook.batch.audit.report import answer
 from tests.audit.farm import Farm, honest, looks, open_places, planted
 from tests.samples.load import SAMPLES
+from tests.whole.verdicts import Row, day, filled, reading
 
 CALM = "speaks against"
 
@@ -117,3 +118,14 @@ def test_the_counts_add_up_on_the_sample_farm() -> None:
         assert result.kept is not None
         assert result.missing >= 0
         assert len(result.places) == result.of
+
+
+@pytest.mark.parametrize(
+    ("done", "state"), [({"Flushed": day(1)}, State.QUIET), ({}, State.LOOK)]
+)
+def test_the_work_of_last_season_explains_a_return_to_range(done: Row, state: State) -> None:
+    """Flushed on the last day of the old season; read in range on the first of the new one."""
+    step = "awaiting reading after flush" if done else "needs flush"
+    carried = [{"Station": "North 1", "Stood at": step, "Over since": day(1), **done}]
+    book = filled(Readings=[reading(day(20), 3.2, 3.0)], Carried_over=carried)
+    assert rules(audit_bytes(book, "farm.xlsx"))["recovery-shown"] is state
