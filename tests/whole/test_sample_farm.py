@@ -17,6 +17,7 @@ from siltbook.batch.job import assess_bytes, review_bytes
 from siltbook.batch.model import Verdict
 from siltbook.templates.contract import RESULT_SHEETS
 from tests.office import convert, needs_office
+from siltbook.templates.blank import BlankOptions, build
 from tests.samples.load import SAMPLES, load_make
 
 NAMES = ("twelve-stations.xlsx", "real-life-psi.xlsx", "mixed-units.xlsx", "many-flows.xlsx")
@@ -42,6 +43,18 @@ def test_verdicts_are_those_that_the_model_leads_to(name: str) -> None:
 
 def test_every_verdict_is_reached_from_a_filled_workbook() -> None:
     assert set(verdicts((SAMPLES / NAMES[0]).read_bytes()).values()) == {str(v) for v in Verdict}
+
+
+def test_two_gauges_hide_no_torn_screen() -> None:
+    """What two gauges add to a drop is the same at every visit: falls and lows show all the same."""
+    make = load_make()
+    seasons, gauges = make._seasons(NAMES[0])
+    lists = make.rows.sheets(seasons, gauges, "bar")
+    for row in lists["Stations"]:
+        row["gauges"] = "two gauges"
+    farm = make.rows.settings(make.twelve.FARM, "bar", "m3/h", make.twelve.REVIEW)
+    found = verdicts(build(BlankOptions(), lists, farm))
+    assert found == {station: true.verdict for station, true in make.truth(NAMES[0]).items()}
 
 
 @pytest.mark.parametrize("name", NAMES)
