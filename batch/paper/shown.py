@@ -35,7 +35,8 @@ class Gauge:
 
 
 def gauge_of(station: Station) -> Gauge:
-    """How pressures of this station are written."""
+    """How pressures of this station are written: as on the gauge that it has now."""
+    station = station.now
     factor = metres_per(station.unit)
     digits = _DIGITS.get(station.unit, 2)
     if station.division:

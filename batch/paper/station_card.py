@@ -105,12 +105,14 @@ def _known(
 
 
 def _gauge(result: StationResult, gauge: Gauge) -> str:
-    station = result.station
+    station = result.station.now
     parts = [station.gauges or ""]
     if station.full_scale:
         parts.append(f"to {gauge.shown(station.full_scale)}")
     if station.gauge_class:
         parts.append(f"class {station.gauge_class:g}")
+    if station.changed:
+        parts.append(f"since {day(station.changed[-1].since)}")
     return ", ".join(part for part in parts if part) or BLANK
 
 

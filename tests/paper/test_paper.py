@@ -126,6 +126,21 @@ def test_over_is_told_in_the_gauges_own_steps() -> None:
 
 
 @needs_poppler
+def test_paper_speaks_the_unit_of_the_gauge_that_is_there_now(tmp_path: Path) -> None:
+    """The gauge of S11 was changed in June; whoever goes there reads kPa."""
+    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
+    said = text(round_sheet(assessed, BOOK.name, "0"), tmp_path)
+    meadow = said[said.index("S11 Meadow") : said.index("S12 Nursery")]
+    assert "inlet 315, outlet 290, drop 25 kPa" in meadow
+    assert "over: outlet under 266 kPa at an inlet of 315 kPa" in meadow
+    assert " bar" not in meadow
+    siltbook("card", BOOK, "S11 Meadow", "--out", tmp_path)
+    said = text((tmp_path / "twelve-stations.card.pdf").read_bytes(), tmp_path)
+    assert "one gauge, to 600 kPa, class 1.6, since 2026-06-15" in said
+    assert " bar" not in said
+
+
+@needs_poppler
 def test_what_is_written_on_paper_comes_back_on_the_next_sheet(tmp_path: Path) -> None:
     """The boxes of one round are typed into Readings, judged, and shown as the last reading."""
     book = tmp_path / "farm.xlsx"

@@ -15,9 +15,9 @@ from click.testing import CliRunner
 from siltbook.batch.cli import main
 from siltbook.batch.job import assess_bytes, review_bytes
 from siltbook.batch.model import Verdict
+from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.contract import RESULT_SHEETS
 from tests.office import convert, needs_office
-from siltbook.templates.blank import BlankOptions, build
 from tests.samples.load import SAMPLES, load_make
 
 NAMES = ("twelve-stations.xlsx", "real-life-psi.xlsx", "mixed-units.xlsx", "many-flows.xlsx")
@@ -46,7 +46,7 @@ def test_every_verdict_is_reached_from_a_filled_workbook() -> None:
 
 
 def test_two_gauges_hide_no_torn_screen() -> None:
-    """What two gauges add to a drop is the same at every visit: falls and lows show all the same."""
+    """What two gauges add to a drop is the same at every visit: falls and lows still show."""
     make = load_make()
     seasons, gauges = make._seasons(NAMES[0])
     lists = make.rows.sheets(seasons, gauges, "bar")
