@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import io
 import zipfile
+from collections.abc import Sequence
 from typing import Any
 
 from siltbook.batch import child
@@ -33,26 +34,27 @@ MORE = 20.0  # [s] for each mebibyte of the file beyond the first half: honest b
 MOST_SECONDS = 300.0
 
 
-def within(function: str, data: bytes, name: str, *arguments: Any) -> Any:
+def within(function: str, data: bytes | Sequence[bytes], name: str, *arguments: Any) -> Any:
     """What `function` ('package.module:name') makes of `arguments`, which hold the book `data`.
 
-    A book that looks unusual is handed to a child. BookError, one sentence that begins with
-    `name`, where that goes beyond its limits.
+    A book that looks unusual is handed to a child; of several, all are, where one does. BookError,
+    one sentence that begins with `name`, where that goes beyond its limits.
     """
-    if not unusual(data):
+    books = [data] if isinstance(data, bytes) else data
+    if not any(map(unusual, books)):
         return child.resolve(function)(*arguments)
     try:
-        return child.call(function, *arguments, limits=limits_for(data)).value
+        return child.call(function, *arguments, limits=limits_for(*books)).value
     except child.EndlessError:
         raise BookError(
             f"{name} takes more time or memory than any season's workbook of its size: it was not"
-            " read. Copy its sheets into a blank template and give me that file."
+            " read. Copy its sheets into a new workbook and give me that file."
         ) from None
 
 
-def limits_for(data: bytes) -> child.Limits:
+def limits_for(*books: bytes) -> child.Limits:
     """What the judging of a book may take: 10 s and 1 GiB, and more time for a long one."""
-    beyond = max(0.0, len(data) / 2**20 - 0.5)
+    beyond = max(0.0, sum(map(len, books)) / 2**20 - 0.5)
     return child.Limits(min(SECONDS + MORE * beyond, MOST_SECONDS), MEMORY)
 
 

@@ -14,11 +14,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from siltbook import __version__
-from siltbook.batch.audit.job import audit_bytes, audited_package, plain_bytes
 from siltbook.batch.errors import BookError
 from siltbook.batch.files import take
 from siltbook.batch.graft import GraftError
-from siltbook.batch.job import assess_bytes, review_bytes
+from siltbook.batch.guard import within
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.batch.tables.describe import Kind, Row, Table
 from siltbook.batch.tables.findings import EVERY_FIELD
@@ -94,9 +93,7 @@ def read(book: Source) -> Read:
     `book` is a path or the bytes of an .xlsx, .xlsm, .ods or .xls. BookError with one sentence
     where it cannot be read.
     """
-    from siltbook.batch.reading.book import read_book
-
-    result = read_book(*_taken(book))
+    result = _within("siltbook.batch.reading.book:read_book", book)
     held = result.book.lists()
     lists = {sheet.name: _list(sheet, held[sheet.name].frame) for sheet in LISTS}
     return Read(result.book.settings, lists, _frame(EVERY_FIELD, result.findings))
@@ -107,12 +104,12 @@ def check(book: Source, as_of: dt.date | None = None) -> pd.DataFrame:
 
     `as_of` None means the book's review date, else its latest entry. BookError as for `read`.
     """
-    return _frame(EVERY_FIELD, assess_bytes(*_taken(book), as_of).findings)
+    return _frame(EVERY_FIELD, _within(_ASSESS, book, as_of).findings)
 
 
 def judge(book: Source, as_of: dt.date | None = None) -> Judged:
     """Judge every station of a book; parameters and errors as for `check`."""
-    assessment: Assessment = assess_bytes(*_taken(book), as_of)
+    assessment: Assessment = _within(_ASSESS, book, as_of)
     return Judged(
         assessment.as_of,
         _frame(VERDICTS, assessment.stations),
@@ -129,7 +126,8 @@ def reviewed_bytes(book: Source, as_of: dt.date | None = None) -> bytes:
     BookError as for `read`, GraftError where the book cannot take new sheets.
     """
     data, path = _taken(book)
-    return review_bytes(data, path, Path(path).name, as_of).package
+    made = within("siltbook.batch.job:review_bytes", data, path, data, path, Path(path).name, as_of)
+    return bytes(made.package)
 
 
 def review(books: Iterable[Source], month: str) -> Review:
@@ -138,7 +136,6 @@ def review(books: Iterable[Source], month: str) -> Review:
     BookError where a book cannot be read, the month is none, or no book is of it.
     """
     from siltbook.batch.review.agenda import AGENDA, items
-    from siltbook.batch.review.farm import read_month
     from siltbook.batch.review.month import parse_month
     from siltbook.batch.review.pack import make_pack, pack_bytes
 
@@ -146,7 +143,8 @@ def review(books: Iterable[Source], month: str) -> Review:
         asked = parse_month(month)
     except ValueError as error:
         raise BookError(str(error)) from error
-    pack = make_pack((read_month(*_taken(one), asked) for one in books), asked, __version__)
+    farms = (_within("siltbook.batch.review.farm:read_month", one, asked) for one in books)
+    pack = make_pack(farms, asked, __version__)
     return Review(_frame(AGENDA, items(pack)), pack_bytes(pack))
 
 
@@ -155,14 +153,21 @@ def audit(book: Source, as_of: dt.date | None = None) -> Audited:
     from siltbook.batch.audit.model import Question
     from siltbook.batch.audit.sheets import DETAIL, SUMMARY, PlaceOf
 
-    data, path = _taken(book)
-    found = audit_bytes(data, path, as_of)
+    found, package = _within("siltbook.batch.audit.job:audited", book, as_of)
     results = [result for question in Question for result in found.of(question)]
     places = [PlaceOf(result, place) for result in results for place in result.places]
-    package = audited_package(found, plain_bytes(data, path), Path(path).name)
     states = [str(result.state) for result in results]
     rules = _frame(SUMMARY, results).assign(state=states)
     return Audited(rules, _frame(DETAIL, places), package)
+
+
+_ASSESS = "siltbook.batch.job:assess_bytes"
+
+
+def _within(function: str, book: Source, *more: object) -> Any:
+    """What a function of a book's bytes, its name and `more` gives, within the guard's limits."""
+    data, path = _taken(book)
+    return within(function, data, path, data, path, *more)
 
 
 def _taken(book: Source) -> tuple[bytes, str]:

@@ -61,11 +61,12 @@ def _same(one: Path, other: Path) -> bool:
 
 
 def _register(into: Path) -> Iterator[str]:
-    from siltbook.batch.adopt.into import fill_register
     from siltbook.batch.files import replace_book, take
+    from siltbook.batch.guard import within
 
     taken = take(into)
-    filled = fill_register(taken.data, str(into))
+    fill = "siltbook.batch.adopt.into:fill_register"
+    filled = within(fill, taken.data, str(into), taken.data, str(into))
     if filled.data is None:
         yield f"{into}: its register has every station of its lists; nothing was changed."
         return
@@ -79,18 +80,29 @@ def _names_of(into: Path | None) -> list[str]:
     if into is None:
         return []
     from siltbook.batch.files import take
-    from siltbook.batch.reading.book import read_book
+    from siltbook.batch.guard import within
 
-    book = read_book(take(into).data, str(into)).book
-    return [str(s) for s in book.stations.frame["station"] if s]
+    data = take(into).data
+    read = within("siltbook.batch.reading.book:read_book", data, str(into), data, str(into))
+    return [str(s) for s in read.book.stations.frame["station"] if s]
+
+
+def _adoption(function: str, read: list[Source], *arguments: object) -> Adoption:
+    """What adoption's `function` makes of sources; workbooks among them go through the guard."""
+    from siltbook.batch.adopt.sources import is_text
+    from siltbook.batch.guard import within
+
+    books = [s.data for s in read if not is_text(s.path)]
+    names = ", ".join(s.path.name for s in read)
+    seen: Adoption = within(f"siltbook.batch.adopt.job:{function}", books, names, read, *arguments)
+    return seen
 
 
 def _first(read: list[Source], into: Path | None, out: Path | None) -> Iterator[str]:
     """Without a mapping: make one, and say what it holds."""
-    from siltbook.batch.adopt.job import look
     from siltbook.batch.adopt.mapping import write
 
-    seen = look(read, _names_of(into))
+    seen = _adoption("look", read, _names_of(into))
     target = out or _mapping_path(read)
     again = _command(read, target, into)
     _new_file(target, write(seen.made, seen.asked, seen.rows, _prints(read), again))
@@ -156,13 +168,14 @@ def _new_file(target: Path, data: bytes) -> None:
 
 def _fill(read: list[Source], mapping: Path, into: Path | None, out: Path | None) -> Iterator[str]:
     """With a mapping: the rows into a new book or an existing one."""
-    from siltbook.batch.adopt.corrected import read_mapping
-    from siltbook.batch.adopt.into import fill, new_book
-    from siltbook.batch.adopt.job import use
+    from siltbook.batch.adopt.into import new_book
     from siltbook.batch.files import replace_book, take
+    from siltbook.batch.guard import within
 
-    told = read_mapping(take(mapping).data, mapping.name)
-    seen = use(read, told, _names_of(into))
+    data = take(mapping).data
+    corrected = "siltbook.batch.adopt.corrected:read_mapping"
+    told = within(corrected, data, mapping.name, data, mapping.name)
+    seen = _adoption("use", read, told, _names_of(into))
     if seen.asked:
         raise _further(seen, read, into, mapping)
     rows = seen.rows
@@ -174,7 +187,8 @@ def _fill(read: list[Source], mapping: Path, into: Path | None, out: Path | None
         yield f"{target}: {rows_in}, {len(filled.stations)} stations."
     else:
         taken = take(into)
-        filled = fill(taken.data, str(into), rows, seen.work)
+        fill = "siltbook.batch.adopt.into:fill"
+        filled = within(fill, taken.data, str(into), taken.data, str(into), rows, seen.work)
         kept = replace_book(taken, filled.data) if filled.data else None
         yield from _entered(filled, into, kept)
         target = into
@@ -185,9 +199,7 @@ def _fill(read: list[Source], mapping: Path, into: Path | None, out: Path | None
     yield f"  Then: siltbook run {target}"
 
 
-def _further(
-    seen: Adoption, read: list[Source], into: Path | None, mapping: Path
-) -> BookError:
+def _further(seen: Adoption, read: list[Source], into: Path | None, mapping: Path) -> BookError:
     """The refusal where answers raised further questions: they stand in a mapping of their own."""
     from siltbook.batch.adopt.mapping import write
     from siltbook.batch.errors import BookError

@@ -29,7 +29,7 @@ def merge(book: Path, copies: tuple[Path, ...], base: Path | None, out: Path | N
     run merge with BOOK again to carry it out. The previous book is kept beside it.
     """
     from siltbook.batch.files import lock_note, replace_book, sweep, take, write_whole
-    from siltbook.batch.merging.job import merge_bytes
+    from siltbook.batch.guard import within
     from siltbook.batch.report.book import printable
 
     with refusals():
@@ -39,7 +39,9 @@ def merge(book: Path, copies: tuple[Path, ...], base: Path | None, out: Path | N
         if out is not None:
             _refuse_existing(out)
         sweep(book.parent)
-        merged = merge_bytes((taken.data, book.name), given, before)
+        every = [taken.data, *(data for data, _ in (*given, *filter(None, [before])))]
+        merge_ = "siltbook.batch.merging.job:merge_bytes"
+        merged = within(merge_, every, book.name, (taken.data, book.name), given, before)
         kept = None
         if out is not None:
             write_whole(out, merged.data or taken.data)

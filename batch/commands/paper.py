@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from siltbook.batch.commands.shared import ANY_PATH, AS_OF, EPILOG, day, refusals
+
+if TYPE_CHECKING:
+    from siltbook.batch.results import Assessment
 
 _OUT = click.option(
     "--out", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
@@ -38,11 +42,10 @@ def round_(
 ) -> None:  # fmt: skip
     """Make the round sheet of BOOK as PDF: what to read at each station, with boxes."""
     from siltbook import __version__
-    from siltbook.batch.job import assess_bytes
     from siltbook.batch.paper.round_sheet import round_sheet
 
     with refusals():
-        assessment = assess_bytes(_taken(book), book.name, day(as_of))
+        assessment = _assessed(book, day(as_of))
         made = round_sheet(
             assessment, book.name, __version__, due=day(due), names=names, size=paper
         )
@@ -60,20 +63,23 @@ def card(
 ) -> None:
     """Make the station card of each STATION of BOOK as PDF: a page for whoever does the work."""
     from siltbook import __version__
-    from siltbook.batch.job import assess_bytes
     from siltbook.batch.paper.station_card import station_cards
 
     with refusals():
-        assessment = assess_bytes(_taken(book), book.name, day(as_of))
+        assessment = _assessed(book, day(as_of))
         made = station_cards(assessment, book.name, __version__, stations, paper)
         _written(book, out, "card", made)
 
 
-def _taken(book: Path) -> bytes:
+def _assessed(book: Path, as_of: dt.date | None) -> Assessment:
     from siltbook.batch.files import take
-    from siltbook.batch.reading.foreign import as_xlsx
+    from siltbook.batch.guard import within
 
-    return as_xlsx(take(book).data, book.name)[0]
+    data = take(book).data
+    made: Assessment = within(
+        "siltbook.batch.job:assess_bytes", data, book.name, data, book.name, as_of
+    )
+    return made
 
 
 def _written(book: Path, out: Path | None, kind: str, data: bytes) -> None:

@@ -201,7 +201,7 @@ def test_what_the_bounds_miss_ends_in_the_child_and_the_batch_goes_on(
     assert done.exit_code == 3, done.output
     assert [line for line in done.stderr.splitlines() if line.startswith("siltbook:")] == [
         "siltbook: endless.xlsx takes more time or memory than any season's workbook of its size: "
-        "it was not read. Copy its sheets into a blank template and give me that file."
+        "it was not read. Copy its sheets into a new workbook and give me that file."
     ]
     assert "good" in done.stdout or "Invented" in done.stdout
 
@@ -219,8 +219,12 @@ def test_an_unusual_book_that_is_honest_is_judged_as_any(
 
 def overrides_small() -> bytes:
     """An honest book with more parts than usual."""
+    return crowded(workbook(clean_sheets()))
+
+
+def crowded(plain: bytes) -> bytes:
+    """A book with more parts than usual, and else as it was."""
     target = io.BytesIO()
-    plain = workbook(clean_sheets())
     with zipfile.ZipFile(io.BytesIO(plain)) as old, zipfile.ZipFile(target, "w", 8) as new:
         for name in old.namelist():
             new.writestr(name, old.read(name))
