@@ -149,7 +149,7 @@ def forecast_explained() -> None:
     from siltbook.templates import look
 
     runs = creeping()
-    found = forecast(runs, [], 5.0, runs[-1].end, 0.1)
+    found = forecast(runs, [], 5.0, runs[-1].ends, 0.1)
 
     def at(day: float, drop: float) -> tuple[float, float]:
         return 45 + 2.4 * day, 40 + 34 * drop
@@ -159,7 +159,7 @@ def forecast_explained() -> None:
     sheet.add(Line(*at(0, 0), *at(208, 0), strokeColor=ink))
     sheet.add(Line(*at(0, 0), *at(0, 5.6), strokeColor=ink))
     sheet.add(Line(*at(0, 5), *at(208, 5), strokeColor=red, strokeWidth=1.5))
-    start = float((runs[-1].start - DAY0).days)
+    start = float((runs[-1].begins - DAY0).days)
     early, middle, late = (
         [at(start + d, h) for d, h in zip(c.days, c.drops, strict=True)] for c in found.courses
     )
@@ -167,7 +167,7 @@ def forecast_explained() -> None:
     sheet.add(Polygon(band, fillColor=HexColor("#C9DCF2"), strokeColor=None))
     sheet.add(PolyLine([v for p in middle for v in p], strokeColor=blue, strokeDashArray=[4, 3]))
     for run in runs:
-        base = (run.start - DAY0).days
+        base = (run.begins - DAY0).days
         dots = [at(base + d, h) for d, h in zip(run.days, run.drops, strict=True)]
         sheet.add(PolyLine([v for p in dots for v in p], strokeColor=blue))
         for x, y in dots:

@@ -19,11 +19,11 @@ from siltbook.batch.tables.describe import Column, Kind, Table
 from siltbook.templates import look
 
 NAME = "Seasons"
-LEAST_RUNS = 4  # valid runs in each of two seasons, under which their rates are not compared
+LEAST_RUNS = 4  # believable runs in each of two seasons, under which their rates are not compared
 _FARM_HEAD = 3
 _NOTE = (
-    "Fouling rate: median of the season's valid runs, in metres of drop a day, with the span in "
-    "which that median lies in at least 8 cases of 10; silent under "
+    "Fouling rate: median of the season's believable runs, in metres of drop a day, with the span "
+    "in which that median lies in at least 8 cases of 10; silent under "
     f"{LEAST_RUNS} runs. A rate counts as changed only where the spans of two seasons do not "
     "touch. Given back: median share of the rise over the clean drop. Every season was judged "
     "again by the same version for this sheet."
@@ -54,7 +54,7 @@ def against(now: StationSeason, before: StationSeason | None) -> str:
         return "no season before"
     if min(now.runs, before.runs) < LEAST_RUNS or not (now.rate and before.rate):
         return f"too few runs ({before.runs} then, {now.runs} now)"
-    spans = (before.rate_low, before.rate_high, now.rate_low, now.rate_high)
+    spans = (before.slowest, before.fastest, now.slowest, now.fastest)
     low, high, now_low, now_high = spans
     if low is None or high is None or now_low is None or now_high is None:
         return "too few runs for a span"
@@ -139,7 +139,7 @@ SEASONS: Table[Year] = Table(
     (
         Column("season", "Season", Kind.NAME, 18.0, lambda y: y.label),
         Column("as_of", "As of", Kind.DATE, 13.0, lambda y: y.assessment.as_of),
-        Column("stations", "Stations", Kind.COUNT, 9.0, lambda y: len(y.stations)),
+        Column("stations", "Stations", Kind.COUNT, 11.0, lambda y: len(y.stations)),
         Column("rate_m_per_day", "Rate ({unit})", Kind.RATE, 10.0,
                lambda y: median(rates) if (rates := _rates(y)) else None, "m/day", style="rate"),
         Column("used", "Readings used", Kind.TEXT, 16.0, _used),
@@ -177,9 +177,9 @@ def _of(source: Callable[[StationSeason], object]) -> Callable[[StationYear], ob
 
 
 def _span(now: StationSeason) -> str:
-    if now.rate_low is None or now.rate_high is None:
+    if now.slowest is None or now.fastest is None:
         return ""
-    return f"{now.rate_low:.3f} to {now.rate_high:.3f}"
+    return f"{now.slowest:.3f} to {now.fastest:.3f}"
 
 
 def _against(pair: StationYear) -> str:
@@ -191,7 +191,7 @@ STATION_SEASONS: Table[StationYear] = Table(
     (
         Column("station", "Station", Kind.NAME, 18.0, lambda p: p.name),
         Column("season", "Season", Kind.TEXT, 13.0, lambda p: p.label),
-        Column("runs", "Valid runs", Kind.COUNT, 9.0, _of(lambda s: s.runs)),
+        Column("runs", "Believable runs", Kind.COUNT, 11.0, _of(lambda s: s.runs)),
         Column("rate_m_per_day", "Rate ({unit})", Kind.RATE, 10.0, _of(lambda s: s.rate),
                "m/day", style="rate"),
         Column("rate_span", "Span of the rate", Kind.TEXT, 16.0, _of(_span)),

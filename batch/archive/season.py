@@ -22,7 +22,8 @@ class StationSeason:
     """What happened at one station.
 
     `days_over` [days] with the limit exceeded, from the reading that opened each stretch to the
-    one that closed it; `rate` [m/day], the median of the valid runs, of which there are `runs`.
+    one that closed it; `rate` [m/day], the median of the believable runs, of which there are
+    `runs`; `slowest` and `fastest` [m/day], the ends of that median's span.
     """
 
     result: StationResult
@@ -32,8 +33,8 @@ class StationSeason:
     cleanings: int
     runs: int
     rate: float | None
-    rate_low: float | None
-    rate_high: float | None
+    slowest: float | None
+    fastest: float | None
     energy_kwh: float | None
     energy_cost: float | None
     by_flush: float | None  # median share of the rise that flushes gave back
@@ -78,7 +79,7 @@ def _season(result: StationResult, as_of: dt.date | None) -> StationSeason:
     work = result.history.work
     outlook = result.outlook
     runs = outlook.runs if outlook else ()
-    rates = [run.rate for run in runs if run.valid and run.rate is not None]
+    rates = [run.rate for run in runs if run.believable and run.rate is not None]
     low, high, _ = median_interval(rates) or (None, None, None)
     return StationSeason(
         result=result,
@@ -88,8 +89,8 @@ def _season(result: StationResult, as_of: dt.date | None) -> StationSeason:
         cleanings=sum(w.work in CLEANINGS for w in work),
         runs=len(rates),
         rate=median(rates) if rates else None,
-        rate_low=low,
-        rate_high=high,
+        slowest=low,
+        fastest=high,
         energy_kwh=outlook.cost.energy_kwh if outlook else None,
         energy_cost=outlook.cost.energy_cost if outlook else None,
         by_flush=outlook.effectiveness.flush.median if outlook else None,

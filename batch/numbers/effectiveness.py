@@ -103,12 +103,12 @@ def _shares(
     clean = station.clean_drop
     found = []
     for run, after in pairwise(runs):
-        if clean is None or run.recovered is None or run.inferred or run.ended_by not in works:
+        if clean is None or run.given_back is None or run.concluded or run.ended_by not in works:
             continue
-        waited = (run.end - run.start).days - run.days[-1]
+        waited = (run.ends - run.begins).days - run.days[-1]
         fresh = waited <= interval + 0.5 and after.days[0] <= LATEST_AFTER + 0.5
         if fresh and run.drops[-1] - clean >= LEAST_RISE:
-            found.append(run.recovered)
+            found.append(run.given_back)
     return found
 
 
@@ -127,7 +127,7 @@ def clean_creep(runs: Sequence[Run]) -> Creep:
         for run in runs[replaced[-1] if replaced else 0 :]
         if run.opened_by in CLEANINGS and run.days[0] <= LATEST_AFTER + 0.5
     ]
-    days = [run.start.toordinal() + run.days[0] for run in cleaned]
+    days = [run.begins.toordinal() + run.days[0] for run in cleaned]
     span = days[-1] - days[0] if days else 0.0
     if len(cleaned) < LEAST_LEVELS:
         counted = f"{len(cleaned)} cleaning{'' if len(cleaned) == 1 else 's'} read soon after"

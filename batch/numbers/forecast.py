@@ -251,7 +251,7 @@ def _outcome(now: _Now, learnt: Learnt) -> _Outcome:
 def _current(runs: Sequence[Run]) -> tuple[Run | None, dt.date]:
     """The open run, None after a reset that nobody has read since, and its first day."""
     last = runs[-1]
-    return (last, last.start) if last.open else (None, last.end)
+    return (last, last.begins) if last.open else (None, last.ends)
 
 
 def _why_silent(runs: Sequence[Run], training_runs: int, limit: float, as_of: dt.date) -> str:

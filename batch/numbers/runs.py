@@ -11,7 +11,7 @@ Edges:
 - Resets with no usable reading between them count as one, named after the strongest work.
 - A flush whose cycles nobody wrote down counts as complete, as it does on the ladder. One with too
   few cycles, or with a missing sign, cuts only where the drop fell; the run is then marked
-  `inferred`.
+  `concluded`.
 - A run of one reading is kept, without a rate; a stretch without readings is no run.
 - Unusable readings are left out. Time of day counts where it is logged, else noon.
 """
@@ -50,11 +50,11 @@ class Run:
     """The readings between two resets.
 
     `days` [days since start] and `drops` [m, at the reference flow where the flow is known] go
-    together. `start_level` is the first drop. `rate`, `rate_low`, `rate_high` [m/day]: Theil-Sen
-    slope of the readings on one gauge with its 80 % interval. `valid` says whether the rate may be
-    believed, `why` why not.
-    `ended_by` is empty while the run is open. `inferred`: the reset at its end was concluded from
-    the drop, not logged as complete work. `recovered`: what that reset gave back, as a share of
+    together. `start_level` is the first drop. `rate`, `slowest`, `fastest` [m/day]: Theil-Sen
+    slope of the readings on one gauge with its 80 % interval. `believable` says whether the rate
+    may be used, `why` why not.
+    `ended_by` is empty while the run is open. `concluded`: the reset at its end was concluded from
+    the drop, not logged as complete work. `given_back`: by that reset, as a share of
     the excess over the clean drop (1 = clean again); None where it cannot be known. `opened_by`
     is the reset at its start, empty for a first run that no reset is known to have opened.
     `rows`: where its readings stand on the workbook's sheet. `clean_level` [m]: what this
@@ -63,19 +63,19 @@ class Run:
     err. `u_start` [m]: standard uncertainty of the first drop, in differences on the same gauges.
     """
 
-    start: dt.date
-    end: dt.date
+    begins: dt.date
+    ends: dt.date
     days: tuple[float, ...]
     drops: tuple[float, ...]
     start_level: float
     rate: float | None
-    rate_low: float | None
-    rate_high: float | None
-    valid: bool
+    slowest: float | None
+    fastest: float | None
+    believable: bool
     why: str
     ended_by: str
-    inferred: bool
-    recovered: float | None
+    concluded: bool
+    given_back: float | None
     opened_by: str = ""
     rows: tuple[int, ...] = ()
     clean_level: float | None = None
@@ -93,7 +93,7 @@ class _Reset:
     date: dt.date
     moment: float
     kind: str
-    inferred: bool
+    concluded: bool
 
 
 _Point = tuple[Reading, float]  # a reading and its corrected drop [m]
@@ -293,19 +293,19 @@ def _run(stretch: _Stretch, after: _Point | None, clean: float | None) -> Run:
         (None, False) if closed is None else _given_back(stretch.points[-1], after, clean)
     )
     return Run(
-        start=first.date if opened is None else opened.date,
-        end=stretch.points[-1][0].date if closed is None else closed.date,
+        begins=first.date if opened is None else opened.date,
+        ends=stretch.points[-1][0].date if closed is None else closed.date,
         days=days,
         drops=drops,
         start_level=drops[0],
         rate=rate,
-        rate_low=low,
-        rate_high=high,
-        valid=not why,
+        slowest=low,
+        fastest=high,
+        believable=not why,
         why=why,
         ended_by="" if closed is None else closed.kind,
-        inferred=closed is not None and closed.inferred,
-        recovered=given_back,
+        concluded=closed is not None and closed.concluded,
+        given_back=given_back,
         opened_by="" if opened is None else opened.kind,
         rows=tuple(reading.row for reading, _ in stretch.points),
         left_cleaner=cleaner,

@@ -110,7 +110,7 @@ def rising(run: Run) -> bool:
     """Whether a run can be replayed: valid, and risen by more than a reading can err."""
     known = run.rate is not None and run.rate > 0
     doubt = max(LEAST_RISE, RISE_SIGMAS * (run.u_start or 0.0))
-    return run.valid and known and run.drops[-1] - run.start_level >= doubt
+    return run.believable and known and run.drops[-1] - run.start_level >= doubt
 
 
 def replayed(run: Run, clean: float, drop: float) -> Cycle:
@@ -183,7 +183,7 @@ def _basis(history: History, runs: Sequence[Run], cost: DirtCost, cleanings: int
         return f"its clean drop of {clean:.2f} m is not under its limit"
     climbing = [run for run in runs if rising(run)]
     if not climbing:
-        return "no valid run that rises by more than its readings can err"
+        return "no believable run that rises by more than its readings can err"
     usable = tuple(run for run in climbing if _bears(run, clean, limit))
     if usable:
         return _Basis(history, clean, usable, flow, cost, cleanings)

@@ -93,14 +93,14 @@ def teaches(run: Run) -> bool:
     """
     if run.open or len(run.days) < 2 or run.days[-1] <= 0 or max(run.drops) <= 0:
         return False
-    falls = run.rate_high is not None and run.rate_high < 0
+    falls = run.fastest is not None and run.fastest < 0
     return not falls and longest_gap(run.days) <= LONGEST_GAP
 
 
 def training_runs(runs: Iterable[Run]) -> list[Run]:
     """The runs that others can learn from, in order of their end, however they were given."""
     taught = (r for r in runs if teaches(r))
-    return sorted(taught, key=lambda r: (r.end, r.start, r.days, r.drops))
+    return sorted(taught, key=lambda r: (r.ends, r.begins, r.days, r.drops))
 
 
 def _normal(x: Floats, mean: Floats | float, spread: Floats | float) -> Floats:

@@ -20,6 +20,16 @@ if TYPE_CHECKING:
     from siltbook.checks.gauges import GaugeFitness
 
 MOST_NAME = 40  # characters of a station's name on the terminal
+# Keys of 0.1 beside those that took their place: documents of 0.2 hold both, of 0.3 the new ones.
+DEPRECATED_RUN_KEYS = {
+    "start": "begins",
+    "end": "ends",
+    "rate_low": "slowest",
+    "rate_high": "fastest",
+    "valid": "believable",
+    "inferred": "concluded",
+    "recovered": "given_back",
+}
 
 
 def station_json(result: StationResult) -> dict[str, Any]:
@@ -125,20 +135,25 @@ def _give_back_json(shares: SharesGivenBack) -> dict[str, Any]:
 
 
 def _run_json(run: Run) -> dict[str, Any]:
+    """One run: ISO dates, rates [m/day], share given back [-]; docs/method.md lists the keys."""
+    said = {
+        "begins": run.begins.isoformat(),
+        "ends": run.ends.isoformat(),
+        "slowest": run.slowest,
+        "fastest": run.fastest,
+        "believable": run.believable,
+        "concluded": run.concluded,
+        "given_back": run.given_back,
+    }
     return {
-        "start": run.start.isoformat(),
-        "end": run.end.isoformat(),
+        **said,
         "readings": len(run.days),
         "rate_m_per_day": run.rate,
-        "rate_low": run.rate_low,
-        "rate_high": run.rate_high,
-        "valid": run.valid,
         "why": run.why,
         "opened_by": run.opened_by,
         "rows": list(run.rows),
         "ended_by": run.ended_by,
-        "inferred": run.inferred,
-        "recovered": run.recovered,
+        **{old: said[now] for old, now in DEPRECATED_RUN_KEYS.items()},
     }
 
 

@@ -84,7 +84,7 @@ def station_rates(farms: Iterable[FarmMonth]) -> tuple[StationRates, ...]:
 def _rates(farm: FarmMonth, result: StationResult) -> StationRates:
     station = result.station
     runs: tuple[Run, ...] = result.outlook.runs if result.outlook else ()
-    good = tuple(run.rate for run in runs if run.valid and run.rate is not None)
+    good = tuple(run.rate for run in runs if run.believable and run.rate is not None)
     season = " ".join(farm.book.settings.season.split())
     return StationRates(
         farm.farm, season, station.name, station.block, station.filter_type, station.grade,

@@ -37,15 +37,15 @@ def _weekly(rate: float | None) -> float | None:
 
 def _ended(pair: StationRun) -> str:
     ended = pair.run.ended_by or "still running"
-    return f"{ended} (inferred)" if pair.run.inferred else ended
+    return f"{ended} (concluded)" if pair.run.concluded else ended
 
 
 _ALL: tuple[Column[StationRun], ...] = (
     Column("station", "Station", Kind.NAME, 15.0, lambda p: p.station,
            note="Station.", required=True),
-    Column("start", "Start", Kind.DATE, 12.0, lambda p: p.run.start,
-           note="First reading of the run.", required=True),
-    Column("end", "End", Kind.DATE, 12.0, lambda p: p.run.end,
+    Column("begins", "Begins", Kind.DATE, 12.0, lambda p: p.run.begins,
+           note="The reset that opened it, or its first reading.", required=True),
+    Column("ends", "Ends", Kind.DATE, 12.0, lambda p: p.run.ends,
            note="End of the run.", required=True),
     Column("readings", "Readings", Kind.COUNT, 9.0, lambda p: len(p.run.days),
            note="Usable readings in the run.", required=True),
@@ -53,18 +53,18 @@ _ALL: tuple[Column[StationRun], ...] = (
            lambda p: p.run.start_level, "m"),
     Column("rate_m_per_day", "Rate ({unit})", Kind.RATE, 10.0, lambda p: p.run.rate, "m per day",
            "Fouling rate, median of all slopes."),
-    Column("rate_low", "Low (80 %)", Kind.RATE, 9.0, lambda p: p.run.rate_low, "m per day",
+    Column("slowest", "Slowest (80 %)", Kind.RATE, 9.0, lambda p: p.run.slowest, "m per day",
            "Low end of its 80 % interval."),
-    Column("rate_high", "High (80 %)", Kind.RATE, 9.0, lambda p: p.run.rate_high, "m per day",
+    Column("fastest", "Fastest (80 %)", Kind.RATE, 9.0, lambda p: p.run.fastest, "m per day",
            "High end of its 80 % interval."),
-    Column("valid", "Valid", Kind.YES_NO, 7.0, lambda p: p.run.valid,
+    Column("believable", "Believable", Kind.YES_NO, 11.0, lambda p: p.run.believable,
            note="Whether the rate may be used.", required=True),
     Column("why", "Why not", Kind.TEXT, 30.0, lambda p: p.run.why, note="Why it may not."),
     Column("ended_by", "Ended by", Kind.TEXT, 34.0, lambda p: p.run.ended_by,
            note="What ended the run; empty: still open."),
-    Column("inferred", "Inferred", Kind.YES_NO, 9.0, lambda p: p.run.inferred,
-           note="Ended by a fall that no work explains.", required=True),
-    Column("recovered", "Given back", Kind.SHARE, 10.0, lambda p: p.run.recovered,
+    Column("concluded", "Concluded", Kind.YES_NO, 11.0, lambda p: p.run.concluded,
+           note="Ended by a fall, not by work logged as complete.", required=True),
+    Column("given_back", "Given back", Kind.SHARE, 10.0, lambda p: p.run.given_back,
            note="Share of the rise over the clean drop that its end gave back."),
     Column("opened_by", "Started by", Kind.TEXT, 26.0,
            lambda p: p.run.opened_by or "first reading"),
@@ -80,13 +80,13 @@ _WEEK = "m per week"
 RUNS: Table[StationRun] = Table(
     "Runs",
     (
-        *pick(_KNOWN, "station", "start", "end", "readings", "start_level_m"),
+        *pick(_KNOWN, "station", "begins", "ends", "readings", "start_level_m"),
         _KNOWN["rate_m_per_day"].but(unit=_WEEK, source=lambda p: _weekly(p.run.rate)),
-        _KNOWN["rate_low"].but(unit=_WEEK, source=lambda p: _weekly(p.run.rate_low)),
-        _KNOWN["rate_high"].but(unit=_WEEK, source=lambda p: _weekly(p.run.rate_high)),
-        *pick(_KNOWN, "valid", "why"),
+        _KNOWN["slowest"].but(unit=_WEEK, source=lambda p: _weekly(p.run.slowest)),
+        _KNOWN["fastest"].but(unit=_WEEK, source=lambda p: _weekly(p.run.fastest)),
+        *pick(_KNOWN, "believable", "why"),
         _KNOWN["ended_by"].but(source=_ended),
-        *pick(_KNOWN, "recovered", "opened_by"),
+        *pick(_KNOWN, "given_back", "opened_by"),
         _KNOWN["rows"].but(source=lambda p: ", ".join(map(str, p.run.rows))),
         *pick(_KNOWN, "curve", "forecast_basis"),
     ),
@@ -95,7 +95,7 @@ RUNS: Table[StationRun] = Table(
 RUN_ROWS: Table[StationRun] = Table(
     "runs",
     pick(
-        _KNOWN, "station", "start", "end", "readings", "rate_m_per_day", "rate_low", "rate_high",
-        "valid", "why", "ended_by", "inferred", "recovered", "rows",
+        _KNOWN, "station", "begins", "ends", "readings", "rate_m_per_day", "slowest", "fastest",
+        "believable", "why", "ended_by", "concluded", "given_back", "rows",
     ),
 )  # fmt: skip

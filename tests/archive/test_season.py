@@ -94,11 +94,11 @@ def test_a_station_that_fouls_twice_as_fast_is_seen(east: Season) -> None:
 
 def test_rates_are_compared_only_where_the_runs_can_tell(east: Season) -> None:
     one = station_seasons(east.assessment)[0]
-    base = replace(one, runs=6, rate=0.10, rate_low=0.08, rate_high=0.12)
-    twice = replace(base, rate=0.20, rate_low=0.16, rate_high=0.24)
+    base = replace(one, runs=6, rate=0.10, slowest=0.08, fastest=0.12)
+    twice = replace(base, rate=0.20, slowest=0.16, fastest=0.24)
     assert against(twice, base) == "fouls faster: 2.0 times as fast"
     assert against(base, twice) == "fouls slower: 0.5 times as fast"
-    assert against(replace(twice, rate_low=0.11), base) == "no clear change"
+    assert against(replace(twice, slowest=0.11), base) == "no clear change"
     assert against(replace(twice, runs=3), base) == "too few runs (6 then, 3 now)"
     assert against(replace(twice, rate=None), base) == "too few runs (6 then, 6 now)"
     assert against(base, None) == "no season before"

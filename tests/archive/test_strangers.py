@@ -148,8 +148,8 @@ NUMBERS = '{"stations": [{"station": ' + "1" * 5_000 + "}]}"
 INVALID = "not valid by the Data Package standard: "
 HEAD_FARM = "setting,value,unit,cell\r\n"
 HEAD_RUNS = (
-    "station,start,end,readings,rate_m_per_day,rate_low,rate_high,valid,why,ended_by,inferred,"
-    "recovered,rows\r\n"
+    "station,begins,ends,readings,rate_m_per_day,slowest,fastest,believable,why,ended_by,"
+    "concluded,given_back,rows\r\n"
 )
 
 # Name -> what is done to the archive, and what its lines say; '' where it is whole all the same.

@@ -70,7 +70,7 @@ def _again(runs: tuple[Run, ...]) -> Floats | None:
     if len(runs) < 2:
         return None
     last, now = runs[-2], runs[-1]
-    length = float((last.end - last.start).days) - now.days[-1]
+    length = float((last.ends - last.begins).days) - now.days[-1]
     return _cap(np.full(3, length))
 
 

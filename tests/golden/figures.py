@@ -33,7 +33,7 @@ def figures(book: Path) -> dict[str, Any]:
     made = book_json(assess_bytes(book.read_bytes(), book.name), book.name, None)
     for station in made["stations"]:
         station["runs"] = [
-            f"{run['start']} to {run['end']}, {run['readings']} readings, by {run['ended_by']}"
+            f"{run['begins']} to {run['ends']}, {run['readings']} readings, by {run['ended_by']}"
             for run in station.get("runs", ())
         ]
         station.pop("steps", None)

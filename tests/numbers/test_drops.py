@@ -56,7 +56,7 @@ def test_a_torn_element_gave_nothing_back_and_has_no_expected_day() -> None:
         read(15, 0.3, flow=40.0),
     )  # fmt: skip
     history = log(*entries)
-    assert cut_runs(history, 3)[0].recovered is None
+    assert cut_runs(history, 3)[0].given_back is None
     (outlook,) = outlooks([history], Settings(), on(16))
     assert outlook.forecast.silent == "the drop is implausibly low: see to the element first"
 
@@ -65,20 +65,20 @@ def test_a_share_over_one_is_not_shown_and_said() -> None:
     """The element came out 0.5 m cleaner than the register says, which the gauge can tell."""
     history = log(read(0, 1.0), read(7, 3.0), work(7), read(8, 0.6), read(15, 1.0))
     runs = cut_runs(history, 3)
-    assert runs[0].recovered is None
+    assert runs[0].given_back is None
     assert cleaning_effectiveness(history.station, runs, 7.0).notes == (
         "After one work the drop was under the clean drop of the register by more than the gauge "
         "can err: look whether the element is whole, and if it is, enter the lower clean drop.",
     )
     within = log(read(0, 1.0), read(7, 3.0), work(7), read(8, 0.9), read(15, 1.0))
-    assert cut_runs(within, 3)[0].recovered == 1.0
+    assert cut_runs(within, 3)[0].given_back == 1.0
 
 
 def test_a_rise_made_of_rounding_gives_nothing_back() -> None:
     """0.3 m of rise on a gauge that tells 0.2 m."""
     coarse = [replace(r, u_drop=0.2) for r in (read(0, 1.0), read(7, 1.3), read(8, 1.3))]
     history = log(coarse[0], coarse[1], work(7), coarse[2])
-    assert cut_runs(history, 3)[0].recovered is None
+    assert cut_runs(history, 3)[0].given_back is None
 
 
 def cleaned(at: Station, drop: float) -> History:

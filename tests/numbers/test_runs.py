@@ -26,33 +26,33 @@ def test_no_reading_no_run() -> None:
 def test_the_first_run_starts_at_its_first_reading_and_stays_open() -> None:
     """Nothing says when the element was last clean."""
     (run,) = cut_runs(log(*rising(4, 1.0, 1.5, 2.0)), 3)
-    assert (run.start, run.end) == (on(4), on(14))
+    assert (run.begins, run.ends) == (on(4), on(14))
     assert run.days == (0.0, 5.0, 10.0)
     assert run.rate == pytest.approx(0.1)
     assert run.open
-    assert run.valid
-    assert run.recovered is None
+    assert run.believable
+    assert run.given_back is None
 
 
 def test_a_later_run_starts_on_the_day_of_its_reset() -> None:
     """Its first reading came four days after the cleaning."""
     first, second = cut_runs(log(*rising(0, 1, 3, 5.5), work(11), *rising(15, 1.45, 2, 2.5)), 3)
-    assert (first.end, first.ended_by, first.inferred) == (on(11), "hand cleaning", False)
-    assert first.recovered == pytest.approx((5.5 - 1.45) / 4.5)
-    assert (second.start, second.days) == (on(11), (4.0, 9.0, 14.0))
+    assert (first.ends, first.ended_by, first.concluded) == (on(11), "hand cleaning", False)
+    assert first.given_back == pytest.approx((5.5 - 1.45) / 4.5)
+    assert (second.begins, second.days) == (on(11), (4.0, 9.0, 14.0))
     assert second.start_level == 1.45
 
 
 def test_a_reset_after_the_last_reading_closes_the_last_run() -> None:
     """What it gave back is not known yet."""
     (run,) = cut_runs(log(*rising(0, 1, 3, 5), work(12, "screen replaced")), 3)
-    assert (run.end, run.ended_by, run.recovered) == (on(12), "screen replaced", None)
+    assert (run.ends, run.ended_by, run.given_back) == (on(12), "screen replaced", None)
 
 
 def test_work_before_the_first_reading_starts_the_first_run() -> None:
     """Then the day of the cleaning is known."""
     (run,) = cut_runs(log(work(0), *rising(3, 1, 2, 3)), 3)
-    assert (run.start, run.days) == (on(0), (3.0, 8.0, 13.0))
+    assert (run.begins, run.days) == (on(0), (3.0, 8.0, 13.0))
 
 
 @pytest.mark.parametrize(("cycles", "runs"), [(3, 2), (5, 2), (2, 1), (None, 2)])
@@ -66,14 +66,14 @@ def test_a_short_flush_that_helped_cuts_by_the_drop() -> None:
     """It is called a flush, and marked as concluded from the drop."""
     history = log(*rising(0, 3, 4, 5.2), work(10, "flush", cycles=1), read(15, 1.4))
     first, second = cut_runs(history, 3)
-    assert (first.ended_by, first.inferred, second.start) == ("flush", True, on(15))
+    assert (first.ended_by, first.concluded, second.begins) == ("flush", True, on(15))
 
 
 def test_a_fall_with_no_work_logged_cuts() -> None:
     """More than 40 % and more than three standard uncertainties."""
     first, second = cut_runs(log(*rising(0, 2, 3, 4, 1.2, 1.8)), 3)
-    assert (first.ended_by, first.inferred) == (FELL, True)
-    assert first.recovered == pytest.approx(2.8 / 3)
+    assert (first.ended_by, first.concluded) == (FELL, True)
+    assert first.given_back == pytest.approx(2.8 / 3)
     assert second.days == (0.0, 5.0)
 
 
@@ -104,7 +104,7 @@ def test_two_resets_on_a_day_count_as_one_under_the_stronger_name() -> None:
     for pair in ((flush, clean), (clean, flush)):
         first, second = cut_runs(log(*rising(0, 1, 3, 5.2), *pair, *rising(12, 1.0, 1.5)), 3)
         assert first.ended_by == "hand cleaning"
-        assert second.start == on(10)
+        assert second.begins == on(10)
 
 
 def test_a_reading_between_two_resets_is_a_run_of_its_own() -> None:
@@ -113,18 +113,18 @@ def test_a_reading_between_two_resets_is_a_run_of_its_own() -> None:
         *rising(0, 1, 3, 5.4), work(10, "flush", cycles=3), read(10, 5.2), work(10), read(10, 1.0)
     )
     before, between, after = cut_runs(history, 3)
-    assert before.recovered == pytest.approx(0.2 / 4.4)
-    assert (between.rate, between.valid) == (None, False)
+    assert before.given_back == pytest.approx(0.2 / 4.4)
+    assert (between.rate, between.believable) == (None, False)
     assert between.why == "fewer than 3 readings in the run"
     assert between.ended_by == "hand cleaning"
-    assert between.recovered == pytest.approx(1.0)
+    assert between.given_back == pytest.approx(1.0)
     assert after.days == (0.0,)
 
 
 def test_two_readings_have_a_rate_without_an_interval() -> None:
     """The rate is not to be believed."""
     (run,) = cut_runs(log(*rising(0, 1, 2)), 3)
-    assert (run.rate, run.rate_low, run.rate_high, run.valid) == (0.2, None, None, False)
+    assert (run.rate, run.slowest, run.fastest, run.believable) == (0.2, None, None, False)
 
 
 def test_a_falling_run_says_so() -> None:
@@ -142,7 +142,7 @@ def test_a_long_gap_says_so() -> None:
 
 def test_a_gap_of_sixty_days_is_not_yet_too_long() -> None:
     (run,) = cut_runs(log(read(0, 1), read(5, 1.2), read(65, 2.0)), 3)
-    assert run.valid, run.why
+    assert run.believable, run.why
     (run,) = cut_runs(log(read(0, 1), read(5, 1.2), read(66, 2.0)), 3)
     assert run.why == "61 days of the run passed without a reading"
 

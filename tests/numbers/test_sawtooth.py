@@ -31,9 +31,9 @@ def days(*numbers: int) -> list[dt.date]:
 def test_the_sawtooth_is_cut_on_its_two_cleanings_and_nowhere_else() -> None:
     """RdTools 3.2.1 fixture, noisy series: cleaned on its days 25 and 50, counted from 0."""
     runs = runs_of("sawtooth")[1]
-    assert [run.start for run in runs[1:]] == days(25, 50)
+    assert [run.begins for run in runs[1:]] == days(25, 50)
     assert [run.ended_by for run in runs] == [FELL, FELL, ""]
-    assert all(run.valid for run in runs)
+    assert all(run.believable for run in runs)
 
 
 @needs_data
@@ -42,9 +42,9 @@ def test_each_runs_interval_holds_its_known_rate() -> None:
     record, runs = runs_of("sawtooth")
     scale = (LIMIT - records.CLEAN) / record.limit
     for run, loss in zip(runs, TRUTH, strict=True):
-        assert run.rate_low is not None
-        assert run.rate_high is not None
-        assert run.rate_low <= loss * scale <= run.rate_high
+        assert run.slowest is not None
+        assert run.fastest is not None
+        assert run.slowest <= loss * scale <= run.fastest
 
 
 @needs_data
@@ -71,4 +71,4 @@ def test_the_washed_year_has_the_washing_and_the_other_has_not(
     The year's two other falls are of less than the gauge can tell and cut nothing.
     """
     runs = runs_of(name)[1]
-    assert [run.start for run in runs[1:]] == days(*cleaned)
+    assert [run.begins for run in runs[1:]] == days(*cleaned)

@@ -25,7 +25,7 @@ CLEAN = 1.0
 RATE = 0.1  # [m/day]
 
 
-FLAT = "no valid run that rises by more than its readings can err"
+FLAT = "no believable run that rises by more than its readings can err"
 
 
 def sawtooth(top: float, seasons: int, rate: float = RATE, *, step: int = 5) -> History:
@@ -204,7 +204,7 @@ def test_a_rate_that_may_be_level_is_not_replayed() -> None:
     sure = straight(5.0, 0.1, (0.0, 7.0, 14.0))
     assert rising(sure)
     assert not rising(replace(sure, u_start=0.5))
-    assert not rising(replace(sure, valid=False, why="fewer than 3 readings in the run"))
+    assert not rising(replace(sure, believable=False, why="fewer than 3 readings in the run"))
     assert not rising(replace(sure, rate=None))
 
 

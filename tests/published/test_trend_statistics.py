@@ -165,8 +165,8 @@ def test_s02_s03_runs_start_at_the_known_resets(name: str, resets: list[str]) ->
     noons = [i for i, s in enumerate(stamps) if s[11:13] == "12"]
     days = [dt.date.fromisoformat(stamps[i][:10]) for i in noons]
     runs = cut_runs(_history(days, [1e4 * values[i] for i in noons], u=1.0), 3)
-    starts = [run.start for run in runs[1:]]
-    assert all(run.ended_by == FELL and run.inferred for run in runs[:-1])
+    starts = [run.begins for run in runs[1:]]
+    assert all(run.ended_by == FELL and run.concluded for run in runs[:-1])
     missed = [dt.date.fromisoformat(d) for d in resets]
     assert len(starts) == len(missed)
     assert all(abs((a - b).days) <= 1 for a, b in zip(starts, missed, strict=True))
@@ -188,7 +188,7 @@ def test_s04_the_cleanings() -> None:
     days, profile, _ = _sawtooth()
     loss = [1 - value for value in profile]  # rises with dirt, as a drop does
     runs = cut_runs(_history(days, [100 * value for value in loss], u=1e-4), 3)
-    assert tuple(run.start for run in runs[1:]) == CLEANED
+    assert tuple(run.begins for run in runs[1:]) == CLEANED
     assert [run.rate for run in runs] == pytest.approx([0.5, 0.2, 0.1], abs=1e-7)
 
 

@@ -105,9 +105,9 @@ def test_west_leaves_its_filters_over_the_limit_for_less_since_it_reads_every_we
 def test_easts_third_station_no_longer_comes_clean() -> None:
     given_back = {
         year: [
-            run.recovered
+            run.given_back
             for run in result("east", "E3", year).outlook.runs  # type: ignore[union-attr]
-            if run.recovered is not None
+            if run.given_back is not None
         ]
         for year in (2025, 2026)
     }

@@ -246,11 +246,11 @@ def test_a_drop_reached_between_two_readings_is_marked() -> None:
 
 
 def test_stations_left_out_for_one_reason_share_a_line() -> None:
-    left = (*((f"N{n}", "no valid run") for n in range(8)), ("P", "its clean drop is unknown"))
+    left = (*((f"N{n}", "no believable run") for n in range(8)), ("P", "its clean drop is unknown"))
     weighed = TradeOff((), None, (), 0, 0.0, left, "no station can be replayed")
     assert tradeoff.said(weighed) == [
         "Not worked out: no station can be replayed.",
-        "Left out: N0, N1, N2, N3, N4, N5 and 2 more: no valid run.",
+        "Left out: N0, N1, N2, N3, N4, N5 and 2 more: no believable run.",
         "Left out: P: its clean drop is unknown.",
     ]
     many = tuple((f"N{n}", f"reason {n}") for n in range(8))

@@ -133,7 +133,7 @@ def forecast_of(result: StationResult) -> tuple[Forecast, dt.date | None]:
 
 def rates(run: Run) -> list[float]:
     """The rate and its interval [m/day]; NaN where there is none."""
-    three = (run.rate, run.rate_low, run.rate_high)
+    three = (run.rate, run.slowest, run.fastest)
     return [float("nan") if value is None else value for value in three]
 
 
@@ -149,8 +149,8 @@ def assert_alike(one: Assessment, other: Assessment) -> None:
         assert drops[0] == pytest.approx(drops[1], abs=1e-9)
         assert forecast_of(a) == forecast_of(b), name
         for p, q in zip(runs_of(a), runs_of(b), strict=True):
-            assert (p.start, p.end, p.days, p.ended_by, p.why) == (
-                q.start, q.end, q.days, q.ended_by, q.why,
+            assert (p.begins, p.ends, p.days, p.ended_by, p.why) == (
+                q.begins, q.ends, q.days, q.ended_by, q.why,
             )  # fmt: skip
             assert p.drops == pytest.approx(q.drops, abs=1e-9)
             assert rates(p) == pytest.approx(rates(q), abs=1e-9, nan_ok=True)
