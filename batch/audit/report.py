@@ -6,12 +6,13 @@ from collections.abc import Iterator
 from typing import Any
 
 from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State, Taken
-from siltbook.batch.audit.sensitivity import CASES, Sensitivity
+from siltbook.batch.audit.sensitivity import CASES, CLASS, LIMITS, READING, Sensitivity
 from siltbook.batch.report.book import printable
 from siltbook.checks.wording import rows_named
 
 # The rules that count steps which the ladder asked for, each once.
 STEPS = ("flush-in-a-day", "read-after", "cleaned-in-time", "gear-in-time", "called-in-time")
+NAMED = 5  # stations in the answer
 MOST_PLACES = 200  # of one rule in the JSON document
 
 
@@ -104,19 +105,30 @@ def _same(results: list[RuleResult]) -> str:
 
 
 def sensitive(rows: tuple[Sensitivity, ...]) -> str:
-    """How many verdicts would change in each case."""
+    """How many verdicts would change in each case, and which are borderline now."""
     if not rows:
         return ""
-    counts = {case: sum(case in row.changes for row in rows) for case in CASES}
-    four, six = (counts[case] for case in CASES[:2])
-    either = sum(bool({CASES[2], CASES[3]} & set(row.changes)) for row in rows)
-    known = sum(row.then[2] is not None for row in rows)
-    said = f"Of {len(rows)} verdicts {four} would change at a limit of 4 m, {six} at 6 m"
+    at = ", ".join(
+        f"{sum(case in row.changes for row in rows)} at {case.removeprefix('limit ')}"
+        for case in CASES[: len(LIMITS)]
+    )
+    said = f"Of {len(rows)} verdicts would change at another limit: {at}; "
+    said += f"{_off(rows, CLASS, 'by its class')}; {_off(rows, READING, 'by its reading')}."
+    near = [row.station for row in rows if row.borderline]
+    if near:
+        more = f" and {len(near) - NAMED} more" if len(near) > NAMED else ""
+        said += f" Borderline now: {', '.join(near[:NAMED])}{more}."
+    return said
+
+
+def _off(rows: tuple[Sensitivity, ...], cases: tuple[str, ...], words: str) -> str:
+    """How many verdicts would change if every gauge were off, either way."""
+    known = sum(row.at(cases[0]) is not None for row in rows)
     if not known:
-        return f"{said}; the gauges' classes are not known."
-    gauges = f"and {either} if every gauge were off by its class"
-    unknown = f" ({len(rows) - known} without a class)" if known < len(rows) else ""
-    return f"{said} {gauges}{unknown}."
+        return f"if every gauge were off {words}, it cannot be told"
+    unknown = f" ({len(rows) - known} cannot be told)" if known < len(rows) else ""
+    changed = sum(bool(set(cases) & set(row.changes)) for row in rows)
+    return f"{changed}{unknown} if every gauge were off {words}"
 
 
 def lines(audit: Audit, path: str) -> list[str]:
@@ -207,4 +219,6 @@ def _place_json(place: Place) -> dict[str, Any]:
 
 def _sensitivity_json(row: Sensitivity) -> dict[str, Any]:
     then = {c: None if v is None else str(v) for c, v in zip(CASES, row.then, strict=True)}
-    return {"station": row.station, "now": str(row.now), **then}
+    return {
+        "station": row.station, "now": str(row.now), "borderline": row.borderline, **then
+    }  # fmt: skip

@@ -1,28 +1,44 @@
-"""Which verdicts would change at another limit, or if every gauge were off by its class."""
+"""Which verdicts would change at another limit, or with gauges off by their class or reading."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from siltbook.batch.assess import assess
-from siltbook.batch.model import Verdict
-from siltbook.batch.results import Assessment
+from siltbook.batch.model import Station, Verdict
+from siltbook.batch.results import Assessment, StationResult
+from siltbook.checks.context import join_lists
 from siltbook.templates.book import Book
+from siltbook.templates.contract import FARM
 
-LIMITS = (4.0, 6.0)  # [m]
-CASES = ("limit 4 m", "limit 6 m", "gauges +class", "gauges -class")
+if TYPE_CHECKING:
+    import pandas as pd
+
+# The usual limit and both its neighbours, whatever limit the book has [m].
+LIMITS = (4.0, 5.0, 6.0)
+USUAL = 5.0  # [m]
+CLASS = ("gauges +class", "gauges -class")
+READING = ("gauges +reading", "gauges -reading")
+CASES = (*(f"limit {limit:g} m" for limit in LIMITS), *CLASS, *READING)
 
 
 @dataclass(frozen=True)
 class Sensitivity:
     """One station: its verdict, and the verdict in each of `CASES`; None where it cannot be known.
 
-    Where the gauge's class is unknown the last two are None.
+    The classes need a gauge whose class is known, the readings one whose division is.
+    `borderline`: today's verdict rests on a drop that the gauge cannot tell from the limit.
     """
 
     station: str
     now: Verdict
     then: tuple[Verdict | None, ...]
+    borderline: bool = False
+
+    def at(self, case: str) -> Verdict | None:
+        """The verdict in one of `CASES`."""
+        return self.then[CASES.index(case)]
 
     @property
     def changes(self) -> tuple[str, ...]:
@@ -33,24 +49,44 @@ class Sensitivity:
 def sensitivity(now: Assessment) -> tuple[Sensitivity, ...]:
     """One row per station of a judged book, in its order of urgency."""
     book, as_of = now.book, now.as_of
-    cases = [
-        *(_at_limit(book, limit) for limit in LIMITS),
-        *(_gauges_off(book, sign) for sign in (1.0, -1.0)),
-    ]
+    by_class, by_reading = _offsets(book)
+    offsets = (by_class, -by_class, by_reading, -by_reading)
+    cases = [*(_at_limit(book, limit) for limit in LIMITS), *(_off(book, o) for o in offsets)]
+    # Where every limit is the usual one already, judging again would say the same.
+    same = _limits(book) == {USUAL}
     then = [
-        {r.station.name: r.verdict for r in assess(case, as_of=as_of).stations} for case in cases
-    ]
-    found = []
-    for result in now.stations:
-        station = result.station
-        known = station.gauge_class is not None and (
-            station.gauges == "one gauge" or station.full_scale is not None
-        )
-        verdicts: list[Verdict | None] = [case[station.name] for case in then]
-        if not known or station.gauges is None:
-            verdicts[len(LIMITS) :] = [None, None]
-        found.append(Sensitivity(station.name, result.verdict, tuple(verdicts)))
-    return tuple(found)
+        {} if same and case is cases[LIMITS.index(USUAL)]
+        else {r.station.name: r.verdict for r in assess(case, as_of=as_of).stations}
+        for case in cases
+    ]  # fmt: skip
+    return tuple(_row(result, then) for result in now.stations)
+
+
+def _limits(book: Book) -> set[float]:
+    own = book.stations.frame["drop_limit"].dropna()
+    column = FARM.column("drop_limit")
+    return {book.settings.drop_limit, *(v for v in own.astype(float) if column.allows(v))}
+
+
+def _row(result: StationResult, then: list[dict[str, Verdict]]) -> Sensitivity:
+    station = result.station
+    verdicts: list[Verdict | None] = [case.get(station.name, result.verdict) for case in then]
+    gauges = [station, *(station.on(change.since) for change in station.changed)]
+    for cases, known in ((CLASS, _knows_class), (READING, _knows_reading)):
+        if not all(map(known, gauges)):
+            for case in cases:
+                verdicts[CASES.index(case)] = None
+    judgement = result.judgement
+    return Sensitivity(station.name, result.verdict, tuple(verdicts), judgement.borderline)
+
+
+def _knows_class(gauge: Station) -> bool:
+    scale = gauge.gauges == "one gauge" or gauge.full_scale is not None
+    return gauge.gauges is not None and gauge.gauge_class is not None and scale
+
+
+def _knows_reading(gauge: Station) -> bool:
+    return gauge.division is not None
 
 
 def _at_limit(book: Book, limit: float) -> Book:
@@ -59,24 +95,35 @@ def _at_limit(book: Book, limit: float) -> Book:
     return replace(book, settings=settings, stations=replace(book.stations, frame=register))
 
 
-def _gauges_off(book: Book, sign: float) -> Book:
-    """Inlet up and outlet down by the class of full scale (`sign` +1), or the other way round.
-
-    One gauge with a selector errs alike on both sides, so only its gain counts: the drop grows
-    or shrinks by the class. All of it goes to the outlet, so that the supply is judged as it
-    was read; a drop never falls under zero, nor an outlet.
-    """
-    register = book.stations.frame.dropna(subset=["station"]).drop_duplicates("station")
-    register = register.set_index("station")
+def _drops(book: Book) -> pd.Series[float]:
     frame = book.readings.frame
-    gauges = frame["station"].map(register["gauges"])
-    share = frame["station"].map(register["gauge_class"]).astype("float64") / 100.0
-    scale = frame["station"].map(register["full_scale"]).astype("float64")
-    drop = (frame["inlet"] - frame["outlet"]).fillna(frame["drop"])
-    gain = (drop * share).where(gauges == "one gauge")
-    both = (2.0 * share * scale).where(gauges == "two gauges")
-    change = (sign * gain.fillna(both)).fillna(0.0)
-    changed = (drop + change).clip(lower=drop.clip(upper=0.0)).clip(upper=frame["inlet"])
+    return (frame["inlet"] - frame["outlet"]).fillna(frame["drop"])
+
+
+def _offsets(book: Book) -> tuple[pd.Series[float], pd.Series[float]]:
+    """How far each reading's drop can be off [m]: by its gauge's class, and by its division.
+
+    The class counts at both gauges, of full scale, one up and the other down. One gauge with a
+    selector errs alike on both sides, so only its gain counts: the drop grows or shrinks by the
+    class. Each of the two readings is off by half a division at most. Each reading has the gauge
+    of its day.
+    """
+    gauge = join_lists(book, None).readings.frame
+    share = gauge["gauge_class"].astype("float64") / 100.0
+    gain = (_drops(book) * share).where(gauge["gauges"] == "one gauge")
+    both = 2.0 * share * gauge["full_scale"].astype("float64")
+    by_class = gain.fillna(both.where(gauge["gauges"] == "two gauges")).fillna(0.0)
+    return by_class, gauge["division"].astype("float64").fillna(0.0)
+
+
+def _off(book: Book, offset: pd.Series[float]) -> Book:
+    """Every drop larger by `offset` [m].
+
+    All of it goes to the outlet, so that the supply is judged as it was read; a drop never falls
+    under zero, nor an outlet.
+    """
+    frame, drop = book.readings.frame, _drops(book)
+    changed = (drop + offset).clip(lower=drop.clip(upper=0.0)).clip(upper=frame["inlet"])
     alone = frame["drop"].notna()  # read without its pressures
     readings = frame.assign(
         outlet=frame["inlet"] - changed, drop=frame["drop"].mask(alone, changed)

@@ -9,11 +9,10 @@ from typing import Any, NamedTuple
 from siltbook import __version__
 from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State
 from siltbook.batch.audit.report import answer, percent
-from siltbook.batch.audit.sensitivity import CASES, Sensitivity
+from siltbook.batch.audit.sensitivity import CASES, CLASS, LIMITS, READING, Sensitivity
 from siltbook.batch.cautions import touched_at
 from siltbook.batch.fingerprint import fingerprint
 from siltbook.batch.ladder.next_steps import touches_of
-from siltbook.batch.model import Verdict
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets import tables
 from siltbook.batch.sheets.findings import link_to
@@ -22,7 +21,10 @@ from siltbook.templates import look
 from siltbook.templates.safety import Touch
 
 # The same audit must give the same bytes, so the file carries no clock.
-SENSITIVITY = ("Station", "Verdict now", *CASES)
+_SHOWN = (*((case,) for case in CASES[: len(LIMITS)]), CLASS, READING)
+SENSITIVITY = (
+    "Station", "Verdict now", *CASES[: len(LIMITS)], "gauges off by class", "gauges off by reading",
+)  # fmt: skip
 _FINE = {
     (Question.PROCEDURE, State.QUIET): "✓ Kept",
     (Question.PROCEDURE, State.CANNOT): "– Not called for",
@@ -164,7 +166,8 @@ def _detail(kit: k.Kit, sheet: Any, audit: Audit) -> None:
         row += 1
         said = f"{len(found) - MOST:,} more places are not listed here; --json has them."
         k.spread(sheet, row, last, said, kit.format("strong"), width)
-    said = "Verdicts at other limits, and if every gauge were off by its class; bold: another one."
+    said = "Verdicts at these limits, and if every drop were larger or smaller by what its gauge"
+    said += " can err, by its class or by half a division at each side; bold: another one."
     k.spread(sheet, row + 2, last, said, kit.format("strong"), width)
     row = _sensitivity(kit, sheet, row + 3, audit.sensitivity)
     touches = _named(audit.sensitivity) | touched_at(audit.assessment.stations)
@@ -187,23 +190,30 @@ def _sensitivity(kit: k.Kit, sheet: Any, row: int, rows: Sequence[Sensitivity]) 
     for one in rows:
         row += 1
         k.text(sheet, row, 1, k.one_line(one.station), kit.format("name"))
-        k.text(sheet, row, 2, look.VERDICTS[one.now].label, kit.format("wrap"))
-        for col, verdict in enumerate(one.then, 3):
-            _verdict(kit, sheet, (row, col), verdict, one.now)
-        shown = [look.VERDICTS[v].label for v in (one.now, *one.then) if v is not None]
+        now = _now(one)
+        k.text(sheet, row, 2, now, kit.format("wrap"))
+        shown = [now]
+        for col, cases in enumerate(_SHOWN, 3):
+            said, other = _would_be(one, cases)
+            shown.append(said)
+            k.text(sheet, row, col, said, kit.format("name" if other else "wrap"))
         most = max(k.lines(label, DETAIL.column("station").width) for label in shown)
         most = max(most, k.lines(one.station, DETAIL.column("rule").width))
         sheet.set_row(row, most * k.LINE_POINTS + 4)
     return row
 
 
-def _verdict(
-    kit: k.Kit, sheet: Any, place: tuple[int, int], verdict: Verdict | None, now: Verdict
-) -> None:
-    row, col = place
-    if verdict is None:
-        k.text(sheet, row, col, "class not known", kit.format("wrap"))
-    elif verdict is now:
-        k.text(sheet, row, col, "same", kit.format("wrap"))
-    else:
-        k.text(sheet, row, col, look.VERDICTS[verdict].label, kit.format("name"))
+def _now(one: Sensitivity) -> str:
+    return look.VERDICTS[one.now].label + (" (borderline)" if one.borderline else "")
+
+
+def _would_be(one: Sensitivity, cases: Sequence[str]) -> tuple[str, bool]:
+    """What one cell says of these cases, and whether another verdict stands in it."""
+    verdicts = [one.at(case) for case in cases]
+    if None in verdicts:
+        return ("class not known" if cases is CLASS else "division not known"), False
+    labels = ["same" if v is one.now else look.VERDICTS[v].label for v in verdicts if v is not None]
+    other = labels != ["same"] * len(labels)
+    if len(set(labels)) == 1:
+        return labels[0], other
+    return f"larger: {labels[0]}; smaller: {labels[1]}", other
