@@ -25,10 +25,14 @@ COLUMN_WIDTH = 70.0  # characters; 495 pixels
 CHART = {"width": 485, "height": 300}
 DATA = 30  # first column of the chart data, outside the print area
 _ADDRESS = re.compile(r"!(?=\$?[A-Z]+\$?\d)")
+# Work is marked with the shape and the colour of the verdict that asks for it. A flush is the
+# larger one: of two marks on one day, whichever a program draws last, both can be seen.
+_SHAPES = {"●": "circle", "■": "square"}
+_FLUSH, _CLEANING = look.VERDICTS["flush"], look.VERDICTS["hand-clean"]
 _MARKS = (
-    ("flush", "Flush", "triangle", look.DROP_LINE),
-    ("hand cleaning", "Hand cleaning", "square", look.LIMIT_LINE),
-    ("", "Other work", "x", look.INK),
+    ("flush", "Flush", _SHAPES[_FLUSH.symbol], _FLUSH.fill, 9),
+    ("hand cleaning", "Hand cleaning", _SHAPES[_CLEANING.symbol], _CLEANING.fill, 8),
+    ("", "Other work", "x", look.INK, 8),
 )
 
 # What a chart leaves out is read one way in a package of the oldest version, which XlsxWriter
@@ -114,7 +118,7 @@ def _series(kit: k.Kit, result: StationResult) -> dict[str, list[Point]]:
     """Every series' points (day number, level [m]); a level of None breaks the line."""
     gap = 3 * kit.assessment.book.settings.interval
     found: dict[str, list[Point]] = {"drop": _drops(kit, result, gap)}
-    for work, shown, _, _ in _MARKS:
+    for work, shown, *_ in _MARKS:
         known = [w for w, *_ in _MARKS if w]
         found[shown] = [
             (kit.serial(w.date, w.time), 0.0)
@@ -298,9 +302,9 @@ def _styles() -> list[tuple[str, dict[str, Any]]]:
                   "marker": {"type": "circle", "size": 4, "fill": {"color": look.DROP_LINE},
                              "border": {"color": look.DROP_LINE}}}),
     ]  # fmt: skip
-    for _, shown, shape, colour in _MARKS:
+    for _, shown, shape, colour, size in _MARKS:
         fill = {"none": True} if shape == "x" else {"color": colour}
-        marker = {"type": shape, "size": 8, "fill": fill, "border": {"color": colour}}
+        marker = {"type": shape, "size": size, "fill": fill, "border": {"color": colour}}
         found.append((shown, {"name": shown, "line": {"none": True}, "marker": marker}))
     return found
 

@@ -247,6 +247,25 @@ def test_charts_say_in_words_what_they_show(package: bytes) -> None:
     assert all(name in chart for name in ("Limit", "Clean drop", "Flush", "Hand cleaning"))
 
 
+@pytest.mark.parametrize(
+    ("work", "verdict", "symbol", "shape"),
+    [("Flush", "flush", "●", "circle"), ("Hand cleaning", "hand-clean", "■", "square")],
+)
+def test_work_is_marked_with_the_shape_of_its_verdict(
+    package: bytes, work: str, verdict: str, symbol: str, shape: str
+) -> None:
+    """And no other work has that shape."""
+    series = re.findall(r"<c:ser>.*?</c:ser>", part(package, "xl/charts/chart1.xml"), re.DOTALL)
+    found = {
+        re.findall(r"<c:v>([^<]*)</c:v>", one)[0]: re.findall(r'<c:symbol val="(\w+)"', one)[0]
+        for one in series
+    }
+    marks = {name: mark for name, mark in found.items() if name != "Drop"}
+    assert look.VERDICTS[verdict].symbol == symbol
+    assert marks[work] == shape
+    assert list(marks.values()).count(shape) == 1
+
+
 def test_a_chart_leaves_no_setting_to_be_guessed(package: bytes) -> None:
     chart = part(package, "xl/charts/chart1.xml")
     assert chart.count('<c:dispBlanksAs val="gap"/>') == 1
