@@ -1,0 +1,25 @@
+"""Which modules are mutated, and which tests are asked about them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+# A change of an annotation or of a text that only people read is no fault that a test could see.
+LEFT_OUT = ("BitOr", "RemoveDecorator", "ZeroIterationForLoop")
+
+
+@dataclass(frozen=True)
+class Room:
+    """Modules as a glob from the top of the checkout, and the tests of them, quickest first."""
+
+    modules: str
+    tests: tuple[str, ...]
+
+
+ROOMS = {
+    "ladder": Room("batch/ladder/*.py", ("tests/ladder", "tests/whole/test_verdicts.py")),
+    "numbers": Room("batch/numbers/*.py", ("tests/numbers", "tests/published", "tests/ladder")),
+    "checks": Room("checks/*.py", ("tests/checks", "tests/whole/test_verdicts.py")),
+    "graft": Room("batch/graft/*.py", ("tests/graft", "tests/whole/test_commands.py")),
+    "audit": Room("batch/audit/*.py", ("tests/audit",)),
+}
