@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import io
 import os
 import sys
+from collections.abc import Iterator
+from typing import Any
 
 import click
 
@@ -18,31 +21,48 @@ from siltbook.batch.commands.judge import check, run
 from siltbook.batch.commands.merge import merge
 from siltbook.batch.commands.paper import card, round_
 from siltbook.batch.commands.review import agree, review
-from siltbook.batch.commands.shared import EPILOG, EXIT_BOOK, EXIT_STOPPED, fail
+from siltbook.batch.commands.shared import EPILOG, EXIT_BOOK, EXIT_STOPPED, fail, is_of_output
 from siltbook.batch.commands.watch import watch
 from siltbook.batch.errors import why
+from siltbook.batch.systems import reader_gone
 
 
 class _OneSentence(click.Group):
     """Commands whose output cannot be written (a full disk behind `>`) say so in one line."""
 
+    def make_context(self, *arguments: Any, **named: Any) -> click.Context:
+        with _one_sentence():  # --help and --version print already here
+            return super().make_context(*arguments, **named)
+
     def invoke(self, ctx: click.Context) -> object:
         # A terminal of few characters, or a name with bytes that are no text, ends nothing.
         if isinstance(sys.stdout, io.TextIOWrapper):
             sys.stdout.reconfigure(errors="backslashreplace")
-        try:
+        with _one_sentence():
             return super().invoke(ctx)
-        except KeyboardInterrupt:
-            fail("stopped by Ctrl-C; what was written is whole.")
-            raise click.exceptions.Exit(EXIT_STOPPED) from None
-        except OSError as error:
-            if error.errno == errno.EPIPE:
-                raise  # the reader of a pipe has gone: click ends in silence
-            what = error.filename or "standard output"
-            fail(f"{what}: {why(error)}. Check the space and the permissions.")
-            # What is still buffered would fail once more, with a traceback, when Python ends.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-            raise click.exceptions.Exit(EXIT_BOOK) from error
+
+
+@contextlib.contextmanager
+def _one_sentence() -> Iterator[None]:
+    try:
+        yield
+    except KeyboardInterrupt:
+        fail("stopped by Ctrl-C; what was written is whole.")
+        raise click.exceptions.Exit(EXIT_STOPPED) from None
+    except OSError as error:
+        _let_output_go()
+        if reader_gone(error):  # click ends in silence, where it is told in one system's words
+            raise BrokenPipeError(errno.EPIPE, why(error)) from error
+        what = error.filename or "standard output"
+        if not error.filename and not is_of_output(error):
+            what = "a file or a program that the system does not name"
+        fail(f"{what}: {why(error)}. Check the space and the permissions.")
+        raise click.exceptions.Exit(EXIT_BOOK) from error
+
+
+def _let_output_go() -> None:
+    """What is still buffered would fail once more, with a traceback, when Python ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
 
 
 @click.group(

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 PATIENCE = 10.0  # [s] to reach the scheduler, and to find a worker there
 LOOK = 1.0  # [s] between two looks at whether a worker is left
-_PIP = "pip install 'siltbook[cluster]'"
+_PIP = 'pip install "siltbook[cluster]"'
 
 
 class ClusterError(SiltbookError):

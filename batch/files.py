@@ -9,7 +9,6 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-import shutil
 import stat
 import tempfile
 import time
@@ -19,6 +18,7 @@ from pathlib import Path
 
 from siltbook.batch.errors import BookError, why
 from siltbook.batch.reading.foreign import refuse_in_place
+from siltbook.batch.systems import remove, remove_tree, too_long
 
 OTHER_ENDINGS = (".ods", ".xls")  # read only: the results go to a new .xlsx
 BOOK_ENDINGS = (".xlsx", ".xlsm", *OTHER_ENDINGS)
@@ -26,6 +26,7 @@ LARGEST = 128 * 1024 * 1024  # [bytes]
 LOCK_PATIENCE = 10.0  # [s] that another program's lock is waited for
 DRAFT_STALE = 3_600.0  # [s]; nobody writes on one draft for so long: its process is gone
 _DRAFT = (".siltbook-", ".tmp")
+_LONGEST = f"{_DRAFT[0]}{'x' * 8}{_DRAFT[1]}"  # a draft's name is as long
 _OURS = re.compile(
     r"\.(reviewed|audited|mapping(-\d+)?|previous(-\d+)?|kept-\d+|review-\d{4}-\d\d)\.[a-z]+\Z",
     re.IGNORECASE,
@@ -62,7 +63,8 @@ def find_books(
 
 def _books_at(path: Path) -> list[Path]:
     if not path.exists():
-        raise BookError(f"{path}: no such file or folder. Check the spelling of the path.")
+        lacks = f"{path}: no such file or folder. Check the spelling of the path."
+        raise BookError(too_long(path) or lacks)
     if not path.is_dir():
         return [path]
     inside = books_in(path)
@@ -121,7 +123,8 @@ def take(path: Path) -> Taken:
         if path.is_dir():
             raise BookError(f"{path}: this is a folder, not a workbook. Name the file in it.")
         if not path.exists():
-            raise BookError(f"{path}: no such file. Check the spelling of the path.")
+            lacks = f"{path}: no such file. Check the spelling of the path."
+            raise BookError(too_long(path) or lacks)
         if not path.is_file():
             raise BookError(f"{path}: this is not an ordinary file. Name a saved workbook.")
         before = stamp_of(path)
@@ -222,10 +225,11 @@ def _refusal(target: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        raise BookError(
+        said = (
             f"{target}: cannot be written ({why(error)}). Close it in other programs, check the "
             "space and the permissions."
-        ) from error
+        )
+        raise BookError(too_long(target) or too_long(target.with_name(_LONGEST)) or said) from error
 
 
 @contextlib.contextmanager
@@ -245,7 +249,7 @@ def _draft(target: Path, data: bytes) -> Iterator[Path]:
         yield Path(name)
     finally:
         with contextlib.suppress(OSError):
-            os.unlink(name)
+            remove(name)
 
 
 def umask() -> int:
@@ -289,9 +293,9 @@ def sweep(folder: Path) -> None:
                 if time.time() - status.st_mtime <= DRAFT_STALE:
                     continue
                 if stat.S_ISDIR(status.st_mode):
-                    shutil.rmtree(draft)
+                    remove_tree(draft)
                 else:
-                    draft.unlink()
+                    remove(draft)
 
 
 def replace_book(taken: Taken, data: bytes) -> Path:

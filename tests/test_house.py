@@ -46,6 +46,21 @@ def test_ci_runs_the_commands_of_the_readme() -> None:
     assert all(command in ci.splitlines() for command in commands)
 
 
+def test_windows_gets_the_same_commands_in_words_that_both_its_shells_take() -> None:
+    """PowerShell knew no && before its version 7, cmd no single quotes; neither has python3."""
+    readme = (ROOT / "README.md").read_text()
+    both = [re.findall(rf"```{kind}\n(.*?)```", readme, re.DOTALL) for kind in ("sh", "bat")]
+    assert [len(blocks) for blocks in both] == [2, 2]
+    for theirs, ours in zip(*both, strict=True):
+        words = theirs.strip().replace("python3", "py").replace(".venv/bin/", ".venv\\Scripts\\")
+        words = words.replace("sample_workbooks/", "sample_workbooks\\")
+        assert ours.strip().splitlines() == words.split(" && ")
+        assert not set("'&;|$`") & set(ours)
+    told = readme.replace(both[0][0], "").replace(both[0][1], "")
+    for command in re.findall(r"`((?:siltbook|pip|py|\.venv)\b[^`]*)`", told):
+        assert not re.search(r"&&|'|python3", command), command
+
+
 @pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
 def test_links_and_pictures_exist(page: str) -> None:
     for target in re.findall(r"\]\(([^)#]+)\)", (ROOT / page).read_text()):
@@ -57,3 +72,12 @@ def test_every_test_that_the_trust_page_names_exists() -> None:
     assert len(named) > 50
     for path, name in named:
         assert f"def {name}(" in (ROOT / path).read_text(), f"{path}::{name}"
+
+
+def test_each_promise_says_what_stands_behind_it_on_systems_that_are_not_at_hand() -> None:
+    page = (ROOT / "docs" / "trust.md").read_text()
+    rows = [line for line in page.splitlines() if line.startswith("| ") and "`tests/" in line]
+    assert len(rows) > 80
+    assert {row.split(" | ")[-1] for row in rows} == {"simulated |", "only read |"}
+    taking_their_part = "test_other_systems.py"
+    assert all(row.endswith("| simulated |") for row in rows if taking_their_part in row)

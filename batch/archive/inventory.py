@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from siltbook.batch.errors import BookError, why
+from siltbook.batch.systems import is_junction
 
 MOST_SAID = 20  # sentences of one kind of trouble in one archive
 MOST_ENTRIES = 2_000  # an archive holds under 20 files
@@ -78,7 +79,9 @@ def _note(held: Inventory, entry: os.DirEntry[str], name: str, waiting: list[str
     except OSError as error:
         held.odd[name] = f"cannot be read ({why(error)})"
         return
-    if stat.S_ISREG(status.st_mode):
+    if is_junction(status):
+        held.odd[name] = "a junction, which is not followed"
+    elif stat.S_ISREG(status.st_mode):
         held.sizes[name] = status.st_size
     elif stat.S_ISDIR(status.st_mode):
         waiting.append(name)

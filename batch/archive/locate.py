@@ -8,6 +8,7 @@ from pathlib import Path
 
 from siltbook.batch.archive import inventory, manifest
 from siltbook.batch.errors import BookError, why
+from siltbook.batch.systems import is_junction
 
 MOST_FOLDERS = 20_000  # entries of one folder that are looked at
 
@@ -60,7 +61,7 @@ def _inside(path: Path) -> Found:
                 continue
             at = path / entry.name
             try:
-                if entry.is_symlink():
+                if entry.is_symlink() or is_junction(entry.stat(follow_symlinks=False)):
                     if os.path.lexists(at / manifest.NAME):
                         refused.append((at, _link(at)))
                 elif entry.is_dir() and os.lstat(at / manifest.NAME):
@@ -75,7 +76,7 @@ def _inside(path: Path) -> Found:
 
 def _link(at: Path) -> str:
     return (
-        f"{at}: is a symbolic link, which is not followed from here. Name the folder that it "
+        f"{at}: is a link or a junction, which is not followed from here. Name the folder that it "
         "leads to."
     )
 

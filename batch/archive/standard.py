@@ -243,7 +243,7 @@ def _said(rows: list[list[str]], schema: dict[str, Any]) -> Iterator[str]:
 
 
 def has_library() -> bool:
-    """Whether the standard's own library is installed: `pip install 'siltbook[verify]'`."""
+    """Whether the standard's own library is installed: `pip install "siltbook[verify]"`."""
     from importlib.util import find_spec
 
     return find_spec("frictionless") is not None

@@ -146,11 +146,10 @@ def _prints(read: list[Source]) -> dict[str, str]:
 
 
 def _command(read: list[Source], mapping: Path, into: Path | None) -> str:
-    import shlex
+    from siltbook.batch.systems import as_typed
 
-    names = " ".join(shlex.quote(str(s.path)) for s in read)
-    said = f"siltbook adopt {names} --mapping {shlex.quote(str(mapping))}"
-    return f"{said} --into {shlex.quote(str(into))}" if into else said
+    words = ["siltbook", "adopt", *(str(s.path) for s in read), "--mapping", str(mapping)]
+    return as_typed([*words, "--into", str(into)] if into else words)
 
 
 def _new_file(target: Path, data: bytes) -> None:

@@ -78,7 +78,7 @@ def refusals() -> Iterator[None]:
     except _OF_CLICK:
         raise
     except Exception as error:
-        if _is_of_output(error):
+        if is_of_output(error):
             raise
         fail(fault_said("What was given", fault_of(error)))
         raise click.exceptions.Exit(EXIT_BOOK) from error
@@ -99,14 +99,24 @@ def one_of_many(path: Path, failures: list[dict[str, str]]) -> Iterator[None]:
     except _OF_CLICK:
         raise
     except Exception as error:  # the last resort: one book never stops the others
-        if _is_of_output(error):
+        if is_of_output(error):
             raise
         failures.append(failure(path, fault_said(path, fault_of(error))))
 
 
-def _is_of_output(error: Exception) -> bool:
-    """Whether what is printed could not be written: that ends the command, not one book."""
-    return isinstance(error, OSError) and error.filename is None
+def is_of_output(error: Exception) -> bool:
+    """Whether what is printed could not be written: that ends the command, not one book.
+
+    Not every error without a file's name is: it must have come out of the printing itself.
+    """
+    if not isinstance(error, OSError) or error.filename is not None:
+        return False
+    frame = error.__traceback__
+    while frame is not None:
+        if frame.tb_frame.f_code is click.echo.__code__:
+            return True
+        frame = frame.tb_next
+    return False
 
 
 def fault_said(path: object, fault: Fault) -> str:

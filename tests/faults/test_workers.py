@@ -181,7 +181,7 @@ def test_cluster_with_another_version_is_refused(
     with worker(scheduler):
         said = sentence("run", book, "--cluster", scheduler)
     assert "the workers have no Siltbook 9.9 (" in said
-    assert said.endswith("on every worker: pip install 'siltbook[cluster]'")
+    assert said.endswith('on every worker: pip install "siltbook[cluster]"')
 
 
 def test_cluster_that_cannot_be_reached_or_used_gives_one_sentence(
@@ -198,7 +198,7 @@ def test_cluster_that_cannot_be_reached_or_used_gives_one_sentence(
     monkeypatch.setitem(sys.modules, "distributed", None)
     assert sentence("run", book, "--cluster", "tcp://127.0.0.1:1") == (
         "siltbook: --cluster needs the Dask library 'distributed', which is not installed: "
-        "pip install 'siltbook[cluster]'"
+        'pip install "siltbook[cluster]"'
     )
 
 

@@ -1,0 +1,72 @@
+"""What differs between operating systems, in one place, where tests can take another's part.
+
+The facts about Windows are from its documentation (maximum path length; reparse points; what
+happens to a file marked as read-only) and from Python's (`os.stat_result.st_reparse_tag`).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import shlex
+import shutil
+import stat
+import subprocess
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+MOST_PATH = 259  # characters of a path on Windows, unless long paths are switched on
+_JUNCTION = 0xA0000003  # IO_REPARSE_TAG_MOUNT_POINT
+
+
+def reader_gone(error: OSError, system: str = sys.platform) -> bool:
+    """Whether output failed because nobody reads it any more (`siltbook ... | more`, then q).
+
+    Windows says then that the argument is invalid.
+    """
+    gone = (errno.EPIPE, errno.EINVAL) if system == "win32" else (errno.EPIPE,)
+    return error.filename is None and error.errno in gone
+
+
+def too_long(path: Path, system: str = sys.platform) -> str:
+    """The sentence for a path of more characters than the system takes; '' where it is not."""
+    whole = str(path if path.is_absolute() else Path(os.path.abspath(path)))
+    if system != "win32" or len(whole) <= MOST_PATH or whole.startswith("\\\\?\\"):
+        return ""
+    return (
+        f"{path}: its path has {len(whole)} characters, and Windows takes {MOST_PATH} unless long"
+        " paths are switched on. Move it to a folder nearer to the drive, or give a shorter --out."
+    )
+
+
+def is_junction(status: os.stat_result) -> bool:
+    """Whether a folder, as looked at without following it, only leads to another (on Windows)."""
+    return getattr(status, "st_reparse_tag", 0) == _JUNCTION
+
+
+def remove(path: str | Path) -> None:
+    """Take a file away, also one marked as read-only, which Windows would keep; OSError."""
+    try:
+        os.unlink(path)
+    except PermissionError:
+        os.chmod(path, stat.S_IREAD | stat.S_IWRITE)
+        os.unlink(path)
+
+
+def remove_tree(folder: Path) -> None:
+    """Take a folder away with what is in it, also what is marked as read-only; OSError."""
+    try:
+        shutil.rmtree(folder)
+    except PermissionError:
+        for at, _, names in os.walk(folder):
+            for name in names:
+                with contextlib.suppress(OSError):
+                    os.chmod(os.path.join(at, name), stat.S_IREAD | stat.S_IWRITE)
+        shutil.rmtree(folder)
+
+
+def as_typed(words: Sequence[str], system: str = sys.platform) -> str:
+    """A command as a person types it, with what has spaces in quotation marks of the system's."""
+    return subprocess.list2cmdline(words) if system == "win32" else shlex.join(words)
