@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
 
-from siltbook.templates import contract
+from siltbook.templates import contract, printing
 from siltbook.templates.units import known_unit
 
 Row = Mapping[str, object]
@@ -120,7 +120,8 @@ def build(
     units = [str(farm[key] or "") for key in ("pressure_unit", "flow_unit")]
     filling = blank_sheets.Filling(_all_rows(options, rows or {}), farm, *units)
     target = BytesIO()
-    with xlsxwriter.Workbook(target, {"in_memory": True}) as book:
+    options_of_file = {"in_memory": True, "default_format_properties": printing.NORMAL}
+    with xlsxwriter.Workbook(target, options_of_file) as book:
         book.set_properties({
             "title": "Filter stations", "created": _MADE,
             "comments": f"Siltbook workbook, version {contract.WORKBOOK_VERSION}",

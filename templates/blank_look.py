@@ -25,6 +25,7 @@ PALE_VIOLET = "#EFE9F6"
 VIOLET = "#4B2A7B"
 WHITE = "#FFFFFF"
 LINE = "#C3CCD6"
+TYPE_SIZE = 10  # [pt]
 
 # (text, background) of every pair in use; a test holds them to 4.5:1.
 PAIRS = (
@@ -56,7 +57,10 @@ class Look:
 
     def format(self, **properties: object) -> Format:
         """The format with these XlsxWriter properties over the workbook's base."""
-        base = {"font_name": FONT, "font_size": 11, "font_color": INK, "valign": "vcenter"}
+        base = {
+            "font_name": FONT, "font_scheme": "none", "font_size": TYPE_SIZE, "font_color": INK,
+            "valign": "vcenter",
+        }  # fmt: skip
         wanted = {**base, **properties}
         key = tuple(sorted(wanted.items(), key=lambda item: item[0]))
         if key not in self._made:

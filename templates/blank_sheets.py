@@ -10,9 +10,18 @@ from typing import TYPE_CHECKING
 
 from xlsxwriter.worksheet import Worksheet
 
-from siltbook.templates import blank_formulas, contract, safety
+from siltbook.templates import blank_formulas, contract, printing, safety
 from siltbook.templates.blank_checks import STATION_COUNT_FORMULA, check_for
-from siltbook.templates.blank_look import BLUE, DARK_OCHRE, LINE, OCHRE, PALE_BLUE, VIOLET, Look
+from siltbook.templates.blank_look import (
+    BLUE,
+    DARK_OCHRE,
+    LINE,
+    OCHRE,
+    PALE_BLUE,
+    TYPE_SIZE,
+    VIOLET,
+    Look,
+)
 from siltbook.templates.book import column_letters
 from siltbook.templates.contract import Column, Kind
 
@@ -31,6 +40,9 @@ SPARE_ROWS = {
     "Stations": 50, "Readings": 500, "Work done": 500, "Agreed": 200, "Water tests": 50,
     "Gauges": 25, "Carried over": 25,
 }  # fmt: skip
+# Where a further printed page of a wide list begins: gauges, papers.
+NEXT_PAGE = {"Stations": ("gauges", "maker")}
+START_WIDTHS, FARM_WIDTHS = (4.0, 150.0), (25.0, 22.0, 9.0, 106.0)
 _DEEP = 20000  # lists and warnings reach below the table, for programs where it does not grow
 
 STEPS = (
@@ -61,8 +73,7 @@ STEPS = (
 CAUTIONS = safety.cautions(safety.ANYTHING)
 _FOOT = (
     "Violet columns are calculated; leave them alone. Nothing is locked. The hidden sheet Units"
-    " holds the factors of the units. To print a list, first filter its column Station so that"
-    " blanks are left out."
+    " holds the factors of the units. A list prints as far as it is filled, without them."
 )
 
 
@@ -76,6 +87,16 @@ class ListPage(Worksheet):  # type: ignore[misc]  # the library has no types
         if key not in done:
             done[key] = super()._prepare_formula(formula, expand_future_functions)
         return done[key]
+
+    def print_columns(self, last: int) -> None:
+        """Print the columns up to `last` (0-based), as far down as they are filled.
+
+        Spelt out to the last row: '$A:$F', the same, is not understood everywhere.
+        """
+        self.print_area(0, 0, 1, last)
+        whole = f"$A$1:${column_letters(last)}$1048576"
+        area: str = self.__dict__["print_area_range"]
+        self.print_area_range = f"{area.rpartition('!')[0]}!{whole}"
 
 
 @dataclass(frozen=True)
@@ -115,23 +136,21 @@ def put(sheet: Worksheet, row: int, col: int, value: object, cell: Format) -> No
         )
 
 
-def _page(sheet: Worksheet, *, repeat: bool = True) -> None:
-    """A4 landscape, one page wide, page numbers; the header row on every page."""
-    sheet.set_landscape()
-    sheet.set_paper(9)
-    sheet.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.7)
-    sheet.fit_to_pages(1, 0)
+def _page(
+    sheet: Worksheet, widths: Sequence[float], *, keep: int = 0, starts: Sequence[int] = ()
+) -> None:
+    """A4 landscape, page numbers; the first `keep` columns on every page of a split table."""
+    printing.across(sheet, widths, TYPE_SIZE, keep, starts)
+    sheet.set_margins(left=printing.SIDE, right=printing.SIDE, top=0.5, bottom=0.7)
     sheet.set_footer("&L&F, &A&RPage &P of &N")
-    if repeat:
-        sheet.repeat_rows(0)
 
 
 def write_start(book: Workbook, look: Look) -> None:
     """The sheet Start here: what to do, and the cautions in a box of their own."""
     sheet = book.add_worksheet("Start here")
     sheet.hide_gridlines(2)
-    sheet.set_column(0, 0, 4)
-    sheet.set_column(1, 1, 112)
+    for col, width in enumerate(START_WIDTHS):
+        sheet.set_column(col, col, width)
     title = look.format(bold=True, font_size=18, font_color=BLUE)
     sheet.set_row(0, 30)
     sheet.write_string(0, 0, "Filter stations: the season's workbook", title)
@@ -147,13 +166,13 @@ def write_start(book: Workbook, look: Look) -> None:
     _tall(sheet, row + 1, _FOOT)
     foot = look.format(italic=True, font_color=VIOLET, text_wrap=True, valign="top")
     sheet.write_string(row + 1, 1, _FOOT, foot)
-    _page(sheet, repeat=False)
-    sheet.fit_to_pages(1, 1)
+    _page(sheet, START_WIDTHS)
+    sheet.set_print_scale(80)  # one page, and no caution on another than the steps
 
 
 def _tall(sheet: Worksheet, row: int, words: str) -> None:
-    lines = -(-len(words) // 120)
-    sheet.set_row(row, 16.5 * lines + 3)
+    lines = -(-len(words) // 160)
+    sheet.set_row(row, 13.5 * lines + 3)
 
 
 def _write_cautions(sheet: Worksheet, look: Look, row: int) -> int:
@@ -176,7 +195,7 @@ def _write_cautions(sheet: Worksheet, look: Look, row: int) -> int:
 def write_farm(book: Workbook, look: Look, filling: Filling) -> None:
     """The sheet Farm: label, value, unit, help."""
     sheet = book.add_worksheet("Farm")
-    for col, width in enumerate((26, 24, 10, 84)):
+    for col, width in enumerate(FARM_WIDTHS):
         sheet.set_column(col, col, width)
     sheet.set_row(0, 22)
     for col, words in enumerate(("Setting", "Value", "Unit", "What it is")):
@@ -193,7 +212,8 @@ def write_farm(book: Workbook, look: Look, filling: Filling) -> None:
         sheet.data_validation(row, 1, row, 1, check)
     _flush_unit_list(sheet)
     sheet.freeze_panes(1, 0)
-    _page(sheet)
+    sheet.repeat_rows(0)
+    _page(sheet, FARM_WIDTHS)
 
 
 def _farm_format(look: Look, column: Column) -> Format:
@@ -218,8 +238,9 @@ def write_list(book: Workbook, look: Look, sheet: contract.Sheet, filling: Filli
     count = max(TABLE_ROWS[sheet.name], len(rows) + SPARE_ROWS[sheet.name])
     page.set_row(0, 48)
     formats = [look.cell(column, filling.pressure_unit) for column in sheet.columns]
+    widths = [max(column.width - 1, len(column.header) // 2 + 3) for column in sheet.columns]
     for col, column in enumerate(sheet.columns):
-        page.set_column(col, col, max(column.width + 1, len(column.header) // 2 + 4), formats[col])
+        page.set_column(col, col, widths[col], formats[col])
         check = check_for(sheet.name, column, filling.pressure_unit, filling.flow_unit)
         page.data_validation(1, col, _DEEP, col, check)
     _add_table(page, look, sheet, count)
@@ -229,7 +250,12 @@ def write_list(book: Workbook, look: Look, sheet: contract.Sheet, filling: Filli
                 put(page, at, col, row[column.key], formats[col])
     _write_computed(page, look, sheet, filling, count)
     page.freeze_panes(1, 1)
-    _page(page)
+    page.repeat_rows(0)
+    starts = [at for at, c in enumerate(sheet.columns) if c.key in NEXT_PAGE.get(sheet.name, ())]
+    _page(page, widths, keep=1, starts=starts)
+    # Whole columns: programs print them as far down as they are filled, also what is typed later.
+    # The calculated columns would drag every prepared row along; Workings prints drops and limits.
+    page.print_columns(len(sheet.columns) - 1)
 
 
 def _add_table(page: Worksheet, look: Look, sheet: contract.Sheet, count: int) -> None:

@@ -12,7 +12,7 @@ from io import BytesIO
 from typing import Any
 
 from siltbook.batch.results import Assessment
-from siltbook.templates import contract, look
+from siltbook.templates import contract, look, printing
 from siltbook.templates.safety import EMERGENCY, Touch, cautions
 
 MAX_TEXT = 32_000  # characters; a cell holds 32,767
@@ -68,6 +68,7 @@ def new_workbook(target: BytesIO, title: str) -> Any:
         "strings_to_urls": False,
         "strings_to_formulas": False,
         "strings_to_numbers": False,
+        "default_format_properties": printing.NORMAL,
     }
     workbook = xlsxwriter.Workbook(target, options)
     workbook.set_properties({"title": title, "created": _CREATED})
@@ -139,14 +140,15 @@ def date_value(value: dt.date | None, *, date1904: bool) -> float | str | None:
     return None if value is None else serial(value, date1904=date1904)
 
 
-# Advance widths of Calibri (Carlito has the same) [thousandths of the type size], rounded up.
+# Advance widths of Arial (Liberation Sans has the same) [thousandths of the type size], rounded up.
 _ADVANCES = {
-    240: " 'ijl", 280: ",.:;I·", 320: "()-J[]`f{}", 360: "!rt°²³", 400: "/\\sz", 440: '"Lcx',
-    480: "?FSZagkvy|", 500: "#*+<=>ETY_e~–≥×", 520: "$0123456789KPX", 540: "Cbdhnopqu", 600: "AV",
-    640: "DGH", 680: "NOQU", 720: "%&w…", 800: "m", 880: "M", 920: "@W→—",
+    200: "'ijl", 260: "|", 280: " !,./:;I[]\\ft·", 340: "()-`r°{}²³", 360: '"', 400: "*",
+    500: "Jckvsxyz", 560: "#$?L_abdeghnopqu0123456789–≥", 590: "+<=>~×", 620: "FTZ",
+    670: "&ABEKPSVXY", 730: "CDHNRUw", 780: "GOQ", 840: "Mm", 890: "%", 950: "W",
+    1020: "@…—→",
 }  # fmt: skip
 _ADVANCE = {letter: width for width, letters in _ADVANCES.items() for letter in letters}
-_SAFETY = 1.03  # bold type, and screens that round each letter to whole pixels
+_SAFETY = 1.05  # bold type, and screens that round each letter to whole pixels
 
 
 def _width(word: str) -> float:
@@ -163,7 +165,7 @@ _extent = lru_cache(maxsize=8192)(_width)
 def lines(value: str, width: float) -> int:
     """Lines that wrapped text will take in a column `width` characters wide.
 
-    Counted word by word with the letters' widths in 10-point Calibri; a character of the column
+    Counted word by word with the letters' widths in 10-point Arial; a character of the column
     is 7 pixels, and indent and padding take 9 (common practice, no published source).
     """
     return _counted(value, width) if len(value) < 1_000 else _count(value, width)

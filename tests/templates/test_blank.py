@@ -15,6 +15,7 @@ from siltbook.templates import contract
 from siltbook.templates.blank import SHIPPED, BlankOptions, build
 from siltbook.templates.blank_look import PAIRS
 from siltbook.templates.blank_sheets import CAUTIONS, STEPS
+from siltbook.templates.book import column_letters
 
 
 def opened(content: bytes) -> Workbook:
@@ -194,6 +195,8 @@ def test_pages_are_a4_landscape_with_header_and_numbers(blank: Workbook) -> None
         assert page.print_title_rows == "$1:$1"
         assert page.oddFooter.right.text == "Page &P of &N"
         assert page.freeze_panes == "B2"
+        last = column_letters(len(sheet.columns) - 1)
+        assert page.print_area.endswith(f"!$A$1:${last}$1048576")  # programs stop at the last row
 
 
 def luminance(colour: str) -> float:
