@@ -1,10 +1,10 @@
-"""Trend statistics that bear an outlier: Theil-Sen line, Mann-Kendall test, least squares.
+"""Statistics that bear an outlier: the Theil-Sen line, and the interval of a median.
 
 Nomenclature: x is time [days], y a drop [m], a slope is y per x [m/day]. All functions take
 sequences of equal length without missing values and raise ValueError otherwise.
 
 References: Theil 1950; Sen 1968 (J. Am. Stat. Assoc. 63, 1379-1389) for the interval of the
-slope; Mann 1945 and Kendall 1975 for the trend test with its correction for ties.
+slope; Kendall 1975 for the correction of its variance for ties.
 """
 
 from __future__ import annotations
@@ -23,16 +23,6 @@ Floats = NDArray[np.float64]
 _NORMAL = NormalDist()
 FEW = 40  # points, up to which plain lists beat whole columns
 MOST = 1_500  # points of a line; all pairs of 40,000 would take 13 GB
-EXACT_UP_TO = 10  # readings; beyond, the normal approximation is good to about 0.001
-
-
-@dataclass(frozen=True)
-class Line:
-    """y = intercept + slope x, with the slope's standard error where it can be known."""
-
-    slope: float
-    intercept: float
-    slope_error: float | None = None
 
 
 @dataclass(frozen=True)
@@ -45,19 +35,6 @@ class RobustLine:
     high: float | None
 
 
-@dataclass(frozen=True)
-class Trend:
-    """A Mann-Kendall test. `p` is two-sided; `exact` says whether it was counted out."""
-
-    s: int
-    variance: float
-    z: float
-    tau: float
-    p: float
-    p_normal: float
-    exact: bool
-
-
 def _pair(x: Sequence[float], y: Sequence[float], least: int) -> tuple[Floats, Floats]:
     xs, ys = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     if xs.ndim != 1 or xs.shape != ys.shape:
@@ -67,35 +44,6 @@ def _pair(x: Sequence[float], y: Sequence[float], least: int) -> tuple[Floats, F
     if not (np.isfinite(xs).all() and np.isfinite(ys).all()):
         raise ValueError("every x and y must be a finite number")
     return xs, ys
-
-
-def least_squares(x: Sequence[float], y: Sequence[float]) -> Line:
-    """The ordinary least-squares line; ValueError where all x are equal.
-
-    Centred before multiplying, so that long records do not lose digits. The slope's standard
-    error needs 3 points and is None for 2.
-    """
-    xs, ys = _pair(x, y, 2)
-    dx, dy = xs - xs.mean(), ys - ys.mean()
-    spread = float(dx @ dx)
-    if spread == 0:
-        raise ValueError("all x are equal, so there is no slope")
-    slope = float(dx @ dy) / spread
-    rest = dy - slope * dx
-    error = math.sqrt(float(rest @ rest) / (len(xs) - 2) / spread) if len(xs) > 2 else None
-    return Line(slope, float(ys.mean()) - slope * float(xs.mean()), error)
-
-
-def least_squares_through_origin(x: Sequence[float], y: Sequence[float]) -> Line:
-    """The least-squares line through (0, 0); ValueError where all x are 0."""
-    xs, ys = _pair(x, y, 1)
-    square = float(xs @ xs)
-    if square == 0:
-        raise ValueError("all x are 0, so there is no slope")
-    slope = float(xs @ ys) / square
-    rest = ys - slope * xs
-    error = math.sqrt(float(rest @ rest) / (len(xs) - 1) / square) if len(xs) > 1 else None
-    return Line(slope, 0.0, error)
 
 
 def pair_slopes(x: Sequence[float], y: Sequence[float]) -> Floats:
@@ -153,36 +101,6 @@ def theil_sen(x: Sequence[float], y: Sequence[float], confidence: float = 0.8) -
     upper = min(round((len(slopes) + width) / 2), len(slopes) - 1)
     lower = max(round((len(slopes) - width) / 2) - 1, 0)
     return RobustLine(slope, intercept, slopes[lower], slopes[upper])
-
-
-def _exact_p(n: int, s: int) -> float:
-    # Counts orderings of n different values by their number of inversions.
-    counts = np.ones(1)
-    for k in range(2, n + 1):
-        counts = np.convolve(counts, np.ones(k))
-    pairs = n * (n - 1) // 2
-    scores = pairs - 2 * np.arange(pairs + 1)
-    return float(counts[np.abs(scores) >= abs(s)].sum() / counts.sum())
-
-
-def mann_kendall(y: Sequence[float]) -> Trend:
-    """The Mann-Kendall test for a rise (s > 0) or fall (s < 0) of values in time order.
-
-    Variance corrected for ties, z for continuity. p is counted out where no two values tie and
-    there are at most 10 of them, else it is the normal approximation (always in `p_normal`).
-    tau is s over the number of pairs, without correction for ties. Needs 2 values.
-    """
-    ys = _pair(y, y, 2)[1]
-    n = len(ys)
-    i, j = np.triu_indices(n, 1)
-    s = int(np.sign(ys[j] - ys[i]).sum())
-    ties = tie_term(ys)
-    variance = (n * (n - 1) * (2 * n + 5) - ties) / 18
-    z = 0.0 if s == 0 or variance <= 0 else (s - math.copysign(1, s)) / math.sqrt(variance)
-    normal = min(2 * (1 - _NORMAL.cdf(abs(z))), 1.0)
-    exact = ties == 0 and n <= EXACT_UP_TO
-    p = _exact_p(n, s) if exact else normal
-    return Trend(s, variance, z, s / len(i), p, normal, exact)
 
 
 def median_coverage(count: int, k: int) -> float:

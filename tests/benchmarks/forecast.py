@@ -16,10 +16,11 @@ from dataclasses import dataclass
 from itertools import islice
 
 import numpy as np
+from scipy.stats import linregress
 
 from siltbook.batch.numbers import training
 from siltbook.batch.numbers.forecast import HORIZON, QUANTILES, forecast
-from siltbook.batch.numbers.robust import Floats, least_squares
+from siltbook.batch.numbers.robust import Floats
 from siltbook.batch.numbers.runs import Run, cut_runs
 from tests.benchmarks import records
 from tests.benchmarks.farms import LIMIT, SCENARIOS, Case, Scenario, Stop, draw
@@ -54,9 +55,9 @@ def _cap(days: Floats) -> Floats:
 
 def _ols(run: Run) -> Floats:
     """Straight line through the run, and what its slope's 80 % interval gives."""
-    line = least_squares(run.days, run.drops)
+    line = linregress(run.days, run.drops)
     free = len(run.days) - 2
-    width = (_T90[free - 1] if free <= len(_T90) else 1.2816) * (line.slope_error or 0.0)
+    width = (_T90[free - 1] if free <= len(_T90) else 1.2816) * float(line.stderr)
     middle = float(np.mean(run.days))
     rise = LIMIT - (line.intercept + line.slope * middle)
     slopes = np.array([line.slope + width, line.slope, line.slope - width])

@@ -1,10 +1,9 @@
-"""The robust line and the trend test: against scipy, against brute force, and at the edges."""
+"""The robust line and the interval of a median: against scipy, by brute force, and at the edges."""
 
 from __future__ import annotations
 
 import random
 import tracemalloc
-from itertools import permutations
 
 import numpy as np
 import pytest
@@ -13,9 +12,6 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from siltbook.batch.numbers.robust import (
-    least_squares,
-    least_squares_through_origin,
-    mann_kendall,
     median_coverage,
     median_interval,
     pair_slopes,
@@ -40,46 +36,10 @@ def test_agrees_with_scipy(seed: int, confidence: float) -> None:
     assert ours.high == pytest.approx(theirs.high_slope, abs=1e-12)
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_plain_line_agrees_with_scipy(seed: int) -> None:
-    """Slope, intercept and standard error."""
-    rng = np.random.default_rng(seed)
-    x, y = rng.uniform(0, 100, 9), rng.normal(0, 3, 9)
-    ours, theirs = least_squares(list(x), list(y)), stats.linregress(x, y)
-    assert ours.slope == pytest.approx(theirs.slope, rel=1e-10)
-    assert ours.intercept == pytest.approx(theirs.intercept, rel=1e-10)
-    assert ours.slope_error == pytest.approx(theirs.stderr, rel=1e-10)
-
-
-@pytest.mark.parametrize("n", [2, 3, 5, 6])
-def test_exact_p_is_a_count_of_orderings(n: int) -> None:
-    """Every ordering of n values counted one by one."""
-    i, j = np.triu_indices(n, 1)
-    orders = np.array(list(permutations(range(n))))
-    scores = np.sign(orders[:, j] - orders[:, i]).sum(axis=1)
-    for order in orders[:: max(len(orders) // 20, 1)]:
-        found = mann_kendall(list(order))
-        assert found.p == pytest.approx(float((np.abs(scores) >= abs(found.s)).mean()), abs=1e-12)
-
-
-def test_exact_p_only_without_ties_and_up_to_ten() -> None:
-    """Beyond that the normal approximation stands in."""
-    assert mann_kendall(range(10)).exact
-    assert not mann_kendall(range(11)).exact
-    assert not mann_kendall([1, 2, 2, 3]).exact
-
-
-def test_all_equal_shows_no_trend() -> None:
-    """No variance is left, and no division by it."""
-    found = mann_kendall([2.0] * 5)
-    assert (found.s, found.variance, found.z, found.p) == (0, 0.0, 0.0, 1.0)
-
-
 def test_two_points_have_a_slope_and_no_interval() -> None:
     """Nothing can be said about the slope's error."""
     line = theil_sen([0, 4], [1.0, 3.0])
     assert (line.slope, line.low, line.high) == (0.5, None, None)
-    assert least_squares([0, 4], [1.0, 3.0]).slope_error is None
 
 
 def test_a_line_of_many_points_takes_little_memory() -> None:
@@ -121,16 +81,11 @@ def test_refusals(x: list[float], y: list[float], message: str) -> None:
     """What cannot be fitted says why."""
     with pytest.raises(ValueError, match=message):
         theil_sen(x, y)
-    with pytest.raises(ValueError, match=message):
-        least_squares(x, y)
 
 
-def test_other_refusals() -> None:
-    """A confidence is a share; a line through the origin needs an x off it."""
+def test_a_confidence_is_a_share() -> None:
     with pytest.raises(ValueError, match="confidence must lie between 0 and 1, not 80"):
         theil_sen([0, 1, 2], [0, 1, 2], 80)
-    with pytest.raises(ValueError, match="all x are 0"):
-        least_squares_through_origin([0, 0], [1, 2])
 
 
 @settings(deadline=None, max_examples=60, derandomize=True)

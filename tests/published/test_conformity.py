@@ -1,8 +1,8 @@
 """Probabilities near a limit, and the uncertainty of a drop, against worked examples.
 
-Sources: JCGM 106:2012, clauses 7 and 8 (worked examples from memory, values recomputed);
-ILAC-G8:09/2019 (guard band w = U gives 97.7 %); JCGM 100:2008 (GUM) 5.2.2 (from memory);
-EN 837-1:1996 Table 11 (meaning of the class).
+Sources: JCGM 106:2012, clauses 7 and 8 (worked examples [M] + [C]); ILAC-G8:09/2019 (guard band
+w = U gives 97.7 % [S]); JCGM 100:2008 (GUM) 5.2.2 [M]; EN 837-1:1996 Table 11 (meaning of the
+class [S2]).
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ def test_probability_over(
 
 
 def test_two_sided_example_from_two_one_sided_ones() -> None:
-    """JCGM 106 clause 7, viscosity of an oil: 12.5 to 16.3, y = 13.6, u = 1.8 (from memory)."""
+    """JCGM 106 clause 7, viscosity of an oil: 12.5 to 16.3, y = 13.6, u = 1.8 [M]."""
     inside = probability_over(13.6, 12.5, 1.8) - probability_over(13.6, 16.3, 1.8)
     assert inside == pytest.approx(0.662630, abs=1e-6)
 

@@ -1,8 +1,7 @@
 """Worked examples of decisions near a limit that need more than one call of P(over).
 
-JCGM 106:2012; section numbers from memory but 9.5.4. Marks, as on the reference page: [S2]
-second-hand (the test-suite of an open-source library quotes 9.5.4), [M] from memory, [C]
-recomputed there. C01, C02 and C08 to C11 stand in test_conformity.
+JCGM 106:2012; 9.5.4 is quoted by the test-suite of an open-source library [S2], the other section
+numbers are [M]. C01, C02 and C08 to C11 stand in test_conformity.
 """
 
 from __future__ import annotations

@@ -4,15 +4,15 @@ Worked examples:
 
 - Mendel's 556 peas (315, 101, 108, 32, expected as 9:3:3:1): chi-square 0.47 with 3 degrees of
   freedom, probability greater than 0.90. P. McClean, Mendel's First Law, The Chi-Square Test,
-  North Dakota State University, www.ndsu.edu/pubweb/~mcclean/plsc431/mendel/mendel4.htm (seen).
+  North Dakota State University, www.ndsu.edu/pubweb/~mcclean/plsc431/mendel/mendel4.htm [S].
 - Two hundred throws of a loaded die (27, 31, 42, 40, 28, 32, expected evenly): chi-square 5.86,
-  p = 0.3201; a textbook exercise with its solution, homeworksource.com/p/1049130 (seen).
+  p = 0.3201; a textbook exercise with its solution, homeworksource.com/p/1049130 [S].
 - Weldon's dice: 26,306 throws of twelve dice, on each of which a 5 or a 6 counted. With the throws
   of ten and more put together chi-square is 35.49 with 10 degrees of freedom, P = 0.0001 (Fisher
-  1925, Statistical Methods for Research Workers, section 18; counts and figures from memory).
+  1925, Statistical Methods for Research Workers, section 18; counts and figures [M]).
 - Critical values of chi-square: 3.841, 5.991 and 16.919 at 5 % for 1, 2 and 9 degrees of freedom
-  (tables since Fisher 1925, Statistical Methods for Research Workers, Table III; from memory).
-- The lady tasting tea as eight independent cups: 8 of 8 right has a chance of 1/256 (arithmetic).
+  (tables since Fisher 1925, Statistical Methods for Research Workers, Table III [M]).
+- The lady tasting tea as eight independent cups: 8 of 8 right has a chance of 1/256 [C].
 """
 
 from __future__ import annotations

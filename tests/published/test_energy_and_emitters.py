@@ -1,7 +1,4 @@
-"""Pump energy and emitter discharge against worked examples.
-
-Marks, as on the reference page: [S] the passage was read, [C] recomputed there.
-"""
+"""Pump energy and emitter discharge against worked examples."""
 
 from __future__ import annotations
 

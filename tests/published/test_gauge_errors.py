@@ -1,8 +1,7 @@
 """Errors of gauges and of the difference of two readings.
 
-Marks, as on the reference page: [S] the passage was read, [S2] second-hand, [M] from memory,
-[C] recomputed there. Sources: EN 837-1:1996, Table 11 (class = largest error in % of the span)
-[S2]; US Army ordnance course MM0486 [S]; JCGM 100:2008 (GUM) 5.2 and F.1.2.3 [M].
+Sources: EN 837-1:1996, Table 11 (class = largest error in % of the span) [S2];
+US Army ordnance course MM0486 [S]; JCGM 100:2008 (GUM) 5.2 and F.1.2.3 [M].
 
 Not here: G08, the GUM's ten resistors in series, a sum of ten; the program only takes the
 difference of two readings. What it shows is kept below: one gauge's offset cancels (r = 1),

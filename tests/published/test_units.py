@@ -1,7 +1,7 @@
 """Unit factors against printed values.
 
-Source: NIST Special Publication 811 (2008), Appendix B.8 (factors from memory, agreeing with the
-pint and scipy libraries); definitions that are exact are marked so.
+Source: NIST Special Publication 811 (2008), Appendix B.8 (factors [M], agreeing with the libraries
+pint and scipy [S2]); definitions that are exact are said to be so.
 """
 
 from __future__ import annotations

@@ -1,14 +1,17 @@
 """Clogging hazard, mesh and passage against published tables.
 
-Marks, as on the reference page: [S] the passage was read, [S2] second-hand, [M] from memory,
-[I] inference, [C] recomputed there. Sources:
+Sources:
 
 - A "Haman 2017": Handbook for Irrigation of Wine Grapes in South Africa, Table 4.6, p. 96 [S];
 - B "Ayers and Westcot 1985": FAO Irrigation and Drainage Paper 29 Rev. 1, Table 20 [M];
 - C "Bucks 1979": Bucks, Nakayama and Gilbert, Agric. Water Manage. 2:149-162, table [M];
 - D "Pitts 1990": Florida Automated Weather Network, Table 1 after Pitts et al. [S];
 - ASTM E11 openings through the library fluids [S2]; Agriculture Victoria on 120 mesh [S];
-- Merkley and Allen, Utah State University, lecture 17 [S]; Victoria DPI AG0136 [S].
+- Merkley and Allen, Sprinkle and Trickle Irrigation Lectures, Utah State University, lecture 17,
+  pp. 197-198 [S];
+- Victoria Department of Primary Industries, Filtration of Micro-Irrigation Systems, Agriculture
+  Note AG0136, March 1995, updated December 2009, section "Outlet size" [S]: it names one eighth
+  as what others recommend, and is itself for one fifth with regular chlorination.
 """
 
 from __future__ import annotations
@@ -20,7 +23,7 @@ import pytest
 from fluids.particle_size_distribution import ASTM_E11_sieves
 
 from siltbook.batch.numbers.history import stations
-from siltbook.batch.numbers.water import TABLES, grade_fit, rate, water_review
+from siltbook.batch.numbers.water import PASSAGE_RULES, TABLES, grade_fit, rate, water_review
 from siltbook.checks.fitness import check_book
 from siltbook.templates.contract import WATER
 from siltbook.templates.mesh import E11_OPENINGS, RULE_OF_THUMB, opening
@@ -140,3 +143,9 @@ def test_largest_grade_for_an_emitter(rule: str, largest: float) -> None:
     assert found.largest == pytest.approx(largest, abs=1e-9)
     assert found.fits is True
     assert grade_fit(replace(one, grade=largest + 0.1), rule).fits is False
+
+
+def test_the_rule_of_one_eighth_says_that_its_source_prefers_another() -> None:
+    source = PASSAGE_RULES["one eighth"].source
+    assert "note AG0136, 1995, updated 2009; named there as what others recommend" in source
+    assert "the note itself is for one fifth together with treatment of the water" in source

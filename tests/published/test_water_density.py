@@ -4,8 +4,7 @@ docs/method.md says that temperature moves a decision by less than 1 % and is le
 product has no formula of density: the published ones are worked out here and held against its
 conventional metre of water.
 
-Marks, as on the reference page: [S] the passage was read, [S2] second-hand, [M] from memory,
-[C] recomputed there. Sources: Tanaka et al. 2001, Metrologia 38:301-309 (title [S],
+Sources: Tanaka et al. 2001, Metrologia 38:301-309 (title [S],
 coefficients [M]); Kell 1975, J. Chem. Eng. Data 20(1):97-105 (polynomial [S], through Jones and
 Harris 1992, J. Res. NIST 97(3):335); IAPWS-95, release R6-95(2018), through the library CoolProp.
 """
