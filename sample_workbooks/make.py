@@ -7,6 +7,7 @@ time; `truth` tells what is really so, for tests to hold the program against.
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,10 +19,12 @@ if str(HERE.parent) not in sys.path:
 from sample_workbooks import as_kept, flow, mixed, portfolio, real_life, rows, twelve  # noqa: E402
 from sample_workbooks.dirt import Dirt, Reset  # noqa: E402
 from sample_workbooks.season import Episode, Gauge, Season, TrueReading  # noqa: E402
+from siltbook.batch.typed.boxes import Box  # noqa: E402
 from siltbook.templates.blank import BlankOptions, build  # noqa: E402
 
 TWELVE, REAL_LIFE, MIXED = "twelve-stations.xlsx", "real-life-psi.xlsx", "mixed-units.xlsx"
 FLOWS = "many-flows.xlsx"
+IN_USE, REVIEWED = "in-use", "twelve-stations.reviewed.xlsx"
 
 _AGREED = (
     {
@@ -113,11 +116,26 @@ def files() -> dict[str, bytes]:
     }  # fmt: skip
 
 
+def in_use() -> dict[str, bytes]:
+    """The reviewed book of the twelve stations as the meeting left it: who, by when, and what."""
+    from siltbook.batch.job import review_bytes
+
+    return {f"{IN_USE}/{REVIEWED}": review_bytes(_twelve(), TWELVE, TWELVE, boxes=_boxes()).package}
+
+
+def _boxes() -> Iterator[Box]:
+    for station, (action, who, due) in twelve.BOXES.items():
+        episodes = {name: true.episodes for name, true in truth().items()}[station]
+        opened = episodes[-1].opened if episodes and not episodes[-1].closed else None
+        yield Box(station, opened, action, who, due)
+
+
 def main() -> None:
     """Write the sample workbooks beside this file."""
-    (HERE / portfolio.FOLDER).mkdir(exist_ok=True)
-    (HERE / as_kept.FOLDER).mkdir(exist_ok=True)
-    for name, content in {**files(), **portfolio.files(), **as_kept.files()}.items():
+    for folder in (portfolio.FOLDER, as_kept.FOLDER, IN_USE):
+        (HERE / folder).mkdir(exist_ok=True)
+    made = {**files(), **portfolio.files(), **as_kept.files(), **in_use()}
+    for name, content in made.items():
         (HERE / name).write_bytes(content)
         print(f"{HERE.name}/{name}: {len(content)} bytes")
 

@@ -129,6 +129,13 @@ def on_their_gauge(readings: list[dict[str, object]]) -> list[dict[str, object]]
     return readings
 
 
+# What the meeting wrote on Actions: station -> action, who, by when.
+BOXES = {
+    "S02 Pond": ("Clean by hand before the next irrigation", "Reader A", dt.date(2026, 9, 2)),
+    "S03 Willow": ("Try the spare solenoid", "Reader B", dt.date(2026, 9, 4)),
+}
+
+
 # Block -> emitter exponent and passage [mm]: turbulent ones, compensating ones in block 4, and
 # nobody knows which ones in block 5.
 EMITTERS = {
