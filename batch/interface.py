@@ -45,7 +45,8 @@ class Read:
     """A book as read: its settings, a frame for each list, and what reading found.
 
     `lists` has the frames by the names of the contract's sheets ('Stations', 'Readings',
-    'Work done', 'Agreed', 'Water tests'); a frame's index is the row of the sheet.
+    'Work done', 'Agreed', 'Water tests', 'Gauges', 'Carried over'); a frame's index is the row of
+    the sheet.
     """
 
     settings: Settings

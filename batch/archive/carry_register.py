@@ -9,10 +9,11 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
 from siltbook.batch.archive.season import left_open
-from siltbook.batch.ladder.replay import Gear, Standing, Step, replay_ladder
+from siltbook.batch.ladder.replay import Gear, Standing, Step, cycles_short, replay_ladder
 from siltbook.batch.model import Work
 from siltbook.batch.results import Assessment
 from siltbook.templates.blank import BlankOptions, build
+from siltbook.templates.book import Settings
 from siltbook.templates.contract import CHANGED_GAUGES, FARM, STATIONS, Column, Kind
 from siltbook.templates.safety import ON_START_HERE, Touch
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
@@ -108,21 +109,24 @@ def _carried(last: Assessment) -> Iterator[Row]:
             result.history, flush_cycles=settings.flush_cycles, flush_inlet=settings.flush_inlet
         )
         if standing.step is not Step.CLEAR or standing.gear is not Gear.TRUSTED:
-            yield _stood(result.station.name, standing, settings.season or "last season")
+            yield _stood(result.station.name, standing, settings)
 
 
-def _stood(name: str, at: Standing, season: str) -> Row:
+def _stood(name: str, at: Standing, settings: Settings) -> Row:
     """One row of the sheet Carried over."""
 
     def day(work: Work | None) -> dt.date | None:
         return None if work is None else work.date
 
     open_ = next((e.opened for e in at.episodes[-1:] if e.closed is None), None)
-    remark = [f"from {season}"]
+    remark = [f"from {settings.season or 'last season'}"]
     if at.cleaned is not None and at.cleaned.work != "hand cleaning":
         remark.append(f"{at.cleaned.work} on {at.cleaned.date}")
     if at.supply_low is not None:
         remark.append(f"inlet too low in the flush of {at.supply_low.date}")
+    if at.partial is not None:
+        lacking = cycles_short(at.partial, settings.flush_cycles)
+        remark.append(f"the flush of {at.partial.date} was {lacking}")
     new = at.replaced if at.replaced and at.replaced.work == "controller replaced" else None
     return {
         "station": name,

@@ -76,6 +76,12 @@ def missing_cycles(flush: Work, asked: int) -> int:
     return 0 if flush.cycles is None else max(0, asked - int(flush.cycles))
 
 
+def cycles_short(flush: Work, asked: int) -> str:
+    """What a flush lacks, in words: '1 cycle short'."""
+    lacking = missing_cycles(flush, asked)
+    return f"{lacking} {'cycle' if lacking == 1 else 'cycles'} short"
+
+
 def replay_ladder(history: History, *, flush_cycles: int, flush_inlet: float) -> Standing:
     """Scan a history in order. `flush_inlet` [m] is the least inlet during a flush."""
     standing = _carried(history.carried)

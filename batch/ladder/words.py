@@ -14,7 +14,7 @@ from siltbook.batch.ladder.facts import (
     over_at_reference,
     too_low_to_flush,
 )
-from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step, missing_cycles
+from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step, cycles_short
 from siltbook.batch.model import Verdict, Work
 
 OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before it is told
@@ -100,9 +100,8 @@ def _flush(facts: Facts) -> str:
     if at.opened is not None and at.opened is not facts.latest:
         since = f"over since {at.opened.date.isoformat()}, no complete flush since"
     if at.partial is not None:
-        lacking = missing_cycles(at.partial, facts.settings.flush_cycles)
-        plural = "cycle" if lacking == 1 else "cycles"
-        since += f"; the flush of {_when(at.partial)} was {lacking} {plural} short"
+        lacking = cycles_short(at.partial, facts.settings.flush_cycles)
+        since += f"; the flush of {_when(at.partial)} was {lacking}"
     return _sentence(_drop(facts), since, _low_inlet(facts) if inlet_low(facts) else "")
 
 

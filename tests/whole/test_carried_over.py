@@ -98,6 +98,24 @@ def test_the_sheet_is_there_to_be_seen_and_changed(tmp_path: Path) -> None:
     assert sheet.tables["CarriedTable"].ref == "A1:K51"
 
 
+@pytest.mark.parametrize(
+    ("flush", "remark"),
+    [
+        ({"Cycles": 2}, "from 2026; the flush of 2026-06-02 was 1 cycle short"),
+        ({"Cycles": 1}, "from 2026; the flush of 2026-06-02 was 2 cycles short"),
+        ({"Lowest_inlet_in_flush": 1.0}, "from 2026; inlet too low in the flush of 2026-06-02"),
+    ],
+)
+def test_a_flush_that_is_no_step_of_the_ladder_is_named_in_the_remark(
+    flush: dict[str, Any], remark: str, tmp_path: Path
+) -> None:
+    old = filled(Farm=FARM, Readings=[reading(day(1), *OVER)], Work_done=[work(day(2), **flush)])
+    sheet = openpyxl.load_workbook(next_season(tmp_path, old))["Carried over"]
+    shown = {c.value: v.value for c, v in zip(sheet[1], sheet[2], strict=True)}
+    assert (shown["Stood at"], shown["Remark"]) == ("needs flush", remark)
+    assert shown["Flushed"] is None
+
+
 def test_a_station_that_was_clear_is_not_carried(tmp_path: Path) -> None:
     new = next_season(tmp_path, filled(Farm=FARM, Readings=[reading(day(1), *FINE)]))
     assert openpyxl.load_workbook(new)["Carried over"]["A2"].value is None
