@@ -48,7 +48,7 @@ def test_a_link_a_draft_and_a_hidden_folder_are_no_archives(home: Path, kept: Pa
     assert said.exit_code == 3
     assert [x.split(":")[0] for x in said.stdout.splitlines()[::2]] == [str(home / "east-2026")]
     sentence = "is a link or a junction, which is not followed from here. Name the folder that it"
-    assert lines(said) == [f"siltbook: {home / 'linked'}: {sentence} to."]
+    assert lines(said) == [f"siltbook: {home / 'linked'}: {sentence} leads to."]
     assert siltbook("verify", home / "linked").exit_code == 0
 
 
