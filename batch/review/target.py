@@ -8,7 +8,7 @@ from pathlib import Path
 
 from siltbook.batch.errors import BookError
 from siltbook.batch.files import BOOK_ENDINGS, make_folder, take
-from siltbook.batch.review.minutes import read_pack
+from siltbook.batch.guard import within
 from siltbook.batch.review.month import Month
 
 BADGE = ".review-"  # stands in a pack's name, so that no pack is taken for a book
@@ -56,7 +56,8 @@ def refuse_loss(target: Path, pdf: bool) -> None:
         return
     data = take(target).data
     try:
-        minutes = read_pack(data, str(target))
+        read = "siltbook.batch.review.minutes:read_pack"
+        minutes = within(read, data, str(target), data, str(target))
     except BookError as error:
         raise BookError(
             f"{target} exists and is no review pack: choose another name by --out."
@@ -88,7 +89,8 @@ def refuse_copy(book: Path) -> None:
 
 def _goes_on(book: Path) -> bool:
     """Whether the result sheets in a file were made from a book of its own name."""
-    from siltbook.batch.typed.boxes import read_boxes
-
-    mark = read_boxes(take(book).data, book.name).mark if book.is_file() else None
+    if not book.is_file():
+        return False
+    data = take(book).data
+    mark = within("siltbook.batch.typed.boxes:read_boxes", data, book.name, data, book.name).mark
     return mark is not None and mark.book_name == book.name

@@ -8,8 +8,9 @@ from pathlib import Path
 
 from siltbook.batch.errors import SiltbookError
 from siltbook.batch.files import NO_FILE, Stamp, Taken, replace_book, take, write_aside
-from siltbook.batch.typed.boxes import Box, read_boxes
-from siltbook.batch.typed.edited import what_differs
+from siltbook.batch.guard import within
+from siltbook.batch.typed.boxes import Box, Filled
+from siltbook.batch.typed.stamp import untouched
 
 
 @dataclass(frozen=True)
@@ -25,8 +26,11 @@ def boxes_in(target: Path | None) -> tuple[Box, ...]:
     """What is filled in on the sheet Actions of the result that is there; nothing without one."""
     if target is None or not target.is_file():
         return ()
+    read = "siltbook.batch.typed.boxes:read_boxes"
     try:
-        return read_boxes(take(target).data, target.name).boxes
+        data = take(target).data
+        filled: Filled = within(read, data, target.name, data, target.name)
+        return filled.boxes
     except SiltbookError:
         return ()
 
@@ -67,7 +71,14 @@ def _looked_at(target: Path, package: bytes, book_name: str) -> tuple[Stamp, str
         there = take(target)
     except SiltbookError:
         return NO_FILE, "it cannot be read"
-    return there.stamp, what_differs(there.data, package, book_name)
+    if untouched(there.data, book_name):
+        return there.stamp, ""
+    differs = "siltbook.batch.typed.edited:what_differs"
+    try:
+        why = within(differs, there.data, target.name, there.data, package, book_name)
+    except SiltbookError:
+        return there.stamp, "it takes too much time or memory to be compared"
+    return there.stamp, str(why)
 
 
 def _stations(boxes: Sequence[Box]) -> str:

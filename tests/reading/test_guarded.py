@@ -111,6 +111,26 @@ def test_merge_and_paper_hand_an_unusual_book_to_a_child(
     assert sorted(os.listdir()) == ["book.xlsx", "crowd.xlsx"]
 
 
+@pytest.mark.usefixtures("hurry")
+def test_what_lies_in_the_place_of_a_result_is_looked_at_in_a_child_and_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("farm.xlsx").write_bytes(workbook(clean_sheets()))
+    there, pack = overrides_small(), Path("pack.xlsx")
+    Path("farm.reviewed.xlsx").write_bytes(there)
+    pack.write_bytes(there)
+    done = CliRunner().invoke(main, ["run", "farm.xlsx"])
+    assert done.exit_code == 0, done.output
+    assert "it takes too much time or memory to be compared" in done.stdout
+    assert Path("farm.reviewed.kept-1.xlsx").read_bytes() == there
+    month = ("--month", "2026-05", "--no-pdf", "--out", "pack.xlsx")
+    assert told("review", "farm.xlsx", *month) == (
+        "siltbook: pack.xlsx exists and is no review pack: choose another name by --out."
+    )
+    assert pack.read_bytes() == there
+
+
 def test_a_file_beyond_128_mebibytes_is_refused_before_it_is_read(tmp_path: Path) -> None:
     book = tmp_path / "large.xlsx"
     with book.open("wb") as file:
