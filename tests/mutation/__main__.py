@@ -82,8 +82,8 @@ def _try(mutant: Mutant, tests: tuple[str, ...]) -> Outcome:
     return Outcome(mutant, result.test_outcome is TestOutcome.SURVIVED, change)
 
 
-def _room(name: str, count: int, seed: str, folder: str) -> list[Outcome]:
-    """Try a room's mutants, print its row, and give those that survived."""
+def _room(name: str, count: int, seed: str, folder: str) -> None:
+    """Try a room's mutants, print its row, and name those that no test noticed."""
     found = list(mutants(ROOMS[name]))
     drawn = random.Random(f"{seed} {name}").sample(found, min(count, len(found)))
     with ProcessPoolExecutor(initializer=_work_in, initargs=(folder,)) as pool:
@@ -91,7 +91,8 @@ def _room(name: str, count: int, seed: str, folder: str) -> list[Outcome]:
     lived = [o for o in outcomes if o.survived]
     noticed = len(drawn) - len(lived)
     print(f"| {name} | {len(found):,} | {len(drawn)} | {noticed} | {len(lived)} |", flush=True)
-    return lived
+    for o in lived:
+        print(f"  {o.mutant.module}:{o.mutant.line}: {o.change}", file=sys.stderr, flush=True)
 
 
 def main() -> None:
@@ -105,10 +106,8 @@ def main() -> None:
         parser.error(f"no such room: {', '.join(strangers)}; rooms: {', '.join(ROOMS)}")
     print("| room | mutants possible | tried | noticed | survived |\n|---|---|---|---|---|")
     with tempfile.TemporaryDirectory() as folder:
-        rooms = asked.rooms or list(ROOMS)
-        lived = [o for name in rooms for o in _room(name, asked.sample, asked.seed, folder)]
-    for o in lived:
-        print(f"{o.mutant.module}:{o.mutant.line}: {o.change}")
+        for name in asked.rooms or ROOMS:
+            _room(name, asked.sample, asked.seed, folder)
 
 
 if __name__ == "__main__":
