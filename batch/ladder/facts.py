@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass, replace
 
-from siltbook.batch.ladder.replay import Standing, replay_ladder, settled
+from siltbook.batch.ladder.replay import Standing, scanned
 from siltbook.batch.model import CLEARS, NO_WORK, History, Reading, is_over
 from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.numbers.forecast import Forecast
@@ -57,10 +57,9 @@ def facts_of(
 ) -> Facts:
     """Scan a history and pick out its latest readings."""
     cycles, inlet = settings.flush_cycles, settings.flush_inlet
-    taken = settled(history, flush_cycles=cycles, flush_inlet=inlet)
-    history = replace(history, entries=taken)
+    entries, standing = scanned(history, flush_cycles=cycles, flush_inlet=inlet)
+    history = replace(history, entries=entries)
     readings = history.readings
-    standing = replay_ladder(history, flush_cycles=cycles, flush_inlet=inlet)
     return Facts(
         history,
         settings,

@@ -84,10 +84,7 @@ def cycles_short(flush: Work, asked: int) -> str:
 
 def replay_ladder(history: History, *, flush_cycles: int, flush_inlet: float) -> Standing:
     """Scan a history in order. `flush_inlet` [m] is the least inlet during a flush."""
-    standing = _carried(history.carried)
-    for _, _, after in steps(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet):
-        standing = after
-    return standing
+    return scanned(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet)[1]
 
 
 def steps(
@@ -122,8 +119,18 @@ def settled(
 
     Arguments as for `replay_ladder`. Settling again changes nothing.
     """
-    scanned = steps(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet)
-    return tuple(entry for entry, _, _ in scanned)
+    return scanned(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet)[0]
+
+
+def scanned(
+    history: History, *, flush_cycles: int, flush_inlet: float
+) -> tuple[tuple[Reading | Work, ...], Standing]:
+    """`settled` and `replay_ladder` in one scan."""
+    standing, entries = _carried(history.carried), []
+    for entry, _, after in steps(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet):
+        standing = after
+        entries.append(entry)
+    return tuple(entries), standing
 
 
 def both_sides_alike(reading: Reading) -> bool:
@@ -196,17 +203,15 @@ def _read(standing: Standing, reading: Reading, limit: float, worked_on: str | N
         opened = Episode(reading.date, None, "", reading.row)
         # What was logged while the station was clear is evidence in no episode.
         return replace(
-            _gear_alone(standing),
-            step=step,
-            opened=reading,
-            episodes=(*standing.episodes, opened),
-            rows=(*_gear_rows(standing), ("readings", reading.row)),
+            _gear_alone(standing, reading, (*standing.episodes, opened)), step=step, opened=reading
         )
     rows = _noted(standing, "readings", reading.row)
     return replace(standing, step=step, untrusted=None, worked=False, rows=rows)
 
 
-def _gear_alone(standing: Standing) -> Standing:
+def _gear_alone(
+    standing: Standing, reading: Reading, episodes: tuple[Episode, ...]
+) -> Standing:
     """What outlives an episode: open questions about the gear, and the episodes so far."""
     return Standing(
         gear=standing.gear,
@@ -214,7 +219,8 @@ def _gear_alone(standing: Standing) -> Standing:
         new_solenoid=standing.new_solenoid,
         replaced=standing.replaced,
         called=standing.called if standing.gear is Gear.CONTROLLER_SUSPECT else None,
-        episodes=standing.episodes,
+        episodes=episodes,
+        rows=(*_gear_rows(standing), ("readings", reading.row)),
     )
 
 
@@ -233,8 +239,7 @@ def _close(standing: Standing, reading: Reading, worked_on: str | None) -> Stand
     if standing.step is not Step.CLEAR and episodes:
         by = standing.last_work.work if standing.last_work else worked_on or NO_WORK
         episodes = (*episodes[:-1], replace(episodes[-1], closed=reading.date, closed_by=by))
-    rows = (*_gear_rows(standing), ("readings", reading.row))
-    return replace(_gear_alone(standing), episodes=episodes, rows=rows)
+    return _gear_alone(standing, reading, episodes)
 
 
 def _flush(standing: Standing, flush: Work, cycles: int, inlet: float) -> Standing:
