@@ -142,7 +142,7 @@ def _page(
     """A4 landscape, page numbers; the first `keep` columns on every page of a split table."""
     printing.across(sheet, widths, TYPE_SIZE, keep, starts)
     sheet.set_margins(left=printing.SIDE, right=printing.SIDE, top=0.5, bottom=0.7)
-    sheet.set_footer("&L&F, &A&RPage &P of &N")
+    sheet.set_footer("&L&F, &A&RPage &P of &N", {"scale_with_doc": False})
 
 
 def write_start(book: Workbook, look: Look) -> None:

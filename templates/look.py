@@ -84,7 +84,9 @@ _DAY: dict[str, object] = {**_BASE, "font_size": 9, "align": "center", "valign":
 # Cell formats by name, in XlsxWriter's words; sheets ask for them by name only.
 FORMATS: dict[str, dict[str, object]] = {
     "title": {**_BASE, "font_size": 16, "bold": True},
-    "mark": {**_BASE, "font_size": 9, "font_color": QUIET},
+    "mark": {**_BASE, "font_color": QUIET},
+    "says": {**_BASE, "font_color": QUIET, "text_wrap": True},
+    "unseen": {**_BASE, "num_format": ";;;"},
     "line": {**_BASE, "text_wrap": True, "valign": "vcenter"},
     "strong": {**_BASE, "text_wrap": True, "valign": "vcenter", "bold": True},
     "question": {**_BASE, "font_size": 12, "bold": True, "valign": "bottom"},

@@ -5,7 +5,8 @@ The words are those of `safety`, which has the cautions; this module puts steps 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from itertools import takewhile
 
 from siltbook.templates import safety
 from siltbook.templates.safety import FlushRule, Step, Task, Touch
@@ -26,6 +27,18 @@ def order_of_work(
     is never let off by a flush cycle. `rule` says what makes a flush complete.
     """
     return _ORDERS[task](gear_works, rule or FlushRule())
+
+
+def in_short(steps: Sequence[Step]) -> str:
+    """An order of work in one line for a list, beside which the whole order stands.
+
+    A reading that is asked for first keeps its words; so does work of few steps.
+    """
+    first = [step.brief for step in takewhile(lambda s: s.task is Task.READING, steps)]
+    rest = steps[len(first) :]
+    if len(rest) < _SHORT_FROM or rest[0].task not in _IN_SHORT:
+        return " ".join(step.brief for step in steps)
+    return " ".join([*first, _IN_SHORT[rest[0].task]])
 
 
 def make_safe(task: Task, gear_works: bool) -> tuple[Step, ...]:
@@ -176,6 +189,26 @@ def _help(_: bool, __: FlushRule) -> tuple[Step, ...]:
         Step(task, f"After the repair: {safety.READ_AFTER[0].lower()}{safety.READ_AFTER[1:]}"),
     )  # fmt: skip
 
+
+_SHORT_FROM = 3  # steps; fewer stand as they are
+_IN_SHORT = {
+    Task.FLUSH: "Flush by hand: downstream valve closed, all signs watched, valve open again; read"
+    " the same day.",
+    Task.HAND_CLEANING: "Make it safe (no zero on both sides: do not open), clean by hand, read the"
+    " same day.",
+    Task.INSPECTION: "Bypass closed? Make it safe (no zero on both sides: do not open), look at the"
+    " element.",
+    Task.SOLENOID: "Battery out first, pressure off the tubes; solenoid; prove it by a full flush;"
+    " read the same day.",
+    Task.CONTROLLER: "Bring in qualified help for the controller; say that the solenoid was seen"
+    " to.",
+    Task.SUPPLY: "Look at pump, suction side and supply valve; walk the line for a leak; read when"
+    " the inlet is back.",
+    Task.FIELD: "Look at valve, regulator, laterals, open ends; close the block's valve before"
+    " mending; read after.",
+    Task.HELP: "Bring in qualified help; hand over the station card. Keep watching the field"
+    " pressure.",
+}
 
 _ORDERS: dict[Task, Callable[[bool, FlushRule], tuple[Step, ...]]] = {
     Task.FLUSH: _flush,

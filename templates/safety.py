@@ -168,6 +168,10 @@ GEAR_IN_ONE = (
     " closed open again; battery back last; then the full number of flush cycles with all signs"
     " watched"
 )
+BELOW = (
+    "Before any of it is done, read the cautions and the whole order of work below the table (the"
+    " station card has them, too)."
+)
 ON_START_HERE = "before it is done, read the cautions on the sheet Start here"
 
 

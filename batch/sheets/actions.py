@@ -1,8 +1,12 @@
-"""The Actions sheet: what the meeting decides from, most urgent first, on one page."""
+"""The Actions sheet: what the meeting decides from, most urgent first, at a glance.
+
+Below the table stand the cautions and the whole orders of work; the table says them in short.
+"""
 
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 from itertools import accumulate
 from typing import Any
 
@@ -12,43 +16,81 @@ from siltbook.batch.results import StationResult
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets import tables
 from siltbook.batch.sheets.rows import LongTable
-from siltbook.batch.tables.stations import ACTIONS
-from siltbook.templates import look
+from siltbook.batch.tables.stations import ACTIONS, steps_text
+from siltbook.templates import look, safety
+from siltbook.templates.orders import in_short
+from siltbook.templates.safety import Touch
 
 LAST, WIDTH = ACTIONS.last, ACTIONS.width
-# Usable height of a landscape A4 page at the scale that fits the columns [pt], and how much
-# more may be squeezed onto it before the print becomes too small for a table of people.
-PAGE_POINTS = 500 * WIDTH / 146
-SQUEEZE = 1.5
+ORDER = ACTIONS.places["reason"]  # from here on an order of work stands below the table
 MOST_LISTED = 4_000  # characters of names in one row, which is at most 409 points high
+MOST_NAMED = 200  # characters of the stations of one order of work
+ZOOM = 85  # [%] at which six stations stand on a small screen (1366 x 768)
 
 
 def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     """Write the Actions sheet around its table, whose rows follow."""
     results = kit.assessment.stations
     urgent = [result for result in results if result.verdict not in CALM]
+    touches = touched_at(urgent)
     k.heading(kit, sheet, "Actions")
-    height = 40.0 + k.spread(sheet, 2, LAST, summary(results), kit.format("strong"), WIDTH)
-    header, tall = k.caution_lines(kit, sheet, 3, (0, LAST), touched_at(urgent), WIDTH)
-    height += tall
-    row = header
+    k.spread(sheet, 2, LAST, summary(results), kit.format("strong"), WIDTH)
+    header = 3
+    if touches:
+        k.spread(sheet, header, LAST, safety.BELOW, kit.format("emergency"), WIDTH)
+        header += 1
     made = tables.long(kit, sheet, header, ACTIONS, urgent)
-    height += 32
-    row += len(urgent)
-    for result in urgent:
-        if height > PAGE_POINTS * SQUEEZE:
-            break  # more than one page, however many rows are still to come
-        height += tables.height_of(ACTIONS, result)
+    row = header + len(urgent)
     if not urgent and results:
         row += 1
-        said = "No station needs anything."
-        height += k.spread(sheet, row, LAST, said, kit.format("line"), WIDTH)
+        k.spread(sheet, row, LAST, "No station needs anything.", kit.format("line"), WIDTH)
     for calm in calm_lines(results):
         row += 1
-        height += k.spread(sheet, row, LAST, calm, kit.format("line"), WIDTH)
-    k.page(kit, sheet, header=header, columns=2, tall=1 if height <= PAGE_POINTS * SQUEEZE else 0)
+        k.spread(sheet, row, LAST, calm, kit.format("line"), WIDTH)
+    if touches or orders_of_work(urgent):
+        row = _work(kit, sheet, row + 2, urgent, touches)
+    tables.page(kit, sheet, ACTIONS, header, keep=2)
+    sheet.set_zoom(ZOOM)
     sheet.print_area(0, 0, row, LAST)
     return made
+
+
+def _work(
+    kit: k.Kit, sheet: Any, row: int, urgent: list[StationResult], touches: frozenset[Touch]
+) -> int:
+    """From `row` on a page of their own: the cautions, then each order of work; the last row."""
+    sheet.set_h_pagebreaks([row])
+    k.text(sheet, row, 0, "Cautions, and the whole order of work", kit.format("section"))
+    row, _ = k.caution_lines(kit, sheet, row + 1, (0, LAST), touches, WIDTH)
+    for (verdict, steps), those in orders_of_work(urgent).items():
+        names = _listed([k.one_line(r.station.name) for r in those], MOST_NAMED)
+        _order(kit, sheet, row, verdict, names, steps.replace("\n", "   "))
+        row += 1
+    return row - 1
+
+
+def orders_of_work(
+    urgent: Iterable[StationResult],
+) -> dict[tuple[Verdict, str], list[StationResult]]:
+    """Verdict and whole steps -> the stations for which the table says them in short."""
+    found: dict[tuple[Verdict, str], list[StationResult]] = {}
+    for result in urgent:
+        steps = result.judgement.steps
+        if in_short(steps) != " ".join(step.brief for step in steps):
+            whole = result.verdict, steps_text(result.judgement)
+            found.setdefault(whole, []).append(result)
+    return found
+
+
+def _order(kit: k.Kit, sheet: Any, row: int, verdict: Verdict, names: str, said: str) -> None:
+    """One order of work: the verdict, the stations that it is for, its steps."""
+    k.text(sheet, row, 0, look.VERDICTS[verdict].label, kit.format(f"verdict:{verdict}"))
+    width = sum(column.width for column in ACTIONS.columns[1:ORDER])
+    wide = sum(column.width for column in ACTIONS.columns[ORDER:])
+    high = max(k.lines(names, width), k.lines(said, wide))
+    k.spread(sheet, row, ORDER - 1, names, kit.format("name"), width, 1)
+    k.spread(sheet, row, LAST, said, kit.format("wrap"), wide, ORDER)
+    sheet.set_row(row, k.row_height(high))
 
 
 def summary(results: tuple[StationResult, ...]) -> str:
@@ -58,7 +100,8 @@ def summary(results: tuple[StationResult, ...]) -> str:
     counts = Counter(result.verdict for result in results)
     parts = [f"{look.VERDICTS[v].label} {counts[v]}" for v in Verdict if counts[v]]
     word = "station" if len(results) == 1 else "stations"
-    return f"{len(results)} {word}:   " + "   ".join(parts)
+    # A verdict, its symbol and its number stay on one line.
+    return f"{len(results)} {word}:   " + "   ".join(p.replace(" ", "\xa0") for p in parts)
 
 
 def calm_lines(results: tuple[StationResult, ...]) -> list[str]:
@@ -68,14 +111,14 @@ def calm_lines(results: tuple[StationResult, ...]) -> list[str]:
         names = [k.one_line(r.station.name) for r in results if r.verdict is verdict]
         if names:
             label = look.VERDICTS[verdict].label
-            found.append(k.clean(f"{label} ({len(names)}): {_listed(names)}"))
+            found.append(k.clean(f"{label} ({len(names)}): {_listed(names, MOST_LISTED)}"))
     return found
 
 
-def _listed(names: list[str]) -> str:
+def _listed(names: list[str], most: int) -> str:
     """Names up to what a row can show; of more than that, how many there are and where."""
     ends = accumulate(len(name) + 2 for name in names)
-    fit = max(1, sum(end <= MOST_LISTED for end in ends))
+    fit = max(1, sum(end <= most for end in ends))
     rest = len(names) - fit
     more = f" and {rest:,} more, all on Station review" if rest else ""
     return ", ".join(names[:fit]) + more

@@ -19,7 +19,6 @@ from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
 from siltbook.batch.sheets.sums import ALL, LAST, NAME_WIDTH, WIDTH, heads, live, section, total
 from siltbook.templates.book import column_letters
 
-SCALE = 88  # [%] at which the columns fit a landscape A4 page
 MOST_REASONS = 12
 MOST_NAMES = 5
 FIRST = 3  # row of the summary's first amount
@@ -75,9 +74,8 @@ def write(kit: k.Kit, sheet: Any, name: str) -> list[LongTable]:
         breaks.append(row)
         row, monthly = months.write(kit, sheet, row, ordered, PRICE)
         tables += monthly
-    k.page(kit, sheet, header=1)
-    # A page each for stations, trade-off and months; fitting to a width would ignore the breaks.
-    sheet.set_print_scale(SCALE)
+    k.page(kit, sheet, header=1, widths=[NAME_WIDTH, *[WIDTH] * LAST])
+    # A page each for stations, trade-off and months.
     sheet.set_h_pagebreaks(breaks)
     sheet.print_area(0, 0, row, LAST)
     return tables

@@ -38,7 +38,7 @@ def write(kit: k.Kit, sheet: Any) -> None:
     closing = _closing(len(found))
     if closing:
         k.spread(sheet, row, LAST, closing, kit.format("strong"), WIDTH)
-    k.page(kit, sheet, header=header)
+    tables.page(kit, sheet, FINDINGS, header)
     sheet.print_area(0, 0, row, LAST)
 
 

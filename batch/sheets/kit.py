@@ -16,6 +16,7 @@ from siltbook.templates import contract, look, printing
 from siltbook.templates.safety import EMERGENCY, Touch, cautions
 
 MAX_TEXT = 32_000  # characters; a cell holds 32,767
+TYPE_SIZE = 10  # of a table [pt]
 LINE_POINTS = 13.0  # height of one line of 10-point text [pt]
 _CREATED = dt.datetime(2000, 1, 1)
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
@@ -236,7 +237,10 @@ def heading(kit: Kit, sheet: Any, title: str, apart: int = 0) -> None:
         f"{contract.RESULT_MARK} {kit.version} · {one_line(kit.book_name)} · as of {kit.as_of}"
         f"{inputs} · replaced at every run"
     )
-    sheet.write_string(1, 0, clean(mark), kit.format("mark"))
+    if apart:  # A column that stands on every page would cut it: there only programs read it.
+        shown = f"{one_line(kit.book_name)} · as of {kit.as_of} · replaced at every run"
+        sheet.write_string(1, apart, clean(shown), kit.format("mark"))
+    sheet.write_string(1, 0, clean(mark), kit.format("unseen" if apart else "mark"))
     sheet.set_row(0, 22)
     sheet.set_tab_color(look.RESULT_TAB)
 
@@ -251,18 +255,32 @@ def header_row(kit: Kit, sheet: Any, row: int, columns: Sequence[tuple[str, floa
     sheet.set_row(row, most * LINE_POINTS + 4)
 
 
-def page(kit: Kit, sheet: Any, *, header: int, tall: int = 0, columns: int = 0) -> None:
-    """Landscape A4, one page wide; rows 0..header frozen and repeated; the footer.
+def page(
+    kit: Kit,
+    sheet: Any,
+    *,
+    header: int,
+    widths: Sequence[float] = (),
+    tall: int = 0,
+    columns: int = 0,
+    starts: Sequence[int] = (),
+) -> None:
+    """Landscape A4 in type that can be read; rows 0..header frozen and repeated; the footer.
 
-    The first `columns` stay in view when scrolling to the right.
+    `widths` of all columns [characters], without them one page wide; the first `columns` stay in
+    view when scrolling to the right and stand on every page; `starts` are the columns with which
+    a further page begins.
     """
-    sheet.set_landscape()
-    sheet.set_paper(9)
-    sheet.set_margins(left=0.4, right=0.4, top=0.45, bottom=0.6)
-    sheet.fit_to_pages(1, tall)
+    if widths:
+        printing.across(sheet, widths, TYPE_SIZE, columns if starts else 0, starts)
+    else:
+        sheet.set_landscape()
+        sheet.set_paper(9)
+        sheet.fit_to_pages(1, tall)
+    sheet.set_margins(left=printing.SIDE, right=printing.SIDE, top=0.45, bottom=0.6)
     sheet.repeat_rows(0, header)
     sheet.freeze_panes(header + 1, columns)
-    sheet.set_footer(_footer(kit))
+    sheet.set_footer(_footer(kit), {"scale_with_doc": False})
     sheet.hide_gridlines(2)
 
 

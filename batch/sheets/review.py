@@ -13,7 +13,9 @@ from siltbook.templates import look
 
 HEADER = 2
 SHARE = STATION_REVIEW.places["share_of_limit"]
-EVIDENCE = STATION_REVIEW.places["flow_exponent"]  # first column of the second printed page
+# Columns with which a printed page begins: what is ahead, then what the numbers rest on.
+PARTS = ("also", "flow_exponent", "smallest_excess_m")
+AHEAD, EVIDENCE = (STATION_REVIEW.places[key] for key in PARTS[:2])
 _SAYS = (
     "Give back: share of the rise over the clean drop that the work undid (median). Creep: of the"
     " drop read after cleanings. Smallest excess: over the limit, told with 95 % confidence."
@@ -23,8 +25,8 @@ _SAYS = (
 def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     """Write the Station review sheet around its table, whose rows follow."""
     k.heading(kit, sheet, "Station review", apart=2)
-    sheet.write_string(0, EVIDENCE + 1, "What the numbers rest on", kit.format("title"))
-    sheet.write_string(1, EVIDENCE + 1, _SAYS, kit.format("mark"))
+    sheet.write_string(0, AHEAD, "What is ahead", kit.format("title"))
+    sheet.write_string(0, EVIDENCE, "What the numbers rest on", kit.format("title"))
     results = kit.assessment.stations
     last = HEADER + len(results)
     made = tables.long(kit, sheet, HEADER, STATION_REVIEW, results)
@@ -34,13 +36,12 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     else:
         k.text(sheet, HEADER + 1, 0, "No station in this book.", kit.format("mark"))
     below = max(last, HEADER + 1) + 2
-    wide = sum(column.width for column in STATION_REVIEW.columns[2:EVIDENCE])
-    end, _ = k.caution_lines(kit, sheet, below, (2, EVIDENCE - 1), touched_at(results), wide)
-    k.page(kit, sheet, header=HEADER, columns=2)
-    # Two pages wide, each with the verdict and the station: one would be too small to read.
-    sheet.fit_to_pages(2, 0)
-    sheet.repeat_columns(0, 1)
-    sheet.print_area(0, 0, end - 1 if end > below else below - 2, STATION_REVIEW.last)
+    rest = PARTS[1], "clean_creep_between"
+    tables.says(kit, sheet, below - 1, STATION_REVIEW, _SAYS, rest)
+    wide = sum(column.width for column in STATION_REVIEW.columns[2:AHEAD])
+    end, _ = k.caution_lines(kit, sheet, below, (2, AHEAD - 1), touched_at(results), wide)
+    tables.page(kit, sheet, STATION_REVIEW, HEADER, keep=2, parts=PARTS)
+    sheet.print_area(0, 0, end - 1 if end > below else below - 1, STATION_REVIEW.last)
     return made
 
 

@@ -10,6 +10,7 @@ from siltbook.batch.sheets.rows import LongTable
 from siltbook.batch.tables.runs import RUNS, station_runs
 
 HEADER = 3
+REST = "opened_by"  # with it begins the second printed page
 _SAYS = (
     "Drops at the reference flow where the flow is known, with the exponent on Station review. "
     "Rate: median of all slopes between two readings of the run. Given back: share of the rise "
@@ -19,8 +20,8 @@ _SAYS = (
 
 def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     """Write the Runs sheet around its table, whose rows follow."""
-    k.heading(kit, sheet, "Runs")
-    sheet.write_string(2, 0, _SAYS, kit.format("mark"))
+    k.heading(kit, sheet, "Runs", apart=1)
+    tables.says(kit, sheet, 2, RUNS, _SAYS, ("begins", "given_back"))
     runs = station_runs(kit.assessment.stations)
     row = HEADER + max(1, len(runs))
     made = tables.long(kit, sheet, HEADER, RUNS, runs)
@@ -28,6 +29,6 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
         tables.filters(sheet, HEADER, row, RUNS)
     else:
         k.text(sheet, row, 0, "No run in this book.", kit.format("mark"))
-    k.page(kit, sheet, header=HEADER, columns=1)
+    tables.page(kit, sheet, RUNS, HEADER, keep=1, parts=(REST,))
     sheet.print_area(0, 0, row, RUNS.last)
     return made

@@ -9,7 +9,7 @@ from typing import Any
 from siltbook.batch.sheets import kit as k
 from siltbook.templates.book import column_letters
 
-NAME_WIDTH, WIDTH = 20.0, 9.5  # of the first column, and of every other [characters]
+NAME_WIDTH, WIDTH = 20.0, 10.5  # of the first column, and of every other [characters]
 LAST = 13  # the last column, N
 ALL = NAME_WIDTH + LAST * WIDTH
 

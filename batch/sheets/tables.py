@@ -109,6 +109,36 @@ def header(
     sheet.set_row(row, most * k.LINE_POINTS + 4)
 
 
+def page(
+    kit: k.Kit,
+    sheet: Any,
+    table: Table[Row],
+    header: int,
+    *,
+    keep: int = 0,
+    parts: Sequence[str] = (),
+) -> None:
+    """Page set-up of a sheet that is one table with its header in row `header` (0-based).
+
+    The first `keep` columns stay in view and on every page; `parts` are the keys of the columns
+    with which a further page begins.
+    """
+    widths, starts = [c.width for c in table.columns], [table.places[key] for key in parts]
+    k.page(kit, sheet, header=header, widths=widths, columns=keep, starts=starts)
+
+
+def says(
+    kit: k.Kit, sheet: Any, row: int, table: Table[Row], said: str, part: tuple[str, str] | None
+) -> None:
+    """One wrapped line in `row` over the columns from key to key of `part`, or over them all.
+
+    It stands on the one printed page of these columns: a longer one would be cut there.
+    """
+    first, last = (table.places[key] for key in part) if part else (0, table.last)
+    width = sum(column.width for column in table.columns[first : last + 1])
+    k.spread(sheet, row, last, said, kit.format("says"), width, first)
+
+
 def filters(sheet: Any, top: int, last: int, table: Table[Row]) -> None:
     """Filter buttons on a table's header row, each on a line of its own below the words."""
     sheet.autofilter(top, 0, last, table.last)

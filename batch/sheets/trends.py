@@ -104,7 +104,7 @@ def _third_line(results: tuple[StationResult, ...]) -> str:
 
 def _page(kit: k.Kit, sheet: Any, charts: int) -> None:
     """Four charts a page; row heights first, for a chart is placed by them."""
-    k.page(kit, sheet, header=TOP - 1)
+    k.page(kit, sheet, header=TOP - 1, widths=[COLUMN_WIDTH] * ACROSS)
     sheet.set_margins(left=0.3, right=0.3, top=0.4, bottom=0.55)
     last = TOP + max(1, -(-charts // ACROSS))
     step = PER_PAGE // ACROSS

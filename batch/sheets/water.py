@@ -47,7 +47,7 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
         sheet.set_column(col, col, column.width)
     row = _water(kit, sheet, TOP, ratings)
     row, tables = _grades(kit, sheet, row + 1, fits)
-    k.page(kit, sheet, header=TOP - 1)
+    k.page(kit, sheet, header=TOP - 1, widths=[column.width for column in RATINGS.columns])
     sheet.print_area(0, 0, row - 1, LAST)
     return tables
 

@@ -26,6 +26,7 @@ from siltbook.templates.book import Table, column_letters
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 HEADER = 3
+PARTS = ("u_drop_m",)  # with it begins the second printed page
 NOISE = 1e-6  # [m]; more than this above the limit is over
 LAST = WORKINGS.last
 # Letters of the columns that the formulas lead to.
@@ -74,13 +75,13 @@ class Fixed:
 
 def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     """Write the sheet around its table, whose rows follow."""
-    k.heading(kit, sheet, "Workings")
+    k.heading(kit, sheet, "Workings", apart=1)
     says = (
         "Drop = inlet - outlet, in metres of water. Over: drop > limit by more than 0.000001 m."
         " Drop at reference flow = drop x (reference flow / flow) ^ exponent; as read where no flow"
         " is known. Rise = drop - clean drop. Formulas lead to the cells that were filled in."
     )
-    sheet.write_string(2, 0, says, kit.format("mark"))
+    tables.says(kit, sheet, 2, WORKINGS, says, ("date", "over"))
     tables.header(kit, sheet, HEADER, WORKINGS)
     count = min(MOST, sum(len(r.history.readings) for r in kit.assessment.stations))
     row = HEADER + max(1, count)
@@ -92,7 +93,7 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
         sheet.conditional_format(HEADER + 1, at, row, at, over)
     else:
         sheet.write_string(row, 0, "No reading in this book.", kit.format("mark"))
-    k.page(kit, sheet, header=HEADER, columns=1)
+    tables.page(kit, sheet, WORKINGS, HEADER, keep=1, parts=PARTS)
     sheet.print_area(0, 0, row, LAST)
     rows = partial(_rows, kit.assessment)
     return [LongTable(HEADER + 2, count, rows)] if count else []

@@ -29,7 +29,12 @@ FINDINGS: Table[Finding] = Table(
     "Findings",
     (
         _KNOWN["severity"].but(source=lambda f: look.SEVERITIES[f.severity]),
-        *pick(_KNOWN, "rule", "sheet", "cell", "station", "message", "read", "accepted"),
+        _KNOWN["rule"].but(width=17.0),
+        _KNOWN["sheet"].but(width=12.0),
+        *pick(_KNOWN, "cell", "station"),
+        _KNOWN["message"].but(width=58.0),
+        _KNOWN["read"].but(width=21.0),
+        _KNOWN["accepted"].but(width=25.0),
     ),
 )
 

@@ -16,6 +16,7 @@ from siltbook.batch.sheets.kit import one_line
 from siltbook.batch.tables.describe import Column, Kind, Table, pick
 from siltbook.batch.typed.boxes import ACTION, DUE, WHO
 from siltbook.templates.contract import STATIONS
+from siltbook.templates.orders import in_short
 
 DAYS_PER_MONTH = 30.0
 
@@ -173,22 +174,22 @@ _ALL: tuple[Column[StationResult], ...] = (
     Column("energy_cost", "Dirt so far (money)", Kind.MONEY, 9.0,
            lambda r: r.outlook.cost.energy_cost if r.outlook else None,
            note="Its price, in the farm's currency."),
-    Column("flow_exponent", "Flow exponent", Kind.NUMBER, 9.0,
+    Column("flow_exponent", "Flow exponent", Kind.NUMBER, 10.0,
            lambda r: r.history.flow_fit.n, style="metres"),
     Column("exponent_from", "Exponent rests on", Kind.TEXT, 32.0,
            lambda r: exponent_text(r.history.flow_fit), style="wrap"),
-    Column("flush_share", "Flushes give back", Kind.SHARE, 8.0,
+    Column("flush_share", "Flushes give back", Kind.SHARE, 9.0,
            lambda r: w.flush.median if (w := _worth(r)) else None),
     Column("flush_shares", "Flushes: count, range", Kind.TEXT, 16.0,
            lambda r: shares_text(w.flush) if (w := _worth(r)) else None, style="wrap"),
-    Column("cleaning_share", "Cleanings give back", Kind.SHARE, 9.0,
+    Column("cleaning_share", "Cleanings give back", Kind.SHARE, 11.0,
            lambda r: w.cleaning.median if (w := _worth(r)) else None),
     Column("cleaning_shares", "Cleanings: count, range", Kind.TEXT, 16.0,
            lambda r: shares_text(w.cleaning) if (w := _worth(r)) else None, style="wrap"),
     Column("clean_creep", "Clean drop creeps ({unit})", Kind.RATE, 10.0, _creep, "m per month"),
     Column("clean_creep_between", "8 in 10 between, or why not", Kind.TEXT, 22.0,
            lambda r: creep_text(w.creep) if (w := _worth(r)) else None, style="wrap"),
-    Column("smallest_excess_m", "Smallest excess told ({unit})", Kind.PRESSURE, 9.0,
+    Column("smallest_excess_m", "Smallest excess told ({unit})", Kind.PRESSURE, 10.0,
            lambda r: station_gauge(r.station.now).now, "m"),
     Column("half_division_m", "With half the division ({unit})", Kind.PRESSURE, 9.0,
            lambda r: station_gauge(r.station.now).finer, "m"),
@@ -231,12 +232,17 @@ STATION_REVIEW: Table[StationResult] = Table(
 ACTIONS: Table[StationResult] = Table(
     "Actions",
     (
-        *pick(KNOWN, "verdict", "station", "block"),
-        KNOWN["reason"].but(source=why_text),
-        KNOWN["steps"],
+        KNOWN["verdict"].but(width=12.5),
+        KNOWN["station"].but(width=11.0),
+        KNOWN["block"].but(width=7.5),
+        KNOWN["reason"].but(width=40.0, source=why_text),
+        KNOWN["steps"].but(width=32.0, source=lambda r: one_line(in_short(r.judgement.steps))),
         KNOWN["days_over"].but(width=9.0, source=lambda r: r.days_shown),
-        KNOWN["forecast"].but(source=_expected_or_passed),
-        *pick(KNOWN, "read_by", "action_agreed", "who", "by_when"),
+        KNOWN["forecast"].but(width=11.0, source=_expected_or_passed),
+        KNOWN["read_by"].but(width=11.0),
+        KNOWN["action_agreed"].but(width=12.5),
+        KNOWN["who"].but(width=7.5),
+        KNOWN["by_when"].but(width=11.0),
     ),
 )
 

@@ -179,7 +179,7 @@ def _work(visits: int) -> list[Work]:
 
 
 def _steps(verdict: Verdict, words: tuple[str, ...]) -> tuple[Step, ...]:
-    return tuple(Step(Task.READING, one, touches_of(verdict)) for one in words)
+    return tuple(Step(Task.FLUSH, one, touches_of(verdict)) for one in words)
 
 
 def _result(

@@ -30,7 +30,7 @@ from siltbook.batch.results import Assessment
 from siltbook.batch.sheets.book import result_book
 from siltbook.checks.findings import CATALOGUE
 from siltbook.templates import look, orders, safety
-from siltbook.templates.orders import order_of_work
+from siltbook.templates.orders import in_short, order_of_work
 from siltbook.templates.safety import CAUTIONS, Step, Task, Touch, cautions, touched_by
 from tests.sheets.example import NAMES, whole
 
@@ -62,6 +62,8 @@ def instructions() -> Iterator[tuple[str, frozenset[Touch]]]:
             for step in order_of_work(task, gear_works):
                 yield step.words, step.touches
                 yield step.brief, step.touches
+            whole = order_of_work(task, gear_works)
+            yield in_short(whole), touched_by(whole)
     for verdict in Verdict:
         task = task_of(verdict, Gear.TRUSTED)  # a suspect controller's steps speak for themselves
         touches = touched_by(order_of_work(task)) if task else frozenset()
