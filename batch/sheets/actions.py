@@ -37,7 +37,8 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     k.spread(sheet, 2, LAST, summary(results), kit.format("strong"), WIDTH)
     header = 3
     if touches:
-        k.spread(sheet, header, LAST, safety.BELOW, kit.format("emergency"), WIDTH)
+        said = f"{safety.EMERGENCY} {safety.BELOW}"
+        k.spread(sheet, header, LAST, said, kit.format("emergency"), WIDTH)
         header += 1
     made = tables.long(kit, sheet, header, ACTIONS, urgent)
     row = header + len(urgent)
