@@ -96,18 +96,20 @@ def station_look_alike(joined: JoinedBook) -> list[Finding]:
     are written as it is.
     """
     place = joined.stations
-    firsts = place.frame["key"].dropna().drop_duplicates()
+    firsts = place.frame.loc[place.frame["key"].dropna().drop_duplicates().index, "station"]
+    if all(str(name).isascii() for name in firsts):
+        return []
+    names = {int(row): str(name) for row, name in firsts.items()}
     rows: dict[str, int] = {}
     found = []
-    for row in (int(row) for row in firsts.index):
-        name = str(place.frame.at[row, "station"])
+    for row, name in names.items():
         seen = sorted(looks(name))
         twin = next((rows[look] for look in seen if look in rows), None)
         for look in seen:
             rows.setdefault(look, row)
         if twin is None:
             continue
-        its, first = letter_that_differs(name, str(place.frame.at[twin, "station"]))
+        its, first = letter_that_differs(name, names[twin])
         read = f"{joined.read(place, 'station', row)}, with {its}, beside row {twin}, with {first}"
         accepted = "names that a person can tell apart"
         found.append(finding(place, "station-look-alike", "station", row, read, accepted))

@@ -27,6 +27,8 @@ _PLAIN = {ord(a): b for theirs, ours in _LETTERS for a, b in zip(theirs, ours, s
 def looks(name: str) -> frozenset[str]:
     """What a name looks like, in capitals and in small letters; two names that share one of the
     two look alike. Spaces do not count, since a person does not see how many there are."""
+    if name.isascii():
+        return frozenset([" ".join(name.split()).casefold()])
     plain = unicodedata.normalize("NFKC", " ".join(name.split()))
     return frozenset(
         as_typed.translate(_PLAIN).casefold() for as_typed in (plain.upper(), plain.lower())
