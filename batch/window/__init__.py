@@ -1,0 +1,1 @@
+"""The window: books judged and papers made without a command line."""
