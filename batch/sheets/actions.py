@@ -25,7 +25,7 @@ LAST, WIDTH = ACTIONS.last, ACTIONS.width
 ORDER = ACTIONS.places["reason"]  # from here on an order of work stands below the table
 MOST_LISTED = 4_000  # characters of names in one row, which is at most 409 points high
 MOST_NAMED = 200  # characters of the stations of one order of work
-ZOOM = 85  # [%] at which six stations stand on a small screen (1366 x 768)
+ZOOM = 82  # [%] at which six stations stand on a small screen (1366 x 768)
 
 
 def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
