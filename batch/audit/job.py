@@ -12,9 +12,11 @@ def audit_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Audit:
     """Audit one book; BookError with one sentence where it cannot be read."""
     from siltbook.batch.audit.book_rules import agreed_done, rules_of_book
     from siltbook.batch.audit.own_findings import book_findings
+    from siltbook.batch.audit.power import power
     from siltbook.batch.audit.procedure import procedure
     from siltbook.batch.audit.sensitivity import sensitivity
     from siltbook.batch.audit.stored_results import compare
+    from siltbook.batch.audit.tracks import tracks
     from siltbook.batch.audit.trust import trust
     from siltbook.batch.job import assess_bytes
     from siltbook.batch.merging.sheets import origins_in
@@ -29,7 +31,8 @@ def audit_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Audit:
     if (data_rules := trust(book, histories, on)) or own.state is State.LOOK:
         data_rules = [own, *data_rules]
     results = (*data_rules, *steps, *compare(book, data, on))
-    return Audit(assessment, results, sensitivity(assessment), origins_in(data, path))
+    seen = power(book, tracks(book, histories)) if data_rules else ()
+    return Audit(assessment, results, sensitivity(assessment), origins_in(data, path), seen)
 
 
 def audited_package(audit: Audit, data: bytes, book_name: str) -> bytes:

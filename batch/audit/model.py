@@ -95,6 +95,15 @@ class RuleResult:
         return self.kept / self.of if self.of and self.kept is not None else None
 
 
+@dataclass(frozen=True)
+class Power:
+    """In how many of how many cases a fault would be found, planted in this book's readings."""
+
+    fault: str
+    found: int
+    of: int
+
+
 def looked(
     rule: AuditRule,
     places: list[Place],
@@ -131,6 +140,7 @@ class Audit:
     results: tuple[RuleResult, ...]
     sensitivity: tuple[Sensitivity, ...]
     origins: tuple[Origin, ...] = ()  # rows and cells that a merge brought in
+    power: tuple[Power, ...] = ()  # what the rules on the data could have seen
 
     def of(self, question: Question) -> list[RuleResult]:
         """One question's results, what to look at first."""

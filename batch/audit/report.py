@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State, Taken
+from siltbook.batch.audit.model import Audit, Place, Power, Question, RuleResult, State, Taken
 from siltbook.batch.audit.sensitivity import CASES, CLASS, LIMITS, READING, Sensitivity
 from siltbook.batch.report.book import printable
 from siltbook.checks.wording import rows_named
 
 # The rules that count steps which the ladder asked for, each once.
 STEPS = ("flush-in-a-day", "read-after", "cleaned-in-time", "gear-in-time", "called-in-time")
+MOSTLY = 0.7  # of the planted cases; our own choice
 NAMED = 5  # stations in the answer
 MOST_PLACES = 200  # of one rule in the JSON document
 
@@ -27,25 +28,40 @@ def answer(audit: Audit, question: Question) -> str:
     if not results:
         return "The book holds no entry up to the as-of date; there is nothing to audit."
     if question is Question.TRUST:
-        return _trusted(results)
+        return f"{_trusted(results, audit.power)} {seeable(audit.power)}".rstrip()
     if question is Question.PROCEDURE:
         return _followed(results)
     return f"{_same(results)} {sensitive(audit.sensitivity)}"
 
 
-def _trusted(results: list[RuleResult]) -> str:
+def _trusted(results: list[RuleResult], power: tuple[Power, ...]) -> str:
     looks, cannot = counted(results, State.LOOK), counted(results, State.CANNOT)
     own = next(r for r in results if r.rule.code == "book-findings")
     tail = f" {cannot} of {len(results)} rules cannot be asked of this book." if cannot else ""
     if not looks:
         if 2 * cannot > len(results):
             return f"It cannot be told.{tail} What could be asked found nothing."
-        return f"Nothing that was asked speaks against the data.{tail}"
+        return f"Nothing that was asked speaks against the data, {_how_much(power)}.{tail}"
     rules = f"{looks} of {len(results)} rules found"
     said = f"Look first, then trust: {rules} something that has to be explained."
     if own.state is State.LOOK:
         said += f" The book's own findings: {own.said}"
     return f"{said}{tail}"
+
+
+def _how_much(power: tuple[Power, ...]) -> str:
+    """Whether finding nothing says much: only where each fault is found in most cases."""
+    if power and all(one.found >= MOSTLY * one.of for one in power):
+        return "and much would have been seen"
+    return "but little could have been seen"
+
+
+def seeable(power: tuple[Power, ...]) -> str:
+    """In how many cases each planted fault is found, in one sentence."""
+    if not power:
+        return ""
+    cases = ", ".join(f"{p.fault} in {p.found} of {p.of} cases" for p in power)
+    return f"Planted in this book's own readings, the rules find {cases}."
 
 
 def _followed(results: list[RuleResult]) -> str:
@@ -175,6 +191,7 @@ def audit_json(audit: Audit, path: str, output: str | None) -> dict[str, Any]:
             }
             for question in Question
         ],
+        "power": [{"fault": p.fault, "found": p.found, "of": p.of} for p in audit.power],
         "sensitivity": [_sensitivity_json(row) for row in audit.sensitivity],
         "merged": [
             {"sheet": o.sheet, "row": o.row, "what": o.what, "from": o.file, "by": o.by}
