@@ -1,8 +1,8 @@
 """How sheets are printed: A4 across, in type that can be read, a wide table split by meaning.
 
 A sheet that a program shrinks to one page's width prints as small as it must; here the scale is
-worked out from the columns' widths, and a table that would print smaller than `LEAST_TYPE` is
-refused: its maker says where its next page begins.
+worked out from the columns' widths. Its maker says where a wide table's next page begins; one
+that would print smaller than `LEAST_TYPE` all the same goes on on a further page.
 """
 
 from __future__ import annotations
@@ -48,6 +48,24 @@ def scale(
     return found
 
 
+def pages(
+    widths: Sequence[float], type_size: float, repeat: int = 0, starts: Sequence[int] = ()
+) -> tuple[int, ...]:
+    """`starts`, and further columns where a page would be too wide for type that can be read.
+
+    So a table that gained a column prints on one page more, and not in smaller type.
+    """
+    sizes = [pixels(width) for width in widths]
+    room = 0.999 * _ROOM * _SPARE * type_size / LEAST_TYPE - sum(sizes[:repeat])
+    found, used = [], 0.0
+    for at in range(repeat, len(sizes)):
+        if at in starts or (used and used + sizes[at] > room):
+            found.append(at)
+            used = 0.0
+        used += sizes[at]
+    return tuple(found)
+
+
 def across(
     sheet: Any,
     widths: Sequence[float],
@@ -58,6 +76,7 @@ def across(
     """Landscape A4 in the scale of `scale`; the parts of a row lie on pages that follow."""
     sheet.set_landscape()
     sheet.set_paper(_PAPER)
+    starts = pages(widths, type_size, repeat, starts)
     sheet.set_print_scale(scale(widths, type_size, repeat, starts))
     if starts:
         sheet.set_v_pagebreaks(list(starts))

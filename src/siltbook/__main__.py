@@ -31,10 +31,11 @@ def stop(_: int, frame: FrameType | None) -> NoReturn:
 
 def main() -> None:
     """Start the command line."""
-    signal.signal(signal.SIGINT, stop)
-    from siltbook.batch.cli import main as command
-
     try:
+        # In here, too: a Ctrl-C that came before is answered while the handler is put in place.
+        signal.signal(signal.SIGINT, stop)
+        from siltbook.batch.cli import main as command
+
         command()
     except KeyboardInterrupt:  # before a command began, or behind its end
         os.write(2, _STOPPED)

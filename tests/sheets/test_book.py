@@ -102,7 +102,7 @@ def test_actions_lists_only_what_needs_something(formulas: openpyxl.Workbook) ->
     assert sheet["A17"].value == "– Resting (1): Old well"
     said = sheet["A3"].value.replace("\xa0", " ")
     assert said.startswith("12 stations:   ▲ Escalate 1   ■ Hand clean 1")
-    assert sheet["A4"].value == safety.BELOW
+    assert sheet["A4"].value == f"{safety.EMERGENCY} {safety.BELOW}"
     assert sheet["A6"].fill.fgColor.rgb == "FF" + look.VERDICTS["escalate"].fill[1:]
     assert (sheet["F6"].value, sheet["G6"].value, sheet["H6"].value) == (14, None, None)
 

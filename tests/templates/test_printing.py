@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from siltbook.templates.printing import LEAST_TYPE, scale
+from siltbook.templates.printing import LEAST_TYPE, pages, scale
 
 
 def test_a_narrow_table_prints_in_its_own_size() -> None:
@@ -30,3 +30,11 @@ def test_larger_type_may_be_made_smaller_still() -> None:
     assert scale(wide, 12) * 12 >= 100 * LEAST_TYPE
     with pytest.raises(ValueError, match="prints its type under 8 pt"):
         scale(wide, 10)
+
+
+def test_a_table_that_gained_a_column_goes_on_on_a_further_page() -> None:
+    widths = [15.0, 80.0, 60.0, 60.0, 60.0]
+    starts = pages(widths, 10, repeat=1, starts=[2])
+    assert starts == (2, 4)
+    assert scale(widths, 10, 1, starts) * 10 >= 100 * LEAST_TYPE
+    assert pages([15.0, 60.0], 10, repeat=1) == ()
