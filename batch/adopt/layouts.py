@@ -13,11 +13,12 @@ from siltbook.batch.adopt.columns import (
     shown,
     values,
 )
-from siltbook.batch.adopt.model import ASK, MEASURED, Column, Found
+from siltbook.batch.adopt.model import ASK, MEASURED, Cell, Column, Found
 from siltbook.batch.adopt.recognise import (
     month_in,
     parse_date,
     parse_header,
+    parse_time,
     unit_of,
     year_in,
 )
@@ -53,10 +54,18 @@ def understand(area: Area) -> Found | None:
     check_values(found, kinds)
     _stations(found)
     for column in found.columns:
-        column.samples = tuple(shown(v) for v in values(found, column.index)[:_SAMPLES])
+        column.samples = tuple(
+            _sample(v, column.role) for v in values(found, column.index)[:_SAMPLES]
+        )
     dated = found.of("date", "date and time")
     measured = found.of("inlet", "outlet", "drop", ASK)
     return found if dated and (measured or found.of("work", "cycles")) else None
+
+
+def _sample(value: Cell, role: str) -> str:
+    """A cell as the mapping shows it; times of day, which are fractions of it, as times."""
+    time = parse_time(value) if role == "time" and isinstance(value, float) else None
+    return shown(value) if time is None else time.strftime("%H:%M")
 
 
 def _new(area: Area) -> Found:

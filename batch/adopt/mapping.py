@@ -12,7 +12,7 @@ from typing import Any
 
 from siltbook.batch.adopt.harvest import Amount
 from siltbook.batch.adopt.hidden import sentence, why
-from siltbook.batch.adopt.model import ROLES, Harvest, Question
+from siltbook.batch.adopt.model import ROLES, Column, Harvest, Question
 from siltbook.batch.adopt.study import EVERY, Study, stations_of
 from siltbook.batch.sheets.kit import clean
 from siltbook.templates import look
@@ -210,14 +210,18 @@ def _columns(w: _Writer, made: Study) -> None:
             w.cell(page, row, 8, column.unit, w.open)
             w.cell(page, row, 9, column.station, w.open)
             w.cell(page, row, 10, column.sure or "ask")
-            header = column.why.startswith("'") and column.why.count("'") == 2
-            told_why = f"the header says {column.why}" if header else column.why
             hidden = why(form.tables, index)
-            w.cell(page, row, 11, "; ".join(t for t in (told_why, hidden) if t))
+            w.cell(page, row, 11, "; ".join(t for t in (_because(column), hidden) if t))
             _list(page, row, 7, ROLES, "Taken for")
             _list(page, row, 8, (*PRESSURE_UNITS, *FLOW_UNITS), "Unit")
             row += 1
     page.autofilter(_HEAD, 0, max(row - 1, _HEAD + 1), len(COLUMN_HEADERS) - 1)
+
+
+def _because(column: Column) -> str:
+    """Why a column was taken so, in words: a header's own words are quoted as such."""
+    quoted = column.why.startswith("'") and column.why.endswith("'") and column.why.count("'") == 2
+    return f"the header says {column.why}" if quoted else column.why
 
 
 def _stations(w: _Writer, made: Study) -> None:
@@ -278,7 +282,7 @@ def _left_out(w: _Writer, rows: Harvest, made: Study) -> None:
         for column in form.columns:
             if column.role == "leave out" and column.samples:
                 place = f"{form.tables[0].grid.place}, column {column.letters}"
-                told = (place, f"{column.header}: {', '.join(column.samples)}", column.why, 0)
+                told = (place, f"{column.header}: {', '.join(column.samples)}", _because(column), 0)
                 for col, value in enumerate(told):
                     w.cell(page, row, col, value)
                 row += 1
