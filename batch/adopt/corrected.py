@@ -12,12 +12,12 @@ from siltbook.batch.adopt.logger import WALL_CLOCK
 from siltbook.batch.adopt.model import ASK, ROLES, Cell, Grid
 from siltbook.batch.adopt.recognise import parse_date, parse_number, parse_time, unit_of
 from siltbook.batch.adopt.sources import workbook_grids
-from siltbook.batch.adopt.study import EVERY, Form, Study, use_answers
+from siltbook.batch.adopt.study import EVERY, TURNED_UNITS, Form, Study, use_answers
 from siltbook.batch.adopt.words import plain
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.parsing import choice, tidy
 from siltbook.templates.book import column_letters
-from siltbook.templates.contract import WORKS, YES_NO
+from siltbook.templates.contract import PRESSURE_UNITS, WORKS, YES_NO
 from siltbook.templates.units import UNITS
 
 
@@ -211,7 +211,10 @@ def _details(line: _Line) -> dict[str, object]:
                 raise line.refuse(header, "a number, or nothing")
             made[key] = number
     if "flush_inlet" in made:
-        made["flush_inlet"] = Amount(float(str(made["flush_inlet"])), unit_of(line.text("Unit")))
+        unit = unit_of(line.text("Unit"))
+        if unit not in PRESSURE_UNITS and unit not in TURNED_UNITS:
+            raise line.refuse("Unit", "the unit of the lowest inlet in the flush, for example bar")
+        made["flush_inlet"] = Amount(float(str(made["flush_inlet"])), unit)
     for header, key in (("Done by", "done_by"), ("Remark", "remark"), ("Words", "words")):
         if line.text(header):
             made[key] = line.text(header)

@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 
 import openpyxl
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from sample_workbooks.as_kept import Style, as_xlsx
@@ -36,6 +36,7 @@ def mapping() -> bytes:
 
 @settings(max_examples=60, deadline=None)
 @given(st.sampled_from(SHEETS), st.integers(4, 9), st.integers(1, 12), VALUES)
+@example("Proposed work", 5, 7, True)  # an inlet in the flush without a unit
 def test_any_cell_of_a_mapping(sheet: str, row: int, column: int, value: object) -> None:
     book = openpyxl.load_workbook(io.BytesIO(mapping()))
     book[sheet].cell(row, column).value = value if not isinstance(value, int) else float(value)
