@@ -124,8 +124,9 @@ def in_use() -> dict[str, bytes]:
 
 
 def _boxes() -> Iterator[Box]:
+    known = truth()
     for station, (action, who, due) in twelve.BOXES.items():
-        episodes = {name: true.episodes for name, true in truth().items()}[station]
+        episodes = known[station].episodes
         opened = episodes[-1].opened if episodes and not episodes[-1].closed else None
         yield Box(station, opened, action, who, due)
 

@@ -63,11 +63,14 @@ def _this(sheet: str, header: str) -> str:
     return f"{TABLES[sheet]}[[#This Row],[{header}]]"
 
 
+def _letters(sheet: contract.Sheet, header: str) -> str:
+    return column_letters([*(c.header for c in sheet.columns), *sheet.computed].index(header))
+
+
 def _station_column(header: str) -> str:
     """A column of the sheet Stations from its header down; the header keeps the range whole
     when the first station is deleted."""
-    headers = [c.header for c in contract.STATIONS.columns] + list(contract.STATIONS.computed)
-    letters = column_letters(headers.index(header))
+    letters = _letters(contract.STATIONS, header)
     return f"Stations!${letters}$1:${letters}${REACH}"
 
 
@@ -116,8 +119,7 @@ def _gauge_factor() -> str:
 
 
 def _gauges_column(header: str) -> str:
-    headers = [c.header for c in contract.CHANGED_GAUGES.columns]
-    letters = column_letters([*headers, *contract.CHANGED_GAUGES.computed].index(header))
+    letters = _letters(contract.CHANGED_GAUGES, header)
     return f"Gauges!${letters}$2:${letters}${GAUGES_REACH}"
 
 
@@ -239,18 +241,25 @@ def gauge_values(rows: Sequence[Row], stations: Sequence[Row]) -> list[tuple[flo
     return values
 
 
-def _changed_factor(
-    row: Row, gauges: Sequence[Row], factors: Sequence[tuple[float | str]]
-) -> float | str | None:
+Changes = Mapping[str, Sequence[tuple[dt.date, float | str]]]
+
+
+def _changes(gauges: Sequence[Row], stations: Sequence[Row]) -> Changes | None:
+    """Station -> day and factor [m] of each changed unit; None where one cannot be placed."""
+    found: dict[str, list[tuple[dt.date, float | str]]] = {}
+    for gauge, (factor,) in zip(gauges, gauge_values(gauges, stations), strict=True):
+        if factor == UNKNOWN:
+            return None
+        if factor != "" and isinstance(since := gauge["since"], dt.date):
+            found.setdefault(_squeezed(gauge["station"]).casefold(), []).append((since, factor))
+    return found
+
+
+def _changed_factor(row: Row, changes: Changes | None) -> float | str | None:
     """The factor [m] of the gauge that a reading was taken on, None where it is the register's."""
-    if any(factor == UNKNOWN for (factor,) in factors):
+    if changes is None:
         return UNKNOWN
-    name, date = _squeezed(row.get("station")).casefold(), row.get("date")
-    own = [
-        (gauge["since"], factor)
-        for gauge, (factor,) in zip(gauges, factors, strict=True)
-        if factor != "" and _squeezed(gauge.get("station")).casefold() == name
-    ]
+    own, date = changes.get(_squeezed(row.get("station")).casefold(), ()), row.get("date")
     if own and not isinstance(date, dt.date):
         return UNKNOWN
     past = [(since, factor) for since, factor in own if since <= date]  # type: ignore[operator]
@@ -270,10 +279,10 @@ def reading_values(
         if isinstance(row.get("station"), str):
             register.setdefault(str(row["station"]).casefold(), pair)
     values = []
-    factors = gauge_values(gauges, stations)
+    changes = _changes(gauges, stations)
     for row in rows:
         factor, limit = register.get(_squeezed(row.get("station")).casefold(), (None, None))
-        if factor is not None and (changed := _changed_factor(row, gauges, factors)) is not None:
+        if factor is not None and (changed := _changed_factor(row, changes)) is not None:
             factor = changed
         drop = _drop_value(row, factor)
         values.append((drop, _verdict(drop, limit)))

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from siltbook.templates.contract import Column, Kind
-from siltbook.templates.look import FONT
+from siltbook.templates.look import FONT, TYPE_SIZE
 from siltbook.templates.units import UNITS, known_unit
 
 if TYPE_CHECKING:
@@ -25,7 +25,6 @@ PALE_VIOLET = "#EFE9F6"
 VIOLET = "#4B2A7B"
 WHITE = "#FFFFFF"
 LINE = "#C3CCD6"
-TYPE_SIZE = 10  # [pt]
 
 # (text, background) of every pair in use; a test holds them to 4.5:1.
 PAIRS = (

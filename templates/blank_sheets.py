@@ -18,12 +18,12 @@ from siltbook.templates.blank_look import (
     LINE,
     OCHRE,
     PALE_BLUE,
-    TYPE_SIZE,
     VIOLET,
     Look,
 )
 from siltbook.templates.book import column_letters
 from siltbook.templates.contract import Column, Kind
+from siltbook.templates.look import TYPE_SIZE
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+TYPE_SIZE = 10  # of tables [pt]
 FONT = "Arial"  # every system has it, or one of exactly its widths: pages break alike everywhere
 DATE_FORMAT = "yyyy-mm-dd"
 TIME_FORMAT = "hh:mm"
@@ -72,7 +73,7 @@ SEVERITIES = {"error": "✕ Error", "doubt": "? Doubt", "note": "· Note"}
 _BASE: dict[str, object] = {
     "font_name": FONT,
     "font_scheme": "none",
-    "font_size": 10,
+    "font_size": TYPE_SIZE,
     "font_color": INK,
     "valign": "top",
 }

@@ -6,7 +6,7 @@ The words are those of `safety`, which has the cautions; this module puts steps 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from itertools import takewhile
+from itertools import dropwhile, takewhile
 
 from siltbook.templates import safety
 from siltbook.templates.safety import FlushRule, Step, Task, Touch
@@ -35,10 +35,15 @@ def in_short(steps: Sequence[Step]) -> str:
     A reading that is asked for first keeps its words; so does work of few steps.
     """
     first = [step.brief for step in takewhile(lambda s: s.task is Task.READING, steps)]
-    rest = steps[len(first) :]
-    if len(rest) < _SHORT_FROM or rest[0].task not in _IN_SHORT:
+    if not is_long(steps):
         return " ".join(step.brief for step in steps)
-    return " ".join([*first, _IN_SHORT[rest[0].task]])
+    return " ".join([*first, _IN_SHORT[steps[len(first)].task]])
+
+
+def is_long(steps: Sequence[Step]) -> bool:
+    """Whether `in_short` leaves out of this order what then stands elsewhere."""
+    rest = list(dropwhile(lambda s: s.task is Task.READING, steps))
+    return len(rest) >= _SHORT_FROM and rest[0].task in _IN_SHORT
 
 
 def make_safe(task: Task, gear_works: bool) -> tuple[Step, ...]:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
 
-from siltbook.templates.look import FONT
+from siltbook.templates.look import FONT, TYPE_SIZE
 
 LEAST_TYPE = 8.0  # [pt] the smallest type of a printed table
 SIDE = 0.4  # margin left and right [inch]
@@ -21,7 +21,7 @@ _SPARE = 0.985  # programs round columns to their own pixels
 _MOST = 100
 
 # A workbook's own style, which sets the width of a column's character: 7 pixels.
-NORMAL = {"font_name": FONT, "font_size": 10, "font_scheme": "none"}
+NORMAL = {"font_name": FONT, "font_size": TYPE_SIZE, "font_scheme": "none"}
 _CHARACTER = 7.42  # a digit of that style on a printer [pixels]; screens round it to 7
 
 

@@ -28,10 +28,11 @@ def audit_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Audit:
     if on is not None and steps:
         steps += [agreed_done(book, histories, on), rules_of_book(book, data)]
     own = book_findings(assessment.findings, len(book.readings.frame))
-    if (data_rules := trust(book, histories, on)) or own.state is State.LOOK:
+    every = tracks(book, histories)
+    if (data_rules := trust(book, histories, every, on)) or own.state is State.LOOK:
         data_rules = [own, *data_rules]
     results = (*data_rules, *steps, *compare(book, data, on))
-    seen = power(book, tracks(book, histories)) if data_rules else ()
+    seen = power(book, every) if data_rules else ()
     return Audit(assessment, results, sensitivity(assessment), origins_in(data, path), seen)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from siltbook.batch.audit.model import Audit, Place, Power, Question, RuleResult, State, Taken
-from siltbook.batch.audit.sensitivity import CASES, CLASS, LIMITS, READING, Sensitivity
+from siltbook.batch.audit.sensitivity import AT_LIMITS, CASES, CLASS, READING, Sensitivity
 from siltbook.batch.report.book import printable
 from siltbook.checks.wording import rows_named
 
@@ -126,7 +126,7 @@ def sensitive(rows: tuple[Sensitivity, ...]) -> str:
         return ""
     at = ", ".join(
         f"{sum(case in row.changes for row in rows)} at {case.removeprefix('limit ')}"
-        for case in CASES[: len(LIMITS)]
+        for case in AT_LIMITS
     )
     said = f"Of {len(rows)} verdicts would change at another limit: {at}; "
     said += f"{_off(rows, CLASS, 'by its class')}; {_off(rows, READING, 'by its reading')}."

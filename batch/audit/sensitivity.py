@@ -20,7 +20,8 @@ LIMITS = (4.0, 5.0, 6.0)
 USUAL = 5.0  # [m]
 CLASS = ("gauges +class", "gauges -class")
 READING = ("gauges +reading", "gauges -reading")
-CASES = (*(f"limit {limit:g} m" for limit in LIMITS), *CLASS, *READING)
+AT_LIMITS = tuple(f"limit {limit:g} m" for limit in LIMITS)
+CASES = (*AT_LIMITS, *CLASS, *READING)
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 from siltbook import __version__
 from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State
 from siltbook.batch.audit.report import answer, percent
-from siltbook.batch.audit.sensitivity import CASES, CLASS, LIMITS, READING, Sensitivity
+from siltbook.batch.audit.sensitivity import AT_LIMITS, CLASS, READING, Sensitivity
 from siltbook.batch.cautions import touched_at
 from siltbook.batch.fingerprint import fingerprint
 from siltbook.batch.ladder.next_steps import touches_of
@@ -21,9 +21,9 @@ from siltbook.templates import look
 from siltbook.templates.safety import Touch
 
 # The same audit must give the same bytes, so the file carries no clock.
-_SHOWN = (*((case,) for case in CASES[: len(LIMITS)]), CLASS, READING)
+_SHOWN = (*((case,) for case in AT_LIMITS), CLASS, READING)
 SENSITIVITY = (
-    "Station", "Verdict now", *CASES[: len(LIMITS)], "gauges off by class", "gauges off by reading",
+    "Station", "Verdict now", *AT_LIMITS, "gauges off by class", "gauges off by reading",
 )  # fmt: skip
 _FINE = {
     (Question.PROCEDURE, State.QUIET): "✓ Kept",

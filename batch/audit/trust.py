@@ -11,7 +11,7 @@ from siltbook.batch.audit.entries import back_dated, same_time, step_order
 from siltbook.batch.audit.model import RuleResult
 from siltbook.batch.audit.plan import coverage, plan_kept
 from siltbook.batch.audit.repeats import copied_block, copied_round, same_series, stuck_gauge
-from siltbook.batch.audit.tracks import tracks
+from siltbook.batch.audit.tracks import Track
 from siltbook.batch.model import History
 from siltbook.templates.book import Book
 
@@ -27,11 +27,15 @@ BY_TRACKS = (
 )
 
 
-def trust(book: Book, histories: Sequence[History], as_of: dt.date | None) -> list[RuleResult]:
-    """Every rule on the data, in the catalogue's order; nothing where no reading is there yet."""
+def trust(
+    book: Book, histories: Sequence[History], every: Sequence[Track], as_of: dt.date | None
+) -> list[RuleResult]:
+    """Every rule on the data, in the catalogue's order; nothing where no reading is there yet.
+
+    `every`: the tracks of these histories.
+    """
     if as_of is None or not any(history.readings for history in histories):
         return []
-    every = tracks(book, histories)
     months = coverage(histories, book.settings.interval, as_of)
     rows = {h.station.name: h.station.row for h in histories}
     return [

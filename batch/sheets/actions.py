@@ -18,13 +18,15 @@ from siltbook.batch.sheets import tables
 from siltbook.batch.sheets.rows import LongTable
 from siltbook.batch.tables.stations import ACTIONS, steps_text
 from siltbook.templates import look, safety
-from siltbook.templates.orders import in_short
+from siltbook.templates.orders import is_long
 from siltbook.templates.safety import Touch
 
 LAST, WIDTH = ACTIONS.last, ACTIONS.width
 ORDER = ACTIONS.places["reason"]  # from here on an order of work stands below the table
 MOST_LISTED = 4_000  # characters of names in one row, which is at most 409 points high
 MOST_NAMED = 200  # characters of the stations of one order of work
+# Verdict and whole steps -> the stations that they are for.
+Orders = dict[tuple[Verdict, str], list[StationResult]]
 ZOOM = 82  # [%] at which six stations stand on a small screen (1366 x 768)
 
 
@@ -48,36 +50,32 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     for calm in calm_lines(results):
         row += 1
         k.spread(sheet, row, LAST, calm, kit.format("line"), WIDTH)
-    if touches or orders_of_work(urgent):
-        row = _work(kit, sheet, row + 2, urgent, touches)
+    orders = orders_of_work(urgent)
+    if touches or orders:
+        row = _work(kit, sheet, row + 2, orders, touches)
     tables.page(kit, sheet, ACTIONS, header, keep=2)
     sheet.set_zoom(ZOOM)
     sheet.print_area(0, 0, row, LAST)
     return made
 
 
-def _work(
-    kit: k.Kit, sheet: Any, row: int, urgent: list[StationResult], touches: frozenset[Touch]
-) -> int:
+def _work(kit: k.Kit, sheet: Any, row: int, orders: Orders, touches: frozenset[Touch]) -> int:
     """From `row` on a page of their own: the cautions, then each order of work; the last row."""
     sheet.set_h_pagebreaks([row])
     k.text(sheet, row, 0, "Cautions, and the whole order of work", kit.format("section"))
     row, _ = k.caution_lines(kit, sheet, row + 1, (0, LAST), touches, WIDTH)
-    for (verdict, steps), those in orders_of_work(urgent).items():
+    for (verdict, steps), those in orders.items():
         names = _listed([k.one_line(r.station.name) for r in those], MOST_NAMED)
         _order(kit, sheet, row, verdict, names, steps.replace("\n", "   "))
         row += 1
     return row - 1
 
 
-def orders_of_work(
-    urgent: Iterable[StationResult],
-) -> dict[tuple[Verdict, str], list[StationResult]]:
-    """Verdict and whole steps -> the stations for which the table says them in short."""
-    found: dict[tuple[Verdict, str], list[StationResult]] = {}
+def orders_of_work(urgent: Iterable[StationResult]) -> Orders:
+    """The orders of work that the table says in short."""
+    found: Orders = {}
     for result in urgent:
-        steps = result.judgement.steps
-        if in_short(steps) != " ".join(step.brief for step in steps):
+        if is_long(result.judgement.steps):
             whole = result.verdict, steps_text(result.judgement)
             found.setdefault(whole, []).append(result)
     return found

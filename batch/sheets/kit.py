@@ -16,7 +16,6 @@ from siltbook.templates import contract, look, printing
 from siltbook.templates.safety import EMERGENCY, Touch, cautions
 
 MAX_TEXT = 32_000  # characters; a cell holds 32,767
-TYPE_SIZE = 10  # of a table [pt]
 LINE_POINTS = 13.0  # height of one line of 10-point text [pt]
 _CREATED = dt.datetime(2000, 1, 1)
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
@@ -272,7 +271,7 @@ def page(
     a further page begins.
     """
     if widths:
-        printing.across(sheet, widths, TYPE_SIZE, columns if starts else 0, starts)
+        printing.across(sheet, widths, look.TYPE_SIZE, columns if starts else 0, starts)
     else:
         sheet.set_landscape()
         sheet.set_paper(9)

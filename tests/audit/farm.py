@@ -13,6 +13,7 @@ import numpy as np
 from siltbook.batch.assess import as_of_date
 from siltbook.batch.audit.model import Place, RuleResult, State
 from siltbook.batch.audit.procedure import procedure
+from siltbook.batch.audit.tracks import tracks
 from siltbook.batch.audit.trust import trust
 from siltbook.batch.numbers.history import histories
 from siltbook.batch.reading.book import read_book
@@ -48,7 +49,8 @@ class Farm:
         book = read_book(self.package(), "farm.xlsx").book
         on = as_of_date(book, None)
         found = histories(book, on)
-        return {r.rule.code: r for r in (*trust(book, found, on), *procedure(book, found, on))}
+        data = trust(book, found, tracks(book, found), on)
+        return {r.rule.code: r for r in (*data, *procedure(book, found, on))}
 
 
 def honest() -> Farm:

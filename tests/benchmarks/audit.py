@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 
 from siltbook.batch.audit.model import RuleResult, State
+from siltbook.batch.audit.tracks import tracks
 from siltbook.batch.audit.trust import trust
 from siltbook.batch.numbers.history import histories
 from siltbook.templates.book import Book
@@ -317,7 +318,8 @@ def audited(rows: Rows) -> list[RuleResult]:
     """The rules on the data of one season, as of its latest entry."""
     one = rows.book()
     as_of = max(one.readings.frame["date"])
-    return trust(one, histories(one, as_of), as_of)
+    found = histories(one, as_of)
+    return trust(one, found, tracks(one, found), as_of)
 
 
 def alarms(seeds: range, *, aloud: bool = False) -> dict[str, Counter[State]]:
