@@ -111,6 +111,16 @@ def worker(address: str) -> Iterator[subprocess.Popen[bytes]]:
         process.wait(timeout=20)
 
 
+def wait_until_at_work(mark: Path, pid: int) -> None:
+    """Until this worker has just begun a book, which takes it at least 0.3 s; or 10 s."""
+    end = time.monotonic() + 10
+    while time.monotonic() < end:
+        begun = [int(p.name.rpartition("-")[2]) for p in mark.glob(f"{pid}-*")]
+        if begun and time.time_ns() - max(begun) < 0.1e9:
+            return
+        time.sleep(0.01)
+
+
 def test_cluster_one_worker_of_two_killed_half_way(
     scheduler: str, tmp_path: Path, mark: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -123,6 +133,7 @@ def test_cluster_one_worker_of_two_killed_half_way(
         for outcome in process_on_cluster(todo, scheduler, workers.slow_and_counted):
             outcomes.append(outcome)
             if len(outcomes) == 3:
+                wait_until_at_work(mark, first.pid)  # between two books it would leave nothing
                 first.kill()
     check_all(todo, outcomes)
     begun = Counter(p.name.split("-")[0] for p in mark.iterdir())
