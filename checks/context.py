@@ -24,6 +24,7 @@ from siltbook.templates.contract import (
     WORK,
     Sheet,
 )
+from siltbook.templates.names import name_key
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -111,7 +112,7 @@ def blank(place: Listed, column: str) -> pd.Series:
 
 def station_key(name: object) -> str | None:
     """A station's name as it is compared: case and spacing do not count."""
-    return " ".join(name.split()).casefold() if isinstance(name, str) else None
+    return name_key(name) if isinstance(name, str) else None
 
 
 def _typed(sheet: Sheet, table: Table) -> pd.DataFrame:

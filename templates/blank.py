@@ -13,6 +13,7 @@ from io import BytesIO
 from pathlib import Path
 
 from siltbook.templates import contract, printing
+from siltbook.templates.names import name_key
 from siltbook.templates.units import known_unit
 
 Row = Mapping[str, object]
@@ -54,9 +55,9 @@ def _check_stations(names: tuple[str, ...]) -> None:
                 f"Station name {shown!r} has {len(name):,} characters:"
                 f" use {_LONGEST_NAME} or fewer."
             )
-    counts = Counter(name.strip().casefold() for name in names)
+    counts = Counter(name_key(name) for name in names)
     for name in names:
-        if counts[name.strip().casefold()] > 1:
+        if counts[name_key(name)] > 1:
             raise ValueError(f"Station {name!r} is named twice: give every station its own name.")
 
 

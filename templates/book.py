@@ -130,6 +130,8 @@ class Book:
     gauges: Table = field(default_factory=partial(no_rows, CHANGED_GAUGES))
     carried: Table = field(default_factory=partial(no_rows, CARRIED))
     date1904: bool = False  # days are counted from 1904, as some older books do
+    # Every name that a station goes by, as `names.name_key` compares it -> the register's name.
+    names: dict[str, str] = field(default_factory=dict)
 
     def lists(self) -> dict[str, Table]:
         """The list sheets by the contract's names, in its order."""

@@ -14,6 +14,7 @@ from siltbook.batch.errors import BookError
 from siltbook.batch.graft.package import GraftError
 from siltbook.templates.book import Book, Table
 from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS, READINGS, STATIONS, WORK
+from siltbook.templates.names import name_key
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 Row = dict[str, object]
@@ -75,14 +76,13 @@ def fill(book: bytes, name: str, rows: Harvest, work: Sequence[Row]) -> Filled:
         )
     there = read_book(book, name).book
     farm_unit, flow_unit = there.settings.pressure_unit, there.settings.flow_unit
-    known = {_key(s): str(s) for s in there.stations.frame["station"] if s}
     own = {
         str(s): (u if isinstance(u, str) else farm_unit)
         for s, u in zip(there.stations.frame["station"], there.stations.frame["unit"], strict=True)
         if s
     }
-    readings = [_renamed(r, known) for r in rows.readings]
-    jobs = [_renamed(r, known) for r in work]
+    readings = [_renamed(r, there.names) for r in rows.readings]
+    jobs = [_renamed(r, there.names) for r in work]
     new_names = [n for n in _names(readings, jobs) if n not in own]
     units = _units_by_station(Harvest(readings=readings), jobs)
     register = [_station_row(n, units.get(n, farm_unit), farm_unit, rows) for n in new_names]
@@ -97,14 +97,24 @@ def fill(book: bytes, name: str, rows: Harvest, work: Sequence[Row]) -> Filled:
     return made
 
 
+def spelt_names(book: Book) -> dict[str, str]:
+    """Every name by which the register knows a station, as it is spelt there -> its own name."""
+    frame = book.stations.frame
+    found = {str(name): str(name) for name in frame["station"] if name}
+    for name, also in zip(frame["station"], frame["also"], strict=True):
+        for other in str(also).split(";") if name and also else ():
+            if tidied := " ".join(other.split()):
+                found.setdefault(tidied, book.names.get(name_key(tidied), str(name)))
+    return found
+
+
 def missing_stations(there: Book) -> list[str]:
     """Stations that have rows in Readings or Work done and none in the register, in their order."""
-    known = {_key(s) for s in there.stations.frame["station"] if s}
     found: dict[str, str] = {}
     for table in (there.readings, there.work):
         for name in table.frame["station"]:
-            if isinstance(name, str) and _key(name) not in known:
-                found.setdefault(_key(name), name)
+            if isinstance(name, str) and name_key(name) not in there.names:
+                found.setdefault(name_key(name), name)
     return list(found.values())
 
 
@@ -159,20 +169,17 @@ def _ask_for_columns(name: str, table: Table, rows: Sequence[Row]) -> None:
         )
 
 
-def _key(name: object) -> str:
-    return " ".join(str(name).split()).casefold()
-
-
 def _renamed(row: Row, known: Mapping[str, str]) -> Row:
+    """The row under the register's name, where it names the station by another of its names."""
     name = str(row["station"])
-    return {**row, "station": known.get(_key(name), name)}
+    return {**row, "station": known.get(name_key(name), name)}
 
 
 def _names(*lists: Iterable[Row]) -> list[str]:
     found: dict[str, str] = {}
     for rows in lists:
         for row in rows:
-            found.setdefault(_key(row["station"]), str(row["station"]))
+            found.setdefault(name_key(row["station"]), str(row["station"]))
     return list(found.values())
 
 
@@ -253,20 +260,15 @@ def _lacking(
     records = table.frame.reset_index(names="row").to_dict("records")
     for raw in records:
         record: Row = {str(k): v for k, v in raw.items()}
-        at = (
-            _key(record["station"]),
-            record["date"],
-            record["time"],
-            *(_word(record, k) for k in kind),
-        )
+        at = _identity(record, kind)
         there.setdefault(at, []).append((int(str(record["row"])), record))
     add: list[Row] = []
     source: dict[tuple[object, ...], int] = {}
     for row in typed:
-        at = (_key(row["station"]), row["date"], row.get("time"), *(_word(row, k) for k in kind))
+        at = _identity(row, kind)
         source[at] = source.get(at, 0) + 1
     for row, origin in zip(typed, rows, strict=True):
-        at = (_key(row["station"]), row["date"], row.get("time"), *(_word(row, k) for k in kind))
+        at = _identity(row, kind)
         unit = own.get(str(row["station"]), farm_unit)
         found = there.get(at, [])
         same = next((f for f in found if _equal(row, f[1], values, unit, flow_unit)), None)
@@ -279,6 +281,12 @@ def _lacking(
         else:
             add.append(row)
     return add
+
+
+def _identity(row: Mapping[str, object], kind: Sequence[str]) -> tuple[object, ...]:
+    """What makes two rows of a list one: station, date, time and the kind of work or occasion."""
+    when = (row["date"], row.get("time"))
+    return (name_key(row["station"]), *when, *(_word(row, k) for k in kind))
 
 
 def _word(row: Mapping[str, object], key: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -11,7 +11,7 @@ from siltbook.batch.adopt.harvest import harvest
 from siltbook.batch.adopt.into import Row
 from siltbook.batch.adopt.model import Grid, Harvest, LeftOut, Question
 from siltbook.batch.adopt.sources import decode, is_text, text_grid, workbook_grids
-from siltbook.batch.adopt.study import EVERY, Study, hold_places, questions, study
+from siltbook.batch.adopt.study import EVERY, NO_BOOK, Study, hold_places, questions, study
 from siltbook.batch.errors import BookError
 from siltbook.batch.fingerprint import digest
 
@@ -51,7 +51,7 @@ def grids_of(sources: Sequence[Source]) -> list[Grid]:
     return grids
 
 
-def look(sources: Sequence[Source], register: Sequence[str] = ()) -> Adoption:
+def look(sources: Sequence[Source], register: Mapping[str, str] = NO_BOOK) -> Adoption:
     """First call: what the sources are, what must be asked, and how their rows would arrive."""
     made = study(grids_of(sources))
     if not made.forms:
@@ -70,7 +70,7 @@ def _nothing(made: Study, sources: Sequence[Source]) -> BookError:
     )
 
 
-def use(sources: Sequence[Source], told: Told, register: Sequence[str] = ()) -> Adoption:
+def use(sources: Sequence[Source], told: Told, register: Mapping[str, str] = NO_BOOK) -> Adoption:
     """Second call: the sources by a mapping as corrected; BookError where an answer is missing."""
     made = study(grids_of(sources))
     if not made.forms:

@@ -30,6 +30,7 @@ from siltbook.batch.adopt.sources import whole_grid
 from siltbook.batch.adopt.tables import find_areas
 from siltbook.batch.adopt.words import plain
 from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS
+from siltbook.templates.names import name_key
 from siltbook.templates.units import metres_per
 
 DAY_FIRST, MONTH_FIRST = "day first", "month first"
@@ -37,6 +38,7 @@ SAME, OTHER_STATION = "the same station", "another station"
 AS_LABELLED, SWAPPED = "as the headers say", "the other way round"
 # Units that are read here and turned into one of the contract's: unit, factor.
 TURNED_UNITS = {"mbar": ("bar", 0.001), "MPa": ("bar", 10.0)}
+NO_BOOK: Mapping[str, str] = {}  # no book is to be filled
 PENDING = "(station of "  # how a station begins that is still asked for
 EVERY = "every: readings a day"  # of a logger; an answer, not a question
 _LIKELY = (2.0, 160.0)  # usual inlet pressure [m]
@@ -142,8 +144,11 @@ def _text(value: object) -> str:
     return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 
-def questions(made: Study, register: Iterable[str] = ()) -> list[Question]:
-    """What only a person knows and has not yet settled."""
+def questions(made: Study, register: Mapping[str, str] = NO_BOOK) -> list[Question]:
+    """What only a person knows and has not yet settled.
+
+    `register`: every name by which the book that is to be filled knows a station -> its own name.
+    """
     asked: list[Question] = []
     for form in made.forms:
         asked += _of_columns(form)
@@ -288,18 +293,22 @@ def _exchanged(table: Found) -> bool:
     return both > 0 and above > both / 2
 
 
-def _of_names(made: Study, register: Iterable[str]) -> list[Question]:
-    """Names that may be one station's, spelt in two ways."""
+def _of_names(made: Study, register: Mapping[str, str]) -> list[Question]:
+    """Names that may be one station's, spelt in two ways; those that the register has are one."""
     from rapidfuzz import fuzz
 
     asked = []
-    known = list(dict.fromkeys(register))
+    known = list(register)
+    own = {name_key(name): station for name, station in register.items()}
     for name in stations_of(made):
         if name in made.names:
             continue
+        if name_key(name) in own:
+            made.names[name] = own[name_key(name)]
+            continue
         squeezed = plain(name).replace(" ", "")
         for other in known:
-            if plain(other) == plain(name):
+            if name_key(other) == name_key(name):
                 break
             digits = [c for c in plain(other) if c.isdigit()] == [
                 c for c in plain(name) if c.isdigit()

@@ -17,6 +17,7 @@ from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets import tables
 from siltbook.batch.tables.describe import Column, Kind, Table
 from siltbook.templates import look
+from siltbook.templates.names import name_key
 
 NAME = "Seasons"
 LEAST_RUNS = 4  # believable runs in each of two seasons, under which their rates are not compared
@@ -106,7 +107,7 @@ def _names(ordered: Sequence[Year]) -> list[str]:
     found: dict[str, str] = {}
     for year in reversed(ordered):
         for name in sorted(s.result.station.name for s in year.stations):
-            found.setdefault(name.casefold(), name)
+            found.setdefault(name_key(name), name)
     return list(found.values())
 
 
@@ -214,9 +215,9 @@ def _pairs(ordered: Sequence[Year], names: Sequence[str]) -> Iterator[StationYea
     """One row for every season and station, season by season."""
     before: dict[str, StationSeason] = {}
     for year in ordered:
-        now = {s.result.station.name.casefold(): s for s in year.stations}
+        now = {name_key(s.result.station.name): s for s in year.stations}
         for name in names:
-            key = name.casefold()
+            key = name_key(name)
             yield StationYear(name, year.label, now.get(key), before.get(key))
         before = now
 

@@ -16,6 +16,7 @@ from siltbook.batch.errors import BookError, SiltbookError
 from siltbook.batch.files import take
 from siltbook.batch.job import assess_bytes
 from siltbook.batch.results import Assessment
+from siltbook.templates.names import name_key
 
 
 @dataclass(frozen=True)
@@ -124,7 +125,7 @@ def _one_farm(seasons: dict[Path, Assessment]) -> None:
     seen: dict[dt.date | None, Path] = {}
     for folder, one in seasons.items():
         farm, other = (a.book.settings.farm for a in (one, first))
-        if farm.casefold() != other.casefold():
+        if name_key(farm) != name_key(other):
             raise BookError(
                 f"{folder}: is of the farm '{farm}', and {first_folder} of '{other}'. Give the "
                 "archives of one farm."

@@ -76,15 +76,17 @@ def _register(into: Path) -> Iterator[str]:
     yield f"  The book as it was: {kept}"
 
 
-def _names_of(into: Path | None) -> list[str]:
+def _names_of(into: Path | None) -> dict[str, str]:
+    """The names by which the book that is to be filled knows its stations."""
     if into is None:
-        return []
+        return {}
+    from siltbook.batch.adopt.into import spelt_names
     from siltbook.batch.files import take
     from siltbook.batch.guard import within
 
     data = take(into).data
     read = within("siltbook.batch.reading.book:read_book", data, str(into), data, str(into))
-    return [str(s) for s in read.book.stations.frame["station"] if s]
+    return spelt_names(read.book)
 
 
 def _adoption(function: str, read: list[Source], *arguments: object) -> Adoption:

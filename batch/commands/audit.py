@@ -91,11 +91,12 @@ def _one(path: Path, target: Path, as_of: dt.date | None) -> tuple[Any, tuple[st
 def note_copy(farms: dict[tuple[str, str], Path], path: Path, found: Any) -> None:
     """Say where two books are of one farm and season: perhaps they are copies of one book."""
     from siltbook.batch.report.book import printable
+    from siltbook.templates.names import name_key
 
     settings = found.assessment.book.settings
     if not settings.farm or not settings.season:
         return
-    other = farms.setdefault((settings.farm.casefold(), settings.season), path)
+    other = farms.setdefault((name_key(settings.farm), settings.season), path)
     if other != path:
         said = (
             f"{other} and {path} are both of {settings.farm}, season {settings.season}: if they "

@@ -28,6 +28,7 @@ from siltbook.batch.merging.sides import Entry, Key, Side, Value, key_of, plain_
 from siltbook.batch.reading.cells import Value as Cell
 from siltbook.templates.book import column_letters
 from siltbook.templates.contract import FARM, LISTS, STATIONS, WHOLE_FARM
+from siltbook.templates.names import name_key
 
 LIKE = 0.8  # of two names' letters that must agree before they are offered as one station
 _SHEETS = {sheet.name: sheet for sheet in LISTS}
@@ -285,7 +286,7 @@ class _Joining:
         """Stations of a copy that look like one of the book's under another spelling."""
         own = [str(e.cells["station"]) for e in self.home.entries[STATIONS.name]
                if "station" in e.cells]  # fmt: skip
-        known = {name.casefold() for name in own} | set(self.home.names) | {WHOLE_FARM}
+        known = {name_key(name) for name in own} | set(self.home.names) | {WHOLE_FARM}
         used = {
             str(e.cells["station"])
             for rows in copy.entries.values()
@@ -293,8 +294,8 @@ class _Joining:
             if "station" in e.cells
         }
         for name in sorted(used):
-            if name.casefold() not in known and (near := nearest(name, own)):
-                self._add(Point(ALIAS, STATIONS.name, (near.casefold(),), "also", near, name,
+            if name_key(name) not in known and (near := nearest(name, own)):
+                self._add(Point(ALIAS, STATIONS.name, (name_key(near),), "also", near, name,
                                 file=copy.name))  # fmt: skip
 
     def _own(self, copy: Side) -> None:
@@ -310,7 +311,7 @@ class _Joining:
                                     file=copy.name))  # fmt: skip
         for station, words, row in copy.boxes:
             if (station, words) not in {(s, w) for s, w, _ in self.home.boxes}:
-                self._add(Point(PLACELESS, "Actions", (station.casefold(),), "", None, words,
+                self._add(Point(PLACELESS, "Actions", (name_key(station),), "", None, words,
                                 there=f"Actions!{row}:{row}", file=copy.name))  # fmt: skip
 
     def plan(self) -> Plan:

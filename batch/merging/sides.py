@@ -42,6 +42,7 @@ from siltbook.templates.contract import (
     Sheet,
     bare,
 )
+from siltbook.templates.names import name_key
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 Value = str | float | dt.date | dt.time
@@ -122,7 +123,7 @@ def _names(book: Book, home: Side | None) -> dict[str, str]:
     for record in frame.to_dict("records"):
         also = str(record.get("also") or "")
         spelt = [str(record["station"]), *also.split(";")]
-        folded = [" ".join(s.split()).casefold() for s in spelt if s.strip()]
+        folded = [key for s in spelt if (key := name_key(s))]
         name = next((found[f] for f in folded if f in found), str(record["station"]))
         for one in folded:
             found.setdefault(one, name)
@@ -176,9 +177,9 @@ def _station_units(book: Book, names: Mapping[str, str]) -> dict[str, str]:
     pairs = zip(frame["station"].tolist(), frame["unit"].tolist(), strict=True)
     found = {}
     for name, unit in pairs:
-        folded = " ".join(str(name).split()).casefold()
+        folded = name_key(name)
         if unit:
-            found[names.get(folded, folded).casefold()] = str(unit)
+            found[name_key(names.get(folded, folded))] = str(unit)
     return found
 
 
@@ -225,8 +226,8 @@ class _Reader:
     def _row(self, row: int, raw: Mapping[str, Cell]) -> dict[str, Value]:
         station = ""
         if "station" in raw:
-            folded = " ".join(str(raw["station"]).split()).casefold()
-            station = self.names.get(folded, "").casefold() or folded
+            folded = name_key(raw["station"])
+            station = name_key(self.names.get(folded, "")) or folded
         found: dict[str, Value] = {}
         for key, value in raw.items():
             column = self.columns.get(key)
@@ -240,7 +241,7 @@ class _Reader:
         kind = self.workbook.styles[style] if style < len(self.workbook.styles) else Style.PLAIN
         if column.key == "station" and isinstance(value, str):
             tidied = " ".join(value.split())
-            return self.names.get(tidied.casefold(), tidied)
+            return self.names.get(name_key(tidied), tidied)
         if column.kind is Kind.DATE:
             return _date(value, self.workbook.date1904)
         if column.kind is Kind.TIME:
@@ -305,7 +306,7 @@ def keys_of(sheet: Sheet) -> tuple[str, ...]:
 
 def key_of(sheet: Sheet, cells: Mapping[str, Value]) -> Key:
     """What identifies a row; an occasion that is left blank is the routine one."""
-    found = {key: str(cells.get(key, "")).casefold() for key in keys_of(sheet)}
+    found = {key: name_key(cells.get(key, "")) for key in keys_of(sheet)}
     if "occasion" in found and not found["occasion"]:
         found["occasion"] = "routine"
     return tuple(found.values())

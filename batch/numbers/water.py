@@ -17,6 +17,7 @@ from siltbook.batch.reading.amounts import one_sided
 from siltbook.templates.book import Book
 from siltbook.templates.contract import WATER
 from siltbook.templates.mesh import E11_OPENINGS, TRADE_120
+from siltbook.templates.names import name_key
 
 NOISE = 1e-9  # [µm] and relative; arithmetic only
 UNNAMED = "(source not named)"
@@ -178,7 +179,7 @@ def _by_source(book: Book, as_of: dt.date | None) -> dict[str, list[int]]:
         if as_of is not None and on > as_of:
             continue
         name = " ".join(source.split()) if isinstance(source, str) else UNNAMED
-        rows.setdefault(names.setdefault(name.casefold(), name), []).append(int(row))
+        rows.setdefault(names.setdefault(name_key(name), name), []).append(int(row))
     return rows
 
 

@@ -17,6 +17,7 @@ from siltbook.batch.paper.shown import day, gauge_of, over_at
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
 from siltbook.templates.book import Table
+from siltbook.templates.names import name_key
 from siltbook.templates.safety import Touch
 
 _BOXES = (
@@ -32,14 +33,14 @@ def stations_of(assessment: Assessment, names: Sequence[str], path: str) -> list
 
     `names`: only these; BookError where one is not in the register.
     """
-    known = {result.station.name.casefold(): result for result in assessment.stations}
+    known = {name_key(result.station.name): result for result in assessment.stations}
     for name in names:
-        if name.casefold() not in known:
+        if name_key(name) not in known:
             raise BookError(
                 f"{path}: no station is called '{name}'; stations: "
                 f"{', '.join(sorted(r.station.name for r in assessment.stations))}."
             )
-    asked = {name.casefold() for name in names}
+    asked = {name_key(name) for name in names}
     chosen = [r for key, r in known.items() if not asked or key in asked]
     return sorted(chosen, key=_place)
 
@@ -142,7 +143,7 @@ def _known(
 def agreed_lines(agreed: Table, station: str, on: dt.date | None) -> Iterable[str]:
     """What was agreed for a station and is not done, what is due by that day first named so."""
     for record in agreed.frame.to_dict("records"):
-        if str(record["station"]).casefold() != station.casefold() or record["done"] is not None:
+        if name_key(record["station"]) != name_key(station) or record["done"] is not None:
             continue
         due = record["due"]
         late = " – DUE" if due is not None and on is not None and due <= on else ""

@@ -26,7 +26,6 @@ from siltbook.batch.reading.foreign import as_xlsx
 from siltbook.batch.reading.headers import HEADER_ROWS, Header, find_header
 from siltbook.batch.reading.lookalike import missing_sheet, plain_name, unread_sheets
 from siltbook.batch.reading.opc import DAMAGE, damaged, open_package
-from siltbook.batch.reading.parsing import name_key
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.typedunits import TypedUnits
 from siltbook.batch.reading.workbook import open_workbook
@@ -47,6 +46,7 @@ from siltbook.templates.contract import (
     Kind,
     Sheet,
 )
+from siltbook.templates.names import name_key
 from siltbook.templates.units import amount_spellings
 
 if TYPE_CHECKING:
@@ -150,6 +150,7 @@ class _Builder:
             counts=self.counts,
             sheet_names=tuple(part.name for part in self.workbook.sheets),
             date1904=self.workbook.date1904,
+            names=self.register,
         )
         return ReadResult(book, tuple(self.findings))
 
@@ -285,7 +286,7 @@ class _Builder:
             if sheet is STATIONS:
                 self.register.setdefault(name_key(tidied), tidied)
             spelt[name] = self.register.get(name_key(tidied), tidied)
-            if sheet is AGREED and tidied.casefold() == WHOLE_FARM:
+            if sheet is AGREED and name_key(tidied) == WHOLE_FARM:
                 spelt[name] = WHOLE_FARM
         out: NDArray[np.object_] = np.empty(len(names), dtype=object)
         out[:] = [spelt.get(name) for name in names.tolist()]
@@ -298,7 +299,7 @@ class _Builder:
         for name, also in zip(names.tolist(), others.tolist(), strict=True):
             for other in str(also).split(";") if name and also else ():
                 if tidied := " ".join(other.split()):
-                    self.register.setdefault(tidied.casefold(), name)
+                    self.register.setdefault(name_key(tidied), name)
 
     def _drops(self, block: Block, made: dict[str, NDArray[np.object_]]) -> None:
         """Keep a typed drop only where neither pressure is; ask where the two disagree."""

@@ -9,13 +9,11 @@ import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from siltbook.templates.names import UNSEEN
 from siltbook.templates.units import known_unit
 
 FIRST_YEAR, LAST_YEAR = 1950, 2149
 _DAY = 86_400  # [s]
-
-# Soft hyphen, zero-width characters and marks of direction: two names that look alike are one.
-_UNSEEN = dict.fromkeys([0xAD, *range(0x200B, 0x2010), *range(0x2060, 0x2065), 0xFEFF])
 _COMPARED = 1_000  # characters
 _LONGEST = 100  # characters of a number, a date, a time or a choice with what may stand around it
 _NUMBER = re.compile(
@@ -60,17 +58,12 @@ _TIME = re.compile(
 )
 
 
-def name_key(name: str) -> str:
-    """A name as names are compared: composed (NFC), without what cannot be seen, case-folded."""
-    return unicodedata.normalize("NFC", name.translate(_UNSEEN)).casefold()
-
-
 def tidy(text: str) -> str:
     """Text for comparing: odd spaces and full-width signs made plain, ends stripped.
 
     Two texts that differ only behind their first thousand characters count as the same.
     """
-    text = text[:_COMPARED].translate(_UNSEEN)
+    text = text[:_COMPARED].translate(UNSEEN)
     text = unicodedata.normalize("NFKC", text).replace("\u2212", "-").replace("\u2019", "'")
     return re.sub(r"\s+", " ", text).strip()
 

@@ -24,6 +24,7 @@ from siltbook.batch.review.minutes import (
 from siltbook.batch.sheets.kit import MAX_TEXT
 from siltbook.templates.book import Book
 from siltbook.templates.contract import WHOLE_FARM
+from siltbook.templates.names import name_key
 
 _DONE = "nothing was changed"
 _AHEAD = 10  # [years]; a due date further off is a slip
@@ -172,20 +173,20 @@ def _is_of(row: Filled, own: PackBook, minutes: Minutes) -> bool:
             f"{minutes.name}: {row.place(agenda.FARM)} is empty in a row that is filled in; "
             f"write which farm it is for and run again; {_DONE}."
         )
-    farms = Counter(b.farm.casefold() for b in minutes.books)
-    if farm.casefold() not in farms:
+    farms = Counter(name_key(b.farm) for b in minutes.books)
+    if name_key(farm) not in farms:
         raise BookError(
             f"{minutes.name}: {row.place(agenda.FARM)}: read {farm!r}, which is no farm of "
             f"this pack; accepted: {', '.join(sorted(b.farm for b in minutes.books))}. "
             f"Correct it and run again; {_DONE}."
         )
-    if farms[farm.casefold()] > 1:
+    if farms[name_key(farm)] > 1:
         raise BookError(
             f"{minutes.name}: {row.place(agenda.FARM)}: read {farm!r}, which "
-            f"{farms[farm.casefold()]} books of this pack are called; write the book's number, as "
+            f"{farms[name_key(farm)]} books of this pack are called; write the book's number, as "
             f"on the sheet About this pack, under the header {agenda.BOOK} and run again; {_DONE}."
         )
-    return farm.casefold() == own.farm.casefold()
+    return name_key(farm) == name_key(own.farm)
 
 
 def _checked(row: Filled, book: Book, minutes: Minutes, name: str) -> dict[str, str | dt.date]:
@@ -198,16 +199,16 @@ def _checked(row: Filled, book: Book, minutes: Minutes, name: str) -> dict[str, 
             f"{minutes.name}: {row.place(agenda.ACTION)} is empty where 'Who' or 'By when' is "
             f"filled in; write what was agreed and run again; {_DONE}."
         )
-    named = {text_of(s).casefold(): str(s) for s in book.stations.frame["station"] if s}
+    named = dict(book.names)
     named.setdefault(WHOLE_FARM, WHOLE_FARM)
-    if station.casefold() not in named:
+    if name_key(station) not in named:
         read = f"read {station!r}, which is" if station else "is empty:"
         raise BookError(
             f"{minutes.name}: {row.place(agenda.STATION)}: {read} no station of {name}; accepted: "
             f"a name from its sheet {book.stations.sheet}, or {WHOLE_FARM}. Correct it and run "
             f"again; {_DONE}."
         )
-    made: dict[str, str | dt.date] = {"station": named[station.casefold()], "action": action}
+    made: dict[str, str | dt.date] = {"station": named[name_key(station)], "action": action}
     if who:
         made["who"] = who
     if agenda.DUE in row.cells:

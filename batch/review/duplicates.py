@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from siltbook.batch.files import made_by_us
 from siltbook.batch.fingerprint import fingerprint
 from siltbook.batch.review.farm import FarmMonth
+from siltbook.templates.names import name_key
 
 
 def counted_once(books: Sequence[FarmMonth]) -> tuple[list[FarmMonth], list[str]]:
@@ -38,7 +39,7 @@ def perhaps_twice(books: Sequence[FarmMonth]) -> Iterator[str]:
     told = set()
     for book in books:
         for station in sorted({r.station.name for r in book.now.stations}):
-            other = first.setdefault((book.farm.casefold(), station.casefold()), book)
+            other = first.setdefault((name_key(book.farm), name_key(station)), book)
             if other is not book and (other.file, book.file) not in told:
                 told.add((other.file, book.file))
                 yield (

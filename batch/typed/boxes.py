@@ -18,6 +18,7 @@ from siltbook.batch.reading.parsing import date_text, serial_date
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.batch.typed.mark import Mark, read_mark
+from siltbook.templates.names import name_key
 
 if TYPE_CHECKING:
     from siltbook.batch.results import StationResult
@@ -67,11 +68,6 @@ class Filled:
 
 
 NONE = Filled("", None, (), {})
-
-
-def name_of(station: object) -> str:
-    """A station's name as it is compared: case and spaces do not count."""
-    return " ".join(str(station).split()).casefold()
 
 
 def read_boxes(data: bytes, name: str) -> Filled:
@@ -149,7 +145,7 @@ def _due(value: Value, date1904: bool) -> dt.date | str:
 
 def together(*given: Iterable[Box]) -> tuple[Box, ...]:
     """Boxes of several files, those of a later one in place of an earlier one's of a station."""
-    by_station = {name_of(box.station): box for boxes in given for box in boxes}
+    by_station = {name_key(box.station): box for boxes in given for box in boxes}
     return tuple(by_station.values())
 
 
@@ -162,11 +158,11 @@ def going_on(
     """
     from siltbook.batch.model import CALM
 
-    by_name = {name_of(box.station): box for box in boxes}
+    by_name = {name_key(box.station): box for box in boxes}
     taken = set()
     held = []
     for result in stations:
-        key = name_of(result.station.name)
+        key = name_key(result.station.name)
         box = by_name.get(key)
         if box and result.verdict not in CALM and box.opened in (None, _began(result, as_of)):
             taken.add(key)

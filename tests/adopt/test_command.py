@@ -81,6 +81,35 @@ def test_rows_enter_a_book_and_no_other_part_of_it_changes(own: Path, tmp_path: 
     assert all(name.startswith("xl/worksheets/sheet") for name in changed)
 
 
+def test_a_source_may_name_a_station_by_any_of_its_names(own: Path, tmp_path: Path) -> None:
+    book = tmp_path / "farm.xlsx"
+    siltbook("template", book, "--station", "N1", "--station", "South", "--station", "S3")
+    places = {c.value: c.column_letter for c in openpyxl.load_workbook(book)["Stations"][1]}
+    change(book, "Stations", f"{places['Also called']}2", "NORTH 1; the old one")
+    said = siltbook("adopt", own, "--into", book)
+    assert "0 questions" in said
+    mapping = own.with_name("own.mapping.xlsx")
+    row = find(mapping, "Stations", "North 1")
+    assert openpyxl.load_workbook(mapping)["Stations"][f"C{row}"].value == "N1"
+    change(mapping, "Stations", f"C{row}", "the  OLD one")
+    said = siltbook("adopt", own, "--mapping", mapping, "--into", book)
+    assert "15 readings, 2 rows of work and 0 stations added; 0 rows were there already." in said
+    read = read_book(book.read_bytes(), "farm.xlsx").book
+    assert read.stations.frame["station"].tolist() == ["N1", "South", "S3"]
+    assert set(read.readings.frame["station"]) == {"N1", "South", "S3"}
+    said = siltbook("adopt", own, "--mapping", mapping, "--into", book)
+    assert "nothing to add; 17 rows were there already, 0 conflicts." in said
+
+
+def test_a_name_near_to_another_name_of_a_station_is_asked_for(own: Path, tmp_path: Path) -> None:
+    book = tmp_path / "farm.xlsx"
+    siltbook("template", book, "--station", "N1", "--station", "South", "--station", "S3")
+    places = {c.value: c.column_letter for c in openpyxl.load_workbook(book)["Stations"][1]}
+    change(book, "Stations", f"{places['Also called']}2", "North-1")
+    said = siltbook("adopt", own, "--into", book)
+    assert "Question: Is 'North 1' the same station as 'North-1'?" in said
+
+
 def test_another_value_in_the_book_is_a_conflict_and_not_entered(own: Path) -> None:
     siltbook("adopt", own)
     mapping, book = own.with_name("own.mapping.xlsx"), own.with_name("own.book.xlsx")

@@ -109,7 +109,7 @@ def sources_of(name: str, layout: str, daily: bool) -> list[Source]:
 
 def adopted(name: str, layout: str, daily: bool) -> bytes:
     """The farm with its readings kept in one layout and adopted into a book without them."""
-    register = [s["station"] for s in lists_of(name)[0]["Stations"]]
+    register = {s["station"]: s["station"] for s in lists_of(name)[0]["Stations"]}
     seen = look(sources_of(name, layout, daily), register)
     assert [q.text for q in seen.asked if not q.about.startswith("name ")] == []
     filled = fill(without_readings(name, daily), "farm.xlsx", seen.rows, [])
@@ -148,7 +148,7 @@ def test_one_station_a_file_is_asked_for_and_gives_the_same_verdicts(
     """The farm of mixed units: a file for each unit, each with one station, by its mapping."""
     name = "mixed-units.xlsx"
     together = Harvest()
-    stations = [str(s["station"]) for s in lists_of(name)[0]["Stations"]]
+    stations = {str(s["station"]): str(s["station"]) for s in lists_of(name)[0]["Stations"]}
     for station, source in zip(stations, sources_of(name, layout, daily=True), strict=True):
         seen = look([source], stations)
         mapping = tmp_path / f"{station}.mapping.xlsx"
@@ -191,7 +191,7 @@ def test_a_messy_list_of_its_own_gives_the_verdicts_of_the_same_list_in_the_temp
     """The real-life sample's own sheet: dates as text, units in cells, names with odd capitals."""
     name = "real-life-psi.xlsx"
     source = Source(SAMPLES_AT / name, (SAMPLES_AT / name).read_bytes())
-    stations = [str(s["station"]) for s in lists_of(name)[0]["Stations"]]
+    stations = {str(s["station"]): str(s["station"]) for s in lists_of(name)[0]["Stations"]}
     seen = look([source], stations)
     mapping = tmp_path / "own.mapping.xlsx"
     mapping.write_bytes(
@@ -230,7 +230,7 @@ def test_the_portfolio_comes_back_as_it_was(number: int) -> None:
     ]  # fmt: skip
     times = any(r["time"] for r in readings)
     kept = keep(readings, Style(WHOLE[number % len(WHOLE)], unit=unit, times=times))
-    seen = look([Source(Path("own.xlsx"), as_xlsx(kept))], [])
+    seen = look([Source(Path("own.xlsx"), as_xlsx(kept))])
     again = fill(data, "farm.xlsx", seen.rows, [])
     assert again.conflicts == []
     assert (again.readings, again.already) == (0, len(readings))

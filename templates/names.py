@@ -1,0 +1,15 @@
+"""Names of stations and farms as they are compared: what looks the same to a person is one name."""
+
+from __future__ import annotations
+
+import unicodedata
+
+# Soft hyphen, zero-width characters and marks of direction: two names that look alike are one.
+UNSEEN = dict.fromkeys([0xAD, *range(0x200B, 0x2010), *range(0x2060, 0x2065), 0xFEFF])
+
+
+def name_key(name: object) -> str:
+    """A name as names are compared: composed (NFC), without what cannot be seen, spaces
+    collapsed, case-folded. The spelling that is shown stays the one that was typed."""
+    text = unicodedata.normalize("NFC", str(name).translate(UNSEEN))
+    return " ".join(text.split()).casefold()
