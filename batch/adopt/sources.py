@@ -26,6 +26,8 @@ from siltbook.batch.reading.cells import (
 
 TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".dat", ".asc")
 LONGEST_LINE = 100_000  # [characters]
+LONGEST_RECORD = 1_000_000  # [characters]; an open quote joins lines
+MOST_LINES = 2_500_000  # a record each quarter of a minute for a year
 MOST_COLUMNS = 2_000
 MOST_CELLS = 4_000_000
 SAMPLE_LINES = 200
@@ -115,9 +117,11 @@ def decode(data: bytes, name: str) -> str:
         if data.startswith(mark):
             return data.decode(encoding, errors="replace")
     try:
-        return data.decode("utf-8")
+        text = data.decode("utf-8")
     except UnicodeDecodeError:
-        return data.decode(_encoding(data[:ENCODED]), errors="replace")
+        text = data.decode(_encoding(data[:ENCODED]), errors="replace")
+    # Lines of some older programs end in a carriage return alone.
+    return text if "\n" in text else text.replace("\r", "\n")
 
 
 def _encoding(data: bytes) -> str:
@@ -135,17 +139,9 @@ def _encoding(data: bytes) -> str:
     return found.encoding if found and not counts[best] else WESTERN[0]
 
 
-def delimiter_of(text: str, name: str) -> str:
-    """The delimiter of a text table; BookError where lines are too long for one."""
+def delimiter_of(text: str) -> str:
+    """The delimiter of a text table."""
     lines = [line for line in text[:400_000].splitlines()[:SAMPLE_LINES] if line.strip()]
-    if (
-        any(len(line) > LONGEST_LINE for line in lines)
-        or len(text.split("\n", 1)[0]) > LONGEST_LINE
-    ):
-        raise BookError(
-            f"{name}: a line of more than {LONGEST_LINE:,} characters, which no table of readings "
-            "has; export it again as CSV."
-        )
     counts = {d: _regular(lines, d) for d in DELIMITERS}
     best = max(counts, key=lambda d: counts[d])
     if counts[best] >= 0.8 and sum(v > 0.6 for v in counts.values()) == 1:
@@ -175,9 +171,29 @@ def _by_clevercsv(lines: list[str]) -> str:
     return str(dialect.delimiter) if dialect and dialect.delimiter in DELIMITERS else ""
 
 
+def _check_lines(text: str, name: str) -> None:
+    """BookError where a line, wherever it stands, or the number of lines is beyond any table's."""
+    start = lines = 0
+    while start < len(text):
+        end = text.find("\n", start)
+        end = len(text) if end < 0 else end
+        lines += 1
+        if end - start > LONGEST_LINE:
+            raise BookError(
+                f"{name}, line {lines:,}: a line of more than {LONGEST_LINE:,} characters, which no"
+                " table of readings has; export it again as CSV."
+            )
+        start = end + 1
+    if lines > MOST_LINES:
+        raise BookError(
+            f"{name}: {lines:,} lines; accepted: up to {MOST_LINES:,}. Split it by year or month."
+        )
+
+
 def text_grid(text: str, name: str) -> Grid:
     """A text table as a grid; of a long one its first rows, and the text for `logger` to read."""
-    delimiter = delimiter_of(text, name)
+    _check_lines(text, name)
+    delimiter = delimiter_of(text)
     rows: dict[int, dict[int, Cell]] = {}
     cells = 0
     long = text.count("\n") > LONG
@@ -208,9 +224,22 @@ def whole_grid(grid: Grid) -> Grid:
 
 
 def _records(text: str, delimiter: str, name: str) -> Iterator[list[str]]:
-    reader = csv.reader(io.StringIO(text.replace("\x00", ""), newline=""), delimiter=delimiter)
+    since = 0  # characters that the record has taken so far
+
+    def lines() -> Iterator[str]:
+        nonlocal since
+        for line in io.StringIO(text.replace("\x00", ""), newline=""):
+            since += len(line)
+            if since > LONGEST_RECORD:
+                raise csv.Error(
+                    f"a quotation mark that no other closes for {LONGEST_RECORD:,} characters"
+                )
+            yield line
+
+    reader = csv.reader(lines(), delimiter=delimiter)
     try:
         for fields in reader:
+            since = 0
             if len(fields) > MOST_COLUMNS:
                 raise BookError(
                     f"{name}, line {reader.line_num}: {len(fields):,} columns; accepted: up to "

@@ -43,14 +43,34 @@ def holds(found: Adoption | str) -> bool:
 
 def test_a_line_without_end_is_refused() -> None:
     assert refusal(b"x" * 5_000_000) == (
-        "own.csv: a line of more than 100,000 characters, which no table of readings has; export it"
-        " again as CSV."
+        "own.csv, line 1: a line of more than 100,000 characters, which no table of readings has;"
+        " export it again as CSV."
     )
-    assert "no table of readings has" in refusal(GOOD + b"y" * 5_000_000)
+    late = GOOD * 40 + b";" * 5_000_000  # behind the lines that tell the delimiter
+    assert f"own.csv, line {late.count(10) + 1:,}: a line of more than" in refusal(late)
+
+
+def test_more_lines_than_any_logger_writes_are_refused() -> None:
+    assert refusal(GOOD + b"\n" * 2_500_000) == (
+        f"own.csv: {GOOD.count(10) + 2_500_000:,} lines; accepted: up to 2,500,000. Split it by"
+        " year or month."
+    )
+
+
+def test_a_record_that_runs_over_lines_without_end_is_refused() -> None:
+    # Each line ends in an open quote and the next one closes it: one record of many fields.
+    said = refusal(GOOD + b'x;"\n' + b'";1;"\n' * 200_000)
+    assert "a quotation mark that no other closes for 1,000,000 characters" in said
+    assert said.endswith("; export it again as CSV.")
+
+
+def test_lines_that_end_in_a_carriage_return_alone_are_lines() -> None:
+    found = look([Source(Path("own.csv"), GOOD.replace(b"\r\n", b"\n").replace(b"\n", b"\r"))])
+    assert len(found.rows.readings) == 15
 
 
 def test_a_million_columns_are_refused() -> None:
-    assert "own.csv: a line of more than 100,000 characters" in refusal(b";" * 1_000_000)
+    assert "own.csv, line 1: a line of more than 100,000 characters" in refusal(b";" * 1_000_000)
     assert "own.csv, line 1: 50,001 columns; accepted: up to 2,000." in refusal(b";" * 50_000)
 
 

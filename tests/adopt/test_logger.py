@@ -130,6 +130,25 @@ def test_an_offset_in_the_stamps_is_asked_about_and_turned(tmp_path: Path) -> No
     assert "6 readings, 0 rows of work, 1 stations" in said
 
 
+def test_the_hour_that_spring_leaves_out_costs_nothing() -> None:
+    """A clock that is set forward at 02:00, with and without offsets in the stamps."""
+    data, truth = as_text(Logged(days=8, step=60, flushes=()))
+    head, *lines = data.decode().splitlines()
+    jump = "2026-05-04 02:00:00"
+    later = [
+        f"{dt.datetime.fromisoformat(line[:19]) + dt.timedelta(hours=1)}{line[19:]}"
+        if line[:19] >= jump else line
+        for line in lines
+    ]  # fmt: skip
+    stamped = [f"{s[:19]}{'+01:00' if s[:19] < jump else '+02:00'}{s[19:]}" for s in later]
+    plain = adopt(data).rows
+    for made in (later, stamped):
+        seen = adopt("\n".join([head, *made]).encode())
+        assert (seen.rows.read, seen.rows.used) == (plain.read, plain.used)
+        assert [one.why for one in seen.rows.left_out] == [one.why for one in plain.left_out]
+        assert drops(seen) == pytest.approx(truth.drops, abs=0.02)
+
+
 def test_as_many_readings_a_day_as_asked(tmp_path: Path) -> None:
     source = tmp_path / "logger.csv"
     source.write_bytes(as_text(Logged(days=6, step=60, flushes=()))[0])

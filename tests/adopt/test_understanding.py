@@ -21,6 +21,13 @@ def test_public_spreadsheets_are_no_filter_readings() -> None:
     became = public()
     assert len(became) >= 10
     assert [name for name, what in became.items() if what == "mapped without a question"] == []
+    not_readings = sum(what == "not readings" for what in became.values())
+    page = (SAMPLES.parent / "docs" / "adopt.md").read_text(encoding="utf-8")
+    assert (
+        f"Of {len(became)} public spreadsheet files of other people's test data that open "
+        f"(`../shared/corpora`, where it is there), {not_readings} are recognised as no filter "
+        f"readings; from {len(became) - not_readings}, columns would be asked about;"
+    ) in page
 
 
 def test_the_samples_as_kept_are_those_that_their_maker_makes() -> None:

@@ -188,6 +188,42 @@ def test_bar_and_psi_of_one_pressure_are_no_conflict() -> None:
     assert (last[2].value, last[3].value) == (pytest.approx(3.0), pytest.approx(2.8))
 
 
+GAUGES = [["Station", "From", "Pressure unit", "Arrangement", "Remark"]]
+CARRIED = [["Station", "Over since", "Help called"]]
+
+
+def dated(book: openpyxl.Workbook) -> None:
+    """Gauges with dates, and what an earlier season left."""
+    for name, head in (("Gauges", GAUGES), ("Carried over", CARRIED)):
+        sheet = book.create_sheet(name)
+        for line in head:
+            sheet.append(line)
+    book["Gauges"].append(["North", DAY, "psi", "one gauge"])
+    book["Carried over"].append(["South", DAY - dt.timedelta(80)])
+
+
+def test_gauges_with_dates_and_what_was_carried_over_are_joined_likewise() -> None:
+    book = changed(BOOK, dated)
+
+    def how(made: openpyxl.Workbook) -> None:
+        made["Gauges"].append(["South", DAY, "psi", "one gauge", "new one"])
+        made["Gauges"]["D2"] = "two gauges"
+        made["Carried over"].append(["West", DAY - dt.timedelta(60)])
+        made["Carried over"]["B2"] = DAY - dt.timedelta(70)
+
+    done = merged(book, changed(book, how))
+    assert done.added == {"Gauges": 1, "Carried over": 1}
+    assert [(p.sheet, p.which, p.header, str(p.mine), str(p.theirs)) for p in done.points] == [
+        ("Carried over", "south", "Over since", "2026-03-13", "2026-03-23"),
+        ("Gauges", f"north · {DAY}", "Arrangement", "one gauge", "two gauges"),
+    ]
+    assert done.data is not None
+    read = read_book(done.data, NAME).book
+    assert read.gauges.frame["remark"].tolist() == [None, "new one"]
+    assert read.carried.frame["station"].tolist() == ["South", "West"]
+    assert merged(done.data, changed(book, how)).data is None  # once more changes nothing
+
+
 def test_what_the_book_has_no_place_for_stands_on_conflicts() -> None:
     def how(book: openpyxl.Workbook) -> None:
         book["Readings"]["H1"], book["Readings"]["H2"] = "Weather", "cloudy"
