@@ -370,10 +370,10 @@ def keep(readings: Sequence[Row], style: Style) -> Kept:
 
 def as_xlsx(kept: Kept) -> bytes:
     """The sheets as a workbook."""
-    import xlsxwriter
+    from siltbook.templates.maker import Workbook
 
     target = io.BytesIO()
-    with xlsxwriter.Workbook(target, {"in_memory": True}) as book:
+    with Workbook(target, {"in_memory": True}) as book:
         book.set_properties({"created": dt.datetime(2026, 1, 1)})
         date = book.add_format({"num_format": "yyyy-mm-dd"})
         for name, rows in kept.sheets.items():

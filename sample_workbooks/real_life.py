@@ -14,11 +14,10 @@ import zlib
 from dataclasses import dataclass, field
 from typing import Any
 
-import xlsxwriter
-
 from sample_workbooks.dirt import Dirt
 from sample_workbooks.rows import in_order, settings, station_row
 from sample_workbooks.season import Gauge, Plan, Season, Visit, run
+from siltbook.templates import maker
 from siltbook.templates.book import column_letters
 from siltbook.templates.contract import AGREED, FARM, READINGS, STATIONS, WORK, Sheet
 from siltbook.templates.units import metres_per
@@ -305,7 +304,7 @@ def _agreed(writer: _Writer) -> None:
 def write() -> tuple[bytes, dict[str, tuple[str, str]]]:
     """The workbook's bytes, and kind of mess -> (sheet, cell) of its last occurrence."""
     target = io.BytesIO()
-    book = xlsxwriter.Workbook(target, {"in_memory": True})
+    book = maker.Workbook(target, {"in_memory": True})
     book.set_properties({"title": FARM_NAME, "created": CREATED})
     writer = _Writer(book)
     for part in (_notes, _readings, _work, _stations, _farm, _agreed):

@@ -111,10 +111,9 @@ def build(
     ValueError, one sentence, for an unknown unit, sheet or column key, a station's name that is
     empty, over 31 characters or given twice, or a value that a cell cannot hold.
     """
-    import xlsxwriter
-
     from siltbook.templates import blank_sheets
     from siltbook.templates.blank_look import Look
+    from siltbook.templates.maker import Workbook
 
     _check_stations(options.stations)
     farm = _all_settings(options, settings or {})
@@ -122,7 +121,7 @@ def build(
     filling = blank_sheets.Filling(_all_rows(options, rows or {}), farm, *units)
     target = BytesIO()
     options_of_file = {"in_memory": True, "default_format_properties": printing.NORMAL}
-    with xlsxwriter.Workbook(target, options_of_file) as book:
+    with Workbook(target, options_of_file) as book:
         book.set_properties({
             "title": "Filter stations", "created": _MADE,
             "comments": f"Siltbook workbook, version {contract.WORKBOOK_VERSION}",

@@ -6,6 +6,7 @@ People must always be able to write down what they saw; the program asks questio
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Collection
 
 from siltbook.templates import contract
 from siltbook.templates.blank_formulas import REACH, UNITS_SHEET, unit_factor
@@ -13,12 +14,26 @@ from siltbook.templates.contract import Column, Kind
 
 Options = dict[str, object]
 
-# Where the hidden sheet counts the rows of the register, for the station drop-down.
+# Where the hidden sheet counts the rows of the register, for the station drop-down. Its last filled
+# row is found by a plain formula for each row: an array formula gave 1 in some programs. A ROW()
+# that names no cell stands a deleted or inserted row of the register.
 STATION_COUNT = f"{UNITS_SHEET}!$E$2"
+REGISTER = 500  # rows that are looked at one by one
+_OFFERED = REACH - 1  # where the register is longer: all that are looked up, empty rows behind
+_MANY = REGISTER - 100  # before the rows looked at end, as inserted ones push others out
+_REGISTER_CELL = f"INDEX(Stations!$A$1:$A${REGISTER + 1},ROW())"
+REGISTER_FORMULA = f'=IFERROR(IF({_REGISTER_CELL}<>"",ROW()-1,0),0)'
 STATION_COUNT_FORMULA = (
-    f'=MAX(1,SUMPRODUCT(MAX((Stations!$A$2:$A${REACH}<>"")*(ROW(Stations!$A$2:$A${REACH})-1))))'
+    f"=IF(COUNTA(Stations!$A${_MANY + 2}:$A${REACH})>0,{_OFFERED},"
+    f"MAX(1,{UNITS_SHEET}!$D$2:$D${REGISTER + 1}))"
 )
 _STATION_LIST = f"=OFFSET(Stations!$A$1,1,0,{STATION_COUNT},1)"
+
+
+def station_count(named: Collection[int]) -> int:
+    """What the hidden sheet counts where these rows of the register (from 1) hold a name."""
+    last = max([1, *named])
+    return _OFFERED if last > _MANY else last
 
 
 def _range_words(column: Column, low: float | None, high: float | None) -> str:

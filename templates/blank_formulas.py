@@ -2,7 +2,8 @@
 
 A spreadsheet program recalculates the formulas while a person types; the Python side gives
 each pre-filled formula its stored value, so that viewers that do not recalculate are right too.
-Formulas name columns instead of cells, so inserted or moved columns do not break them.
+Formulas name cells and not a table's columns, and hold no array but as a SUMPRODUCT's own: so
+every program calculates them that opens a workbook. A number with an exponent stands in none.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ TABLES = {
     "Carried over": "CarriedTable",
 }
 UNITS_SHEET = "Units"
+_ROW = "{row}"  # stands in a formula for its own row
 
 
 def farm_cell(key: str) -> str:
@@ -60,7 +62,14 @@ def unit_factor(unit: str) -> str:
 
 
 def _this(sheet: str, header: str) -> str:
-    return f"{TABLES[sheet]}[[#This Row],[{header}]]"
+    """Formula text: the cell under a header in the formula's own row."""
+    lists = {one.name: one for one in contract.LISTS}
+    return f"${_letters(lists[sheet], header)}{_ROW}"
+
+
+def at_row(formula: str, row: int) -> str:
+    """A calculated column's formula as it stands in a row of the sheet (1-based)."""
+    return formula.replace(_ROW, str(row))
 
 
 def _letters(sheet: contract.Sheet, header: str) -> str:
@@ -161,7 +170,10 @@ def _against_limit() -> str:
 
 
 def formulas(sheet: str) -> dict[str, str]:
-    """Calculated columns of one list sheet: header -> formula, in their order on the sheet."""
+    """Calculated columns of one list sheet: header -> formula, in their order on the sheet.
+
+    The row that a formula stands in is left open: `at_row` fills it in.
+    """
     if sheet == "Stations":
         return {"Metres per unit": _metres_per_unit(), "Limit used (m)": _limit_used()}
     if sheet == "Readings":

@@ -11,7 +11,13 @@ from typing import TYPE_CHECKING
 from xlsxwriter.worksheet import Worksheet
 
 from siltbook.templates import blank_formulas, contract, printing, safety
-from siltbook.templates.blank_checks import STATION_COUNT_FORMULA, check_for
+from siltbook.templates.blank_checks import (
+    REGISTER,
+    REGISTER_FORMULA,
+    STATION_COUNT_FORMULA,
+    check_for,
+    station_count,
+)
 from siltbook.templates.blank_look import (
     BLUE,
     DARK_OCHRE,
@@ -78,15 +84,11 @@ _FOOT = (
 
 
 class ListPage(Worksheet):  # type: ignore[misc]  # the library has no types
-    """A worksheet that prepares each formula once: a column repeats its formula in every row,
-    and preparing it anew took nine tenths of the building time."""
+    """A worksheet that takes formulas as they are: the library looks through each of them for
+    functions of later editions, of which ours have none, and that took most of the building."""
 
     def _prepare_formula(self, formula: str, expand_future_functions: bool = False) -> str:
-        done: dict[tuple[str, bool], str] = self.__dict__.setdefault("_prepared", {})
-        key = (formula, expand_future_functions)
-        if key not in done:
-            done[key] = super()._prepare_formula(formula, expand_future_functions)
-        return done[key]
+        return formula.removeprefix("=")
 
     def print_columns(self, last: int) -> None:
         """Print the columns up to `last` (0-based), as far down as they are filled.
@@ -265,7 +267,9 @@ def _add_table(page: Worksheet, look: Look, sheet: contract.Sheet, count: int) -
     ]
     for header, formula in blank_formulas.formulas(sheet.name).items():
         shown = look.header(computed=True)
-        columns.append({"header": header, "header_format": shown, "formula": formula})
+        # A table keeps the formula of its first row; programs in which it grows move it along.
+        first = blank_formulas.at_row(formula, 2)
+        columns.append({"header": header, "header_format": shown, "formula": first})
     page.add_table(
         0, 0, count, len(columns) - 1,
         {
@@ -305,7 +309,8 @@ def _write_computed(
         words = sheet.computed[offset] == "Against limit"
         cell = look.computed(shown, align="center" if words else "right")
         for row, pair in enumerate(values, start=1):
-            page.write_formula(row, first + offset, formula, cell, pair[offset])
+            own = blank_formulas.at_row(formula, row + 1)
+            page.write_formula(row, first + offset, own, cell, pair[offset])
     if sheet.name == "Readings":
         over = f'=${column_letters(first + 1)}2="OVER"'
         rule = {"type": "formula", "criteria": over, "format": look.over()}
@@ -316,11 +321,15 @@ def write_units(book: Workbook, look: Look, filling: Filling) -> None:
     """The hidden sheet Units: accepted spellings, their factors, and the register's length."""
     sheet = book.add_worksheet(blank_formulas.UNITS_SHEET)
     sheet.set_column(0, 4, 24)
-    for col, words in ((0, "Pressure unit"), (1, "Metres of water per unit"), (4, "Stations")):
-        sheet.write_string(0, col, words, look.header())
+    heads = "Pressure unit", "Metres of water per unit", "", "Filled row", "Stations"
+    for col, words in enumerate(heads):
+        if words:
+            sheet.write_string(0, col, words, look.header())
     for row, (name, factor) in enumerate(blank_formulas.unit_rows(), start=1):
         sheet.write_string(row, 0, name)
         sheet.write_number(row, 1, factor)
-    named = [at for at, row in enumerate(filling.of("Stations"), 1) if row.get("station")]
-    sheet.write_formula(1, 4, STATION_COUNT_FORMULA, None, max([1, *named]))
+    named = {at for at, row in enumerate(filling.of("Stations"), 1) if row.get("station")}
+    for at in range(1, REGISTER + 1):
+        sheet.write_formula(at, 3, REGISTER_FORMULA, None, at if at in named else 0)
+    sheet.write_formula(1, 4, STATION_COUNT_FORMULA, None, station_count(named))
     sheet.hide()

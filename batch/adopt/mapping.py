@@ -107,10 +107,10 @@ def write(
     made: Study, asked: Sequence[Question], rows: Harvest, sources: Mapping[str, str], again: str
 ) -> bytes:
     """The mapping workbook. `sources`: file -> fingerprint; `again`: the command that uses it."""
-    import xlsxwriter
+    from siltbook.templates.maker import Workbook
 
     target = BytesIO()
-    book = xlsxwriter.Workbook(target, {"in_memory": True, "strings_to_formulas": False})
+    book = Workbook(target, {"in_memory": True, "strings_to_formulas": False})
     book.set_properties({"title": "Mapping", "comments": MARK, "created": dt.datetime(2026, 1, 1)})
     with book:
         writer = _Writer(book)

@@ -61,7 +61,7 @@ def new_workbook(target: BytesIO, title: str) -> Any:
 
     The same input must give the same bytes, so it carries no clock.
     """
-    import xlsxwriter
+    from siltbook.templates.maker import Workbook
 
     options = {
         "in_memory": True,
@@ -70,7 +70,7 @@ def new_workbook(target: BytesIO, title: str) -> Any:
         "strings_to_numbers": False,
         "default_format_properties": printing.NORMAL,
     }
-    workbook = xlsxwriter.Workbook(target, options)
+    workbook = Workbook(target, options)
     workbook.set_properties({"title": title, "created": _CREATED})
     return workbook
 

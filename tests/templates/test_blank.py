@@ -8,6 +8,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+from openpyxl.formula.translate import Translator
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -71,8 +72,9 @@ def test_calculated_columns_grow_with_the_table(blank: Workbook) -> None:
         for column in table.tableColumns[-2:]:
             formula = column.calculatedColumnFormula.attr_text
             at = headers(sheet).index(column.name) + 1
-            written = {sheet.cell(row, at).value for row in range(2, sheet.max_row + 1)}
-            assert written == {f"={formula}"}
+            for row in (2, 3, sheet.max_row):
+                moved = Translator(f"={formula}", "A2").translate_formula(f"A{row}")
+                assert sheet.cell(row, at).value == moved
 
 
 def test_tables_stretch_for_many_rows() -> None:
@@ -132,6 +134,20 @@ def test_stations_are_picked_from_the_register(blank: Workbook) -> None:
         assert check.type == "list"
         assert check.formula1 == "OFFSET(Stations!$A$1,1,0,Units!$E$2,1)"
         assert "add the station there" in check.error
+
+
+def test_the_drop_down_reaches_the_last_station_whatever_stands_between() -> None:
+    """Also where a row was left empty, and to the end where the register is a very long one."""
+    for places, count in (((1, 2, 5), 5), ((), 1), ((1, 401), 4999)):
+        rows: list[dict[str, object]] = [{} for _ in range(max([0, *places]))]
+        for at in places:
+            rows[at - 1] = {"station": f"S{at}"}
+        made = build(rows={"Stations": rows})
+        book = openpyxl.load_workbook(BytesIO(made), data_only=True)
+        assert book["Units"]["E2"].value == count
+        assert [r for r in range(2, 502) if book["Units"].cell(r, 4).value] == [
+            at + 1 for at in places
+        ]
 
 
 def test_outlet_above_inlet_asks_for_the_selector(blank: Workbook) -> None:

@@ -1,0 +1,1 @@
+"""Books in other programs: what stands in them, and what comes back from a re-save."""

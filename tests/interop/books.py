@@ -1,0 +1,80 @@
+"""One of each kind of workbook that Siltbook makes, each made once."""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from collections.abc import Callable, Iterator
+from functools import cache
+from html import unescape
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from click.testing import CliRunner
+
+from siltbook.batch.archive.compare import with_seasons, years
+from siltbook.batch.audit.job import audited
+from siltbook.batch.cli import main
+from siltbook.batch.interface import reviewed_bytes
+from siltbook.batch.job import assess_bytes
+from tests.review.packs import small_pack
+from tests.samples.load import SAMPLES
+
+ROOT = Path(__file__).parents[2]
+BLANK = ROOT / "templates" / "siltbook-blank-bar.xlsx"
+REVIEWED = SAMPLES / "in-use" / "twelve-stations.reviewed.xlsx"
+
+
+def _seasons() -> bytes:
+    books = [SAMPLES / "portfolio" / f"east-{year}.xlsx" for year in (2025, 2026)]
+    judged = [assess_bytes(book.read_bytes(), book.name) for book in books]
+    return with_seasons(BLANK.read_bytes(), years(judged), "next.xlsx")
+
+
+def _mapping() -> bytes:
+    with TemporaryDirectory() as folder:
+        target = Path(folder) / "m.xlsx"
+        source = SAMPLES / "as-kept" / "wide-two-headers.xlsx"
+        done = CliRunner().invoke(main, ["adopt", str(source), "--out", str(target)])
+        assert done.exit_code == 0, done.output
+        return target.read_bytes()
+
+
+_KINDS: dict[str, Callable[[], bytes]] = {
+    "blank": BLANK.read_bytes,
+    "book": (SAMPLES / "twelve-stations.xlsx").read_bytes,
+    "reviewed": REVIEWED.read_bytes,
+    "reviewed, of another maker": lambda: reviewed_bytes(SAMPLES / "real-life-psi.xlsx"),
+    "audited": lambda: audited(REVIEWED.read_bytes(), REVIEWED.name)[1],
+    "pack": small_pack,
+    "seasons": _seasons,
+    "mapping": _mapping,
+}
+KINDS = tuple(_KINDS)
+
+
+@cache
+def produced(kind: str) -> bytes:
+    """The workbook of one of `KINDS`."""
+    return _KINDS[kind]()
+
+
+def parts(data: bytes) -> dict[str, str]:
+    """The XML parts of a package."""
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        names = [n for n in archive.namelist() if n.endswith((".xml", ".rels"))]
+        return {name: archive.read(name).decode() for name in names}
+
+
+_FORMULA = re.compile(
+    r"<((?:\w+:)?(?:f|formula1?|formula2|calculatedColumnFormula|definedName))\b[^<>]*>([^<]+)</"
+)
+
+
+def formulas(data: bytes) -> Iterator[tuple[str, str]]:
+    """Every formula of a package with its part: of cells, checks, formats, tables, names."""
+    for part, xml in parts(data).items():
+        if part.startswith("xl/"):
+            for _, text in _FORMULA.findall(xml):
+                yield part, unescape(text)
