@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING
 
 from siltbook.templates.book import Book, Table
@@ -29,16 +29,40 @@ def fingerprint(book: Book) -> str:
     and the sheet Agreed do not count, nor do columns without a value: a book does not change
     because a later version knows more columns.
     """
-    running = hashlib.sha256()
-    for key in sorted(book.setting_cells):
-        value = getattr(book.settings, key, None)
-        if value is not None and value != "":
-            running.update(f"{key}={_said(value)}\n".encode())
+    return joined(setting_pieces(book), list_pieces(book))
+
+
+def setting_pieces(book: Book) -> dict[str, bytes]:
+    """What the fingerprint takes in of each setting that has a value."""
+    values = ((key, getattr(book.settings, key, None)) for key in sorted(book.setting_cells))
+    return {key: setting_piece(key, v) for key, v in values if v is not None and v != ""}
+
+
+def setting_piece(key: str, value: object) -> bytes:
+    """What the fingerprint takes in of one setting [canonical unit]."""
+    return f"{key}={_said(value)}\n".encode()
+
+
+def list_pieces(book: Book) -> dict[str, bytes]:
+    """What the fingerprint takes in of each list."""
     lists = book.lists()
-    for sheet in LISTS:
-        if sheet is not AGREED:
-            for piece in _columns(sheet, lists[sheet.name]):
-                running.update(piece)
+    names = (sheet.name for sheet in LISTS if sheet is not AGREED)
+    return {name: list_piece(name, lists[name]) for name in names}
+
+
+def list_piece(name: str, table: Table) -> bytes:
+    """What the fingerprint takes in of one list."""
+    sheet = next(sheet for sheet in LISTS if sheet.name == name)
+    return b"".join(_columns(sheet, table))
+
+
+def joined(settings: Mapping[str, bytes], lists: Mapping[str, bytes]) -> str:
+    """The fingerprint of these pieces: settings by their key, lists in the contract's order."""
+    running = hashlib.sha256()
+    for key in sorted(settings):
+        running.update(settings[key])
+    for piece in lists.values():
+        running.update(piece)
     return running.hexdigest()[:LENGTH]
 
 

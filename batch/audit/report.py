@@ -106,18 +106,16 @@ def percent(share: float, decimals: int = 0) -> str:
 
 def _same(results: list[RuleResult]) -> str:
     by_code = {r.rule.code: r for r in results}
-    numbers = by_code["same-numbers"]
-    if numbers.state is State.CANNOT:
-        return numbers.said
-    if numbers.state is State.QUIET:
+    numbers, formulas = by_code["same-numbers"], by_code["same-formulas"]
+    if State.LOOK not in (numbers.state, formulas.state):
+        if numbers.state is State.CANNOT:
+            return numbers.said
         return "Yes: the result sheets in the book are what the book gives today."
-    changed = by_code["same-inputs"].state is State.LOOK
-    why = "inputs changed after the last run" if changed else "the inputs did not change"
-    n = (numbers.of or 0) - (numbers.kept or 0)
-    differ = f"{n:,} {'cell differs' if n == 1 else 'cells differ'}"
-    if not numbers.places[0].cell:
-        differ = "a result sheet is damaged or missing"
-    return f"Not as it stands: {differ}; {why}."
+    if numbers.state is not State.LOOK:
+        return f"Not as it stands. {formulas.said[0].upper()}{formulas.said[1:].rstrip('.')}."
+    causes, _, _ = numbers.said.partition(" The first: ")
+    causes = causes if causes.endswith(".") else f"{causes}."
+    return f"Not as it stands. {causes}"
 
 
 def sensitive(rows: tuple[Sensitivity, ...]) -> str:

@@ -82,6 +82,8 @@ _RULES = (
               "A typing slip was corrected or entries were added after the last run."),
     AuditRule("same-numbers", _V, "Same numbers", "result sheets",
               "Inputs were corrected after the last run, or somebody typed over a result."),
+    AuditRule("same-formulas", _V, "Same formulas", "result sheets",
+              "Somebody tried a figure in place of a formula and left it there."),
 )  # fmt: skip
 
 RULES: dict[str, AuditRule] = {rule.code: rule for rule in _RULES}

@@ -154,7 +154,7 @@ def _own(
 
 def unlike_cells(leaf: Leaf, new: Leaf) -> list[Place]:
     """The cells in which two sheets differ; formulas that both have do not count."""
-    from siltbook.batch.audit.stored_results import alike
+    from siltbook.batch.audit.carried import alike
 
     both = leaf.formulas & new.formulas
     return [

@@ -17,6 +17,17 @@ def typed_over(package: bytes, sheet: str, cell: str, value: float) -> bytes:
     return _changed(package, sheet, lambda xml: pattern.subn(rf"\g<1>{value!r}\g<2>", xml))
 
 
+def rewritten(package: bytes, sheet: str, cell: str, formula: str, value: float | None) -> bytes:
+    """The package with another formula in a cell, '' for none; None keeps the stored value."""
+    pattern = re.compile(rf'(<c r="{cell}"[^>]*>)<f>[^<]*</f><v>([^<]*)</v>')
+    made = f"<f>{formula}</f>" if formula else ""
+
+    def with_value(found: re.Match[str]) -> str:
+        return f"{found[1]}{made}<v>{found[2] if value is None else repr(value)}</v>"
+
+    return _changed(package, sheet, lambda xml: pattern.subn(with_value, xml))
+
+
 def marked(package: bytes, sheet: str, old: str, new: str) -> bytes:
     """The package with a piece of the sheet's texts replaced."""
     return _changed(package, sheet, lambda xml: (xml.replace(old, new), xml.count(old)))

@@ -83,9 +83,7 @@ def test_one_broken_result_sheet_is_something_to_look_at(which: str) -> None:
     _, numbers, said = audited(edited(BROKEN[which], FIRST))
     assert numbers.state is State.LOOK
     assert numbers.said == DAMAGED
-    assert said.startswith(
-        "Not as it stands: a result sheet is damaged or missing; the inputs did not change."
-    )
+    assert said.startswith(f"Not as it stands. {DAMAGED}. ")
 
 
 def test_where_every_result_sheet_is_broken_nothing_is_compared() -> None:
@@ -131,7 +129,7 @@ ODD = {
 def test_an_odd_cell_on_a_result_sheet_is_named(which: str) -> None:
     cells, wanted = ODD[which]
     _, numbers, said = audited(edited(added(cells), FIRST))
-    assert said.startswith("Not as it stands: 1 cell differs; the inputs did not change.")
+    assert said.startswith("Not as it stands. 1 result cell was edited by hand: Actions!")
     assert f"{RESULT_SHEETS[0]}!{wanted}" in numbers.said
 
 
@@ -141,7 +139,7 @@ def test_very_many_cells_are_counted_and_the_first_ones_named() -> None:
         for r in range(9_001, 159_001)
     )
     _, numbers, said = audited(edited(added(rows, 9_000), FIRST))
-    assert said.startswith("Not as it stands: 300,000 cells differ; the inputs did not change.")
+    assert said.startswith("Not as it stands. 300,000 result cells were edited by hand: Actions!A9")
     assert len(numbers.places) == stored_results.MOST_NAMED
     assert [place.cell for place in numbers.places[:3]] == ["A9001", "B9001", "A9002"]
     assert (numbers.of or 0) - (numbers.kept or 0) == 300_000

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from siltbook import __version__
+from siltbook.batch.audit.carried import alike
 from siltbook.batch.audit.job import Audit, audit_bytes
 from siltbook.batch.audit.model import Question, RuleResult, State
 from siltbook.batch.audit.report import answer
-from siltbook.batch.audit.stored_results import alike
 from siltbook.batch.fingerprint import fingerprint
 from siltbook.batch.job import review_bytes
 from siltbook.batch.reading.book import read_book
@@ -65,14 +65,22 @@ def test_an_edited_result_cell_is_named_with_both_values(reviewed: bytes) -> Non
     assert (place.sheet, place.cell) == ("Station review", "E4")
     assert place.said.startswith("Station review!E4 holds 1.5; recomputed ")
     assert found["same-inputs"].state is State.QUIET
-    assert "1 cell differs; the inputs did not change." in answer(audit, Question.VERDICT)
+    said = "Not as it stands. 1 result cell was edited by hand: Station review!E4. "
+    assert answer(audit, Question.VERDICT).startswith(said)
 
 
 def test_an_edited_input_shows_in_the_fingerprint_and_in_what_follows(reviewed: bytes) -> None:
-    audit, found = verdicts(typed_over(reviewed, "Readings", "D20", 3.9))
-    assert "was made from inputs" in found["same-inputs"].said
+    data = typed_over(reviewed, "Readings", "D20", 3.9)
+    was = f"{read_book(reviewed, NAME).book.readings.raw['inlet'][20]:g}"
+    audit, found = verdicts(data)
+    first = open_places(found["same-inputs"])[0]
+    assert (first.sheet, first.cell) == ("Readings", "D20")
+    assert first.said == f"changed after the last run: Readings!D20 {was} → 3.9"
     assert {"Workings"} <= {p.sheet for p in open_places(found["same-numbers"])}
-    assert "inputs changed after the last run." in answer(audit, Question.VERDICT)
+    numbers = found["same-numbers"]
+    follow = (numbers.of or 0) - (numbers.kept or 0)
+    said = f"Not as it stands. 1 input cell changed (Readings!D20 {was} → 3.9): {follow:,} cells "
+    assert answer(audit, Question.VERDICT).startswith(f"{said}follow from it. ")
 
 
 def test_another_date_is_said(reviewed: bytes) -> None:
