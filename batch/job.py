@@ -36,9 +36,17 @@ class Reviewed:
 
 def assess_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Assessment:
     """Read, check and judge one book; BookError with one sentence where it cannot be read."""
+    from siltbook.batch.reading.foreign import as_xlsx
+
+    return _assess_xlsx(*as_xlsx(data, Path(path).name), path, as_of)
+
+
+def _assess_xlsx(data: bytes, was: str, path: str, as_of: dt.date | None) -> Assessment:
+    """Judge an .xlsx; `was`: what its format was before, and what was odd about it, or ''."""
     from siltbook.batch.reading.book import read_book
 
-    result = read_book(data, path)
+    read = read_book(data, path)
+    result = replace(read, findings=(*read.findings, *_carried_note(was)))
     return with_bill(judge_read(result, as_of_date(result.book, as_of)))
 
 
@@ -70,9 +78,9 @@ def review_bytes(
     from siltbook.batch.typed.boxes import going_on, read_boxes, together
 
     data, was = as_xlsx(data, Path(path).name)
-    assessment = assess_bytes(data, path, as_of)
+    assessment = _assess_xlsx(data, was, path, as_of)
     names = free_names(data, RESULT_SHEETS)
-    notes = (*_taken_notes(names), *_signature_note(data), *_carried_note(was))
+    notes = (*_taken_notes(names), *_signature_note(data))
     noted = replace(assessment, findings=(*assessment.findings, *notes))
     filled = together(read_boxes(data, path).boxes, boxes)
     stations, ended = going_on(filled, noted.stations, noted.as_of)
@@ -115,6 +123,6 @@ def _carried_note(was: str) -> Iterator[Finding]:
             sheet="(whole book)",
             cell="",
             read=was,
-            accepted="any book; this new .xlsx holds the values of its sheets at the same cells,"
-            " without formulas, colours or charts",
+            accepted="any book; the reviewed .xlsx holds the values of its sheets at the same"
+            " cells, without formulas, colours or charts",
         )

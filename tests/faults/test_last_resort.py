@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import fcntl
 import json
 import os
 import signal
@@ -154,6 +153,7 @@ def test_a_read_only_book_is_refused_and_not_replaced(tmp_path: Path) -> None:
 def test_a_lock_is_waited_for_briefly_and_then_said(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    fcntl = pytest.importorskip("fcntl", reason="locks of this kind are not on this system")
     book = tmp_path / "farm.xlsx"
     book.write_bytes(small_book(tmp_path))
     monkeypatch.setattr(files, "LOCK_PATIENCE", 0.2)
