@@ -13,6 +13,7 @@ from siltbook.batch.commands.shared import (
     DEBUG,
     EXIT_FINDINGS,
     JSON,
+    PAPER_SIZE,
     PATHS,
     books_of,
     day,
@@ -36,10 +37,17 @@ EPILOG = (
     type=click.Path(path_type=Path, file_okay=False),
     help="Collect results in this folder.",
 )
+@click.option("--pdf", is_flag=True, help="Also two pages as PDF, to hand over and to sign.")
+@PAPER_SIZE
 @JSON
 @DEBUG
 def audit(
-    books: tuple[Path, ...], as_of: dt.datetime | None, out: Path | None, as_json: bool
+    books: tuple[Path, ...],
+    as_of: dt.datetime | None,
+    out: Path | None,
+    pdf: bool,
+    paper: str,
+    as_json: bool,
 ) -> None:
     """Say whether BOOKs can be trusted, the procedure was kept, and the verdicts hold.
 
@@ -60,7 +68,7 @@ def audit(
     for order in todo:
         assert order.target is not None  # an audit is never in place
         with one_of_many(order.path, failures):
-            found, kept = _one(order.path, order.target, order.as_of)
+            found, kept = _one(order.path, order.target, order.as_of, paper if pdf else None)
             looks += found.looks
             note_copy(farms, order.path, found)
             if as_json:
@@ -75,8 +83,10 @@ def audit(
     finish(done, failures, as_json, EXIT_FINDINGS if looks else 0)
 
 
-def _one(path: Path, target: Path, as_of: dt.date | None) -> tuple[Any, tuple[str, ...]]:
-    """The audit of one book, and what to say of an audited copy that somebody edited."""
+def _one(
+    path: Path, target: Path, as_of: dt.date | None, size: str | None
+) -> tuple[Any, tuple[str, ...]]:
+    """The audit of one book, and what to say of its papers and of a copy that somebody edited."""
     from siltbook.batch.files import take
     from siltbook.batch.guard import within
     from siltbook.batch.typed.keeping import put_result
@@ -85,7 +95,15 @@ def _one(path: Path, target: Path, as_of: dt.date | None) -> tuple[Any, tuple[st
     taken = take(path)
     audit = "siltbook.batch.audit.job:audited"
     found, package = within(audit, taken.data, path.name, taken.data, str(path), as_of)
-    return found, put_result(taken, target, stamped(package, path.name)).lines
+    lines = put_result(taken, target, stamped(package, path.name)).lines
+    if size is None:
+        return found, lines
+    from siltbook import __version__
+    from siltbook.batch.commands.paper import put_paper
+    from siltbook.batch.paper.audit_paper import audit_paper
+
+    pages = audit_paper(found, path.name, taken.data, __version__, size)
+    return found, (*lines, f"Paper: {put_paper(path, target.parent, 'audit', pages)}")
 
 
 def note_copy(farms: dict[tuple[str, str], Path], path: Path, found: Any) -> None:

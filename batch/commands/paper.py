@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from siltbook.batch.commands.shared import ANY_PATH, AS_OF, EPILOG, day, refusals
+from siltbook.batch.commands.shared import ANY_PATH, AS_OF, EPILOG, PAPER_SIZE, day, refusals
 
 if TYPE_CHECKING:
     from siltbook.batch.results import Assessment
@@ -16,10 +16,6 @@ if TYPE_CHECKING:
 _OUT = click.option(
     "--out", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
     help="Where to write; beside the book without it.",
-)  # fmt: skip
-_SIZE = click.option(
-    "--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True,
-    help="Size of the page.",
 )  # fmt: skip
 
 
@@ -35,7 +31,7 @@ _SIZE = click.option(
 )  # fmt: skip
 @AS_OF
 @_OUT
-@_SIZE
+@PAPER_SIZE
 def round_(
     book: Path, due: dt.datetime | None, names: tuple[str, ...], as_of: dt.datetime | None,
     out: Path | None, paper: str,
@@ -57,7 +53,7 @@ def round_(
 @click.argument("stations", nargs=-1, required=True, metavar="STATION...")
 @AS_OF
 @_OUT
-@_SIZE
+@PAPER_SIZE
 def card(
     book: Path, stations: tuple[str, ...], as_of: dt.datetime | None, out: Path | None, paper: str
 ) -> None:
@@ -83,10 +79,15 @@ def _assessed(book: Path, as_of: dt.date | None) -> Assessment:
 
 
 def _written(book: Path, out: Path | None, kind: str, data: bytes) -> None:
-    """Write beside the book or into `out`; a file that is not ours is never replaced."""
+    from siltbook.batch.report.book import printable
+
+    click.echo(printable(f"{put_paper(book, out, kind, data)}"))
+
+
+def put_paper(book: Path, out: Path | None, kind: str, data: bytes) -> Path:
+    """Write a PDF beside the book or into `out`; a file that is not ours is never replaced."""
     from siltbook.batch.errors import BookError
     from siltbook.batch.files import make_folder, write_whole
-    from siltbook.batch.report.book import printable
 
     folder = out or book.parent
     make_folder(folder)
@@ -94,4 +95,4 @@ def _written(book: Path, out: Path | None, kind: str, data: bytes) -> None:
     if target.exists() and b"(siltbook " not in target.read_bytes():
         raise BookError(f"{target}: not made by Siltbook, so it is left alone. Move it away.")
     write_whole(target, data)
-    click.echo(printable(f"{target}"))
+    return target

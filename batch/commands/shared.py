@@ -30,6 +30,10 @@ AS_OF = click.option(
     type=click.DateTime(["%Y-%m-%d"]),
     help="Judge as of this day (YYYY-MM-DD); else the review date, else the latest entry.",
 )
+PAPER_SIZE = click.option(
+    "--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True,
+    help="Size of the page.",
+)  # fmt: skip
 JSON = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON document instead of text."
 )

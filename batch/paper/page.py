@@ -40,7 +40,7 @@ def words(text: object, size: float = TEXT, *, bold: bool = False, after: float 
     """A paragraph of somebody's text, which is never taken for markup."""
     from reportlab.platypus import Paragraph
 
-    plain = one_line(str(text)).encode("cp1252", "replace").decode("cp1252")
+    plain = one_line(str(text)).replace("→", "->").encode("cp1252", "replace").decode("cp1252")
     return Paragraph(escape(plain), style(size, bold=bold, after=after))
 
 
@@ -72,6 +72,11 @@ def _page_size(size: str, wide: bool) -> Any:
 
     found = A4 if size == "A4" else LETTER
     return landscape(found) if wide else found
+
+
+def is_one(pdf: bytes) -> bool:
+    """Whether a file that `made` gave has one page."""
+    return pdf.count(b"/Type /Page\n") == 1
 
 
 def made(story: Sequence[Any], title: str, foot: str, version: str, size: str, wide: bool) -> bytes:

@@ -37,14 +37,10 @@ def station_cards(
 
     story: list[Any] = []
     for result in stations_of(assessment, names, book):
-        rooms = (room for room in _ROOM if _is_one(made(_card(assessment, result, width, *room))))
-        room = next(rooms, _ROOM[-1])
+        cards = ((room, made(_card(assessment, result, width, *room))) for room in _ROOM)
+        room = next((room for room, card in cards if page.is_one(card)), _ROOM[-1])
         story += [*([PageBreak()] if story else []), *_card(assessment, result, width, *room)]
     return made(story)
-
-
-def _is_one(pdf: bytes) -> bool:
-    return pdf.count(b"/Type /Page\n") == 1
 
 
 def _card(

@@ -1,0 +1,89 @@
+"""The audit's two pages: what the client reads, and where the auditor writes and signs."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from siltbook.batch.audit.job import audited
+from siltbook.batch.audit.model import Audit, Place, Question, State
+from siltbook.batch.audit.report import answer
+from siltbook.batch.fingerprint import digest
+from siltbook.batch.paper.audit_paper import LIMITS, WORST, audit_paper
+from siltbook.batch.paper.page import TEXT
+from siltbook.templates.safety import EMERGENCY
+from tests.paper.test_paper import BOOK, needs_poppler, siltbook, sizes, text
+
+DATA = BOOK.read_bytes()
+
+
+@cache
+def found() -> Audit:
+    return audited(DATA, BOOK.name)[0]
+
+
+def pages(pdf: bytes) -> int:
+    return pdf.count(b"/Type /Page\n")
+
+
+@needs_poppler
+def test_the_first_page_holds_answers_worst_places_and_what_may_explain_them(
+    tmp_path: Path,
+) -> None:
+    made = audit_paper(found(), BOOK.name, DATA, "0")
+    said = text(made, tmp_path)
+    for question in Question:
+        assert str(question) in said
+        assert answer(found(), question)[:60] in said
+    looks = [r for r in found().results if r.state is State.LOOK]
+    assert looks
+    assert said.count("May be innocent:") == sum(
+        min(WORST, sum(len([p for p in r.places if not p.holds]) for r in found().of(q)
+                       if r.state is State.LOOK))
+        for q in Question
+    )  # fmt: skip
+    assert f"{looks[0].rule.title}: " in said
+    assert EMERGENCY in said
+
+
+@needs_poppler
+def test_the_second_page_names_what_was_handed_over_and_has_lines_to_sign_on(
+    tmp_path: Path,
+) -> None:
+    made = audit_paper(found(), BOOK.name, DATA, "0", "Letter")
+    said = text(made, tmp_path)
+    assert digest(DATA) in said
+    assert all(limit in said for limit in LIMITS)
+    for words in ("Scope", "Date of the audit", "My conclusion", "Auditor, date", "Client, date"):
+        assert words in said
+    assert pages(made) == 2
+    assert min(sizes(made)) >= TEXT
+
+
+@pytest.mark.parametrize("size", ["A4", "Letter"])
+def test_however_long_the_words_it_stays_two_pages(size: str) -> None:
+    places = tuple(Place("Readings", f"B{n}", "words " * 400) for n in range(2, 9))
+    long = tuple(
+        replace(r, state=State.LOOK, said="words " * 400, places=places)
+        if r.rule.question is not Question.VERDICT else r
+        for r in found().results
+    )  # fmt: skip
+    assert pages(audit_paper(replace(found(), results=long), BOOK.name, DATA, "0", size)) == 2
+
+
+def test_the_command_says_where_the_paper_lies_and_leaves_other_files_alone(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "farm.xlsx").write_bytes(DATA)
+    done = siltbook("audit", "--pdf", tmp_path / "farm.xlsx")
+    paper = tmp_path / "farm.audit.pdf"
+    assert f"  Paper: {paper}" in done.output.splitlines()
+    assert pages(paper.read_bytes()) == 2
+    paper.write_bytes(b"mine")
+    done = siltbook("audit", tmp_path / "farm.xlsx", "--pdf", "--paper", "Letter")
+    assert f"{paper}: not made by Siltbook, so it is left alone. Move it away." in done.output
+    assert done.exit_code == 3
+    assert paper.read_bytes() == b"mine"
