@@ -69,27 +69,34 @@ def track(
     both broadcast with `errors`. `sigma` broadcasts with (..., mode, error). `seen`: 1 where a
     reading is one, 0 where it only fills up a shorter run. `modes`: those that are asked for.
     """
-    in_load = IN_LOAD[modes]
-    shape = (*errors.shape[:-1], len(modes), sigma.shape[-1])
-    mean, variance, misfit = np.zeros(shape), np.zeros(shape), np.zeros(shape)
-    logs, product = np.zeros(shape), np.ones(shape)
-    noise, gain_a_life = sigma**2, WALK[modes][:, None]
-    for i in range(errors.shape[-1]):
-        there = 1.0 if seen is None else seen[..., i][..., None, None]
-        variance = variance + gain_a_life * passed[..., i][..., None, None]
-        shows = np.where(in_load, slopes[..., i][..., None], 1.0)[..., None] * there
+    cells = errors.shape[:-1]
+    # Mode and error lead and the cells follow on one axis: long rows of numbers side by side.
+    offs, shown, gone = (_by_reading(v, errors.shape) for v in (errors, slopes, passed))
+    there = None if seen is None or seen.all() else _by_reading(seen, errors.shape)
+    noise = _by_mode(sigma**2, cells)
+    gain_a_life, in_load = WALK[modes][:, None, None], IN_LOAD[modes][:, None, None]
+    shape = (len(modes), sigma.shape[-1], offs.shape[1])
+    mean, variance, misfit, logs = (np.zeros(shape) for _ in range(4))
+    product = np.ones(shape)
+    for i, error in enumerate(offs):
+        variance += gain_a_life * gone[i]
+        shows = np.where(in_load, shown[i], 1.0)
+        if there is not None:
+            shows *= there[i]
+            error = error * there[i]
         pull = shows * variance
         whole = pull * shows
         whole += noise
-        off = errors[..., i][..., None, None] * there - shows * mean
+        off = error - shows * mean
         gain = pull / whole
         mean += gain * off
-        variance -= gain * pull
+        gain *= pull
+        variance -= gain
         off *= off
         off /= whole
-        if seen is not None:
-            off *= there
-            np.copyto(whole, 1.0, where=there == 0.0)
+        if there is not None:
+            off *= there[i]
+            np.copyto(whole, 1.0, where=there[i] == 0.0)
         misfit += off
         product *= whole
         if i % _LOGS_APART == _LOGS_APART - 1:  # a logarithm costs as much as all the rest
@@ -98,4 +105,22 @@ def track(
     logs += np.log(product)
     misfit += logs
     misfit *= -0.5
-    return Track(misfit, mean, variance)
+    return Track(*(_by_cell(found, cells) for found in (misfit, mean, variance)))
+
+
+def _by_reading(values: Floats, shape: tuple[int, ...]) -> Floats:
+    """Values that broadcast to `shape`, axes (cells ..., reading), as axes (reading, cell)."""
+    return np.moveaxis(np.broadcast_to(values, shape), -1, 0).reshape(shape[-1], -1)
+
+
+def _by_mode(values: Floats, cells: tuple[int, ...]) -> Floats:
+    """What broadcasts with (cells ..., mode, error) as axes (mode, error, cell)."""
+    if values.ndim == 1:
+        return values[None, :, None]
+    whole = np.broadcast_to(values, (*cells, *values.shape[-2:]))
+    return whole.reshape(-1, *values.shape[-2:]).transpose(1, 2, 0)
+
+
+def _by_cell(found: Floats, cells: tuple[int, ...]) -> Floats:
+    """Axes (mode, error, cell) as (cells ..., mode, error)."""
+    return found.transpose(2, 0, 1).reshape(*cells, *found.shape[:2])
