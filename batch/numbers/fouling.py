@@ -50,8 +50,8 @@ def latest(days: Floats, y: Floats) -> tuple[Floats, Floats]:
     """The first reading and the latest ones, at most 16 in all."""
     if len(days) <= MOST_READINGS:
         return days, y
-    keep = np.r_[0, len(days) - MOST_READINGS + 1 : len(days)]
-    return days[keep], y[keep]
+    days, y = (np.concatenate([v[:1], v[1 - MOST_READINGS :]]) for v in (days, y))
+    return days, y
 
 
 def track(

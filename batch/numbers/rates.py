@@ -14,6 +14,7 @@ Inference in Econometrics, 1971, ch. 3; from memory). Simulated coverage: docs/m
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -44,15 +45,32 @@ def _student(freedom: int) -> Floats:
     return found
 
 
-@lru_cache(maxsize=256)
-def _whitened(days: tuple[float, ...]) -> tuple[Floats, Floats]:
-    """Vectors that make walk and error independent, and the walk's variance along each.
+@dataclass(frozen=True)
+class _Days:
+    """What the days of a run alone say, whatever was read on them; all ratios side by side."""
 
-    In units of the mean gap; readings of one moment are allowed.
-    """
+    vectors: Floats  # a row for each direction in which walk and error are independent
+    design: Floats  # axes (direction, constant and slope)
+    precision: Floats  # axes (ratio, direction)
+    normal: Floats  # axes (ratio, 2, 2)
+    scale: Floats  # of the slope's error, by ratio
+    log_weight: Floats  # by ratio, before anything was read
+
+
+@lru_cache(maxsize=256)
+def _of_days(days: tuple[float, ...]) -> _Days:
+    """Readings of one moment are allowed; walks in units of the mean gap."""
     t = np.asarray(days) - days[0]
-    values, vectors = np.linalg.eigh(np.minimum(t[:, None], t[None, :]) / (t[-1] / (len(t) - 1)))
-    return vectors, np.maximum(values, 0.0)
+    values, found = np.linalg.eigh(np.minimum(t[:, None], t[None, :]) / (t[-1] / (len(t) - 1)))
+    vectors = found.T
+    design = vectors @ np.column_stack([np.ones(len(t)), t])
+    precision = 1 / (1 + np.array(RATIOS)[:, None] * np.maximum(values, 0.0))
+    normal = design.T @ (design * precision[:, :, None])
+    volume = np.log(precision).sum(axis=1) - np.linalg.slogdet(normal)[1]
+    return _Days(
+        vectors, design, precision, normal, np.linalg.inv(normal)[:, 1, 1],
+        np.log(PRIOR) + 0.5 * volume,
+    )  # fmt: skip
 
 
 def _spaced(count: int) -> list[int]:
@@ -73,10 +91,7 @@ def rate_interval(
     n = len(days)
     if n < LEAST or days[-1] <= days[0]:
         return None
-    vectors, walk = _whitened(days)
-    design = vectors.T @ np.column_stack([np.ones(n), np.asarray(days) - days[0]])
-    seen = vectors.T @ np.asarray(drops)
-    slopes, errors, weights = (np.array(v) for v in zip(*_fits(design, seen, walk), strict=True))
+    slopes, errors, weights = _fits(_of_days(days), np.asarray(drops))
     weights = np.exp(weights - weights.max())
     points = slopes[:, None] + errors[:, None] * _student(n - 2)
     order = np.argsort(points, axis=None)
@@ -86,19 +101,14 @@ def rate_interval(
     return float(low), float(high)
 
 
-def _fits(design: Floats, seen: Floats, walk: Floats) -> list[tuple[float, float, float]]:
+def _fits(days: _Days, drops: Floats) -> tuple[Floats, Floats, Floats]:
     """Slope, its scale and the log weight for each ratio."""
-    found = []
-    n = len(seen)
-    for ratio, prior in zip(RATIOS, PRIOR, strict=True):
-        precision = 1 / (1 + ratio * walk)
-        normal = design.T @ (design * precision[:, None])
-        line = np.linalg.solve(normal, design.T @ (precision * seen))
-        off = seen - design @ line
-        # Readings that lie on a line to the last digit of the gauge are no proof of one.
-        rest = max(float(off @ (precision * off)), 1e-12)
-        error = math.sqrt(rest / (n - 2) * float(np.linalg.inv(normal)[1, 1]))
-        volume = float(np.log(precision).sum()) - float(np.linalg.slogdet(normal)[1])
-        weight = math.log(prior) + 0.5 * (volume - (n - 2) * math.log(rest))
-        found.append((float(line[1]), error, weight))
-    return found
+    seen, free = days.vectors @ drops, len(drops) - 2
+    right = (days.precision * seen) @ days.design
+    line = np.asarray(np.linalg.solve(days.normal, right[:, :, None]), dtype=np.float64)[:, :, 0]
+    off = seen - line @ days.design.T
+    # Readings that lie on a line to the last digit of the gauge are no proof of one.
+    rest = np.maximum((off * off * days.precision).sum(axis=1), 1e-12)
+    weight: Floats = days.log_weight - 0.5 * free * np.log(rest)
+    errors: Floats = np.sqrt(rest / free * days.scale)
+    return line[:, 1], errors, weight

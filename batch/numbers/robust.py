@@ -13,15 +13,17 @@ import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations, islice, takewhile
+from functools import lru_cache
+from itertools import islice, takewhile
 from statistics import NormalDist, median
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Index = NDArray[np.int64]
 _NORMAL = NormalDist()
-FEW = 40  # points, up to which plain lists beat whole columns
+FEW = 60  # points, up to which the pairs are kept
 MOST = 1_500  # points of a line; all pairs of 40,000 would take 13 GB
 
 
@@ -49,17 +51,17 @@ def _pair(x: Sequence[float], y: Sequence[float], least: int) -> tuple[Floats, F
 def pair_slopes(x: Sequence[float], y: Sequence[float]) -> Floats:
     """The sorted slopes of all pairs of points with different x; may be empty."""
     xs, ys = _pair(x, y, 1)
-    i, j = np.triu_indices(len(xs), 1)
+    i, j = _pairs(len(xs)) if len(xs) <= FEW else np.triu_indices(len(xs), 1)
     dx = xs[j] - xs[i]
     apart = dx != 0
     slopes: Floats = np.sort((ys[j] - ys[i])[apart] / dx[apart])
     return slopes
 
 
-def _few_slopes(x: Sequence[float], y: Sequence[float]) -> list[float]:
-    """As `pair_slopes`, of checked points."""
-    pairs = combinations(zip(x, y, strict=True), 2)
-    return sorted((d - b) / (c - a) for (a, b), (c, d) in pairs if c != a)
+@lru_cache(maxsize=FEW + 1)
+def _pairs(count: int) -> tuple[Index, Index]:
+    """Every pair of so many points; kept for runs as short as most are."""
+    return np.triu_indices(count, 1)
 
 
 def tie_term(values: Sequence[float] | Floats) -> float:
@@ -88,8 +90,7 @@ def theil_sen(x: Sequence[float], y: Sequence[float], confidence: float = 0.8) -
         raise ValueError(f"confidence must lie between 0 and 1, not {confidence}")
     xs, ys = (_thinned(values).tolist() for values in _pair(x, y, 2))
     n = len(xs)
-    # Few points, as most runs have, take a tenth of the time in plain lists.
-    slopes = _few_slopes(xs, ys) if n <= FEW else pair_slopes(xs, ys).tolist()
+    slopes = pair_slopes(xs, ys).tolist()
     if not slopes:
         raise ValueError("all x are equal, so there is no slope")
     slope = median(slopes)

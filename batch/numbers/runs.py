@@ -135,11 +135,11 @@ def _logged_reset(work: Work, flush_cycles: int, flush_inlet: float) -> _Reset |
     return None
 
 
-def _least_fall(points: tuple[_Point, _Point], corrected: bool) -> float:
+def _least_fall(points: tuple[_Point, _Point]) -> float:
     square = 0.0
     same = points[0][0].gauge_row == points[1][0].gauge_row
     for reading, drop in points:
-        u = u_at_reference(reading, drop if corrected else reading.drop or 0.0, same_gauge=same)
+        u = u_at_reference(reading, drop, same_gauge=same)
         if u is None:
             return FALL_UNKNOWN_GAUGE
         square += u**2
@@ -158,18 +158,18 @@ def fall_between(
     and more than 0.5 m: near zero a drop falls by half from one reading to the next, and no dirt
     has gone. At the reference flow [m3/h] where both flows are known.
     """
-    points = [
-        (r, corrected_drop(r.drop or 0.0, r.flow, reference_flow, exponent))
-        for r in (before, after)
-    ]
+    high, low = before.drop or 0.0, after.drop or 0.0
     # A corrected drop and an uncorrected one do not compare: then both are taken as read.
     corrected = bool(before.flow and after.flow)
-    high, low = (drop if corrected else r.drop or 0.0 for r, drop in points)
+    if corrected:
+        high = corrected_drop(high, before.flow, reference_flow, exponent)
+        low = corrected_drop(low, after.flow, reference_flow, exponent)
     fall = high - low
-    least = _least_fall((points[0], points[1]), corrected)
     # A fall of exactly that share is none, in whatever unit it was read.
-    enough = max(FALL_SHARE * high, least) + NOISE
-    return (high, low) if fall > enough else None
+    if not fall > FALL_SHARE * high + NOISE:
+        return None
+    least = _least_fall(((before, high), (after, low)))
+    return (high, low) if fall > least + NOISE else None
 
 
 def _stretches(history: History, flush_cycles: int, flush_inlet: float) -> list[_Stretch]:

@@ -17,6 +17,7 @@ from collections import OrderedDict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from statistics import median
 
 import numpy as np
 
@@ -137,7 +138,7 @@ def start_and_base(run: Run, y: Floats, limit: float) -> tuple[float, float]:
     left = _LEFT_BY_CLEANING if run.opened_by in CLEANED else _LEFT_BY_FLUSH
     if clean is not None and run.opened_by and first - clean > left:
         return (first - clean) / (1 - clean), clean
-    base = max(min(first, float(np.median(y[:3]))), 0.0)
+    base = max(min(first, median(y[:3].tolist())), 0.0)
     if clean is not None and run.days[0] > 0:
         base = 0.5 * (base + min(clean, base + 0.1))
     return 0.0, base
@@ -238,12 +239,15 @@ def _lessons(runs: Sequence[Run], limit: float) -> list[Lesson]:
 def forget() -> None:
     """Drop what was kept of earlier books, for measuring."""
     _KEPT.clear()
+    _by_the_rest.cache_clear()
     learn.cache_clear()
 
 
-def _left_out(courses: Sequence[Floats | None], i: int) -> Floats | None:
-    rest = [c for j, c in enumerate(courses) if j != i and c is not None]
-    return curves.averaged(rest) if rest else None
+def _left_out(courses: Sequence[Floats | None]) -> list[Floats | None]:
+    """For each run the average of the others' courses; None where no other has one."""
+    rest = ([c for j, c in enumerate(courses) if j != i and c is not None]
+            for i in range(len(courses)))  # fmt: skip
+    return [curves.averaged(seen) if seen else None for seen in rest]
 
 
 def _neutral(likelihood: Floats) -> Floats:
@@ -274,30 +278,52 @@ def _extended(own: _Taught, farm: _Taught, limit: float) -> tuple[list[Floats], 
     The station's average is judged by its own runs, the farm's by all; each with the run itself
     left out. Where a run cannot judge a curve, it says nothing of it.
     """
-    averages = [t for t in (own, farm) if t.seen]
-    out = [
-        [np.concatenate([one.likelihood, *[_neutral(one.likelihood)] * len(averages)], axis=1)
-         for one in group.lessons]
-        for group in (own, farm)
-    ]  # fmt: skip
-    asked: list[tuple[int, int, int, Floats]] = []
-    for g, group in enumerate((own, farm)):
-        for column, average in enumerate(averages):
-            if group is farm and average is own:
-                continue
-            whole = curves.averaged(average.seen) if average is not group else None
-            for i in range(len(group.runs)):
-                curve = _left_out(group.courses, i) if whole is None else whole
-                if curve is not None:
-                    asked.append((g, i, FIXED.count + column, curve))
+    by_own = [_left_out(own.courses)] if own.seen else []
+    if farm.seen:
+        by_own.append([curves.averaged(farm.seen)] * len(own.runs))
+    nothing: list[Floats | None] = [None] * len(farm.runs)
+    by_farm = [nothing] if own.seen else []
+    if farm.seen:
+        by_farm.append(_by_the_rest(farm.runs, limit))
+    return _beside(own, _judged(own, by_own, limit)), _beside(farm, by_farm)
+
+
+def _beside(group: _Taught, columns: Sequence[Sequence[Floats | None]]) -> list[Floats]:
+    """The likelihoods of runs, axes (life, curve, mode), with those of further curves behind."""
+    out = []
+    for i, one in enumerate(group.lessons):
+        more = (column[i] for column in columns)
+        added = [_neutral(one.likelihood) if c is None else c[:, None] for c in more]
+        out.append(np.concatenate([one.likelihood, *added], axis=1))
+    return out
+
+
+@lru_cache(maxsize=64)
+def _by_the_rest(runs: tuple[Run, ...], limit: float) -> list[Floats | None]:
+    """Each run by the average of the others; kept, since the stations of a farm share them."""
+    group = _Taught(runs, tuple(_lessons(runs, limit)))
+    return _judged(group, [_left_out(group.courses)], limit)[0]
+
+
+def _judged(
+    group: _Taught, columns: Sequence[Sequence[Floats | None]], limit: float
+) -> list[list[Floats | None]]:
+    """Each run's likelihood by its curve of each column, axes (life, mode), as its lesson's scale.
+
+    None where a run has no curve.
+    """
+    asked = [(k, i) for k, column in enumerate(columns) for i, c in enumerate(column)
+             if c is not None]  # fmt: skip
+    out: list[list[Floats | None]] = [[None] * len(group.runs) for _ in columns]
     if asked:
-        runs = [(own, farm)[g].runs[i] for g, i, _, _ in asked]
-        ways = np.stack([curve for *_, curve in asked])[:, None, :]
-        found, scales = _likelihoods(_side_by_side(runs, limit), curves.family(ways))
-        for (g, i, column, _), likelihood, scale in zip(asked, found, scales, strict=True):
-            factor = math.exp(min(float(scale) - (own, farm)[g].lessons[i].scale, 50.0))
-            out[g][i][:, column] = likelihood[:, 0] * factor
-    return out[0], out[1]
+        ways = np.stack([c for column in columns for c in column if c is not None])[:, None, :]
+        batch = _side_by_side([group.runs[i] for _, i in asked], limit)
+        for (k, i), likelihood, scale in zip(
+            asked, *_likelihoods(batch, curves.family(ways)), strict=True
+        ):
+            factor = math.exp(min(float(scale) - group.lessons[i].scale, 50.0))
+            out[k][i] = likelihood[:, 0] * factor
+    return out
 
 
 def _prior(own: _Taught, farm: _Taught) -> Floats:
