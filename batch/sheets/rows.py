@@ -37,8 +37,14 @@ Live = tuple[str, float | str]
 Value = str | float | Live | None
 
 
+# In a pattern: what stands for the number of the row, for that of the reading and for a figure.
+# No text holds them, since control characters are no text.
+ROW, READ, _FIGURE = "\x00", "\x01", "\x02"
+SLOT = float("nan")  # a value that differs from row to row
+
+
 def line(
-    n: int, styles: Sequence[str], values: Sequence[Value], height: float | None = None
+    n: int | str, styles: Sequence[str], values: Sequence[Value], height: float | None = None
 ) -> str:
     """Row `n` of a sheet (1-based): a cell for each value from column A on, each in its style.
 
@@ -54,21 +60,35 @@ def line(
             if isinstance(found, str):
                 kind, shown = ' t="str"', escape(found, quote=False)
             else:
-                kind, shown = "", repr(float(found))
-            cells.append(
-                f'<c r="{letter}{n}" s="{style}"{kind}><f>{formula}</f><v>{shown}</v></c>'
-            )
+                kind, shown = "", _figure(found)
+            cells.append(f'<c r="{letter}{n}" s="{style}"{kind}><f>{formula}</f><v>{shown}</v></c>')
         elif value is None or value == "":
             cells.append(f'<c r="{letter}{n}" s="{style}"/>')
         elif isinstance(value, str):
             shown = _inline(value) if len(value) < SHORT else _spelt(value)
             cells.append(f'<c r="{letter}{n}" s="{style}" t="inlineStr">{shown}</c>')
-        elif math.isfinite(value):
-            cells.append(f'<c r="{letter}{n}" s="{style}"><v>{float(value)!r}</v></c>')
+        elif value is SLOT or math.isfinite(value):
+            cells.append(f'<c r="{letter}{n}" s="{style}"><v>{_figure(value)}</v></c>')
         else:
             cells.append(f'<c r="{letter}{n}" s="{style}"/>')
     cells.append("</row>")
     return "".join(cells)
+
+
+def pattern(styles: Sequence[str], values: Sequence[Value]) -> list[str]:
+    """A row for `fill`: as `line`, with ROW and READ in its formulas and SLOT for its figures."""
+    return line(ROW, styles, values).replace("%", "%%").replace(_FIGURE, "%s").split(ROW)
+
+
+def fill(made: Sequence[str], n: int, read: int, figures: Sequence[float]) -> str:
+    """Row `n` by a pattern: a figure for each SLOT from left to right."""
+    return str(n).join(made).replace(READ, str(read)) % tuple(map(_figure, figures))
+
+
+@lru_cache(maxsize=16_384)
+def _figure(value: float) -> str:
+    """A number as a cell holds it; gauges are coarse, so that the same ones come again."""
+    return _FIGURE if value is SLOT else repr(float(value) + 0.0)
 
 
 def _spelt(value: str) -> str:

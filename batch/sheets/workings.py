@@ -8,22 +8,28 @@ readings: the loop looks up nothing that can be prepared before it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 from functools import partial
-from html import escape
 from typing import Any
 
-from siltbook.batch.model import History, Reading, Station
+from siltbook.batch.model import Reading
 from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.results import Assessment
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets import tables
-from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
+from siltbook.batch.sheets.links import Fixed, Source, fixed_of, source_of
+from siltbook.batch.sheets.rows import (
+    READ,
+    ROW,
+    SLOT,
+    LongTable,
+    Value,
+    fill,
+    line,
+    pattern,
+    swatch,
+)
 from siltbook.batch.tables.workings import WORKINGS
-from siltbook.checks.gauges import NOT_CANCELLING
-from siltbook.templates.book import Table, column_letters
-from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 HEADER = 3
 PARTS = ("u_drop_m",)  # with it begins the second printed page
@@ -40,37 +46,16 @@ LAST = WORKINGS.last
         "limit_m", "u_drop_m", "flow_read", "reference_flow", "exponent", "clean_m",
     ),
 )  # fmt: skip
+# Columns whose values differ between readings of one kind, and those of them that link to a cell.
+_SLOTS = [
+    WORKINGS.places[key]
+    for key in (
+        "date", "time", "inlet_read", "outlet_read", "inlet_m", "outlet_m", "drop_m", "margin_m",
+        "u_drop_m", "p_over", "row", "flow_read", "drop_ref_m", "rise_m",
+    )
+]  # fmt: skip
+_READ = [WORKINGS.places[key] for key in ("inlet_read", "outlet_read", "flow_read")]
 MOST = 1_048_000  # rows that a sheet can hold below the header and a closing line
-
-
-@dataclass(frozen=True)
-class Source:
-    """Where one column's values stand: the start of their address and what was read."""
-
-    address: str  # with sheet and column letters, the row follows; '' where no link is possible
-    raw: dict[int, object]
-
-
-@dataclass(frozen=True)
-class Fixed:
-    """What stays the same over one station's rows; formulas without '=', escaped.
-
-    `limit`, `reference` and `clean` are a link ('' where none is possible) and the value that
-    was used [m, the farm's flow unit, m]. `u` is the formula of the uncertainty, to be joined by
-    the drop's cell, or a single piece where it does not depend on the drop; empty if unknown.
-    """
-
-    name: str
-    unit: str
-    factor: float  # [m per unit]
-    date1904: bool
-    limit: tuple[str, float]
-    reference: tuple[str, float | None]
-    clean: tuple[str, float | None]
-    flow_unit: str
-    flow_factor: float  # [m3/h per unit]
-    exponent: float
-    u: tuple[str, ...]
 
 
 def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
@@ -102,116 +87,100 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
 def _rows(assessment: Assessment, styles: list[str]) -> Iterator[str]:
     """Every station's readings as rows of the sheet's part; `styles` as the swatch has them."""
     readings = assessment.book.readings
-    sources = tuple(_source(readings, key) for key in ("inlet", "outlet", "flow", "drop"))
+    sources = tuple(source_of(readings, key) for key in ("inlet", "outlet", "flow", "drop"))
     n = HEADER + 2
     for result in assessment.stations:
         fixed: dict[int, Fixed] = {}  # by the gauge
         for reading in result.history.readings[: MOST + HEADER + 2 - n]:
             if reading.gauge_row not in fixed:
                 on = result.station.on(reading.date)
-                fixed[reading.gauge_row] = _fixed(assessment, result.history, on)
+                fixed[reading.gauge_row] = fixed_of(assessment, result.history, on)
             yield _row(n, styles, fixed[reading.gauge_row], sources, reading)
             n += 1
-
-
-def _fixed(assessment: Assessment, history: History, station: Station) -> Fixed:
-    """`station` is the history's with the gauge that is in question."""
-    book = assessment.book
-    flow_unit = book.settings.flow_unit
-    per_flow = cubic_metres_per_hour_per(flow_unit)
-    reference = station.reference_flow
-    return Fixed(
-        name=k.one_line(station.name),
-        unit=station.unit,
-        factor=metres_per(station.unit),
-        date1904=book.date1904,
-        limit=(escape(limit_formula(assessment, station), quote=False), station.limit),
-        reference=(
-            _station_cell(book.stations, "reference_flow", station.row, per_flow, reference),
-            reference / per_flow if reference else None,
-        ),
-        clean=(
-            _station_cell(book.stations, "clean_drop", station.row, 1.0, station.clean_drop),
-            station.clean_drop,
-        ),
-        flow_unit=flow_unit,
-        flow_factor=per_flow,
-        exponent=history.exponent,
-        u=_uncertainty_formula(book.gauges if station.gauge_row else book.stations, station),
-    )
-
-
-def _station_cell(table: Table, key: str, row: int, factor: float, value: float | None) -> str:
-    """The address of a station's cell where it holds, times `factor`, the `value` used; else ''."""
-    raw = table.raw.get(key, {}).get(row)
-    if value is None or key not in table.places or not is_number(raw):
-        return ""
-    if abs(float(str(raw)) * factor - value) > 1e-9 * max(1.0, abs(value)):
-        return ""
-    return escape(f"{k.quoted(table.sheet)}{table.cell(key, row)}", quote=False)
-
-
-def _uncertainty_formula(table: Table, station: Station) -> tuple[str, ...]:
-    """The formula of a drop's standard uncertainty, as in `gauges.drop_uncertainty`."""
-    factor = metres_per(station.unit)
-    row = station.gauge_row or station.row
-
-    def metres(key: str, value: float) -> str:
-        link = _station_cell(table, key, row, factor, value)
-        return f"({link}*{factor!r})" if link else f"{float(value)!r}"
-
-    if station.gauges is None or station.gauge_class is None or station.division is None:
-        return ()
-    linked = _station_cell(table, "gauge_class", row, 1.0, station.gauge_class)
-    share = linked or f"{float(station.gauge_class)!r}"
-    reading = f"{metres('division', station.division)}^2/6"
-    if station.gauges == "one gauge":
-        left = ""  # of the class, where the full scale is known: see `gauges.class_part`
-        if station.full_scale is not None:
-            scale = metres("full_scale", station.full_scale)
-            left = f"+({NOT_CANCELLING!r}*{share}*{scale}/(100*SQRT(3)))^2"
-        return f"SQRT({reading}+({share}*", f"/(100*SQRT(3)))^2{left})"
-    if station.full_scale is None:
-        return ()
-    scale = metres("full_scale", station.full_scale)
-    return (f"SQRT({reading}+2*({share}*{scale}/(100*SQRT(3)))^2)",)
-
-
-def _source(table: Table, key: str) -> Source:
-    place = table.places.get(key)
-    address = "" if place is None else f"{k.quoted(table.sheet)}{column_letters(place)}"
-    return Source(escape(address, quote=False), table.raw.get(key, {}))
-
-
-def is_number(value: object) -> bool:
-    """Whether a cell held a number (a truth value is none)."""
-    return isinstance(value, (int, float)) and not isinstance(value, bool)
-
-
-def limit_formula(assessment: Assessment, station: Station) -> str:
-    """The formula (without '=') for a station's limit: its own cell, else the farm's; else ''."""
-    book = assessment.book
-    table = book.stations
-    raw = table.raw.get("drop_limit", {}).get(station.row)
-    if raw is not None and raw != "":
-        if not is_number(raw) or abs(float(str(raw)) - station.limit) > 1e-9:
-            return ""
-        return f"{k.quoted(table.sheet)}{table.cell('drop_limit', station.row)}"
-    cell, typed = book.setting_cells.get("drop_limit"), book.setting_raw.get("drop_limit")
-    # Refused, or typed in another unit: the cell does not hold the limit that was used.
-    if is_number(typed) and abs(float(str(typed)) - station.limit) > 1e-9:
-        return ""
-    if not cell or abs(book.settings.drop_limit - station.limit) > 1e-9:
-        return ""
-    address = f"{k.quoted(book.farm_sheet)}{cell}"
-    # The cell may be empty or hold words: then the limit that was used stands.
-    return f"IF(ISNUMBER({address}),{address},{float(station.limit)!r})"
 
 
 def _row(
     n: int, styles: list[str], fixed: Fixed, sources: tuple[Source, ...], reading: Reading
 ) -> str:
-    """Row `n` of the sheet: one reading."""
+    """Row `n` of the sheet: one reading; by the pattern of its kind, where it has nothing odd."""
+    usual = _figures(fixed, sources, reading)
+    if usual is None:
+        return line(n, styles, _values(n, fixed, sources, reading))
+    kind, figures = usual
+    made = fixed.patterns.get(kind)
+    if made is None:
+        made = pattern(styles, _with_slots(_values(ROW, fixed, sources, reading), sources))
+        fixed.patterns[kind] = made
+    return fill(made, n, reading.row, figures)
+
+
+def _figures(
+    fixed: Fixed, sources: tuple[Source, ...], reading: Reading
+) -> tuple[tuple[bool, ...], list[float]] | None:
+    """The kind of a reading, and its figures in the order of the columns of _SLOTS.
+
+    None where it is not used, is not linked to its cells, or lacks a pressure.
+    """
+    row, factor, flow = reading.row, fixed.factor, reading.flow
+    if reading.why_unusable or not reading.inlet or not reading.outlet:
+        return None
+    read_in, read_out = sources[0].number(row), sources[1].number(row)
+    inlet, outlet = read_in * factor, read_out * factor
+    if not (_near(inlet, reading.inlet) and _near(outlet, reading.outlet)):
+        return None
+    drop, limit, (_, clean) = inlet - outlet, fixed.limit[1], fixed.clean
+    figures = [k.serial(reading.date, date1904=fixed.date1904)]
+    if reading.time is not None:
+        figures.append(k.fraction(reading.time))
+    figures += (read_in, read_out, inlet, outlet, drop, limit - drop)
+    u, p = reading.u_drop, reading.p_over
+    sure = u is None and p is None
+    if not sure:
+        if not fixed.u or u is None or p is None or not (u > 0 and p == p):
+            return None
+        figures += (u, p)
+    figures.append(row)
+    corrected = drop
+    if flow is not None:
+        typed = sources[2].number(row)
+        known = typed * fixed.flow_factor
+        if not (flow > 0 and _near(known, flow)):
+            return None
+        figures.append(typed)
+        reference = fixed.reference[1]
+        corrected = corrected_drop(drop, known / fixed.flow_factor, reference, fixed.exponent)
+        if not math.isfinite(corrected):
+            return None
+    figures.append(corrected)
+    if clean is not None:
+        figures.append(drop - clean)
+    return (reading.time is None, sure, flow is None, drop > limit + NOISE), figures
+
+
+def _near(linked: float, used: float) -> bool:
+    """Whether a cell holds the value that was used (never where it holds no number)."""
+    return abs(linked - used) <= 1e-9 * max(1.0, abs(used))
+
+
+def _with_slots(values: Sequence[Value], sources: tuple[Source, ...]) -> list[Value]:
+    """A row's values with slots for what differs between readings of one kind."""
+    made = list(values)
+    for at in _SLOTS:
+        value = made[at]
+        if isinstance(value, tuple):
+            made[at] = value[0], SLOT
+        elif value is not None:
+            made[at] = SLOT
+    for at, source in zip(_READ, sources, strict=False):
+        if made[at] is not None:
+            made[at] = f"{source.address}{READ}", SLOT
+    return made
+
+
+def _values(
+    n: int | str, fixed: Fixed, sources: tuple[Source, ...], reading: Reading
+) -> tuple[Value, ...]:
+    """The values of row `n` of the sheet: one reading."""
     row, factor = reading.row, fixed.factor
     typed_in, inlet, note = _linked(sources[0], factor, reading.inlet, row)
     typed_out, outlet, more = _linked(sources[1], factor, reading.outlet, row)
@@ -222,7 +191,7 @@ def _row(
         notes = "; ".join(f"{s}: {t}" for s, t in said if t)
     drop, how = _drop(n, sources[3], factor, reading, inlet, outlet)
     why = k.one_line(reading.why_unusable) if reading.why_unusable else ""
-    return line(n, styles, (
+    return (
         fixed.name,
         k.serial(reading.date, date1904=fixed.date1904),
         None if reading.time is None else k.fraction(reading.time),
@@ -240,7 +209,7 @@ def _row(
         notes,
         typed_flow,
         *_at_reference(n, fixed, drop, flow),
-    ))  # fmt: skip
+    )
 
 
 def _linked(
@@ -265,7 +234,9 @@ def _shown(link: str, value: float | None) -> Value:
     return (link, value) if link and value is not None else value
 
 
-def _chance(n: int, fixed: Fixed, drop: float | None, reading: Reading) -> tuple[Value, Value]:
+def _chance(
+    n: int | str, fixed: Fixed, drop: float | None, reading: Reading
+) -> tuple[Value, Value]:
     """Standard uncertainty and probability of over, live where the gauge data allow them."""
     u, p = reading.u_drop, reading.p_over
     if drop is None or not fixed.u or u is None or p is None or not (u > 0 and p == p):
@@ -274,7 +245,7 @@ def _chance(n: int, fixed: Fixed, drop: float | None, reading: Reading) -> tuple
 
 
 def _at_reference(
-    n: int, fixed: Fixed, drop: float | None, flow: float | None
+    n: int | str, fixed: Fixed, drop: float | None, flow: float | None
 ) -> tuple[Value, ...]:
     """Flow unit, reference flow, exponent, the drop that they give, clean drop, rise over it."""
     (to_flow, reference), (to_clean, clean) = fixed.reference, fixed.clean
@@ -295,7 +266,7 @@ def _at_reference(
 
 
 def _drop(
-    n: int,
+    n: int | str,
     source: Source,
     factor: float,
     reading: Reading,
@@ -313,7 +284,7 @@ def _drop(
 
 
 def _against_limit(
-    n: int, drop: float | None, how: str, limit: tuple[str, float]
+    n: int | str, drop: float | None, how: str, limit: tuple[str, float]
 ) -> tuple[Value, ...]:
     """Drop, limit, margin, and over or not; the limit alone where there is no drop."""
     link, metres = limit

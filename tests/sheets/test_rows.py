@@ -2,13 +2,27 @@
 
 from __future__ import annotations
 
+import dataclasses
+import datetime as dt
 from functools import partial
 from xml.etree import ElementTree
 
 import pytest
 
+from siltbook.batch.sheets import workings
 from siltbook.batch.sheets.actions import MOST_LISTED, calm_lines
-from siltbook.batch.sheets.rows import LongTable, Value, filled, line
+from siltbook.batch.sheets.links import fixed_of, source_of
+from siltbook.batch.sheets.rows import (
+    READ,
+    ROW,
+    SLOT,
+    LongTable,
+    Value,
+    fill,
+    filled,
+    line,
+    pattern,
+)
 from tests.sheets.example import build
 
 HEAD = (
@@ -39,6 +53,36 @@ def test_a_line_has_a_cell_for_every_kind_of_value() -> None:
     ]  # fmt: skip
     assert cells[0].get("t") == cells[6].get("t") == "inlineStr"
     assert cells[6][0][0].attrib  # the space in front is kept
+
+
+def test_a_pattern_gives_the_same_row_as_a_line() -> None:
+    values: list[Value] = ["5 % {0}", ("100%", 2.5), None, (f"S!B{READ}*A{ROW}", SLOT), SLOT]
+    made = pattern(list("12345"), values)
+    shown: list[Value] = ["5 % {0}", ("100%", 2.5), None, ("S!B7*A31", 0.1), 4]
+    assert fill(made, 31, 7, (0.1, 4)) == line(31, list("12345"), shown)
+
+
+def test_every_kind_of_reading_has_the_row_that_its_values_give() -> None:
+    whole = build()
+    table = whole.book.readings
+    sources = tuple(source_of(table, key) for key in ("inlet", "outlet", "flow", "drop"))
+    styles = [str(i) for i in range(workings.LAST + 1)]
+    changes: list[dict[str, object]] = [
+        {}, {"time": None}, {"time": dt.time(6, 45)}, {"u_drop": None, "p_over": None},
+        {"u_drop": float("nan")}, {"flow": 1234.5}, {"flow": None}, {"why_unusable": "no flow"},
+        {"inlet": None, "drop": None}, {"inlet": 99.0}, {"outlet": 0.0},
+    ]  # fmt: skip
+    by_pattern = 0
+    for result in whole.stations:
+        fixed = fixed_of(whole, result.history, result.station)
+        for n, (reading, change) in enumerate(
+            ((r, c) for r in result.history.readings for c in changes), 5
+        ):
+            odd = dataclasses.replace(reading, **change)  # type: ignore[arg-type]
+            said = line(n, styles, workings._values(n, fixed, sources, odd))
+            assert workings._row(n, styles, fixed, sources, odd) == said
+            by_pattern += workings._figures(fixed, sources, odd) is not None
+    assert by_pattern > 100
 
 
 def test_rows_take_the_place_of_the_swatch() -> None:
