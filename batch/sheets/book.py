@@ -60,7 +60,8 @@ def result_book(
         long["Actions"] = actions.LAST + 1, actions.write(kit, sheets["Actions"])
         made = review.write(kit, sheets["Station review"])
         long["Station review"] = STATION_REVIEW.last + 1, made
-        trends.write(kit, sheets["Trends"], final["Trends"])
+        points, made = trends.write(kit, sheets["Trends"], final["Trends"])
+        long["Trends"] = trends.LAST + 1, made
         long["Runs"] = RUNS.last + 1, runs.write(kit, sheets["Runs"])
         long["Costs"] = sums.LAST + 1, costs.write(kit, sheets["Costs"], final["Costs"])
         long["Water review"] = water.LAST + 1, water.write(kit, sheets["Water review"])
@@ -68,7 +69,7 @@ def result_book(
         findings.write(kit, sheets["Findings"])
 
     def edit(part: str, xml: str) -> str | None:
-        return trends.spelt_out(xml) if part.startswith("xl/charts/") else None
+        return trends.spelt_out(points.copied(xml)) if part.startswith("xl/charts/") else None
 
     longer = {
         f"xl/worksheets/sheet{contract.RESULT_SHEETS.index(name) + 1}.xml": partial(

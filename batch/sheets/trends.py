@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, field
 from typing import Any
 
 from siltbook.batch.numbers.forecast import Course
 from siltbook.batch.results import StationResult
 from siltbook.batch.sheets import band
 from siltbook.batch.sheets import kit as k
+from siltbook.batch.sheets.points import WIDTH, Block
+from siltbook.batch.sheets.rows import LongTable
 from siltbook.templates import look
 
 MOST = 200
@@ -24,6 +25,7 @@ CHART_ROW_POINTS = 234.0
 COLUMN_WIDTH = 70.0  # characters; 495 pixels
 CHART = {"width": 485, "height": 300}
 DATA = 30  # first column of the chart data, outside the print area
+LAST = DATA + WIDTH - 1
 _ADDRESS = re.compile(r"!(?=\$?[A-Z]+\$?\d)")
 # Work is marked with the shape and the colour of the verdict that asks for it. A flush is the
 # larger one: of two marks on one day, whichever a program draws last, both can be seen.
@@ -59,17 +61,8 @@ LONGEST_AHEAD = 0.6  # of the time already drawn: a far forecast must not crush 
 Point = band.Point
 
 
-@dataclass
-class Data:
-    """The block of chart data as it grows: the next free row, and each series' rows."""
-
-    sheet: Any
-    row: int
-    places: dict[str, tuple[int, int]] = field(default_factory=dict)
-
-
-def write(kit: k.Kit, sheet: Any, name: str) -> None:
-    """Write the Trends sheet, called `name` in the book."""
+def write(kit: k.Kit, sheet: Any, name: str) -> tuple[Block, list[LongTable]]:
+    """Write the Trends sheet, called `name` in the book; its points, and their rows to be made."""
     k.heading(kit, sheet, "Trends")
     results = kit.assessment.stations
     sheet.write_string(2, 0, _third_line(results), kit.format("mark"))
@@ -78,16 +71,21 @@ def write(kit: k.Kit, sheet: Any, name: str) -> None:
     charts = min(len(results), MOST)
     first = TOP + max(1, -(-charts // ACROSS)) + 2
     _data_heading(kit, sheet, first - 1)
-    data = Data(sheet, first)
+    block = Block(name, first, DATA)
     for place, result in enumerate(results[:MOST]):
         points = _series(kit, result)
-        _write_data(kit, data, result, points)
-        chart = _chart(kit, data, name, result, points)
+        places = {
+            key: block.add(k.one_line(result.station.name), key, found)
+            for key, found in points.items()
+            if found
+        }
+        chart = _chart(kit, name, result, points, places)
         row, col = TOP + place // ACROSS, place % ACROSS
         # Position 1: the chart keeps to its cell where a program draws columns wider.
         options = {"description": alt_text(result), "object_position": 1}
         options |= {"x_offset": 4, "y_offset": 3}
         sheet.insert_chart(row, col, chart, options)
+    return block, block.table(sheet, kit.format("data"), kit.format("data-date"))
 
 
 def _third_line(results: tuple[StationResult, ...]) -> str:
@@ -208,28 +206,7 @@ def _data_heading(kit: k.Kit, sheet: Any, row: int) -> None:
     sheet.write_string(row - 1, DATA, "Chart data", kit.format("title"))
     for col, word in enumerate(("Station", "Series", "Date", "Level (m)")):
         sheet.write_string(row, DATA + col, word, kit.format("head"))
-    sheet.set_column(DATA, DATA + 3, 14)
-
-
-def _write_data(
-    kit: k.Kit, data: Data, result: StationResult, series: dict[str, list[Point]]
-) -> None:
-    """Write one station's points and note where each series stands."""
-    style, day_style = kit.format("data"), kit.format("data-date")
-    name = k.one_line(result.station.name)
-    data.places.clear()
-    for key, points in series.items():
-        start = data.row
-        for day, level in points:
-            if data.row == start:
-                data.sheet.write_string(data.row, DATA, name, style)
-                data.sheet.write_string(data.row, DATA + 1, key, style)
-            data.sheet.write_number(data.row, DATA + 2, day, day_style)
-            if level is not None:
-                data.sheet.write_number(data.row, DATA + 3, level, style)
-            data.row += 1
-        if points:
-            data.places[key] = (start, data.row - 1)
+    sheet.set_column(DATA, LAST, 14)
 
 
 def title(result: StationResult) -> str:
@@ -260,19 +237,16 @@ def alt_text(result: StationResult) -> str:
 
 def _chart(
     kit: k.Kit,
-    data: Data,
     sheet_name: str,
     result: StationResult,
     series: dict[str, list[Point]],
+    places: dict[str, dict[str, Any]],
 ) -> Any:
     chart = kit.workbook.add_chart({"type": "scatter", "subtype": "straight_with_markers"})
     for key, options in _styles():
-        if key in data.places:
-            first, last = data.places[key]
-            options["categories"] = [sheet_name, first, DATA + 2, last, DATA + 2]
-            options["values"] = [sheet_name, first, DATA + 3, last, DATA + 3]
-            chart.add_series(options)
-    if not data.places:
+        if key in places:
+            chart.add_series({**options, **places[key]})
+    if not places:
         chart.add_series(_nothing(sheet_name))
     font = {"name": look.FONT, "size": 11, "bold": True, "color": look.INK}
     chart.set_title({"name": title(result), "name_font": font, "overlay": False})
