@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 from io import BytesIO
+from zipfile import ZipFile
 
 from siltbook.batch.fingerprint import fingerprint, typed_print
 from siltbook.batch.results import Assessment
@@ -30,10 +31,10 @@ from siltbook.templates.book import column_letters
 
 @dataclass(frozen=True)
 class ResultBook:
-    """The result sheets as an .xlsx; `longer` gives, by part, the pieces of a sheet with all rows.
+    """The result sheets as an .xlsx; `longer` gives, by part, the pieces of it when it is whole.
 
-    The rows of long tables are made only while they are placed into the person's book: written
-    here, they would have to be taken apart again there.
+    The rows of long tables and the figures of charts are made only while they are placed into the
+    person's book: written here, they would have to be taken apart again there.
     """
 
     package: bytes
@@ -68,9 +69,13 @@ def result_book(
         long["Workings"] = workings.LAST + 1, workings.write(kit, sheets["Workings"])
         findings.write(kit, sheets["Findings"])
 
-    def edit(part: str, xml: str) -> str | None:
-        return trends.spelt_out(points.copied(xml)) if part.startswith("xl/charts/") else None
+    package = target.getvalue()
 
+    def chart(xml: bytes) -> Iterator[bytes]:
+        yield trends.spelt_out(points.copied(xml.decode())).encode()
+
+    with ZipFile(target) as parts:
+        charts = dict.fromkeys(filter(_is_chart, parts.namelist()), chart)
     longer = {
         f"xl/worksheets/sheet{contract.RESULT_SHEETS.index(name) + 1}.xml": partial(
             rows.filled, width=column_letters(width - 1), tables=tables
@@ -78,4 +83,8 @@ def result_book(
         for name, (width, tables) in long.items()
         if tables
     }
-    return ResultBook(rows.rewrite(target.getvalue(), edit), longer)
+    return ResultBook(package, charts | longer)
+
+
+def _is_chart(part: str) -> bool:
+    return part.startswith("xl/charts/chart")

@@ -11,21 +11,15 @@ from __future__ import annotations
 
 import math
 import re
-import zipfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from html import escape
-from io import BytesIO
 from itertools import islice
 from typing import Any
 
 from siltbook.templates.book import column_letters
 
-# A fixed date, as XlsxWriter's own parts have: the same input gives the same bytes.
-_STAMP = (1980, 1, 1, 0, 0, 0)
-_EDITED = ("xl/worksheets/sheet", "xl/charts/chart")
-_FAST = 1  # compression level; the part is placed into another package anyway
 _PIECE = 1_000  # rows handed on at once: a long sheet never stands in memory whole
 SHORT = 200  # characters
 _LETTERS = [column_letters(col) for col in range(64)]
@@ -101,24 +95,6 @@ def _spelt(value: str) -> str:
 
 # Names and reasons stand in many rows; long remarks stand in one, and would fill the memory.
 _inline = lru_cache(maxsize=8192)(_spelt)
-
-
-def rewrite(package: bytes, edit: Callable[[str, str], str | None]) -> bytes:
-    """The package with its sheets and charts edited; `edit` gets a part's name and text.
-
-    It gives the new text, or None to leave the part as it is.
-    """
-    target = BytesIO()
-    with (
-        zipfile.ZipFile(BytesIO(package)) as old,
-        zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as new,
-    ):
-        for item in old.infolist():
-            name, data = item.filename, old.read(item)
-            made = edit(name, data.decode()) if name.startswith(_EDITED) else None
-            text = data if made is None else made
-            new.writestr(zipfile.ZipInfo(name, _STAMP), text, zipfile.ZIP_DEFLATED, _FAST)
-    return target.getvalue()
 
 
 @dataclass(frozen=True)

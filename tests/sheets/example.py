@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
+import zipfile
 from collections.abc import Sequence
 
 import pandas as pd
@@ -11,7 +13,6 @@ from siltbook.batch.ladder.next_steps import touches_of
 from siltbook.batch.model import Episode, History, Judgement, Reading, Station, Verdict, Work
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.batch.sheets.book import ResultBook
-from siltbook.batch.sheets.rows import rewrite
 from siltbook.checks.findings import Finding, find
 from siltbook.templates import contract
 from siltbook.templates.book import Book, Counts, Settings, Table
@@ -235,9 +236,12 @@ def _findings() -> tuple[Finding, ...]:
 
 def whole(parts: ResultBook) -> bytes:
     """The result sheets with the rows of their long tables, as a book gets them."""
-
-    def edit(part: str, xml: str) -> str | None:
-        fill = parts.longer.get(part)
-        return None if fill is None else b"".join(fill(xml.encode())).decode()
-
-    return rewrite(parts.package, edit)
+    target = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(parts.package)) as old,
+        zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as new,
+    ):
+        for name in old.namelist():
+            data, fill = old.read(name), parts.longer.get(name)
+            new.writestr(name, data if fill is None else b"".join(fill(data)))
+    return target.getvalue()

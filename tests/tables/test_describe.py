@@ -6,6 +6,7 @@ import datetime as dt
 import importlib
 import io
 import pkgutil
+from functools import partial
 
 import openpyxl
 import pytest
@@ -16,10 +17,10 @@ import siltbook.batch.review as review
 import siltbook.batch.tables as room
 from siltbook.batch.model import Verdict
 from siltbook.batch.sheets import kit, rows, tables
-from siltbook.batch.sheets.rows import rewrite
+from siltbook.batch.sheets.book import ResultBook
 from siltbook.batch.tables.describe import Column, Kind, Table
 from siltbook.templates import look
-from tests.sheets.example import build
+from tests.sheets.example import build, whole
 
 DESCRIBED = list(dict.fromkeys(
     value
@@ -77,13 +78,8 @@ def _written(long: bool) -> list[tuple[object, ...]]:
             assert tables.short(pen, sheet, 0, DEMO, ROWS) == len(ROWS)
     data = target.getvalue()
     if long:
-        data = rewrite(
-            data,
-            lambda part, xml: (
-                b"".join(rows.filled(xml.encode(), "I", made)).decode()
-                if "worksheets" in part else None
-            ),
-        )  # fmt: skip
+        fill = partial(rows.filled, width="I", tables=made)
+        data = whole(ResultBook(data, {"xl/worksheets/sheet1.xml": fill}))
     book = openpyxl.load_workbook(io.BytesIO(data))
     return [
         tuple((c.value, c.number_format, c.fill.fgColor.rgb, c.font.b) for c in row)
