@@ -245,9 +245,9 @@ def forget() -> None:
 
 def _left_out(courses: Sequence[Floats | None]) -> list[Floats | None]:
     """For each run the average of the others' courses; None where no other has one."""
-    rest = ([c for j, c in enumerate(courses) if j != i and c is not None]
-            for i in range(len(courses)))  # fmt: skip
-    return [curves.averaged(seen) if seen else None for seen in rest]
+    others = ([*courses[:i], *courses[i + 1 :]] for i in range(len(courses)))
+    seen = ([c for c in rest if c is not None] for rest in others)
+    return [curves.averaged(rest) if rest else None for rest in seen]
 
 
 def _neutral(likelihood: Floats) -> Floats:
@@ -281,8 +281,7 @@ def _extended(own: _Taught, farm: _Taught, limit: float) -> tuple[list[Floats], 
     by_own = [_left_out(own.courses)] if own.seen else []
     if farm.seen:
         by_own.append([curves.averaged(farm.seen)] * len(own.runs))
-    nothing: list[Floats | None] = [None] * len(farm.runs)
-    by_farm = [nothing] if own.seen else []
+    by_farm: list[list[Floats | None]] = [[None] * len(farm.runs)] if own.seen else []
     if farm.seen:
         by_farm.append(_by_the_rest(farm.runs, limit))
     return _beside(own, _judged(own, by_own, limit)), _beside(farm, by_farm)
@@ -308,19 +307,15 @@ def _by_the_rest(runs: tuple[Run, ...], limit: float) -> list[Floats | None]:
 def _judged(
     group: _Taught, columns: Sequence[Sequence[Floats | None]], limit: float
 ) -> list[list[Floats | None]]:
-    """Each run's likelihood by its curve of each column, axes (life, mode), as its lesson's scale.
-
-    None where a run has no curve.
-    """
-    asked = [(k, i) for k, column in enumerate(columns) for i, c in enumerate(column)
-             if c is not None]  # fmt: skip
+    """Each run's likelihood by its curve of each column, axes (life, mode); None without one."""
+    places = ((k, i) for k, column in enumerate(columns) for i in range(len(column)))
+    asked = [(k, i) for k, i in places if columns[k][i] is not None]
     out: list[list[Floats | None]] = [[None] * len(group.runs) for _ in columns]
     if asked:
         ways = np.stack([c for column in columns for c in column if c is not None])[:, None, :]
         batch = _side_by_side([group.runs[i] for _, i in asked], limit)
-        for (k, i), likelihood, scale in zip(
-            asked, *_likelihoods(batch, curves.family(ways)), strict=True
-        ):
+        found, scales = _likelihoods(batch, curves.family(ways))
+        for (k, i), likelihood, scale in zip(asked, found, scales, strict=True):
             factor = math.exp(min(float(scale) - group.lessons[i].scale, 50.0))
             out[k][i] = likelihood[:, 0] * factor
     return out

@@ -83,7 +83,7 @@ def result_book(
         for name, (width, tables) in long.items()
         if tables
     }
-    return ResultBook(package, charts | longer)
+    return ResultBook(package, {**charts, **longer})
 
 
 def _is_chart(part: str) -> bool:
