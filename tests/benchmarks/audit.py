@@ -147,7 +147,9 @@ class Keeper:
         self.dirt, self.last = self.dirt + grown, day
         if self.read(day, time, pump, "routine") <= 5.0:
             return
-        self.log(day, _later(time, 10), "flush", cycles=3, click="yes", water="yes")
+        held = self.seen(max(pump - 0.1, 2.2))
+        self.log(day, _later(time, 10), "flush", cycles=3, click="yes", water="yes",
+                 flush_inlet=held)  # fmt: skip
         self.dirt *= float(self.rng.uniform(0.0, 0.9))
         if self.read(day, _later(time, 20), pump, "after flush") > 5.0:
             self.log(day, _later(time, 40), "hand cleaning", gauge_zero="yes")
@@ -207,15 +209,22 @@ class Rows:
         return sorted(own, key=lambda r: r["date"])
 
 
-def season(seed: int) -> Rows:
-    """One honest season; the same for the same seed."""
+def season(
+    seed: int, *, division: float | None = None, weeks: int | None = None, stations: int = 0
+) -> Rows:
+    """One honest season; the same for the same seed.
+
+    `division` [bar] of every gauge, `weeks` and the number of `stations` are drawn where not given.
+    """
     rng = np.random.default_rng([20260302, seed])
     habits = _habits(rng)
-    days = int(rng.integers(120, 200))
+    days = int(rng.integers(120, 200)) if weeks is None else 7 * weeks
     blocks = [f"Block {n + 1}" for n in range(int(rng.integers(1, 5)))]
     pumps = {name: pressures(_pump(rng), days + 2, rng) for name in blocks}
-    count = int(rng.integers(3, 16))
+    count = stations or int(rng.integers(3, 16))
     rows = [_station(f"S{n + 1:02d}", str(rng.choice(blocks)), rng) for n in range(count)]
+    for row in rows:
+        row["division"] = division or row["division"]
     keepers = [Keeper(row, habits, rng) for row in rows]
     rounds: list[list[Row]] = []
     for day in _days(habits, days, rng):
@@ -236,7 +245,8 @@ def season(seed: int) -> Rows:
 _TYPED = ("inlet", "outlet", "flow")
 
 
-def _copy(old: Row, new: Row) -> None:
+def copy_typed(old: Row, new: Row) -> None:
+    """What is read off a gauge, from one row into another."""
     new.update({key: old.get(key) for key in _TYPED})
 
 
@@ -247,7 +257,7 @@ def plant_round(rows: Rows) -> None:
     old = {r["station"]: r for r in rows.readings if r["date"] == one}
     for row in rows.readings:
         if row["date"] == two and row["station"] in old:
-            _copy(old[row["station"]], row)
+            copy_typed(old[row["station"]], row)
 
 
 def plant_block(rows: Rows) -> None:
@@ -255,7 +265,7 @@ def plant_block(rows: Rows) -> None:
     own = rows.of("S01")
     half = len(own) // 2
     for old, new in zip(own[2:8], own[half : half + 6], strict=True):
-        _copy(old, new)
+        copy_typed(old, new)
 
 
 def plant_stuck(rows: Rows) -> None:
@@ -290,7 +300,7 @@ def plant_same_series(rows: Rows) -> None:
     old = {r["date"]: r for r in rows.of("S01")}
     for row in rows.of("S02"):
         if row["date"] in old:
-            _copy(old[row["date"]], row)
+            copy_typed(old[row["date"]], row)
 
 
 PLANTS: dict[str, Callable[[Rows], None]] = {
