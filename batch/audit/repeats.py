@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -239,22 +239,51 @@ def copied_round(book: Book, every: Sequence[Track]) -> RuleResult:
     days, codes = rounds.days[-LONGEST_TRACK:], rounds.codes[-LONGEST_TRACK:]
     places: list[Place] = []
     lowest = 1.0
-    for lag in range(1, min(len(days) - ROUNDS + 2, FARTHEST)):
-        both = (codes[lag:] >= 0) & (codes[:-lag] >= 0)
-        equal = ((codes[lag:] == codes[:-lag]) & both).sum(axis=1)
-        common = both.sum(axis=1)
-        known = common >= ROUND_STATIONS
-        for i in np.flatnonzero(known & (equal >= np.maximum(ROUND_STATIONS, 0.8 * common))):
-            others = known.copy()
-            others[i] = False
+    far = min(len(days) - ROUNDS + 2, FARTHEST)
+    pairs = {lag: _alike(codes, lag) for lag in range(1, far)}
+    for lag, (equal, common) in pairs.items():
+        # So many equal ones are of as many common ones at least.
+        suspects = np.flatnonzero(equal >= np.maximum(ROUND_STATIONS, 0.8 * common))
+        for i in suspects:
             counts = (int(equal[i]), int(common[i]))
-            p = beta_binomial_at_least(*counts, *_together(equal[others], common[others]))
+            p = beta_binomial_at_least(*counts, *_together(*_others(pairs, lag, suspects)))
             p = min(1.0, p * len(days) * (len(days) - 1) / 2)
             lowest = min(lowest, p)
             if p <= FALSE_ALARMS:
                 places.append(_round_place(book, every, (days[i + lag], days[i]), counts, p))
     quiet = "No round repeats another beyond what steady stations give."
     return looked(rule, places, quiet, p=lowest, many="pairs of rounds")
+
+
+def _alike(
+    codes: NDArray[np.int64], lag: int
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """How many stations read the same on rounds `lag` apart, and how many were read on both."""
+    both = (codes[lag:] >= 0) & (codes[:-lag] >= 0)
+    return ((codes[lag:] == codes[:-lag]) & both).sum(axis=1), both.sum(axis=1)
+
+
+def _others(
+    pairs: Mapping[int, tuple[NDArray[np.int64], NDArray[np.int64]]],
+    lag: int,
+    suspects: NDArray[np.int64],
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """The pairs of rounds that say what is usual: as far apart, and nearly so.
+
+    One suspect is held against all others as far apart. Of several, none may vouch for the rest,
+    as rounds copied one after the other would; then the distances beside theirs, and twice
+    theirs, speak as well: a habit that repeats shows there, too, a copy does not.
+    """
+    lags = [lag] if len(suspects) == 1 else [lag, lag - 1, lag + 1, 2 * lag]
+    found = []
+    for one in (n for n in lags if n in pairs):
+        equal, common = pairs[one]
+        known = common >= ROUND_STATIONS
+        if one == lag:
+            known[suspects] = False
+        found.append((equal[known], common[known]))
+    equal, common = (np.concatenate(side) for side in zip(*found, strict=True))
+    return equal, common
 
 
 def _together(equal: NDArray[np.int64], common: NDArray[np.int64]) -> tuple[float, float]:
