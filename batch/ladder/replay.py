@@ -94,22 +94,38 @@ def steps(
 
     A reading that says nothing where it stands comes back with its reason (`both_sides_alike`).
     """
-    standing = _carried(history.carried)
-    days = {w.date: w.work for w in reversed(history.work) if w.work in CLEARS}
-    entry: Reading | Work
+    standing, days = _carried(history.carried), _worked_on(history)
+    least = flush_cycles, flush_inlet
     for entry in history.entries:
         before = standing
-        if isinstance(entry, Reading):
-            if both_sides_alike(entry) and _doubted(standing, entry, history.station.limit):
-                entry = replace(entry, why_unusable=SAME_BOTH_SIDES)
-                standing = replace(standing, untrusted=entry.date, worked=False)
-            elif entry.usable and entry.drop is not None:
-                standing = _read(standing, entry, history.station.limit, days.get(entry.date))
-        elif entry.work == "flush":
-            standing = _flush(standing, entry, flush_cycles, flush_inlet)
-        else:
-            standing = _other_work(standing, entry)
+        entry, standing = _step(standing, entry, history.station.limit, days, least)
         yield entry, before, standing
+
+
+def _worked_on(history: History) -> dict[dt.date, str]:
+    """The first cleaning work of each day."""
+    return {w.date: w.work for w in reversed(history.work) if w.work in CLEARS}
+
+
+def _step(
+    standing: Standing,
+    entry: Reading | Work,
+    limit: float,
+    days: dict[dt.date, str],
+    least: tuple[int, float],
+) -> tuple[Reading | Work, Standing]:
+    """An entry as it counts, and the standing after it; `least`: cycles and inlet of a flush."""
+    if isinstance(entry, Reading):
+        if both_sides_alike(entry) and _doubted(standing, entry, limit):
+            entry = replace(entry, why_unusable=SAME_BOTH_SIDES)
+            standing = replace(standing, untrusted=entry.date, worked=False)
+        elif entry.usable and entry.drop is not None:
+            standing = _read(standing, entry, limit, days.get(entry.date))
+    elif entry.work == "flush":
+        standing = _flush(standing, entry, *least)
+    else:
+        standing = _other_work(standing, entry)
+    return entry, standing
 
 
 def settled(
@@ -126,11 +142,29 @@ def scanned(
     history: History, *, flush_cycles: int, flush_inlet: float
 ) -> tuple[tuple[Reading | Work, ...], Standing]:
     """`settled` and `replay_ladder` in one scan."""
-    standing, entries = _carried(history.carried), []
-    for entry, _, after in steps(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet):
-        standing = after
+    standing, days = _carried(history.carried), _worked_on(history)
+    least, limit = (flush_cycles, flush_inlet), history.station.limit
+    entries: list[Reading | Work] = []
+    waiting: Reading | None = None  # the last of in-range readings while nothing is open
+    for entry in history.entries:
+        if standing.step is Step.CLEAR and isinstance(entry, Reading) and _calm(entry, limit):
+            waiting = entry
+        else:
+            if waiting is not None:
+                standing, waiting = _close(standing, waiting, None), None
+            entry, standing = _step(standing, entry, limit, days, least)
         entries.append(entry)
+    if waiting is not None:
+        standing = _close(standing, waiting, None)
     return tuple(entries), standing
+
+
+def _calm(reading: Reading, limit: float) -> bool:
+    """A reading that counts and is in range. Of several in a row while nothing is open, the last
+    says what all of them say."""
+    drop = reading.drop
+    usable = drop is not None and not reading.why_unusable
+    return usable and not is_over(drop or 0.0, limit) and not both_sides_alike(reading)
 
 
 def both_sides_alike(reading: Reading) -> bool:
@@ -138,9 +172,10 @@ def both_sides_alike(reading: Reading) -> bool:
 
     So it looks, too, where a valve is shut or the selector was not turned.
     """
+    if reading.drop is None or abs(reading.drop) > NOISE:
+        return False
     plain = reading.usable or reading.why_unusable == SAME_BOTH_SIDES
-    alike = reading.drop is not None and abs(reading.drop) <= NOISE
-    return plain and alike and reading.flow is None and bool(reading.inlet)
+    return plain and reading.flow is None and bool(reading.inlet)
 
 
 def _doubted(standing: Standing, reading: Reading, limit: float) -> bool:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterator
 from dataclasses import fields, replace
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from siltbook.batch.ladder.replay import settled
 from siltbook.batch.model import CarriedOver, History, Reading, Station, Work
@@ -26,12 +26,21 @@ from siltbook.checks.gauges import (
 from siltbook.templates.book import Book, set_aside
 from siltbook.templates.contract import STATIONS, WORK
 
+if TYPE_CHECKING:
+    from pandas import DataFrame
+
 NO_INLET = "no pressure at the inlet: pump off, or a dead gauge"
 LOWEST_FLOW_SHARE = 0.2  # of the reference flow, below which a drop says nothing
 # Columns of the register that nothing computes with: shown where a table asks for them.
 _USED = frozenset({*(f.name for f in fields(Station)), "station", "drop_limit"})
 _CARRIED = frozenset(f.name for f in fields(CarriedOver))
 _MORE = tuple(c.key for c in STATIONS.columns if c.key not in _USED)
+
+
+# Of a reading: time, inlet, outlet, flow, field pressure, drop as read, occasion.
+_Cells = tuple[
+    dt.time | None, float | None, float | None, float | None, float | None, float | None, object
+]
 
 
 def _number(value: object) -> float | None:
@@ -119,15 +128,18 @@ def station_gauge(station: Station) -> GaugeFitness:
     )
 
 
-def _why_drop_unusable(station: Station, drop: float, flow: float | None) -> str:
-    """As `_why_unusable`, of a reading of which only the drop was written down."""
-    slack = outlet_slack(
+def _slack(station: Station) -> float:
+    return outlet_slack(
         gauges=station.gauges,
         full_scale=station.full_scale,
         gauge_class=station.gauge_class,
         division=station.division,
     )
-    if drop < -slack:
+
+
+def _why_drop_unusable(station: Station, drop: float, flow: float | None) -> str:
+    """As `_why_unusable`, of a reading of which only the drop was written down."""
+    if drop < 0 and drop < -_slack(station):
         return "drop below zero"
     if station.full_scale is not None and drop > station.full_scale + 1e-6:
         return "drop beyond the gauge's full scale"
@@ -150,13 +162,7 @@ def _why_unusable(
     if top is not None and max(inlet, outlet) > top + 1e-6:
         return "pressure beyond the gauge's full scale"
     # A drop a little under zero is what an honest reading of a clean filter can give.
-    slack = outlet_slack(
-        gauges=station.gauges,
-        full_scale=station.full_scale,
-        gauge_class=station.gauge_class,
-        division=station.division,
-    )
-    if outlet - inlet > slack:
+    if outlet > inlet and outlet - inlet > _slack(station):
         return "outlet above inlet"
     return _why_flow_unusable(station, flow)
 
@@ -176,10 +182,8 @@ def _field(station: Station, pressure: float | None) -> float | None:
     return pressure if pressure is not None and 0.0 <= pressure <= top else None
 
 
-def _reading(station: Station, record: dict[Hashable, Any]) -> Reading:
-    inlet, outlet = _number(record["inlet"]), _number(record["outlet"])
-    flow = _number(record["flow"])
-    typed = _number(record.get("drop"))
+def _reading(station: Station, row: int, date: dt.date, cells: _Cells) -> Reading:
+    time, inlet, outlet, flow, field, typed, occasion = cells
     if inlet is None and outlet is None and typed is not None:
         why = _why_drop_unusable(station, typed, flow)
         drop: float | None = typed
@@ -188,15 +192,15 @@ def _reading(station: Station, record: dict[Hashable, Any]) -> Reading:
         why = _why_unusable(station, inlet, outlet, flow)
     u = None if drop is None or why else uncertainty(station, drop)
     return Reading(
-        row=int(record["row"]),
-        date=record["date"],
-        time=record["time"],
+        row=row,
+        date=date,
+        time=time,
         inlet=inlet,
         outlet=outlet,
         drop=drop,
         flow=flow,
-        field=_field(station, _number(record["field"])),
-        occasion=_text(record["occasion"]) or "routine",
+        field=_field(station, field),
+        occasion=_text(occasion) or "routine",
         u_drop=u,
         p_over=probability_over(drop, station.limit, u) if drop is not None and u else None,
         why_unusable=why,
@@ -223,19 +227,37 @@ def _work(record: dict[Hashable, Any]) -> Work:
 def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
     """One history per station of the register, entries after the as-of date left out."""
     register = {station.name: station for station in stations(book, as_of)}
-    entries: dict[str, list[Reading | Work]] = {name: [] for name in register}
-    done = set_aside(WORK, book.work.frame)
-    for frame, is_reading in ((book.readings.frame, True), (done, False)):
-        # Whole columns to lists: one dict at a time, where `to_dict` makes them all.
-        columns = {"row": frame.index.tolist()} | {k: frame[k].tolist() for k in frame.columns}
-        for values in zip(*columns.values(), strict=True):
-            record: dict[Hashable, Any] = dict(zip(columns, values, strict=True))
-            station = register.get(_text(record["station"]))
-            if station is None or (as_of is not None and record["date"] > as_of):
-                continue
-            entry = _reading(station.on(record["date"]), record) if is_reading else _work(record)
-            entries[station.name].append(entry)
-    return tuple(_history(book, register[name], found) for name, found in entries.items())
+    read: dict[str, list[Reading]] = {name: [] for name in register}
+    done: dict[str, list[Work]] = {name: [] for name in register}
+    frame = book.readings.frame
+    for row, name, date, *cells in zip(*_columns(frame), strict=True):
+        station = register.get(name)
+        if station is not None and (as_of is None or date <= as_of):
+            on = station.on(date) if station.changed else station
+            read[name].append(_reading(on, row, date, tuple(cells)))
+    for record in set_aside(WORK, book.work.frame).reset_index(names="row").to_dict("records"):
+        name = _text(record["station"])
+        if name in register and (as_of is None or record["date"] <= as_of):
+            done[name].append(_work(record))
+    carried = _carried(book)
+    return tuple(
+        _history(book, station, read[name], done[name], carried.get(name))
+        for name, station in register.items()
+    )
+
+
+def _columns(readings: DataFrame) -> Iterator[list[Any]]:
+    """Row, station, date and what `_Cells` names: whole columns, None where a number is none."""
+    yield readings.index.tolist()
+    for key in ("station", "date", "time"):
+        yield readings[key].tolist()
+    for key in ("inlet", "outlet", "flow", "field", "drop"):
+        if key in readings:
+            found = readings[key].to_numpy(dtype=float).tolist()
+            yield [None if value != value else value for value in found]
+        else:
+            yield [None] * len(readings)
+    yield readings["occasion"].tolist()
 
 
 def _carried(book: Book) -> dict[str, CarriedOver]:
@@ -247,12 +269,16 @@ def _carried(book: Book) -> dict[str, CarriedOver]:
     return found
 
 
-def _history(book: Book, station: Station, found: list[Reading | Work]) -> History:
+def _history(
+    book: Book,
+    station: Station,
+    read: list[Reading],
+    done: list[Work],
+    carried: CarriedOver | None,
+) -> History:
     cycles, inlet = book.settings.flush_cycles, book.settings.flush_inlet
-    read = [e for e in found if isinstance(e, Reading)]
     read = without_slips(read, lambda r: station.on(r.date).unit, station.working_inlet or inlet)
-    entries, reordered = ordered([*read, *(e for e in found if isinstance(e, Work))], station.limit)
-    carried = _carried(book).get(station.name)
+    entries, reordered = ordered([*read, *done], station.limit)
     history = History(station, entries, carried=carried, reordered=reordered)
     entries = settled(history, flush_cycles=cycles, flush_inlet=inlet)
     fit = fit_exponent(station, entries, cycles, inlet)

@@ -34,11 +34,13 @@ def ordered(
     sensible = []
     over = False  # the last that was read, with no work on the element since
     for day in sorted(days):
-        today = sorted(days[day], key=lambda e: (isinstance(e, Work), e.row))
-        only = _only_order(today, limit, was_over=over)
-        if only is not None:
-            sensible.append(day)
-        today = only or _usual(today)
+        today = days[day]
+        if len(today) > 1:
+            today = sorted(today, key=lambda e: (isinstance(e, Work), e.row))
+            only = _only_order(today, limit, was_over=over)
+            if only is not None:
+                sensible.append(day)
+            today = only or _usual(today)
         placed += today
         over = _left_over(today, limit, over)
     return tuple(placed), tuple(sensible)

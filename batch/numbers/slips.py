@@ -47,13 +47,29 @@ def without_slips(
     readings, and then only a pressure far above it is questioned.
     """
     usual = _usual(readings, LEAST, usual_inlet)
-    marked = [_marked(r, usual, unit_of(r)) for r in readings]
+    marked = _all_marked(readings, usual, unit_of)
     latest = sorted(range(len(readings)), key=lambda i: (readings[i].date, readings[i].row))
     turned = len(latest) - sum(1 for _ in dropwhile(lambda i: marked[i].looks_like, latest[::-1]))
     if TURNED <= turned < len(readings):
         usual = _usual([readings[i] for i in latest[-turned:]], TURNED, usual_inlet)
-        marked = [_marked(r, usual, unit_of(r)) for r in readings]
+        marked = _all_marked(readings, usual, unit_of)
     return marked
+
+
+def _all_marked(
+    readings: Sequence[Reading], usual: dict[str, _Usual], unit_of: Callable[[Reading], str]
+) -> list[Reading]:
+    inlet, outlet = (usual[key].pressure for key in _KEYS)
+    return [
+        r if _ordinary(r.inlet, inlet) and _ordinary(r.outlet, outlet)
+        else _marked(r, usual, unit_of(r))
+        for r in readings
+    ]  # fmt: skip
+
+
+def _ordinary(value: float | None, usual: float) -> bool:
+    """Whether a pressure is none, or so near the usual one that nothing needs to explain it."""
+    return value is None or (usual > 0 and 1 / FAR <= value / usual <= FAR)
 
 
 @dataclass(frozen=True)
