@@ -105,6 +105,8 @@ def failures(sheet: Sheet, frame: pd.DataFrame) -> list[tuple[str, str, int]]:
     import pandera.errors
     from pandera.config import config_context
 
+    if frame.empty:
+        return []
     try:
         # An environment that switches validation off elsewhere must not switch it off here.
         with config_context(validation_enabled=True):

@@ -20,6 +20,7 @@ from siltbook.batch.archive import manifest
 from siltbook.batch.archive.folder import PACKAGE
 from siltbook.batch.archive.rebuild import alike, same_book
 from siltbook.batch.archive.verify import verify
+from tests.amount import some
 from tests.archive.forging import lack_memory, measured, redescribe, reseal
 
 MIB = 2**20
@@ -220,6 +221,15 @@ HARM: dict[str, tuple[Callable[[Path], object], str]] = {
 }  # fmt: skip
 
 
+def lines_of(said: str, archive: Path) -> str:
+    """What the check of many archives said of this one."""
+    lines = said.splitlines(keepends=True)
+    own = (n for n, line in enumerate(lines) if line.startswith(f"{archive}: "))
+    after = (n for n, line in enumerate(lines) if not line.startswith("  "))
+    begin = next(own, len(lines))
+    return "".join(lines[begin : next((n for n in after if n > begin), len(lines))])
+
+
 @pytest.mark.skipif(sys.platform != "linux", reason="the limits are Linux's")
 def test_each_gives_one_sentence_within_limits_and_the_others_are_checked(
     kept: Path, tmp_path: Path
@@ -229,11 +239,20 @@ def test_each_gives_one_sentence_within_limits_and_the_others_are_checked(
         shutil.copytree(kept / "east-2026", home / name)
         harm(home / name)
     shutil.copytree(kept / "east-2026", home / "zz-last")
-    alone = [("verify", home / name) for name in HARM]
+    # The check of all together says the sentence of each; a sample is checked alone as well.
+    alone = some(list(HARM), 8)
     *each, together, season = measured(
-        *alone, ("verify", home), ("season", home, "--template", tmp_path / "next.xlsx")
-    )
-    for (name, (_, sentence)), one in zip(HARM.items(), each, strict=True):
+        *(("verify", home / name) for name in alone),
+        ("verify", home), ("season", home, "--template", tmp_path / "next.xlsx"),
+    )  # fmt: skip
+    for name, (_, sentence) in HARM.items():
+        said = lines_of(together.said, home / name)
+        assert (": whole and unchanged" in said) == (not sentence), (name, said)
+        assert sentence in said, (name, said)
+        assert len(said.splitlines()) < 30, name
+    assert not together.refused
+    for name, one in zip(alone, each, strict=True):
+        sentence = HARM[name][1]
         assert one.seconds < 10, name
         assert one.peak < 2**30, name
         assert one.code == (1 if sentence else 0), (name, one)

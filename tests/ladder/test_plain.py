@@ -6,7 +6,7 @@ import ast
 import datetime as dt
 import random
 from collections import Counter
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,8 @@ from tests.checks.builders import book
 from tests.ladder import plain
 
 LOGS = 2_000
+AT_ONCE = 100  # stations of one book: its frames are made once for all of them
+TODAY = dt.date(2026, 6, 10)
 BAR = 10.197162129779283  # [m]
 SETTINGS = Settings(flush_inlet=plain.FLUSH_INLET)
 FLUSH_LOW = (None, 2.4, 2.1, 1.9, 1.5)
@@ -107,57 +109,86 @@ def unit_on(farm: dict[str, Any], day: int) -> str:
     return [str(g["unit"]) for g in farm["gauges"] if g["since"] <= day][-1]
 
 
-def gauge_row(gauge: dict[str, Any], day: list[dt.date]) -> dict[str, Any]:
-    """A gauge as the register or the sheet Gauges names it."""
+def gauge_row(name: str, gauge: dict[str, Any], first: dt.date) -> dict[str, Any]:
+    """A gauge as the register or the sheet Gauges names it; days count from `first` on."""
     words = {None: None, False: "one gauge", True: "two gauges"}
     division, scale, gauge_class = gauge["typed"]
     factor = UNITS[gauge["unit"]]
     return {
-        "station": "North 1", "gauges": words[gauge["two"]], "gauge_class": gauge_class,
-        "full_scale": scale and round(scale / factor, 6), "since": day[gauge["since"]],
+        "station": name, "gauges": words[gauge["two"]], "gauge_class": gauge_class,
+        "full_scale": scale and round(scale / factor, 6),
+        "since": first + dt.timedelta(gauge["since"]),
         "division": division and round(division / factor, 6),
         "unit": gauge["unit"], "typed_in": gauge["unit"],
     }  # fmt: skip
 
 
-def history_of(log: list[dict[str, Any]], farm: dict[str, Any], as_of: dt.date) -> History:
-    """The log through the product's own frames, each pressure in the unit of its gauge."""
-    day = [dt.date(2026, 5, 1) + dt.timedelta(days=n) for n in range(40)]
+@dataclass(frozen=True)
+class Case:
+    """One random log of one station, and the day that it is judged on."""
+
+    seed: int
+    farm: dict[str, Any]
+    log: list[dict[str, Any]]
+    as_of: int
+
+    @property
+    def name(self) -> str:
+        return f"North {self.seed}"
+
+
+def case_of(seed: int) -> Case:
+    draw = random.Random(f"plain ladder {seed}")
+    farm, log = farm_of(draw), log_of(draw)
+    return Case(seed, farm, log, (log[-1]["day"] if log else 1) + draw.choice((0, 0, 0, 9)))
+
+
+def histories_of(cases: list[Case]) -> list[History]:
+    """The logs through the product's own frames, each pressure in the unit of its gauge.
+
+    Every log is laid so that the day it is judged on is TODAY.
+    """
     word = {True: "yes", False: "no", None: None}
-    readings, work = [], []
-    for e in log:
-        row = {"station": "North 1", "date": day[e["day"]], "typed_in": unit_on(farm, e["day"])}
-        if e["kind"] == "read":
-            inlet, outlet = typed(farm, e["day"], *e["bar"])
-            readings.append(row | {"inlet": inlet, "outlet": outlet, "flow": e["flow"]})
-        else:
-            (low,) = typed(farm, e["day"], e["low_bar"])
-            work.append(row | {
-                "work": e["work"], "cycles": e["cycles"], "flush_inlet": low,
-                "click": word[e["click"]], "water_heard": word[e["heard"]],
-                "water": word[e["water"]],
-            })  # fmt: skip
-    first, *changes = (gauge_row(gauge, day) for gauge in farm["gauges"])
-    register = first | {"reference_flow": farm["reference"]}
+    register, changed, readings, work = [], [], [], []
+    for case in cases:
+        farm, begin = case.farm, TODAY - dt.timedelta(case.as_of)
+        first, *changes = (gauge_row(case.name, gauge, begin) for gauge in farm["gauges"])
+        register.append(first | {"reference_flow": farm["reference"]})
+        changed += changes
+        for e in case.log:
+            row = {"station": case.name, "date": begin + dt.timedelta(e["day"])}
+            row["typed_in"] = unit_on(farm, e["day"])
+            if e["kind"] == "read":
+                inlet, outlet = typed(farm, e["day"], *e["bar"])
+                readings.append(row | {"inlet": inlet, "outlet": outlet, "flow": e["flow"]})
+            else:
+                (low,) = typed(farm, e["day"], e["low_bar"])
+                work.append(row | {
+                    "work": e["work"], "cycles": e["cycles"], "flush_inlet": low,
+                    "click": word[e["click"]], "water_heard": word[e["heard"]],
+                    "water": word[e["water"]],
+                })  # fmt: skip
     made = book(
-        readings, stations=[register], work=work, gauges=changes, flush_inlet=plain.FLUSH_INLET
+        readings, stations=register, work=work, gauges=changed, flush_inlet=plain.FLUSH_INLET
     )
-    (history,) = histories(made, as_of)
-    station: Station = replace(history.station, working_inlet=farm["working"] or None)
+    found = {one.station.name: one for one in histories(made, TODAY)}
+    return [with_working_inlet(found[case.name], case) for case in cases]
+
+
+def with_working_inlet(history: History, case: Case) -> History:
+    station: Station = replace(history.station, working_inlet=case.farm["working"] or None)
     return replace(history, station=station)
 
 
 def test_both_ladders_agree_on_random_logs() -> None:
     seen: Counter[str] = Counter()
-    for seed in range(LOGS):
-        draw = random.Random(f"plain ladder {seed}")
-        farm, log = farm_of(draw), log_of(draw)
-        as_of = (log[-1]["day"] if log else 1) + draw.choice((0, 0, 0, 9))
-        expected = plain.judge_plainly(log, farm, as_of)
-        on = dt.date(2026, 5, 1) + dt.timedelta(days=as_of)
-        found = judge(history_of(log, farm, on), SETTINGS, on)
-        assert [str(found.verdict), *map(str, found.also)] == expected, (seed, log, farm)
-        seen[expected[0]] += 1
+    for start in range(0, LOGS, AT_ONCE):
+        cases = [case_of(seed) for seed in range(start, start + AT_ONCE)]
+        for case, history in zip(cases, histories_of(cases), strict=True):
+            expected = plain.judge_plainly(case.log, case.farm, case.as_of)
+            found = judge(history, SETTINGS, TODAY)
+            assert [str(found.verdict), *map(str, found.also)] == expected, case
+            seen[expected[0]] += 1
     assert set(seen) == {
         "escalate", "hand-clean", "check-flush-gear", "check-supply", "flush", "re-read",
         "no-reading", "watch", "in-range",

@@ -7,7 +7,6 @@ Every book is judged by `run`'s own way in a child whose time and memory are mea
 from __future__ import annotations
 
 import io
-import os
 import random
 import re
 import sys
@@ -21,6 +20,7 @@ from click.testing import CliRunner
 from siltbook.batch import child, guard, many
 from siltbook.batch.cli import main
 from siltbook.batch.errors import BookError
+from tests.amount import amount
 from tests.reading.books import (
     HEAD,
     MAIN,
@@ -287,7 +287,7 @@ def mutated(xml: str, dice: random.Random) -> str:
     return xml
 
 
-@pytest.mark.parametrize("seed", range(int(os.environ.get("SILTBOOK_FUZZ", "12"))))
+@pytest.mark.parametrize("seed", range(amount(12, 24)))
 def test_any_change_to_the_structure_of_a_part_is_judged_or_refused_in_time(seed: int) -> None:
     """Relationships, types, styles, texts, names, tables; `SILTBOOK_FUZZ` asks for more."""
     dice = random.Random(seed)

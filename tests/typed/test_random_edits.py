@@ -10,9 +10,10 @@ import openpyxl
 import pytest
 
 from siltbook.batch.many import Order, process_book
+from tests.amount import amount
 from tests.typed.farm import DAY, NAME, box, edit, make, siltbook, texts
 
-EDITS = 200
+EDITS = amount(48, 200)
 SHEETS = ("Farm", "Stations", "Readings", "Work done", "Agreed", "Actions", "Findings")
 _KEPT = re.compile(r"is kept as (\S+\.xlsx); ")
 
