@@ -23,10 +23,11 @@ HEAD_FILL = "#E4E9F0"
 WHITE = "#FFFFFF"
 BLACK = "#000000"
 # Lines and marks of the charts: told apart by shape and dash as well as by colour.
-DROP_LINE = "#0B3C7D"
+DROP_LINE = RESULT_TAB
 LIMIT_LINE = "#A8430F"
 CLEAN_LINE = "#6B7785"
 BAR_FILL = "#8FB4DD"
+GRID_LINE = "#E1E5EA"
 BAND_LINE = "#6FA0D8"  # of a forecast; drawn half transparent
 
 
@@ -59,6 +60,10 @@ VERDICTS: dict[str, VerdictLook] = {
     "in-range": VerdictLook("In range", "✓", "#F3DF97", BLACK),
     "resting": VerdictLook("Resting", "–", "#F0F4F9", BLACK),
 }
+
+# One after the other, of series that have no verdict; neighbours differ in lightness and in hue.
+_TELLING = ("inspect-screen", "re-read", "check-flush-gear", "watch", "no-reading")
+SERIES = (RESULT_TAB, *(VERDICTS[verdict].fill for verdict in _TELLING))
 
 # State of an audit rule -> word with its symbol, fill. Calm: an audit accuses nobody.
 AUDIT_STATES = {
@@ -127,15 +132,16 @@ FORMATS: dict[str, dict[str, object]] = {
     "general": _BOX,
     "factor": {**_BOX, "num_format": "0.00000"},
     "chance": {**_BOX, "num_format": "0.0%"},
-    "link": {**_LEFT, "font_color": "#0B3C7D", "underline": 1},
+    "link": {**_LEFT, "font_color": RESULT_TAB, "underline": 1},
     "bound": {**_BOX, "num_format": "[>=1000]#,##0;General"},
-    "tested": {**_BOX, "num_format": "[>=1000]#,##0;General", "font_color": "#0B3C7D",
+    "tested": {**_BOX, "num_format": "[>=1000]#,##0;General", "font_color": RESULT_TAB,
                "underline": 1, "align": "right"},
     # The clogging hazard of water: a ramp of lightness too, each with its sign and word.
     "hazard low": {**_LEFT, "bold": True, "bg_color": "#DCE9F7"},
-    "hazard moderate": {**_LEFT, "bold": True, "bg_color": "#E8AF47"},
-    "hazard severe": {**_LEFT, "bold": True, "bg_color": "#7D2C1B", "font_color": WHITE},
-    "over": {"bold": True, "bg_color": "#043176", "font_color": WHITE},
+    "hazard moderate": {**_LEFT, "bold": True, "bg_color": VERDICTS["no-reading"].fill},
+    "hazard severe": {**_LEFT, "bold": True, "font_color": WHITE,
+                      "bg_color": VERDICTS["check-flush-gear"].fill},
+    "over": {"bold": True, "bg_color": VERDICTS["hand-clean"].fill, "font_color": WHITE},
     "data": {**_BASE, "font_color": QUIET},
     # Of a review pack.
     "rows": {**_SMALL, "text_wrap": True},

@@ -10,7 +10,7 @@ from siltbook.batch.reading.opc import Package
 
 MAX_ROW = 1_048_576
 MAX_COLUMN = 16_384
-MAX_CELL = 32_767  # characters of a text, the most that the format allows
+MAX_CELL = 32_767  # characters of a text, the most that a cell of an .xlsx holds
 _RAW = 7 * MAX_CELL  # the same with every character escaped
 
 _ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")

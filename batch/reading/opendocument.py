@@ -12,7 +12,15 @@ import math
 import re
 
 from siltbook.batch.errors import BookError
-from siltbook.batch.reading.cells import MAX_COLUMN, MAX_ROW, ErrorText, NoValue, Value, clean_text
+from siltbook.batch.reading.cells import (
+    MAX_CELL,
+    MAX_COLUMN,
+    MAX_ROW,
+    ErrorText,
+    NoValue,
+    Value,
+    clean_text,
+)
 from siltbook.batch.reading.opc import Package, elements
 from siltbook.batch.reading.plainbook import (
     CLOCK,
@@ -20,7 +28,6 @@ from siltbook.batch.reading.plainbook import (
     GENERAL,
     HOURS,
     MAX_CELLS,
-    MAX_TEXT,
     MOMENT,
     PERCENT,
     Cell,
@@ -138,7 +145,7 @@ class _Reader:
             self._add(text)
 
     def _add(self, text: str) -> None:
-        if self.length <= MAX_TEXT:
+        if self.length <= MAX_CELL:
             self.text.append(text)
             self.length += len(text)
 
@@ -195,7 +202,7 @@ class _Reader:
             return
         if tag == "s":
             given = next((v for k, v in attrs.items() if k.endswith("|c")), "1")
-            self._add(" " * min(_count(given), MAX_TEXT))
+            self._add(" " * min(_count(given), MAX_CELL))
         else:
             self._add("\n" if tag == "line-break" else " ")
 

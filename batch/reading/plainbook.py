@@ -13,12 +13,11 @@ from html import escape
 from typing import IO
 
 from siltbook.batch.errors import BookError
-from siltbook.batch.reading.cells import MAX_COLUMN, MAX_ROW, ErrorText, NoValue, Value
+from siltbook.batch.reading.cells import MAX_CELL, MAX_COLUMN, MAX_ROW, ErrorText, NoValue, Value
 from siltbook.templates.book import column_letters
 
 MAX_CELLS = 3_000_000  # filled cells of all sheets; a season's book holds some ten thousand
 MAX_SHEETS = 1_000
-MAX_TEXT = 32_767  # characters that a cell of an .xlsx can hold
 MAX_NAME = 31
 
 GENERAL, DATE, MOMENT, CLOCK, PERCENT, HOURS = range(6)  # cell formats of `_STYLES`
@@ -175,8 +174,8 @@ class PlainBook:
         return f'{start} t="s"><v>{self._string(str(value))}</v></c>'
 
     def _string(self, text: str) -> int:
-        if len(text) > MAX_TEXT:
-            text = text[:MAX_TEXT]
+        if len(text) > MAX_CELL:
+            text = text[:MAX_CELL]
             self.cut += 1
         return self._strings.setdefault(text, len(self._strings))
 

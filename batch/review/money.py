@@ -25,13 +25,15 @@ from siltbook.batch.review.page import (
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets import tables
 from siltbook.batch.tables.describe import Column, Kind, Table
+from siltbook.templates import look
 
 TITLE = "Cost of dirt"
 MOST_MONTHS = 12
 MOST_FARMS = 9  # of the table by month, and series of the chart
 CHART_ROWS = 17
 ENOUGH = 0.5  # share of a month's days, under which its energy does not stand beside another's
-_COLOURS = ("#0B3C7D", "#DC7A2C", "#52ACF6", "#7D2C1B", "#A0D1FF", "#E8AF47")
+
+
 @dataclass(frozen=True)
 class StationCost:
     """One station's cost in the month and in the month before; None where not listed."""
@@ -207,7 +209,7 @@ def _chart(kit: k.Kit, sheet: Any, farms: Sequence[FarmMonth], rows: tuple[int, 
             "name": k.one_line(farm.farm)[:60].lstrip("=") or f"Book {farm.number}",
             "categories": [TITLE, first, 0, last, 0],
             "values": [TITLE, first, number + 1, last, number + 1],
-            "gap": 60, **solid(_COLOURS[number % len(_COLOURS)]),
+            "gap": 60, **solid(look.SERIES[number % len(look.SERIES)]),
         })  # fmt: skip
     chart.set_size({"width": 1000, "height": 310})
     said = "Columns of pump energy spent on dirt, by month; the table below has the numbers."

@@ -102,7 +102,7 @@ def bars(kit: k.Kit, title: str, kind: str = "bar", stacked: bool = True) -> Any
     font = {"name": look.FONT, "size": 11, "bold": True, "color": look.INK}
     chart.set_title({"name": title, "name_font": font, "overlay": False})
     chart.set_legend({"position": "bottom", "font": small})
-    line = {"visible": True, "line": {"color": "#E1E5EA", "width": 0.5}}
+    line = {"visible": True, "line": {"color": look.GRID_LINE, "width": 0.5}}
     names = {"num_font": small, "major_gridlines": {"visible": False}}
     numbers = {"num_font": small, "major_gridlines": line, "min": 0, "name_font": small}
     if kind == "bar":

@@ -175,7 +175,7 @@ def _chart(kit: k.Kit, name: str, rows: tuple[int, int], weighed: TradeOff) -> A
     currency = k.one_line(kit.assessment.book.settings.currency)[:20] or "money"
     chart.set_y_axis({
         **axis, "name": f"For the days counted ({currency})", "num_format": "#,##0", "min": 0,
-        "major_gridlines": {"visible": True, "line": {"color": "#E1E5EA", "width": 0.5}},
+        "major_gridlines": {"visible": True, "line": {"color": look.GRID_LINE, "width": 0.5}},
     })  # fmt: skip
     chart.set_legend({"position": "bottom", "font": small})
     chart.show_blanks_as("gap")

@@ -313,7 +313,7 @@ def _level_axis(font: dict[str, object]) -> dict[str, object]:
         "num_format": "0.0",
         "min": 0,
         "crossing": 0,
-        "major_gridlines": {"visible": True, "line": {"color": "#E1E5EA", "width": 0.5}},
+        "major_gridlines": {"visible": True, "line": {"color": look.GRID_LINE, "width": 0.5}},
     }
 
 

@@ -16,7 +16,7 @@ Entry = tuple[str, str, Does]  # a menu entry: its words, the letter of its key,
 _COLUMNS = (
     ("#0", "Book and station", 300), ("needs", "What it needs", 480), ("day", "As of", 100),
 )  # fmt: skip
-_FAILURE = "#7D2C1B"
+_FAILURE = VERDICTS["check-flush-gear"].fill
 
 
 def dress(root: tk.Tk) -> tk.PhotoImage:

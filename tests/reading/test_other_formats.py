@@ -21,6 +21,7 @@ from siltbook.batch.errors import BookError
 from siltbook.batch.job import assess_bytes, review_bytes
 from siltbook.batch.reading import oldbook, plainbook
 from siltbook.batch.reading.book import ReadResult, read_book
+from siltbook.batch.reading.cells import MAX_CELL
 from siltbook.batch.reading.foreign import as_xlsx, kind_of
 from tests.lint import lint
 from tests.office import convert, needs_office
@@ -261,7 +262,7 @@ def test_long_text_is_cut_and_says_so() -> None:
     rows = line("F1", "2026-05-31", cell(""), number("3"), number("2"), "x" * 40_000)
     made, said = as_xlsx(ods(rows), "b.ods")
     assert said.endswith("with 1 texts too long for a cell of an .xlsx, which were cut")
-    assert len(read_book(made, "b.xlsx").book.readings.frame.remark[2]) == plainbook.MAX_TEXT
+    assert len(read_book(made, "b.xlsx").book.readings.frame.remark[2]) == MAX_CELL
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from siltbook.batch.model import Verdict
@@ -67,3 +69,14 @@ def test_more_fills_than_the_ramp_holds_are_refused(capsys: pytest.CaptureFixtur
     assert capsys.readouterr().err == "17 fills do not hold a step of 5.5 in lightness\n"
     assert palette.main(["16"]) == 2
     assert "12 is asked" in capsys.readouterr().err
+
+
+def test_every_colour_of_a_verdict_stands_in_one_place() -> None:
+    """Charts, pages, window and papers ask the palette; none repeats its colours."""
+    root = Path(look.__file__).parents[1]
+    pages = (p for f in ("batch", "checks", "templates", "docs") for p in (root / f).rglob("*.py"))
+    text = "".join(page.read_text(encoding="utf-8").upper() for page in pages)
+    fills = {one.fill for one in look.VERDICTS.values()}
+    assert {fill: text.count(fill) for fill in fills} == dict.fromkeys(fills, 1)
+    assert text.count(look.RESULT_TAB) == 1
+    assert len(set(look.SERIES)) == len(look.SERIES)
