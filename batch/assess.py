@@ -214,21 +214,22 @@ def _alike(book: Book, history: History) -> Iterator[Finding]:
 
 def _coarse_gauge(book: Book, result: StationResult) -> Iterator[Finding]:
     station, fitness = result.station, station_gauge(result.station.now)
-    least = COARSE_SHARE * station.limit
+    least, say = COARSE_SHARE * station.limit, book.settings.shown.fine
     table = book.gauges if station.now.gauge_row else book.stations
     if fitness.now is not None and fitness.now > least:
         found = find(
             "gauge-too-coarse",
             sheet=table.sheet,
             cell=table.cell("division", station.now.gauge_row or station.row),
-            read=f"a gauge that can tell no excess under {fitness.now:.2f} m",
-            accepted=f"at most {least:.2f} m, a fifth of the limit",
+            read=f"a gauge that can tell no excess under {say(fitness.now)}",
+            accepted=f"at most {say(least)}, a fifth of the limit",
             station=station.name,
         )
-        yield replace(found, message=f"{found.message} {gauge_advice(fitness, least)}")
+        yield replace(found, message=f"{found.message} {gauge_advice(fitness, least, say)}")
 
 
 def _unexplained_falls(book: Book, history: History) -> Iterator[Finding]:
+    say = book.settings.shown.drop
     before: Reading | None = None
     days = {work.date for work in history.work}  # whichever came first on such a day
     for entry in history.entries:
@@ -248,7 +249,7 @@ def _unexplained_falls(book: Book, history: History) -> Iterator[Finding]:
                 "drop-fell-unexplained",
                 sheet=book.readings.sheet,
                 cell=book.readings.cell("inlet", entry.row),
-                read=f"{fell[0]:.2f} m on {before.date}, then {fell[1]:.2f} m on {entry.date}",
+                read=f"{say(fell[0])} on {before.date}, then {say(fell[1])} on {entry.date}",
                 accepted="a drop that stays or rises until work is logged",
                 station=history.station.name,
                 day=entry.date,

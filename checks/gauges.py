@@ -18,6 +18,7 @@ cancels is in no source: the share is this program's own choice.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 ROOT_3 = math.sqrt(3.0)
@@ -162,8 +163,11 @@ def gauge_fitness(
     )
 
 
-def gauge_advice(fitness: GaugeFitness, least: float) -> str:
-    """What would change, in one sentence; `least` [m] is the excess that is wanted. '' unknown."""
+def gauge_advice(fitness: GaugeFitness, least: float, say: Callable[[float], str]) -> str:
+    """What would change, in one sentence; `least` [m] is the excess that is wanted. '' unknown.
+
+    `say` writes an excess [m] in the unit that is shown.
+    """
     options = (
         ("half the division", fitness.finer),
         ("one gauge with a selector instead of two", fitness.selector),
@@ -172,9 +176,9 @@ def gauge_advice(fitness: GaugeFitness, least: float) -> str:
     known = [(what, value) for what, value in options if value is not None]
     if fitness.now is None or not known:
         return ""
-    said = "; ".join(f"{what}: {value:.2f} m" for what, value in known)
+    said = "; ".join(f"{what}: {say(value)}" for what, value in known)
     enough = next((what for what, value in known if value <= least + NOISE), "")
     verdict = "none of it is enough: take a better class or a finer division still"
     if enough:
         verdict = f"enough is {enough}"
-    return f"Smallest excess told now {fitness.now:.2f} m; with {said}; {verdict}."
+    return f"Smallest excess told now {say(fitness.now)}; with {said}; {verdict}."

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from siltbook.checks.context import JoinedBook, finding, hits
 from siltbook.checks.findings import Finding
 from siltbook.checks.scripts import by_looks, letter_that_differs, look_alike, looks
-from siltbook.checks.wording import number, rows_named
+from siltbook.checks.wording import rows_named
 from siltbook.templates.contract import WHOLE_FARM
 
 NAMES_SHOWN = 6
@@ -123,11 +123,11 @@ def clean_drop_high(joined: JoinedBook) -> list[Finding]:
     """
     place = joined.stations
     limit = place.frame["drop_limit"].fillna(joined.book.settings.drop_limit)
-    most = HIGH_SHARE * limit
+    most, say = HIGH_SHARE * limit, joined.book.settings.shown.exact
     found = []
     for row in hits(place.frame["clean_drop"] > most + 1e-9):
-        read = f"{joined.read(place, 'clean_drop', row)} at a limit of {number(limit[row], 3)} m"
-        accepted = f"up to {number(most[row], 3)} m"
+        read = f"{joined.read(place, 'clean_drop', row)} at a limit of {say(limit[row])}"
+        accepted = f"up to {say(most[row])}"
         found.append(finding(place, "clean-drop-high", "clean_drop", row, read, accepted))
     return found
 

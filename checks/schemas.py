@@ -19,6 +19,7 @@ from siltbook.templates.book import Book, outside
 from siltbook.templates.contract import (
     FARM,
     NUMERIC,
+    PRESSURE_UNITS,
     READINGS,
     STATIONS,
     WATER,
@@ -26,6 +27,8 @@ from siltbook.templates.contract import (
     Kind,
     Sheet,
 )
+from siltbook.templates.shown import METRE
+from siltbook.templates.units import metres_per
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -122,7 +125,10 @@ def failures(sheet: Sheet, frame: pd.DataFrame) -> list[tuple[str, str, int]]:
 
 
 def bounds(column: Column, unit: str) -> str:
-    """The bounds of a column in words: 'drop limit from 0.1 to 60 m'."""
+    """The bounds of a column in words, in the unit typed: 'drop limit from 0.1 to 60 m'."""
+    if unit in PRESSURE_UNITS and column.low is not None and column.high is not None:
+        low, high = (value / metres_per(unit) for value in (column.low, column.high))
+        return f"{label(column)} from {low:.4g} to {high:.4g} {unit}"
     if column.positive:
         return f"{label(column)} above 0"
     if column.low is None or column.high is None:
@@ -131,12 +137,12 @@ def bounds(column: Column, unit: str) -> str:
     return f"{label(column)} from {number(column.low)} to {with_unit(number(column.high), unit)}"
 
 
-def _accepted(column: Column, code: str, unit: str, flow_unit: str) -> str:
+def _accepted(column: Column, code: str, unit: str, flow_unit: str, typed_in: str) -> str:
     if column.choices:
         return ", ".join(column.choices)
     if code in ("value-out-of-bounds", "pressure-negative"):
         # Bounds are kept in canonical units.
-        return bounds(column, unit_for(column, "m", "m3/h"))
+        return bounds(column, typed_in or unit_for(column, METRE, "m3/h"))
     if column.kind in NUMERIC:
         named = unit_for(column, unit, flow_unit)
         return f"{label(column)} as a number" + (f" in {named}" if named else "")
@@ -148,8 +154,8 @@ def _until_then(joined: JoinedBook, sheet: Sheet, column: Column, code: str) -> 
     if code not in ("value-out-of-bounds", "pressure-negative"):
         return ""
     if sheet is STATIONS and column.key == "drop_limit":
-        limit = number(joined.book.settings.drop_limit, 3)
-        return f"; until then the farm's limit of {limit} m is used"
+        limit = joined.book.settings.shown.limit(joined.book.settings.drop_limit)
+        return f"; until then the farm's limit of {limit} is used"
     if sheet is WATER:
         return "; until then it is not rated"
     if sheet is READINGS and column.key in ("inlet", "outlet"):
@@ -181,7 +187,8 @@ def check_list(joined: JoinedBook, place: Listed) -> list[Finding]:
             read = joined.read(place, key, row)
         column = place.sheet.column(key)
         unit = str(place.frame.at[row, "unit"])
-        accepted = _accepted(column, code, unit, joined.book.settings.flow_unit)
+        stated = place.table.units.get(key, "")
+        accepted = _accepted(column, code, unit, joined.book.settings.flow_unit, stated)
         accepted += _until_then(joined, place.sheet, column, code)
         found.append(finding(place, code, key, row, read, accepted))
     return found
@@ -196,7 +203,7 @@ def check_settings(book: Book) -> list[Finding]:
             continue
         if column.allows(value):
             continue
-        unit = unit_for(column, "m", "m3/h")
+        unit = unit_for(column, METRE, "m3/h")
         found.append(
             find(
                 "value-out-of-bounds", sheet=book.farm_sheet,

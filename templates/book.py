@@ -9,6 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from siltbook.templates.contract import CARRIED, CHANGED_GAUGES, NUMERIC, WATER, Column, Sheet
+from siltbook.templates.shown import METRE, Shown, shown_in
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -100,6 +101,14 @@ class Settings:
     cycle_minutes: float | None = None  # [min]
     clogging_table: str = "Haman 2017"
     passage_rule: str = "one tenth"
+    show_pressures: str = ""
+    unit_said: bool = False  # whether the farm says its pressure unit
+
+    @property
+    def shown(self) -> Shown:
+        """The unit of all results: as asked, else the farm's own; metres where it says none."""
+        own = self.pressure_unit if self.unit_said else METRE
+        return shown_in(self.show_pressures or own)
 
 
 @dataclass(frozen=True)

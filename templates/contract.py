@@ -130,6 +130,7 @@ FARM = Sheet(
         Column("cycle_minutes", "Minutes per flush cycle", _N, "How long the flush outlet stays open in one cycle.", low=0, high=120, unit="minutes"),
         Column("clogging_table", "Clogging table", _C, "The published table that rates the water; they disagree.", choices=CLOGGING_TABLES, default="Haman 2017"),
         Column("passage_rule", "Passage rule", _C, "Largest opening of the filter as a share of the emitter's passage.", choices=PASSAGE_RULES, default="one tenth"),
+        Column("show_pressures", "Show pressures in", _C, "The unit of every result; empty: the farm's pressure unit.", choices=PRESSURE_UNITS),
     ),
 )  # fmt: skip
 

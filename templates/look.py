@@ -120,7 +120,12 @@ FORMATS: dict[str, dict[str, object]] = {
     "time": {**_LEFT, "num_format": TIME_FORMAT},
     "metres": {**_BOX, "num_format": METRE_FORMAT},
     "share": {**_BOX, "num_format": "0%"},
+    # Of pressures and rates: `shown.Shown.cells` has the digits of the unit that is shown.
+    "level": {**_BOX, "num_format": "0.0"},
+    "fine": {**_BOX, "num_format": METRE_FORMAT},
+    "weekly": {**_BOX, "num_format": METRE_FORMAT},
     "rate": {**_BOX, "num_format": "0.000"},
+    "hundredths": {**_BOX, "num_format": METRE_FORMAT},
     "money": {**_BOX, "num_format": "#,##0.00"},
     "days": {**_BOX, "num_format": "0.0"},
     "amount": {**_BOX, "num_format": "#,##0.0"},

@@ -18,12 +18,13 @@ from siltbook.batch.sheets import tables
 from siltbook.batch.tables.describe import Column, Kind, Table
 from siltbook.templates import look
 from siltbook.templates.names import name_key
+from siltbook.templates.shown import IN_METRES, Shown
 
 NAME = "Seasons"
 LEAST_RUNS = 4  # believable runs in each of two seasons, under which their rates are not compared
 _FARM_HEAD = 3
 _NOTE = (
-    "Fouling rate: median of the season's believable runs, in metres of drop a day, with the span "
+    "Fouling rate: median of the season's believable runs, in {unit} of drop a day, with the span "
     "in which that median lies in at least 8 cases of 10; silent under "
     f"{LEAST_RUNS} runs. A rate counts as changed only where the spans of two seasons do not "
     "touch. Given back: median share of the rise over the clean drop. Every season was judged "
@@ -99,7 +100,9 @@ def _heading(kit: k.Kit, sheet: Any, ordered: Sequence[Year]) -> None:
     books = ", ".join(k.one_line(year.assessment.book.path) for year in ordered)
     made = f"Made by Siltbook {kit.version} from the archives of {books}"
     sheet.write_string(1, 0, k.clean(made), kit.format("mark"))
-    k.spread(sheet, 2, SEASONS.last, _NOTE, kit.format("line"), SEASONS.width)
+    unit = "metres" if kit.shown.metres else kit.shown.unit
+    said = _NOTE.replace("{unit}", unit)
+    k.spread(sheet, 2, SEASONS.last, said, kit.format("line"), SEASONS.width)
 
 
 def _names(ordered: Sequence[Year]) -> list[str]:
@@ -177,10 +180,11 @@ def _of(source: Callable[[StationSeason], object]) -> Callable[[StationYear], ob
     return lambda pair: None if pair.now is None else source(pair.now)
 
 
-def _span(now: StationSeason) -> str:
+def _span(now: StationSeason, shown: Shown = IN_METRES) -> str:
     if now.slowest is None or now.fastest is None:
         return ""
-    return f"{now.slowest:.3f} to {now.fastest:.3f}"
+    digits = shown.digits.daily
+    return f"{shown.number(now.slowest, digits)} to {shown.number(now.fastest, digits)}"
 
 
 def _against(pair: StationYear) -> str:
@@ -195,7 +199,8 @@ STATION_SEASONS: Table[StationYear] = Table(
         Column("runs", "Believable runs", Kind.COUNT, 11.0, _of(lambda s: s.runs)),
         Column("rate_m_per_day", "Rate ({unit})", Kind.RATE, 10.0, _of(lambda s: s.rate),
                "m/day", style="rate"),
-        Column("rate_span", "Span of the rate", Kind.TEXT, 16.0, _of(_span)),
+        Column("rate_span", "Span of the rate", Kind.TEXT, 16.0, _of(_span),
+               said=lambda p, shown: None if p.now is None else _span(p.now, shown)),
         Column("against", "Against the season before", Kind.TEXT, 28.0, _against, style="wrap"),
         Column("episodes", "Times over", Kind.COUNT, 9.0, _of(lambda s: s.episodes)),
         Column("days_over", "Days over", Kind.COUNT, 9.0, _of(lambda s: s.days_over)),
@@ -239,12 +244,15 @@ def _chart(
             "gap": 60,
         })  # fmt: skip
     font = {"name": look.FONT, "size": 9}
-    title = {"name": "Median fouling rate (m/day)", "name_font": {**font, "size": 11}}
+    unit = kit.shown.unit
+    title = {"name": f"Median fouling rate ({unit}/day)", "name_font": {**font, "size": 11}}
     chart.set_title({**title, "overlay": False})
     chart.set_legend({"position": "bottom", "font": font})
     chart.set_x_axis({"num_font": font})
     grid = {"visible": True, "line": {"color": look.RULE}}
-    chart.set_y_axis({"num_font": font, "num_format": "0.00", "min": 0, "major_gridlines": grid})
+    digits = kit.shown.cells("weekly")
+    chart.set_y_axis({"num_font": font, "num_format": digits, "min": 0, "major_gridlines": grid})
     chart.set_size({"width": 1080, "height": 330})
-    said = "Median fouling rate of each station, in metres of water a day, season beside season."
+    unit = "metres of water" if kit.shown.metres else unit
+    said = f"Median fouling rate of each station, in {unit} a day, season beside season."
     sheet.insert_chart(row, 0, chart, {"object_position": 1, "description": said})

@@ -5,7 +5,7 @@ The same assessment gives the same bytes: no clock, no compression.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
@@ -15,10 +15,11 @@ from siltbook.batch.cautions import touched_at
 from siltbook.batch.model import CALM
 from siltbook.batch.results import Assessment
 from siltbook.batch.sheets.kit import one_line
-from siltbook.batch.tables.describe import Column, Kind
+from siltbook.batch.tables.describe import Column, Kind, in_unit
 from siltbook.batch.tables.season import SEASON_PAGE
 from siltbook.templates import look
 from siltbook.templates.safety import Touch, cautions
+from siltbook.templates.shown import Shown
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
@@ -161,7 +162,8 @@ def _table(
     x = _MARGIN
     page.canvas.setFillColor(look.HEAD_FILL)
     page.canvas.rect(x, y - 4, page.width - 2 * _MARGIN, _ROW + 1, stroke=0, fill=1)
-    for column in SEASON_PAGE.columns:
+    shown = assessment.book.settings.shown
+    for column in in_unit(SEASON_PAGE, shown).columns:
         right = column.kind in _DIGITS and not column.style
         at = x + (column.width - 4 if right else 3)
         _put(page, at, y, column.title, 7, bold=True, right=right)
@@ -169,7 +171,7 @@ def _table(
     longest = max((s.days_over for s in seasons), default=0)
     for season in seasons[:_MOST_ROWS]:
         y -= _ROW
-        _line(page, season, y, longest)
+        _line(page, season, y, longest, shown)
     more = len(seasons) - _MOST_ROWS
     if more > 0:
         y -= _ROW
@@ -177,10 +179,11 @@ def _table(
     return y
 
 
-def _line(page: _Page, season: StationSeason, y: float, longest: int) -> None:
-    x = _MARGIN
-    for column, value in zip(SEASON_PAGE.columns, SEASON_PAGE.values(season), strict=True):
-        _cell(page, (x, y), column, value, longest)
+def _line(page: _Page, season: StationSeason, y: float, longest: int, shown: Shown) -> None:
+    x, table = _MARGIN, in_unit(SEASON_PAGE, shown)
+    digits = {**_DIGITS, Kind.PRESSURE: shown.digits.drop, Kind.RATE: shown.digits.daily}
+    for column, value in zip(table.columns, table.values(season), strict=True):
+        _cell(page, (x, y), column, value, longest, digits)
         x += column.width
     page.canvas.setStrokeColor(look.RULE)
     page.canvas.setLineWidth(0.4)
@@ -188,7 +191,12 @@ def _line(page: _Page, season: StationSeason, y: float, longest: int) -> None:
 
 
 def _cell(
-    page: _Page, at: tuple[float, float], column: Column[StationSeason], value: Any, longest: int
+    page: _Page,
+    at: tuple[float, float],
+    column: Column[StationSeason],
+    value: Any,
+    longest: int,
+    digits: Mapping[Kind, int],
 ) -> None:
     """One value by its kind; a column in the style 'bar' is drawn against the `longest`."""
     (x, y), width = at, column.width
@@ -196,8 +204,8 @@ def _cell(
         _bar(page, x, y, width, value, longest)
     elif column.kind is Kind.VERDICT:
         _verdict(page, x, y, width, look.VERDICTS[value])
-    elif column.kind in _DIGITS:
-        figure = "-" if value is None else f"{value:.{_DIGITS[column.kind]}f}"
+    elif column.kind in digits:
+        figure = "-" if value is None else f"{value:.{digits[column.kind]}f}"
         _put(page, x + width - 4, y, figure, 7.5, right=True)
     else:
         _put(page, x + 3, y, value, 7.5, bold=column.kind is Kind.NAME, width=width - 6)

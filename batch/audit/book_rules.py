@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from siltbook.batch.audit.model import Place, RuleResult, State, Taken, looked
 from siltbook.batch.audit.procedure import counted
@@ -11,6 +11,7 @@ from siltbook.batch.audit.rules import RULES
 from siltbook.batch.model import History
 from siltbook.templates.book import Book, Settings
 from siltbook.templates.contract import FARM
+from siltbook.templates.shown import METRE
 
 # key -> unit as it is said; what decides a verdict, and has one default for every farm
 ASKED: Mapping[str, str] = {
@@ -40,7 +41,10 @@ def _settings(book: Book, remarks: Mapping[str, str]) -> Iterator[Place]:
             continue
         title, remark = FARM.column(key).header, remarks.get(key, "")
         shown = f"{now:.4g} {unit}".strip()
-        said = f"{title} is {shown}, by default {then:.4g}"
+        usual_is = f"{then:.4g}"
+        if unit == METRE:
+            shown, usual_is = (book.settings.shown.exact(value) for value in (now, then))
+        said = f"{title} is {shown}, by default {usual_is}"
         said += f"; remark: {remark}" if remark else "; no remark says why"
         yield Place(book.farm_sheet, book.setting_cells.get(key, ""), said, holds=bool(remark))
 
@@ -48,14 +52,15 @@ def _settings(book: Book, remarks: Mapping[str, str]) -> Iterator[Place]:
 def _limits(book: Book) -> Iterator[Place]:
     """Stations with a limit of their own; the remark must speak of the limit."""
     frame, farm = book.stations.frame, book.settings.drop_limit
+    say = book.settings.shown.exact
     for row, name, limit, remark in zip(
         frame.index, frame["station"], frame["drop_limit"], frame["remark"], strict=True
     ):
         if not isinstance(name, str) or not abs(limit - farm) > TOLERANCE * farm:
             continue
         text = remark if isinstance(remark, str) else ""
-        told = "limit" in text.casefold() or f"{limit:g}" in text
-        said = f"{name}: drop limit {limit:.4g} m, the farm's is {farm:.4g} m"
+        told = "limit" in text.casefold() or f"{limit:g}" in text or say(limit).split()[0] in text
+        said = f"{name}: drop limit {say(limit)}, the farm's is {say(farm)}"
         said += f"; remark: {text}" if told else "; no remark says why"
         cell = book.stations.cell("drop_limit", int(row))
         yield Place(book.stations.sheet, cell, said, name, holds=told)
@@ -88,7 +93,7 @@ def _remarks(book: Book, data: bytes) -> dict[str, str]:
 def agreed_done(book: Book, histories: Sequence[History], as_of: dt.date) -> RuleResult:
     """Agreed actions that were due: done by their day, later, or not; with what came of them."""
     by_name = {h.station.name: h for h in histories}
-    frame = book.agreed.frame
+    frame, say = book.agreed.frame, book.settings.shown.drop
     places = []
     columns = (frame[key] for key in ("station", "action", "who", "due", "done"))
     for row, station, action, who, *days_of in zip(frame.index, *columns, strict=True):
@@ -97,7 +102,8 @@ def agreed_done(book: Book, histories: Sequence[History], as_of: dt.date) -> Rul
             continue
         taken, days = _agreed(due, done, as_of)
         said = f"{station}: {action}, due {due or 'on no day'}, "
-        said += f"done {done}{_effect(by_name.get(str(station)), done)}" if done else "not done"
+        history = by_name.get(str(station))
+        said += f"done {done}{_effect(history, done, say)}" if done else "not done"
         cell = book.agreed.cell("due", int(row))
         person = who if isinstance(who, str) else ""
         name = str(station) if station in by_name else ""
@@ -119,7 +125,7 @@ def _agreed(due: dt.date | None, done: dt.date | None, as_of: dt.date) -> tuple[
     return (Taken.LATE, late) if late > 0 else (Taken.IN_TIME, 0)
 
 
-def _effect(history: History | None, done: dt.date) -> str:
+def _effect(history: History | None, done: dt.date, say: Callable[[float], str]) -> str:
     """The drop before and after the day on which it was done, where both were read."""
     if history is None:
         return ""
@@ -128,4 +134,5 @@ def _effect(history: History | None, done: dt.date) -> str:
     after = [r for r in usable if r.date > done or (r.date == done and r.occasion != "routine")]
     if not before or not after:
         return ""
-    return f"; drop {before[-1].drop:.2f} m before, {after[0].drop:.2f} m after"
+    first, then = before[-1].drop, after[0].drop
+    return f"; drop {say(first)} before, {say(then)} after" if first and then else ""

@@ -67,7 +67,8 @@ def _while_resting(book: Book, track: Track, since: dt.date | None) -> Iterator[
         day = dt.date.fromordinal(int(track.days[i]))
         drop = float(track.drop[i])
         if track.flow[i] == 0 and drop > slack:
-            yield at(book, row, f"{name}, {day}: a drop of {drop:.2f} m at a flow of 0", name)
+            said = f"{name}, {day}: a drop of {book.settings.shown.drop(drop)} at a flow of 0"
+            yield at(book, row, said, name)
         elif since is not None and day > since and not track.station.in_service:
             yield at(book, row, f"{name}, {day}: read, though resting since {since}", name)
 

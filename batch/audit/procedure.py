@@ -112,7 +112,7 @@ def _station(history: History, settings: Settings, as_of: dt.date) -> Iterator[C
     scanned = tuple(
         steps(history, flush_cycles=settings.flush_cycles, flush_inlet=settings.flush_inlet)
     )
-    for asked in asked_of(scanned, as_of, history.station.division):
+    for asked in asked_of(scanned, as_of, history.station.division, settings.shown.drop):
         column = "inlet" if isinstance(asked.entry, Reading) else "work"
         yield Checked(asked.code, context.name, asked.entry, asked.taken, asked.said, column,
                       asked.by, asked.days)  # fmt: skip
@@ -137,8 +137,9 @@ def _flush(context: _Context, work: Work) -> Iterator[Checked]:
     yield _kept("all-cycles", name, work, kept, f"cycles {run}", "cycles")
     least = context.settings.flush_inlet
     held = work.flush_inlet is not None and work.flush_inlet >= least - 1e-6
-    low = "not recorded" if work.flush_inlet is None else f"{work.flush_inlet:.2f} m"
-    said = f"lowest inlet {low} (at least {least:.2f} m)"
+    say = context.settings.shown.drop
+    low = "not recorded" if work.flush_inlet is None else say(work.flush_inlet)
+    said = f"lowest inlet {low} (at least {say(least)})"
     yield _kept("inlet-held", name, work, held, said, "flush_inlet")
     blank = [w for w, v in (("click", work.click), ("water", work.water)) if v is None]
     said = f"{' and '.join(blank)} not recorded" if blank else "click and water answered"

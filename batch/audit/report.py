@@ -6,9 +6,17 @@ from collections.abc import Iterator
 from typing import Any
 
 from siltbook.batch.audit.model import Audit, Place, Power, Question, RuleResult, State, Taken
-from siltbook.batch.audit.sensitivity import AT_LIMITS, CASES, CLASS, READING, Sensitivity
+from siltbook.batch.audit.sensitivity import (
+    AT_LIMITS,
+    CASES,
+    CLASS,
+    READING,
+    Sensitivity,
+    limits_shown,
+)
 from siltbook.batch.report.book import printable
 from siltbook.checks.wording import rows_named
+from siltbook.templates.shown import Shown
 
 # The rules that count steps which the ladder asked for, each once.
 STEPS = ("flush-in-a-day", "read-after", "cleaned-in-time", "gear-in-time", "called-in-time")
@@ -31,7 +39,8 @@ def answer(audit: Audit, question: Question) -> str:
         return f"{_trusted(results, audit.power)} {seeable(audit.power)}".rstrip()
     if question is Question.PROCEDURE:
         return _followed(results)
-    return f"{_same(results)} {sensitive(audit.sensitivity)}"
+    shown = audit.assessment.book.settings.shown
+    return f"{_same(results)} {sensitive(audit.sensitivity, shown)}"
 
 
 def _trusted(results: list[RuleResult], power: tuple[Power, ...]) -> str:
@@ -118,13 +127,13 @@ def _same(results: list[RuleResult]) -> str:
     return f"Not as it stands. {causes}"
 
 
-def sensitive(rows: tuple[Sensitivity, ...]) -> str:
+def sensitive(rows: tuple[Sensitivity, ...], shown: Shown) -> str:
     """How many verdicts would change in each case, and which are borderline now."""
     if not rows:
         return ""
     at = ", ".join(
-        f"{sum(case in row.changes for row in rows)} at {case.removeprefix('limit ')}"
-        for case in AT_LIMITS
+        f"{sum(case in row.changes for row in rows)} at {limit}"
+        for case, limit in zip(AT_LIMITS, limits_shown(shown), strict=True)
     )
     said = f"Of {len(rows)} verdicts would change at another limit: {at}; "
     said += f"{_off(rows, CLASS, 'by its class')}; {_off(rows, READING, 'by its reading')}."

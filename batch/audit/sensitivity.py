@@ -11,6 +11,7 @@ from siltbook.batch.results import Assessment, StationResult
 from siltbook.checks.context import join_lists
 from siltbook.templates.book import Book
 from siltbook.templates.contract import FARM
+from siltbook.templates.shown import Shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -20,7 +21,7 @@ LIMITS = (4.0, 5.0, 6.0)
 USUAL = 5.0  # [m]
 CLASS = ("gauges +class", "gauges -class")
 READING = ("gauges +reading", "gauges -reading")
-AT_LIMITS = tuple(f"limit {limit:g} m" for limit in LIMITS)
+AT_LIMITS = tuple(f"limit {limit:g} m" for limit in LIMITS)  # as the `--json` document names them
 CASES = (*AT_LIMITS, *CLASS, *READING)
 
 
@@ -45,6 +46,11 @@ class Sensitivity:
     def changes(self) -> tuple[str, ...]:
         """The cases in which another verdict would come out."""
         return tuple(c for c, v in zip(CASES, self.then, strict=True) if v not in (None, self.now))
+
+
+def limits_shown(shown: Shown) -> tuple[str, ...]:
+    """The limits of the first cases in the unit that is shown."""
+    return tuple(f"{m:g} m" if shown.metres else shown.drop(m) for m in LIMITS)
 
 
 def sensitivity(now: Assessment) -> tuple[Sensitivity, ...]:

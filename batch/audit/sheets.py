@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 from siltbook import __version__
 from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State
 from siltbook.batch.audit.report import answer, percent
-from siltbook.batch.audit.sensitivity import AT_LIMITS, CLASS, READING, Sensitivity
+from siltbook.batch.audit.sensitivity import AT_LIMITS, CLASS, READING, Sensitivity, limits_shown
 from siltbook.batch.cautions import touched_at
 from siltbook.batch.fingerprint import fingerprint
 from siltbook.batch.ladder.next_steps import touches_of
@@ -22,9 +22,6 @@ from siltbook.templates.safety import Touch
 
 # The same audit must give the same bytes, so the file carries no clock.
 _SHOWN = (*((case,) for case in AT_LIMITS), CLASS, READING)
-SENSITIVITY = (
-    "Station", "Verdict now", *AT_LIMITS, "gauges off by class", "gauges off by reading",
-)  # fmt: skip
 _FINE = {
     (Question.PROCEDURE, State.QUIET): "✓ Kept",
     (Question.PROCEDURE, State.CANNOT): "– Not called for",
@@ -185,7 +182,9 @@ def _named(rows: Sequence[Sensitivity]) -> frozenset[Touch]:
 
 def _sensitivity(kit: k.Kit, sheet: Any, row: int, rows: Sequence[Sensitivity]) -> int:
     """The table of verdicts at other limits and with gauges off; the last row used."""
-    for col, title in enumerate(SENSITIVITY, 1):
+    limits = (f"limit {limit}" for limit in limits_shown(kit.shown))
+    off = "gauges off by class", "gauges off by reading"
+    for col, title in enumerate(("Station", "Verdict now", *limits, *off), 1):
         k.text(sheet, row, col, title, kit.format("head"))
     for one in rows:
         row += 1

@@ -46,18 +46,25 @@ class _Need:
     done: Callable[[Entry], bool]
 
 
-def asked_of(scan: Scan, as_of: dt.date, division: float | None) -> Iterator[Asked]:
-    """Every step that one station's scan asks for, in its order. `division` [m], if known."""
+def asked_of(
+    scan: Scan, as_of: dt.date, division: float | None, say: Callable[[float], str]
+) -> Iterator[Asked]:
+    """Every step that one station's scan asks for, in its order. `division` [m], if known.
+
+    `say` writes a drop [m] in the unit that is shown.
+    """
     for place, (entry, before, after) in enumerate(scan):
-        for need in _needs(entry, before, after):
+        for need in _needs(entry, before, after, say):
             if (found := _answer(scan, place, need, as_of, division)) is not None:
                 yield found
         if before.step is not Step.CLEAR and after.step is Step.CLEAR:
-            yield _recovery(scan, place, division)
+            yield _recovery(scan, place, division, say)
 
 
-def _needs(entry: Entry, before: Standing, after: Standing) -> Iterator[_Need]:
-    drop = f"drop {entry.drop:.2f} m" if isinstance(entry, Reading) and entry.drop else ""
+def _needs(
+    entry: Entry, before: Standing, after: Standing, say: Callable[[float], str]
+) -> Iterator[_Need]:
+    drop = f"drop {say(entry.drop)}" if isinstance(entry, Reading) and entry.drop else ""
     if isinstance(entry, Reading) and after.opened is entry and before.opened is not entry:
         yield _Need("flush-in-a-day", FLUSH_WITHIN, "flush", f"{drop} over the limit", _is_flush)
     if isinstance(entry, Work):
@@ -154,7 +161,9 @@ def _taken_back(one: Entry, other: Reading, division: float | None) -> bool:
     return near and other.occasion == "routine"
 
 
-def _recovery(scan: Scan, place: int, division: float | None) -> Asked:
+def _recovery(
+    scan: Scan, place: int, division: float | None, say: Callable[[float], str]
+) -> Asked:
     """A return to range: something in the log since it opened, or that day, must explain it."""
     entry = scan[place][0]
     begin = place
@@ -168,7 +177,7 @@ def _recovery(scan: Scan, place: int, division: float | None) -> Asked:
     explained = next((w for w in works if w.work in CLEARS and not w.missing_signs), None)
     code = "recovery-shown"
     assert isinstance(entry, Reading)
-    drop = f"in range again at {entry.drop or 0.0:.2f} m"
+    drop = f"in range again at {say(entry.drop or 0.0)}"
     if explained is not None:
         said = f"{drop} after {explained.work} on {explained.date}"
         return Asked(code, entry, Taken.IN_TIME, said, entry, 0)

@@ -37,6 +37,7 @@ PAPER_SIZE = click.option(
 JSON = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON document instead of text."
 )
+PRESSURES = "m of water"  # what numbers of every `--json` document are in, whatever is shown
 _DEBUG = "siltbook.debug"
 _OF_CLICK = (click.exceptions.Exit, click.ClickException, click.Abort)
 
@@ -190,7 +191,7 @@ def finish(
     done: list[dict[str, Any]], failures: list[dict[str, str]], as_json: bool, code: int
 ) -> None:
     if as_json:
-        click.echo(document({"books": done, "failed": failures}))
+        click.echo(document({"books": done, "failed": failures, "pressures": PRESSURES}))
     end(failures, code)
 
 

@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from siltbook.batch.commands.shared import document, end, failure, fault_said, tell_cautions
+from siltbook.batch.commands.shared import (
+    PRESSURES,
+    document,
+    end,
+    failure,
+    fault_said,
+    tell_cautions,
+)
 
 if TYPE_CHECKING:
     from siltbook.batch.many import Outcome
@@ -31,7 +38,7 @@ class Stream:
         if self.as_json:
             click.echo(f"{chr(10) + '  ' if self.told else ''}],")
             failed = indent(document(self.failures), "  ").lstrip()
-            click.echo(f'  "failed": {failed}\n}}')
+            click.echo(f'  "failed": {failed},\n  "pressures": "{PRESSURES}"\n}}')
 
     def tell(self, outcome: Outcome) -> None:
         """Print one book that is done; keep the sentence of one that failed for the end."""

@@ -11,6 +11,7 @@ from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.numbers.forecast import Forecast
 from siltbook.checks.gauges import NOISE
 from siltbook.templates.book import Settings
+from siltbook.templates.shown import Shown
 
 BORDER = 0.05  # probability on either side
 HALF = 0.5
@@ -39,6 +40,11 @@ class Facts:
     def drop(self) -> float:
         """Latest usable drop [m]; NaN without one."""
         return self.latest.drop if self.latest and self.latest.drop is not None else float("nan")
+
+    @property
+    def shown(self) -> Shown:
+        """The unit of all that is said."""
+        return self.settings.shown
 
     @property
     def days_since(self) -> int | None:

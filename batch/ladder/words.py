@@ -40,10 +40,13 @@ def _drop(facts: Facts) -> str:
     if facts.latest is None:
         return "no usable reading yet"
     limit, excess = facts.history.station.limit, facts.drop - facts.history.station.limit
-    on = facts.latest.date.isoformat()
+    on, say = facts.latest.date.isoformat(), facts.shown
+    digits = say.apart(facts.drop, limit)
+    drop = f"drop {say.drop(facts.drop, digits)} on {on}"
+    at = say.drop(limit, digits) if digits > say.digits.drop else say.limit(limit)
     if facts.over:
-        return f"drop {facts.drop:.2f} m on {on}, {excess:.2f} m over the limit of {limit:.2f} m"
-    return f"drop {facts.drop:.2f} m on {on}, within the limit of {limit:.2f} m"
+        return f"{drop}, {say.drop(excess, digits)} over the limit of {at}"
+    return f"{drop}, within the limit of {at}"
 
 
 def _sentence(*clauses: str) -> str:
@@ -107,19 +110,19 @@ def _flush(facts: Facts) -> str:
 
 def _supply(facts: Facts) -> str:
     low, latest = facts.standing.supply_low, facts.latest
-    least = facts.settings.flush_inlet
+    say, least = facts.shown.level, facts.shown.level(facts.settings.flush_inlet)
     if latest is not None and latest.inlet is not None and too_low_to_flush(facts):
         return _sentence(
-            f"inlet {latest.inlet:.1f} m on {latest.date.isoformat()}, and a flush needs at least "
-            f"{least:.1f} m: it cannot work until the supply is back",
+            f"inlet {say(latest.inlet)} on {latest.date.isoformat()}, and a flush needs at least "
+            f"{least}: it cannot work until the supply is back",
             _drop(facts),
         )
     if low is not None and low.flush_inlet is not None:
-        fell = f"inlet fell to {low.flush_inlet:.1f} m in the flush of {_when(low)}"
+        fell = f"inlet fell to {say(low.flush_inlet)} in the flush of {_when(low)}"
         seen = " and ".join(low.missing_signs)
         unclear = f"at that inlet '{seen}' says nothing about solenoid or controller"
         return _sentence(
-            f"{fell}, at least {least:.1f} m is needed", unclear if seen else "", _drop(facts)
+            f"{fell}, at least {least} is needed", unclear if seen else "", _drop(facts)
         )
     return _sentence(_low_inlet(facts), _drop(facts))
 
@@ -130,25 +133,26 @@ def _low_inlet(facts: Facts) -> str:
     if latest is None or latest.inlet is None:
         return ""
     wanted = facts.history.station.working_inlet or 0.0
-    on = latest.date.isoformat()
-    return f"inlet {latest.inlet:.1f} m on {on}, lowest working inlet is {wanted:.1f} m"
+    on, say = latest.date.isoformat(), facts.shown.level
+    return f"inlet {say(latest.inlet)} on {on}, lowest working inlet is {say(wanted)}"
 
 
 def _field(facts: Facts) -> str:
     latest, wanted = facts.latest, facts.history.station.wanted_field
     if latest is None or latest.field is None or wanted is None:
         return _sentence(_drop(facts))
-    low = f"field pressure {latest.field:.1f} m on {latest.date.isoformat()}"
-    return _sentence(f"{low}, {wanted:.1f} m is wanted", f"supply is fine and {_drop(facts)}")
+    say = facts.shown.level
+    low = f"field pressure {say(latest.field)} on {latest.date.isoformat()}"
+    return _sentence(f"{low}, {say(wanted)} is wanted", f"supply is fine and {_drop(facts)}")
 
 
 def _inspect(facts: Facts) -> str:
     clean, latest = facts.history.station.clean_drop or 0.0, facts.latest
     flow = f" at {latest.flow:.0f} m³/h" if latest and latest.flow else ""
-    on = latest.date.isoformat() if latest else ""
+    on, say = latest.date.isoformat() if latest else "", facts.shown.drop
     return _sentence(
-        f"drop {facts.drop:.2f} m{flow} on {on} is implausibly low for a clean drop of "
-        f"{clean:.2f} m: torn or missing element, or an open bypass"
+        f"drop {say(facts.drop)}{flow} on {on} is implausibly low for a clean drop of "
+        f"{say(clean)}: torn or missing element, or an open bypass"
     )
 
 
@@ -183,14 +187,15 @@ def _watch(facts: Facts) -> str:
         usual = station.reference_flow or facts.latest.flow
         near = (
             f"it was read at {100.0 * facts.latest.flow / usual:.0f} % of the reference flow, "
-            f"where {at_reference(facts):.2f} m is over the limit: read again at the usual flow"
+            f"where {facts.shown.drop(at_reference(facts))} is over the limit: read again at the "
+            "usual flow"
         )
     elif came_back_alone(facts):
         near = "back in range with no work logged, by less than the gauge can tell"
     elif share >= facts.settings.watch_share - 1e-9:
         near = f"{100.0 * share:.0f} % of the limit"
     elif rise > RISE_TO_WATCH:
-        near = f"risen {rise:.2f} m over the clean drop"
+        near = f"risen {facts.shown.drop(rise)} over the clean drop"
     return _sentence(_drop(facts), near, _expected(facts))
 
 
@@ -212,7 +217,7 @@ def _at_reference(facts: Facts) -> str:
     at = at_reference(facts)
     if not abs(at - facts.drop) > OTHER_FLOW * facts.drop:  # nor where it is no number
         return "expected"
-    return f"{at:.2f} m at the reference flow, expected there"
+    return f"{facts.shown.drop(at)} at the reference flow, expected there"
 
 
 def _passed(facts: Facts) -> str:

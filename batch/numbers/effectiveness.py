@@ -23,6 +23,7 @@ from statistics import median
 from siltbook.batch.model import CLEANINGS, Station
 from siltbook.batch.numbers.robust import theil_sen
 from siltbook.batch.numbers.runs import Run
+from siltbook.templates.shown import IN_METRES, Shown
 
 LATEST_AFTER = 3.0  # [days] from the work to the reading after it
 LEAST_RISE = 0.5  # [m]
@@ -81,16 +82,18 @@ class Effectiveness:
     flushing_helps: bool = True
 
 
-def cleaning_effectiveness(station: Station, runs: Sequence[Run], interval: float) -> Effectiveness:
+def cleaning_effectiveness(
+    station: Station, runs: Sequence[Run], interval: float, shown: Shown = IN_METRES
+) -> Effectiveness:
     """What the runs of one station, in order, say of its cleaning work.
 
-    `interval` [days]: the farm's reading interval.
+    `interval` [days]: the farm's reading interval; `shown`: the unit of the sentences.
     """
     flushes = _shares(station, runs, ("flush",), interval)
     cleanings = _shares(station, runs, ("hand cleaning",), interval)
     creep = clean_creep(runs)
     flushing = _flush_notes(flushes, cleanings)
-    notes = (*flushing, *_creep_notes(creep, station.limit), *_cleaner_notes(runs))
+    notes = (*flushing, *_creep_notes(creep, station.limit, shown), *_cleaner_notes(runs))
     clean = station.clean_drop
     given = _give_back(flushes, clean), _give_back(cleanings, clean)
     return Effectiveness(*given, creep, notes, not flushing)
@@ -164,16 +167,17 @@ def _far_below(latest: Sequence[float], others: Sequence[float]) -> bool:
     return max(latest) < min(others) and median(latest) < FAR_BELOW * median(others)
 
 
-def _creep_notes(creep: Creep, limit: float) -> tuple[str, ...]:
+def _creep_notes(creep: Creep, limit: float, shown: Shown) -> tuple[str, ...]:
     if creep.m_per_day is None or creep.low is None or creep.high is None or creep.low <= 0:
         return ()
     risen = creep.m_per_day * creep.span
     if risen < max(CREEP_SHARE * limit, CREEP_SIGMAS * creep.u):
         return ()
+    low, high = (shown.coarse(end * creep.span) for end in (creep.low, creep.high))
     return (
         f"The element no longer comes clean: over {creep.span:.0f} days the drop after "
-        f"{creep.levels} cleanings crept up by about {risen:.1f} m (8 in 10: "
-        f"{creep.low * creep.span:.1f} to {creep.high * creep.span:.1f} m); look at it closely, "
+        f"{creep.levels} cleanings crept up by about {shown.coarse(risen)} (8 in 10: "
+        f"{low.split()[0]} to {high}); look at it closely, "
         "and replace it if need be.",
     )
 

@@ -57,7 +57,7 @@ def _outlook(
     crowded: str,
 ) -> Outlook:
     expected = _forecast(history, own, farm, as_of, crowded)
-    value = cleaning_effectiveness(history.station, own, settings.interval)
+    value = cleaning_effectiveness(history.station, own, settings.interval, settings.shown)
     clean = history.station.clean_drop
     line = None if clean is None else excess_line(history, clean, settings.interval)
     return Outlook(own, expected, dirt_cost(history, settings, line), value, line)

@@ -30,6 +30,7 @@ from siltbook.batch.model import History
 from siltbook.batch.numbers.costs import DirtCost, pump_energy
 from siltbook.batch.numbers.runs import RISE_SIGMAS, Run
 from siltbook.templates.book import Settings
+from siltbook.templates.shown import Shown
 
 DROPS = (2.0, 3.0, 4.0, 5.0, 6.0, 7.0)  # [m]
 SOONEST = 1.0  # [days] from a cleaning to the next, under which there is no price
@@ -173,14 +174,16 @@ def _flow(history: History) -> float | None:
     return fmean(flows) if flows else None
 
 
-def _basis(history: History, runs: Sequence[Run], cost: DirtCost, cleanings: int) -> _Basis | str:
+def _basis(
+    history: History, runs: Sequence[Run], cost: DirtCost, cleanings: int, shown: Shown
+) -> _Basis | str:
     """What a station brings, or why it is left out."""
     clean, flow = history.station.clean_drop, _flow(history)
     if cost.energy_kwh is None or clean is None or flow is None:
         return cost.silent or "no flow was read and the station has no reference flow"
     limit = history.station.limit
     if not limit > clean:
-        return f"its clean drop of {clean:.2f} m is not under its limit"
+        return f"its clean drop of {shown.drop(clean)} is not under its limit"
     climbing = [run for run in runs if rising(run)]
     if not climbing:
         return "no believable run that rises by more than its readings can err"
@@ -189,8 +192,8 @@ def _basis(history: History, runs: Sequence[Run], cost: DirtCost, cleanings: int
         return _Basis(history, clean, usable, flow, cost, cleanings)
     top = max(max(run.drops) for run in climbing)
     return (
-        f"its runs reach {top:.1f} m at most; over half of a replay up to its limit of"
-        f" {limit:.1f} m would lie beyond the readings"
+        f"its runs reach {shown.coarse(top)} at most; over half of a replay up to its limit of"
+        f" {shown.coarse(limit)} would lie beyond the readings"
     )
 
 
@@ -257,7 +260,7 @@ def trade_off(
     bases: list[_Basis] = []
     left_out: list[tuple[str, str]] = []
     for history, runs, cost, cleanings in stations:
-        found = _basis(history, runs, cost, cleanings)
+        found = _basis(history, runs, cost, cleanings, settings.shown)
         if isinstance(found, _Basis):
             bases.append(found)
         else:

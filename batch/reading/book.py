@@ -308,8 +308,9 @@ class _Builder:
         inlet, outlet, drop = (made[k].astype(float) for k in ("inlet", "outlet", "drop"))
         off = np.abs(inlet - outlet - drop) > DROP_ROUNDING + 0.1 * np.abs(inlet - outlet)
         for position in np.flatnonzero(off & ~alone).tolist():
-            read = f"{drop[position]:.2f} m beside pressures that give "
-            read += f"{inlet[position] - outlet[position]:.2f} m"
+            say = self.settings.shown.drop
+            read = f"{say(drop[position])} beside pressures that give "
+            read += say(inlet[position] - outlet[position])
             accepted = "the drop of the pressures, which was used, or an empty cell"
             block.flag("drop-differs", column, position, read, accepted)
         made["drop"] = np.where(alone, drop, np.nan)

@@ -71,6 +71,7 @@ def read_farm(cells: SheetCells, title: str, workbook: Workbook) -> Farm:
         elif key in _UNITS:
             farm.unreadable.add(key)
         farm.findings.extend(block.findings)
+    values["unit_said"] = "pressure_unit" in values
     farm.settings = dataclasses.replace(farm.settings, **values)  # type: ignore[arg-type]
     return farm
 
@@ -127,6 +128,8 @@ def _setting(block: Block, setting: Column, value: Value, style: int, unit: str)
             instead = f"{setting.default} is used"
             if setting.key in _UNITS:
                 instead = f"no {_UNITS[setting.key]} is used that has no unit of its own"
+            elif setting.key == "show_pressures":
+                instead = "the farm's pressure unit is used"
             accepted = f"{accepted_text(setting)}; until then {instead}"
             code = odd_code(value, "cell-not-choice")
             block.flag(code, setting, 0, shown(value), accepted)
@@ -159,10 +162,11 @@ def _number(
     result = number.value * (factor_of(used) if known else 1.0)
     low, high = setting.low, setting.high
     if not setting.allows(result):
-        limits = f"{low or 0:g} to {high:g}" if high is not None else f"{low:g} or more"
-        block.flag(
-            "value-out-of-bounds", setting, 0, shown(value), limits + (" m" if known else "") + kept
-        )
+        each = factor_of(used) if known else 1.0  # bounds are said in the unit that was typed
+        least = f"{(low or 0) / each:.4g}"
+        limits = f"{least} to {high / each:.4g}" if high is not None else f"{least} or more"
+        limits += f" {used}" if known else ""
+        block.flag("value-out-of-bounds", setting, 0, shown(value), limits + kept)
         return None
     if setting.key == "flush_cycles":
         return round(result)

@@ -31,6 +31,7 @@ from siltbook.batch.sheets import tables
 from siltbook.batch.tables.describe import Column, Kind, Table
 from siltbook.templates import look
 from siltbook.templates.book import column_letters
+from siltbook.templates.shown import Shown
 
 TITLE = "Fouling compared"
 _SIDES = 24  # first column of the intervals as the chart needs them, outside the print
@@ -143,10 +144,9 @@ def _chart(kit: k.Kit, sheet: Any, question: Comparison, first: int) -> None:
     ranked = _ranked(question)
     last = first + len(ranked) - 1
     for row, group in enumerate(ranked, first):
-        rate = group.rate or 0.0
-        k.number(sheet, row, _SIDES, rate - (group.low or rate), kit.format("data"))
-        k.number(sheet, row, _SIDES + 1, (group.high or rate) - rate, kit.format("data"))
-    chart = bars(kit, f"{question.title}: how fast they foul (m/day)", stacked=False)
+        for col, side in enumerate(_sides(group, kit.shown), _SIDES):
+            k.number(sheet, row, col, side, kit.format("data"))
+    chart = bars(kit, f"{question.title}: how fast they foul ({kit.shown.unit}/day)", stacked=False)
     chart.add_series({
         "name": "Median rate with its interval",
         "categories": [TITLE, first, 0, last, 0],
@@ -156,8 +156,8 @@ def _chart(kit: k.Kit, sheet: Any, question: Comparison, first: int) -> None:
             "type": "custom",
             "minus_values": _range(_SIDES, first, last),
             "plus_values": _range(_SIDES + 1, first, last),
-            "minus_data": [(g.rate or 0.0) - (g.low or 0.0) for g in ranked],
-            "plus_data": [(g.high or 0.0) - (g.rate or 0.0) for g in ranked],
+            "minus_data": [_sides(g, kit.shown)[0] for g in ranked],
+            "plus_data": [_sides(g, kit.shown)[1] for g in ranked],
             "line": {"color": look.LIMIT_LINE, "width": 2},
         },
         **solid(look.BAR_FILL),
@@ -165,6 +165,13 @@ def _chart(kit: k.Kit, sheet: Any, question: Comparison, first: int) -> None:
     chart.set_size({"width": 1000, "height": 100 + 20 * len(ranked)})
     said = f"Bars of median fouling rates, {question.title}; the table below has the numbers."
     sheet.insert_chart(3, 0, chart, {"description": said, "object_position": 1, "y_offset": 4})
+
+
+def _sides(group: Group, shown: Shown) -> tuple[float, float]:
+    """How far the interval reaches below and above a group's median [as shown, per day]."""
+    rate = group.rate or 0.0
+    low, high = group.low or rate, group.high or rate
+    return shown.value(rate - low), shown.value(high - rate)
 
 
 def _range(col: int, first: int, last: int) -> str:

@@ -28,6 +28,7 @@ from siltbook.batch.model import CLEARS, Reading, Work, is_over
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.batch.review.month import Month
 from siltbook.checks.gauges import NOISE
+from siltbook.templates.shown import Shown
 
 
 class Kept(StrEnum):
@@ -85,14 +86,14 @@ def agreed_rows(assessment: Assessment) -> tuple[Agreed, ...]:
     if as_of is None:
         return ()
     by_name = {r.station.name: r for r in assessment.stations}
-    found = []
+    found, shown = [], assessment.book.settings.shown
     frame, unread = assessment.book.agreed.frame, _unread(assessment)
     for record in frame.reset_index(names="row").to_dict("records"):
         texts = [str(record[key] or "").strip() for key in ("station", "action", "who")]
         done = record["done"] if record["done"] and record["done"] <= as_of else None
         result = by_name.get(texts[0])
         row = int(record["row"])
-        one = _judged(row, texts, record["due"], done, result, as_of)
+        one = _judged(row, texts, record["due"], done, result, as_of, shown)
         found.append(replace(one, unread=unread.get(row, "")))
     return tuple(found)
 
@@ -115,13 +116,14 @@ def _judged(
     done: dt.date | None,
     result: StationResult | None,
     as_of: dt.date,
+    shown: Shown,
 ) -> Agreed:
     station, action, who = texts
     timing = _timing(due, done, as_of)
     if done is None or result is None:
         return Agreed(row, station, action, who, due, done, timing, timing, "")
     before, after, cleaned = _around(result, done)
-    failed, effect = _effect(before, after, cleaned, result.station.limit)
+    failed, effect = _effect(before, after, cleaned, result.station.limit, shown)
     kept = Kept.WITHOUT_EFFECT if failed else timing
     return Agreed(row, station, action, who, due, done, kept, timing, effect, before, after)
 
@@ -158,7 +160,7 @@ def _around(result: StationResult, day: dt.date) -> tuple[Reading | None, Readin
 
 
 def _effect(
-    before: Reading | None, after: Reading | None, cleaned: bool, limit: float
+    before: Reading | None, after: Reading | None, cleaned: bool, limit: float, shown: Shown
 ) -> tuple[bool, str]:
     """Whether it was without effect, and the clause that says why or why not."""
     if before is None or before.drop is None:
@@ -168,9 +170,9 @@ def _effect(
         return False, "the drop was in range before; it has nothing to say here"
     if after is None or after.drop is None:
         return False, "cannot be told: no usable reading since"
-    drops = f"drop {before.drop:.2f} m before, {after.drop:.2f} m on {after.date}"
+    drops = f"drop {shown.drop(before.drop)} before, {shown.drop(after.drop)} on {after.date}"
     if was_over and is_over(after.drop, limit):
-        return True, f"{drops}: still over the limit of {limit:.2f} m"
+        return True, f"{drops}: still over the limit of {shown.limit(limit)}"
     if cleaned and after.drop >= before.drop - NOISE:
         return True, f"{drops}: not below the one before"
     return False, drops

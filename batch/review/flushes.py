@@ -63,7 +63,8 @@ def _faults(flush: Work, settings: Settings) -> Iterator[str]:
     if missing_cycles(flush, settings.flush_cycles):
         yield f"{flush.cycles:g} of {settings.flush_cycles} cycles"
     if flush.flush_inlet is not None and flush.flush_inlet < settings.flush_inlet - NOISE:
-        yield f"inlet fell to {flush.flush_inlet:.1f} m, asked {settings.flush_inlet:.1f} m"
+        say = settings.shown.level
+        yield f"inlet fell to {say(flush.flush_inlet)}, asked {say(settings.flush_inlet)}"
 
 
 def _blanks(flush: Work) -> Iterator[str]:

@@ -12,6 +12,7 @@ from siltbook.batch.sheets import kit as k
 from siltbook.batch.tables.describe import Column, Kind, Row, Table
 from siltbook.templates import look
 from siltbook.templates.safety import Touch
+from siltbook.templates.shown import IN_METRES, Shown
 
 PACK_MARK = "Siltbook review pack"
 _T = TypeVar("_T")
@@ -32,6 +33,15 @@ class Pack:
     notes: tuple[str, ...] = ()
 
     @property
+    def shown(self) -> Shown:
+        """The unit of the pack's tables: the one of all its books, else metres.
+
+        Sentences keep the unit of their farm.
+        """
+        units = {one.book.settings.shown for one in (*self.farms, *self.others)}
+        return units.pop() if len(units) == 1 else IN_METRES
+
+    @property
     def several(self) -> bool:
         """Whether more than one book is reviewed."""
         return len(self.farms) > 1
@@ -46,7 +56,8 @@ def new_kit(workbook: Any, pack: Pack) -> k.Kit:
     """The kit of the result sheets, for a pack: days counted from 1900 whatever the books do."""
     first = pack.farms[0].now
     plain = replace(first, book=replace(first.book, date1904=False))
-    return k.Kit(workbook, plain, f"Review of {pack.month.words}, {pack.who}", pack.version)
+    title = f"Review of {pack.month.words}, {pack.who}"
+    return k.Kit(workbook, plain, title, pack.version, unit=pack.shown)
 
 
 def heading(kit: k.Kit, sheet: Any, pack: Pack, title: str) -> None:

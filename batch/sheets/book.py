@@ -25,6 +25,7 @@ from siltbook.batch.sheets import (
 from siltbook.batch.sheets.kit import Kit, new_workbook
 from siltbook.batch.tables.runs import RUNS
 from siltbook.batch.tables.stations import STATION_REVIEW
+from siltbook.batch.tables.workings import workings as columns_of
 from siltbook.templates import contract
 from siltbook.templates.book import column_letters
 
@@ -66,7 +67,7 @@ def result_book(
         long["Runs"] = RUNS.last + 1, runs.write(kit, sheets["Runs"])
         long["Costs"] = sums.LAST + 1, costs.write(kit, sheets["Costs"], final["Costs"])
         long["Water review"] = water.LAST + 1, water.write(kit, sheets["Water review"])
-        long["Workings"] = workings.LAST + 1, workings.write(kit, sheets["Workings"])
+        long["Workings"] = columns_of(kit.shown).last + 1, workings.write(kit, sheets["Workings"])
         findings.write(kit, sheets["Findings"])
 
     package = target.getvalue()

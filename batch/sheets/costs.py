@@ -18,6 +18,7 @@ from siltbook.batch.sheets import months, tradeoff
 from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
 from siltbook.batch.sheets.sums import ALL, LAST, NAME_WIDTH, WIDTH, heads, live, section, total
 from siltbook.templates.book import column_letters
+from siltbook.templates.shown import Shown
 
 MOST_REASONS = 12
 MOST_NAMES = 5
@@ -26,17 +27,17 @@ PRICE, CLEANING = f"$D${FIRST + 2}", f"$D${FIRST + 5}"  # cells that other formu
 EITHER = (
     "Energy or head, never both. Where the pump makes up for the drop, the field keeps its pressure"
     " and dirt costs energy and money. Where nothing makes up for it, no more energy is used: the"
-    " field loses the metres and the emitters their discharge. Read the one that fits the farm; do"
-    " not add them."
+    " field loses the pressure and the emitters their discharge. Read the one that fits the farm;"
+    " do not add them."
 )
 NOT_FILLED = "not known: not filled in on the Farm sheet"
 STATION_HEADS = (
-    "Station", "Days counted", "Gaps not counted", "Mean head lost (m)", "Energy (kWh)",
+    "Station", "Days counted", "Gaps not counted", "Mean head lost ({unit})", "Energy (kWh)",
     "Energy (money)", "Discharge lost, mean", "Discharge lost, at most",
-    "Field pressure, clean (m)", "Water for flushing (m3)", "Hand cleanings",
+    "Field pressure, clean ({unit})", "Water for flushing (m3)", "Hand cleanings",
 )  # fmt: skip
 _STYLES = (
-    "name", "amount", "whole", "metres", "amount", "amount", "chance", "chance", "amount",
+    "name", "amount", "whole", "metres", "amount", "amount", "chance", "chance", "level",
     "amount", "whole", *("wrap",) * (LAST + 1 - len(STATION_HEADS)),
 )  # fmt: skip
 
@@ -176,7 +177,8 @@ def reasons(bill: FarmBill) -> list[str]:
 def _stations(kit: k.Kit, sheet: Any, row: int, bills: Sequence[StationBill]) -> LongTable:
     """Write the station table around its rows: title, headers, and the farm's sums below."""
     section(kit, sheet, row, "Stations, the costliest first")
-    heads(kit, sheet, row + 1, STATION_HEADS, "Not known, and why")
+    names = [name.format(unit=kit.shown.unit) for name in STATION_HEADS]
+    heads(kit, sheet, row + 1, names, "Not known, and why")
     first = row + 2
     swatch(sheet, first, map(kit.format, _STYLES))
     row = first + len(bills)
@@ -193,31 +195,33 @@ def _stations(kit: k.Kit, sheet: Any, row: int, bills: Sequence[StationBill]) ->
         style = kit.format("total-whole" if col in (2, 10) else "total")
         total(sheet, row, col, first, sums.get(col, []), style)
     merged = column_letters(len(STATION_HEADS)), column_letters(LAST)
-    return LongTable(first + 1, len(bills), partial(_rows, first + 1, bills), merged)
+    return LongTable(first + 1, len(bills), partial(_rows, first + 1, bills, kit.shown), merged)
 
 
-def _rows(first: int, bills: Sequence[StationBill], styles: list[str]) -> Iterator[str]:
+def _rows(
+    first: int, bills: Sequence[StationBill], shown: Shown, styles: list[str]
+) -> Iterator[str]:
     width = (LAST + 1 - len(STATION_HEADS)) * WIDTH
     for n, bill in enumerate(bills, first):
         name, why = k.one_line(bill.station), k.clean(_unknown(bill))
         most = max(k.lines(name, NAME_WIDTH), k.lines(why, width))
-        values = [name, *_station(bill, n), why, None, None]
+        values = [name, *_station(bill, n, shown), why, None, None]
         yield line(n, styles, values, k.row_height(most))
 
 
-def _station(bill: StationBill, n: int) -> list[Value]:
+def _station(bill: StationBill, n: int, shown: Shown) -> list[Value]:
     """The amounts of one station, in row `n`."""
     cost, lost = bill.cost, bill.discharge
-    money = cost.energy_cost
+    money, excess, field = cost.energy_cost, cost.mean_excess_m, lost.pressure
     return [
         cost.days_counted,
         float(cost.gaps_left_out),
-        cost.mean_excess_m,
+        None if excess is None else shown.value(excess),
         cost.energy_kwh,
         None if money is None else (f"E{n}*{PRICE}", money),
         lost.mean,
         lost.most,
-        lost.pressure,
+        None if field is None else shown.value(field),
         bill.flush.volume,
         float(bill.cleanings),
     ]

@@ -14,6 +14,7 @@ from typing import Any
 from siltbook.batch.results import Assessment
 from siltbook.templates import contract, look, printing
 from siltbook.templates.safety import EMERGENCY, Touch, cautions
+from siltbook.templates.shown import Shown
 
 MAX_TEXT = 32_000  # characters; a cell holds 32,767
 LINE_POINTS = 13.0  # height of one line of 10-point text [pt]
@@ -35,6 +36,7 @@ class Kit:
     inputs: str = ""  # fingerprint of the cells used
     typed: str = ""  # fingerprint of the other cells that people fill in
     formats: dict[str, Any] = field(default_factory=dict)
+    unit: Shown | None = None  # of the sheets, where it is not the assessment's
 
     def format(self, name: str) -> Any:
         """The format called `name`; 'verdict:ID' and 'audit:STATE' are coloured cells."""
@@ -42,8 +44,15 @@ class Kit:
             kind, _, of = name.partition(":")
             coloured = {"verdict": look.verdict_format, "audit": look.audit_format}
             wanted = coloured[kind](of) if of else look.FORMATS[kind]
+            if digits := self.shown.cells(name):
+                wanted = {**wanted, "num_format": digits}
             self.formats[name] = self.workbook.add_format(wanted)
         return self.formats[name]
+
+    @property
+    def shown(self) -> Shown:
+        """The unit of all pressures on these sheets."""
+        return self.unit or self.assessment.book.settings.shown
 
     def serial(self, date: dt.date, time: dt.time | None = None) -> float:
         """This book's number for a date and time [days since its first day]."""

@@ -15,7 +15,7 @@ from typing import Any
 
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
-from siltbook.batch.tables.describe import Column, Kind, Row, Table
+from siltbook.batch.tables.describe import Column, Kind, Row, Table, in_unit
 from siltbook.templates import look
 from siltbook.templates.book import column_letters
 
@@ -30,7 +30,7 @@ STYLES: dict[Kind, str] = {
     Kind.YES_NO: "text",
     Kind.COUNT: "whole",
     Kind.PRESSURE: "metres",
-    Kind.RATE: "metres",
+    Kind.RATE: "weekly",
     Kind.FLOW: "general",
     Kind.VOLUME: "amount",
     Kind.ENERGY: "amount",
@@ -97,7 +97,7 @@ def header(
     With `upto`, a place beyond the last column, the sheet's widths stay as they are and the last
     header stands over all columns up to there.
     """
-    columns = [(c.title, c.width) for c in table.columns]
+    columns = [(c.title, c.width) for c in in_unit(table, kit.shown).columns]
     if upto is None:
         k.header_row(kit, sheet, row, columns)
         return
@@ -188,6 +188,7 @@ def long(
 
     With `upto` the last column is one cell up to that place in every row.
     """
+    table = in_unit(table, kit.shown)
     header(kit, sheet, top, table, upto=upto)
     if not rows:
         return []
@@ -234,6 +235,7 @@ def short(kit: k.Kit, sheet: Any, top: int, table: Table[Row], rows: Iterable[Ro
 
 def one(kit: k.Kit, sheet: Any, at: int, table: Table[Row], row: Row) -> None:
     """Write one row of a table, where others stand between its rows."""
+    table = in_unit(table, kit.shown)
     values = _values(table, row, kit.assessment.book.date1904)
     sheet.set_row(at, height(table, values))
     shades, live = _shades(table, row), _live(table.formulas, values, at + 1)

@@ -9,6 +9,7 @@ from siltbook.batch.numbers.tradeoff import Priced, TradeOff
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets.sums import ALL, LAST, heads, live, note, section
 from siltbook.templates import look
+from siltbook.templates.shown import Shown
 
 CHART_POINTS = 225.0  # height of the chart's row, so that it stands whatever rows are above
 CHART = {"width": 760, "height": 290}
@@ -17,7 +18,7 @@ BEYOND = "beyond the readings"
 NEAR = 0.1  # totals within this share of the least count as level
 MOST_NAMED = 6
 HEADS = (
-    "Cleaned by hand at (m)", "Hand cleanings", "Days between", "Energy (kWh)",
+    "Cleaned by hand at ({unit})", "Hand cleanings", "Days between", "Energy (kWh)",
     "Energy (money)", "Labour (money)", "Total (money)", "Beyond the readings",
 )  # fmt: skip
 ASSUMES = (
@@ -44,7 +45,7 @@ def write(
     price and the price of one hand cleaning.
     """
     section(kit, sheet, row, "Cleaning by hand at another drop")
-    for line in said(weighed):
+    for line in said(weighed, kit.shown):
         row += 1
         k.spread(sheet, row, LAST, line, kit.format("line"), ALL)
     if weighed.silent:
@@ -52,33 +53,35 @@ def write(
     row += 1
     chart_row, header = row, row + 1
     sheet.set_row(chart_row, CHART_POINTS)
-    heads(kit, sheet, header, HEADS, "Note")
+    heads(kit, sheet, header, [head.format(unit=kit.shown.unit) for head in HEADS], "Note")
     for row, priced in enumerate(weighed.priced, header + 1):
         _priced(kit, sheet, row, priced, price, cleaning)
     rows = (header + 1, row)
     if weighed.was is not None:
         row += 1
         _priced(kit, sheet, row, weighed.was, price, cleaning)
-    options = {"description": alt_text(weighed), "object_position": 1, "x_offset": 4, "y_offset": 4}
+    options = {"description": alt_text(weighed, kit.shown), "object_position": 1}
+    options |= {"x_offset": 4, "y_offset": 4}
     sheet.insert_chart(chart_row, 0, _chart(kit, name, rows, weighed), options)
     return row + 1
 
 
-def said(weighed: TradeOff) -> list[str]:
+def said(weighed: TradeOff, shown: Shown) -> list[str]:
     """What stands above the chart: the answer, what it rests on, and what was left out."""
     lines = []
     if weighed.silent:
         lines.append(f"Not worked out: {weighed.silent}.")
     else:
-        lines += [_answer(weighed), ASSUMES]
+        lines += [_answer(weighed, shown), ASSUMES]
         lines.append(
             f"Rests on {_count(weighed.runs, 'run')} of {_count(len(weighed.stations), 'station')}"
             f" over {weighed.days:,.0f} station days."
         )
-        far = [f"{p.drop:g}" for p in weighed.priced if p.total and (p.beyond or 0.0) > FAR]
+        far = [_at(p, shown) for p in weighed.priced if p.total and (p.beyond or 0.0) > FAR]
         if far:
             at = " and ".join([*([", ".join(far[:-1])] if far[1:] else []), far[-1]])
-            lines.append(f"Take with care: at {at} m over a quarter of the days lie {BEYOND}.")
+            at += f" {shown.unit}"
+            lines.append(f"Take with care: at {at} over a quarter of the days lie {BEYOND}.")
     return [*lines, *_left_out(weighed)]
 
 
@@ -102,7 +105,13 @@ def _count(n: int, word: str) -> str:
     return f"{n:,} {word}{'' if n == 1 else 's'}"
 
 
-def _answer(weighed: TradeOff) -> str:
+def _at(priced: Priced, shown: Shown) -> str:
+    """The drop at which one cleans, without its unit: a round figure in metres."""
+    drop = priced.drop or 0.0
+    return f"{drop:g}" if shown.metres else shown.number(drop)
+
+
+def _answer(weighed: TradeOff, shown: Shown) -> str:
     best = weighed.cheapest
     known = [p for p in weighed.priced if p.total is not None]
     if best is None:
@@ -114,9 +123,10 @@ def _answer(weighed: TradeOff) -> str:
         low -= 1
     while high + 1 < len(known) and (known[high + 1].total or 0.0) <= most:
         high += 1
-    line = f"Energy and labour together are least at {best.drop:g} m, of {len(known)} drops priced"
+    line = f"Energy and labour together are least at {_at(best, shown)} {shown.unit}"
+    line += f", of {len(known)} drops priced"
     if low < high:
-        span = f"from {known[low].drop:g} to {known[high].drop:g} m"
+        span = f"from {_at(known[low], shown)} to {_at(known[high], shown)} {shown.unit}"
         line += f"; {span} they differ by no more than a tenth"
     if len(known) > 1 and at in (0, len(known) - 1):
         line += "; no drop beyond was priced, so the least may lie further on"
@@ -128,7 +138,8 @@ def _priced(kit: k.Kit, sheet: Any, row: int, priced: Priced, price: str, cleani
     if priced.drop is None:
         k.text(sheet, row, 0, "As it was", kit.format("name"))
     else:
-        k.number(sheet, row, 0, priced.drop, amount)
+        style = amount if kit.shown.metres else kit.format("metres")
+        k.number(sheet, row, 0, kit.shown.value(priced.drop), style)
     k.number(sheet, row, 1, priced.cleanings, amount)
     k.number(sheet, row, 2, priced.days_between, amount)
     k.number(sheet, row, 3, priced.energy_kwh, amount)
@@ -144,10 +155,10 @@ def _priced(kit: k.Kit, sheet: Any, row: int, priced: Priced, price: str, cleani
     note(kit, sheet, row, len(HEADS), said)
 
 
-def alt_text(weighed: TradeOff) -> str:
+def alt_text(weighed: TradeOff, shown: Shown) -> str:
     """The chart in one sentence, for those who cannot see it."""
-    shown = "Energy, labour and their total against the drop at which one cleans."
-    return f"{shown} {_answer(weighed)}"
+    axes = "Energy, labour and their total against the drop at which one cleans."
+    return f"{axes} {_answer(weighed, shown)}"
 
 
 def _chart(kit: k.Kit, name: str, rows: tuple[int, int], weighed: TradeOff) -> Any:
@@ -167,10 +178,12 @@ def _chart(kit: k.Kit, name: str, rows: tuple[int, int], weighed: TradeOff) -> A
     title = {"name": look.FONT, "size": 11, "bold": True, "color": look.INK}
     chart.set_title({"name": "Energy against labour", "name_font": title, "overlay": False})
     drops = [p.drop or 0.0 for p in weighed.priced]
+    scale = {"num_format": "0", "min": min(drops) - 1, "max": max(drops) + 1, "major_unit": 1}
+    if not kit.shown.metres:  # no whole numbers: the program finds the steps
+        scale = {"num_format": kit.shown.cells("metres"), "min": 0}
     chart.set_x_axis({
-        **axis, "name": "Drop at which one cleans by hand (m)", "num_format": "0",
-        "min": min(drops) - 1, "max": max(drops) + 1, "major_unit": 1,
-        "major_gridlines": {"visible": False},
+        **axis, "name": f"Drop at which one cleans by hand ({kit.shown.unit})",
+        "major_gridlines": {"visible": False}, **scale,
     })  # fmt: skip
     currency = k.one_line(kit.assessment.book.settings.currency)[:20] or "money"
     chart.set_y_axis({

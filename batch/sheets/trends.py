@@ -13,6 +13,7 @@ from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets.points import WIDTH, Block
 from siltbook.batch.sheets.rows import LongTable
 from siltbook.templates import look
+from siltbook.templates.shown import Shown
 
 MOST = 200
 MOST_READINGS = 300  # of one chart: more would only blacken it
@@ -73,7 +74,7 @@ def write(kit: k.Kit, sheet: Any, name: str) -> tuple[Block, list[LongTable]]:
     _data_heading(kit, sheet, first - 1)
     block = Block(name, first, DATA)
     for place, result in enumerate(results[:MOST]):
-        points = _series(kit, result)
+        points = {key: _shown(kit, line) for key, line in _series(kit, result).items()}
         places = {
             key: block.add(k.one_line(result.station.name), key, found)
             for key, found in points.items()
@@ -82,10 +83,17 @@ def write(kit: k.Kit, sheet: Any, name: str) -> tuple[Block, list[LongTable]]:
         chart = _chart(kit, name, result, points, places)
         row, col = TOP + place // ACROSS, place % ACROSS
         # Position 1: the chart keeps to its cell where a program draws columns wider.
-        options = {"description": alt_text(result), "object_position": 1}
+        options = {"description": alt_text(result, kit.shown), "object_position": 1}
         options |= {"x_offset": 4, "y_offset": 3}
         sheet.insert_chart(row, col, chart, options)
     return block, block.table(sheet, kit.format("data"), kit.format("data-date"))
+
+
+def _shown(kit: k.Kit, points: list[Point]) -> list[Point]:
+    """Points with their levels in the unit of the axis."""
+    if kit.shown.metres:
+        return points
+    return [(day, None if level is None else kit.shown.value(level)) for day, level in points]
 
 
 def _third_line(results: tuple[StationResult, ...]) -> str:
@@ -204,7 +212,7 @@ def _window(kit: k.Kit, first: float, last: float, ahead: float) -> tuple[float,
 
 def _data_heading(kit: k.Kit, sheet: Any, row: int) -> None:
     sheet.write_string(row - 1, DATA, "Chart data", kit.format("title"))
-    for col, word in enumerate(("Station", "Series", "Date", "Level (m)")):
+    for col, word in enumerate(("Station", "Series", "Date", f"Level ({kit.shown.unit})")):
         sheet.write_string(row, DATA + col, word, kit.format("head"))
     sheet.set_column(DATA, LAST, 14)
 
@@ -219,15 +227,15 @@ def title(result: StationResult) -> str:
     return _ADDRESS.sub("! ", f"{verdict.symbol} {name} — {verdict.shown}")
 
 
-def alt_text(result: StationResult) -> str:
+def alt_text(result: StationResult, say: Shown) -> str:
     """The chart in one sentence, for those who cannot see it."""
     shown = look.VERDICTS[result.verdict].shown
-    limit = f"limit {result.station.limit:.2f} m"
+    limit = f"limit {say.limit(result.station.limit)}"
     latest = result.latest
     if latest is None or latest.drop is None:
         said = f"no usable reading; {limit}"
     else:
-        said = f"latest drop {latest.drop:.2f} m on {latest.date.isoformat()}; {limit}"
+        said = f"latest drop {say.drop(latest.drop)} on {latest.date.isoformat()}; {limit}"
     expected = result.outlook.forecast.date if result.outlook else None
     if expected is not None:
         said += f"; expected at the limit about {expected.isoformat()}"
@@ -253,7 +261,7 @@ def _chart(
     small = {"name": look.FONT, "size": 9, "color": look.INK}
     chart.set_legend({"position": "bottom", "font": small})
     chart.set_x_axis(_date_axis(series, small))
-    chart.set_y_axis(_level_axis(small))
+    chart.set_y_axis(_level_axis(small, kit.shown))
     chart.show_blanks_as("gap")
     chart.set_size(CHART)
     chart.set_chartarea({"border": {"color": look.RULE}})
@@ -305,12 +313,12 @@ def _date_axis(series: dict[str, list[Point]], font: dict[str, object]) -> dict[
     return axis
 
 
-def _level_axis(font: dict[str, object]) -> dict[str, object]:
+def _level_axis(font: dict[str, object], shown: Shown) -> dict[str, object]:
     return {
-        "name": "Drop (m)",
+        "name": f"Drop ({shown.unit})",
         "name_font": {**font, "bold": False},
         "num_font": font,
-        "num_format": "0.0",
+        "num_format": shown.cells("metres") if not shown.metres else "0.0",
         "min": 0,
         "crossing": 0,
         "major_gridlines": {"visible": True, "line": {"color": look.GRID_LINE, "width": 0.5}},

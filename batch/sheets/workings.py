@@ -29,12 +29,14 @@ from siltbook.batch.sheets.rows import (
     pattern,
     swatch,
 )
-from siltbook.batch.tables.workings import WORKINGS
+from siltbook.batch.tables.describe import Column
+from siltbook.batch.tables.workings import AS_SHOWN, WORKINGS, workings
+from siltbook.templates.shown import Shown
+from siltbook.templates.units import metres_per
 
 HEADER = 3
 PARTS = ("u_drop_m",)  # with it begins the second printed page
 NOISE = 1e-6  # [m]; more than this above the limit is over
-LAST = WORKINGS.last
 # Letters of the columns that the formulas lead to.
 (
     _IN_READ, _OUT_READ, _FACTOR, _INLET, _OUTLET, _DROP, _LIMIT, _U, _FLOW, _REFERENCE,
@@ -55,6 +57,9 @@ _SLOTS = [
     )
 ]  # fmt: skip
 _READ = [WORKINGS.places[key] for key in ("inlet_read", "outlet_read", "flow_read")]
+# What is said again in another unit: place and letters of the column in metres.
+_SHOWN = [(WORKINGS.places[key], WORKINGS.letter(key)) for key in AS_SHOWN.values()]
+_SLOTS_SHOWN = [WORKINGS.last + at for at, key in enumerate(AS_SHOWN, 1) if key != "limit_shown"]
 MOST = 1_048_000  # rows that a sheet can hold below the header and a closing line
 
 
@@ -66,20 +71,24 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
         " Drop at reference flow = drop x (reference flow / flow) ^ exponent; as read where no flow"
         " is known. Rise = drop - clean drop. Formulas lead to the cells that were filled in."
     )
-    tables.says(kit, sheet, 2, WORKINGS, says, ("date", "over"))
-    tables.header(kit, sheet, HEADER, WORKINGS)
+    if not kit.shown.metres:
+        says += f" The last columns have it in {kit.shown.unit}."
+    table = workings(kit.shown)
+    tables.says(kit, sheet, 2, table, says, ("date", "over"))
+    # Not by `header`, which has one unit: here metres are what the formulas work in.
+    k.header_row(kit, sheet, HEADER, [(column.title, column.width) for column in table.columns])
     count = min(MOST, sum(len(r.history.readings) for r in kit.assessment.stations))
     row = HEADER + max(1, count)
     if count:
-        swatch(sheet, HEADER + 1, map(kit.format, map(tables.style_of, WORKINGS.columns)))
-        tables.filters(sheet, HEADER, row, WORKINGS)
+        swatch(sheet, HEADER + 1, map(kit.format, map(_style, table.columns)))
+        tables.filters(sheet, HEADER, row, table)
         over = {"type": "cell", "criteria": "==", "value": '"OVER"', "format": kit.format("over")}
         at = WORKINGS.places["over"]
         sheet.conditional_format(HEADER + 1, at, row, at, over)
     else:
         sheet.write_string(row, 0, "No reading in this book.", kit.format("mark"))
-    tables.page(kit, sheet, WORKINGS, HEADER, keep=1, parts=PARTS)
-    sheet.print_area(0, 0, row, LAST)
+    tables.page(kit, sheet, table, HEADER, keep=1, parts=PARTS)
+    sheet.print_area(0, 0, row, table.last)
     rows = partial(_rows, kit.assessment)
     return [LongTable(HEADER + 2, count, rows)] if count else []
 
@@ -88,36 +97,48 @@ def _rows(assessment: Assessment, styles: list[str]) -> Iterator[str]:
     """Every station's readings as rows of the sheet's part; `styles` as the swatch has them."""
     readings = assessment.book.readings
     sources = tuple(source_of(readings, key) for key in ("inlet", "outlet", "flow", "drop"))
-    n = HEADER + 2
+    n, unit = HEADER + 2, assessment.book.settings.shown
     for result in assessment.stations:
         fixed: dict[int, Fixed] = {}  # by the gauge
         for reading in result.history.readings[: MOST + HEADER + 2 - n]:
             if reading.gauge_row not in fixed:
                 on = result.station.on(reading.date)
                 fixed[reading.gauge_row] = fixed_of(assessment, result.history, on)
-            yield _row(n, styles, fixed[reading.gauge_row], sources, reading)
+            yield _row(n, styles, fixed[reading.gauge_row], sources, reading, unit)
             n += 1
 
 
+def _style(column: Column[object]) -> str:
+    """Levels in metres keep the digits of metres, whatever unit the other sheets show."""
+    style = tables.style_of(column)
+    return "hundredths" if style == "metres" else style
+
+
 def _row(
-    n: int, styles: list[str], fixed: Fixed, sources: tuple[Source, ...], reading: Reading
+    n: int,
+    styles: list[str],
+    fixed: Fixed,
+    sources: tuple[Source, ...],
+    reading: Reading,
+    unit: Shown,
 ) -> str:
     """Row `n` of the sheet: one reading; by the pattern of its kind, where it has nothing odd."""
-    usual = _figures(fixed, sources, reading)
+    usual = _figures(fixed, sources, reading, unit)
     if usual is None:
-        return line(n, styles, _values(n, fixed, sources, reading))
+        return line(n, styles, _both(n, _values(n, fixed, sources, reading), unit))
     kind, figures = usual
     made = fixed.patterns.get(kind)
     if made is None:
-        made = pattern(styles, _with_slots(_values(ROW, fixed, sources, reading), sources))
+        values = _both(ROW, _values(ROW, fixed, sources, reading), unit)
+        made = pattern(styles, _with_slots(values, sources))
         fixed.patterns[kind] = made
     return fill(made, n, reading.row, figures)
 
 
 def _figures(
-    fixed: Fixed, sources: tuple[Source, ...], reading: Reading
+    fixed: Fixed, sources: tuple[Source, ...], reading: Reading, unit: Shown
 ) -> tuple[tuple[bool, ...], list[float]] | None:
-    """The kind of a reading, and its figures in the order of the columns of _SLOTS.
+    """The kind of a reading, and its figures in the order of the columns with slots.
 
     None where it is not used, is not linked to its cells, or lacks a pressure.
     """
@@ -152,8 +173,12 @@ def _figures(
         if not math.isfinite(corrected):
             return None
     figures.append(corrected)
-    if clean is not None:
-        figures.append(drop - clean)
+    rise = None if clean is None else drop - clean
+    if rise is not None:
+        figures.append(rise)
+    if not unit.metres:
+        again = (drop, limit - drop, u, rise)
+        figures += [unit.value(metres) for metres in again if metres is not None]
     return (reading.time is None, sure, flow is None, drop > limit + NOISE), figures
 
 
@@ -165,7 +190,7 @@ def _near(linked: float, used: float) -> bool:
 def _with_slots(values: Sequence[Value], sources: tuple[Source, ...]) -> list[Value]:
     """A row's values with slots for what differs between readings of one kind."""
     made = list(values)
-    for at in _SLOTS:
+    for at in (*_SLOTS, *(at for at in _SLOTS_SHOWN if at < len(made))):
         value = made[at]
         if isinstance(value, tuple):
             made[at] = value[0], SLOT
@@ -175,6 +200,20 @@ def _with_slots(values: Sequence[Value], sources: tuple[Source, ...]) -> list[Va
         if made[at] is not None:
             made[at] = f"{source.address}{READ}", SLOT
     return made
+
+
+def _both(n: int | str, values: tuple[Value, ...], unit: Shown) -> tuple[Value, ...]:
+    """The values of row `n`, and what is said again of them in the unit that is shown."""
+    if unit.metres:
+        return values
+    per, again = repr(metres_per(unit.unit)), list[Value]()
+    for place, letter in _SHOWN:
+        value = values[place]
+        metres = value[1] if isinstance(value, tuple) else value
+        known = isinstance(metres, float) and math.isfinite(metres)
+        shown = unit.value(metres) if isinstance(metres, float) else None
+        again.append((f"{letter}{n}/{per}", shown) if known and shown is not None else None)
+    return (*values, *again)
 
 
 def _values(

@@ -15,6 +15,7 @@ from functools import cached_property
 from typing import Any, Generic, TypeVar
 
 from siltbook.templates.book import column_letters
+from siltbook.templates.shown import Shown
 
 Row = TypeVar("Row")  # what a table has one row for: a judged station, a run, a finding
 
@@ -49,7 +50,8 @@ class Column(Generic[Row]):
     `key` is its name in files and in formulas; `header` what people see, where '{unit}' stands
     for the unit; `width` [characters of a sheet, points of a page]; `source` gives the value of
     one row, None where there is none; `note` says what it is. `style` names a format of the look
-    where the kind's own does not fit; `shade` the format of a single cell. `formula` (sheets
+    where the kind's own does not fit; `shade` the format of a single cell; `said` gives a text
+    that names pressures, in the unit that is shown. `formula` (sheets
     only) is written in keys of the same row: '{drop_m}/{limit_m}'. `required`, `choices`, `low`
     and `high` are what a description of the data promises.
     """
@@ -63,6 +65,7 @@ class Column(Generic[Row]):
     note: str = ""
     style: str = ""
     shade: Callable[[Row], str] | None = None
+    said: Callable[[Row, Shown], object] | None = None
     formula: str = ""
     required: bool = False
     choices: tuple[str, ...] = ()
@@ -127,3 +130,25 @@ class Table(Generic[Row]):
 def pick(known: Mapping[str, Column[Row]], *keys: str) -> tuple[Column[Row], ...]:
     """The columns with these keys, in this order; KeyError for an unknown one."""
     return tuple(known[key] for key in keys)
+
+
+def in_unit(table: Table[Row], unit: Shown) -> Table[Row]:
+    """The table with its pressures and rates in the unit that is shown; twice would be once."""
+    if unit.metres:
+        return table
+    return replace(table, columns=tuple(_in_unit(column, unit) for column in table.columns))
+
+
+def _in_unit(column: Column[Row], unit: Shown) -> Column[Row]:
+    named, said = unit.header(column.unit), column.said
+    if said is not None:
+        return column.but(said=None, source=lambda row: said(row, unit))
+    if column.kind not in (Kind.PRESSURE, Kind.RATE) or named == column.unit:
+        return column
+    source = column.source
+
+    def converted(row: Row) -> object:
+        value = source(row)
+        return unit.value(value) if isinstance(value, float) else value
+
+    return column.but(unit=named, source=converted)

@@ -7,6 +7,7 @@ on one page pick theirs by key.
 from __future__ import annotations
 
 import datetime as dt
+from functools import partial
 
 from siltbook.batch.model import FlowFit, Judgement
 from siltbook.batch.numbers.effectiveness import Creep, Effectiveness, SharesGivenBack
@@ -17,6 +18,7 @@ from siltbook.batch.tables.describe import Column, Kind, Table, pick
 from siltbook.batch.typed.boxes import ACTION, DUE, WHO
 from siltbook.templates.contract import STATIONS
 from siltbook.templates.orders import in_short
+from siltbook.templates.shown import IN_METRES, Shown
 
 DAYS_PER_MONTH = 30.0
 
@@ -47,12 +49,13 @@ def shares_text(shares: SharesGivenBack) -> str:
     return f"{shares.count}: {low:.0f} %" + (f" to {high:.0f} %" if shares.count > 1 else "")
 
 
-def creep_text(creep: Creep) -> str:
-    """The creep's 80 % interval [m per month], or why there is no creep."""
+def creep_text(creep: Creep, shown: Shown = IN_METRES) -> str:
+    """The creep's 80 % interval [m per month] as it is shown, or why there is no creep."""
     if creep.low is None or creep.high is None:
         return creep.silent
     low, high = creep.low * DAYS_PER_MONTH, creep.high * DAYS_PER_MONTH
-    return f"{low:.2f} and {high:.2f}; {creep.levels} cleanings"
+    say = partial(shown.number, digits=shown.digits.weekly)
+    return f"{say(low)} and {say(high)}; {creep.levels} cleanings"
 
 
 def steps_text(judgement: Judgement) -> str:
@@ -144,7 +147,7 @@ _ALL: tuple[Column[StationResult], ...] = (
            lambda r: r.station.clean_drop, "m"),
     Column("drop_u_m", "Standard uncertainty ({unit})", Kind.PRESSURE, 12.0,
            lambda r: r.latest.u_drop if r.latest else None, "m",
-           "Standard uncertainty of the drop."),
+           "Standard uncertainty of the drop.", style="fine"),
     Column("p_over", "Probability of over", Kind.CHANCE, 11.0,
            lambda r: r.latest.p_over if r.latest else None,
            note="Probability that the drop is over the limit.", low=0, high=1),
@@ -175,7 +178,7 @@ _ALL: tuple[Column[StationResult], ...] = (
            lambda r: r.outlook.cost.energy_cost if r.outlook else None,
            note="Its price, in the farm's currency."),
     Column("flow_exponent", "Flow exponent", Kind.NUMBER, 10.0,
-           lambda r: r.history.flow_fit.n, style="metres"),
+           lambda r: r.history.flow_fit.n, style="hundredths"),
     Column("exponent_from", "Exponent rests on", Kind.TEXT, 32.0,
            lambda r: exponent_text(r.history.flow_fit), style="wrap"),
     Column("flush_share", "Flushes give back", Kind.SHARE, 9.0,
@@ -188,13 +191,14 @@ _ALL: tuple[Column[StationResult], ...] = (
            lambda r: shares_text(w.cleaning) if (w := _worth(r)) else None, style="wrap"),
     Column("clean_creep", "Clean drop creeps ({unit})", Kind.RATE, 10.0, _creep, "m per month"),
     Column("clean_creep_between", "8 in 10 between, or why not", Kind.TEXT, 22.0,
-           lambda r: creep_text(w.creep) if (w := _worth(r)) else None, style="wrap"),
+           lambda r: creep_text(w.creep) if (w := _worth(r)) else None, style="wrap",
+           said=lambda r, shown: creep_text(w.creep, shown) if (w := _worth(r)) else None),
     Column("smallest_excess_m", "Smallest excess told ({unit})", Kind.PRESSURE, 10.0,
-           lambda r: station_gauge(r.station.now).now, "m"),
+           lambda r: station_gauge(r.station.now).now, "m", style="fine"),
     Column("half_division_m", "With half the division ({unit})", Kind.PRESSURE, 9.0,
-           lambda r: station_gauge(r.station.now).finer, "m"),
+           lambda r: station_gauge(r.station.now).finer, "m", style="fine"),
     Column("one_gauge_m", "With one gauge and selector ({unit})", Kind.PRESSURE, 10.0,
-           lambda r: station_gauge(r.station.now).selector, "m"),
+           lambda r: station_gauge(r.station.now).selector, "m", style="fine"),
     Column("forecast_basis", "Forecast rests on", Kind.TEXT, 34.0,
            lambda r: r.outlook.forecast.basis if r.outlook else None, style="wrap"),
     Column("notes", "Worth knowing", Kind.TEXT, 62.0, _notes, style="wrap"),
@@ -235,9 +239,9 @@ ACTIONS: Table[StationResult] = Table(
         KNOWN["verdict"].but(width=12.5),
         KNOWN["station"].but(width=11.0),
         KNOWN["block"].but(width=7.5),
-        KNOWN["reason"].but(width=40.0, source=why_text),
+        KNOWN["reason"].but(width=41.0, source=why_text),
         KNOWN["steps"].but(width=32.0, source=lambda r: one_line(in_short(r.judgement.steps))),
-        KNOWN["days_over"].but(width=9.0, source=lambda r: r.days_shown),
+        KNOWN["days_over"].but(width=8.0, source=lambda r: r.days_shown),
         KNOWN["forecast"].but(width=11.0, source=_expected_or_passed),
         KNOWN["read_by"].but(width=11.0),
         KNOWN["action_agreed"].but(width=12.5),

@@ -7,6 +7,7 @@ one loop, in the order of these columns, and asks here for headers, kinds and le
 from __future__ import annotations
 
 from siltbook.batch.tables.describe import Column, Kind, Table
+from siltbook.templates.shown import Shown
 
 
 def _by_the_loop(_: object) -> None:
@@ -44,9 +45,36 @@ WORKINGS: Table[object] = Table(
         _column("flow_read", "Flow as read", Kind.NUMBER, 8.0),
         _column("flow_unit", "Flow unit", Kind.TEXT, 7.0),
         _column("reference_flow", "Reference flow", Kind.NUMBER, 11.0),
-        _column("exponent", "Flow exponent", Kind.NUMBER, 10.0, style="metres"),
+        _column("exponent", "Flow exponent", Kind.NUMBER, 10.0, style="hundredths"),
         _column("drop_ref_m", "Drop at reference flow ({unit})", Kind.PRESSURE, 11.0, "m"),
         _column("clean_m", "Clean drop ({unit})", Kind.PRESSURE, 8.0, "m"),
         _column("rise_m", "Rise over clean ({unit})", Kind.PRESSURE, 8.0, "m"),
     ),
 )
+
+
+# What stands behind them where pressures are shown in another unit: key -> the column in metres.
+AS_SHOWN = {
+    "drop_shown": "drop_m",
+    "limit_shown": "limit_m",
+    "margin_shown": "margin_m",
+    "u_drop_shown": "u_drop_m",
+    "rise_shown": "rise_m",
+}
+
+
+def workings(shown: Shown) -> Table[object]:
+    """The sheet's columns: all in metres, and again in the unit that is shown where it is another.
+
+    The formulas stay in metres, so that every figure can be followed whatever is shown.
+    """
+    if shown.metres:
+        return WORKINGS
+    more = tuple(
+        _column(
+            key, WORKINGS.column(metres).header.replace("{unit}", shown.unit), Kind.PRESSURE,
+            10.0, style="fine",
+        )
+        for key, metres in AS_SHOWN.items()
+    )  # fmt: skip
+    return Table(WORKINGS.name, (*WORKINGS.columns, *more))

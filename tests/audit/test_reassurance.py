@@ -67,7 +67,8 @@ def test_a_station_left_waiting_for_weeks_is_said_with_its_days() -> None:
     said = answer(audit, Question.PROCEDURE)
     assert said.startswith("Not in all: of ")
     assert "%" not in said
-    assert f"Alder, {begun}: drop 7.14 m after hand cleaning, no call for help since, for " in said
+    waits = "drop 0.70 bar after hand cleaning, no call for help since, for "
+    assert f"Alder, {begun}: {waits}" in said
 
 
 def test_deleted_flushes_are_missed() -> None:
@@ -105,7 +106,8 @@ def test_a_raised_limit_needs_a_remark(remark: str) -> None:
     book.save(target)
     audit = audit_bytes(target.getvalue(), "farm.xlsx")
     said = answer(audit, Question.PROCEDURE)
-    assert ("Drop limit is 6 m, by default 5; no remark says why" in said) is (not remark)
+    raised = "Drop limit is 0.5884 bar, by default 0.4903 bar; no remark says why"
+    assert (raised in said) is (not remark)
     assert (rules(audit)["rules-of-book"] is State.LOOK) is (not remark)
 
 

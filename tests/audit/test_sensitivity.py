@@ -11,6 +11,7 @@ from siltbook.batch.assess import assess
 from siltbook.batch.audit.report import sensitive
 from siltbook.batch.audit.sensitivity import CASES, CLASS, sensitivity
 from siltbook.batch.model import Verdict
+from siltbook.templates.shown import IN_METRES
 from tests.checks.builders import book, reading
 
 ON = dt.date(2026, 5, 10)
@@ -50,7 +51,7 @@ def test_half_a_division_at_each_side_is_the_reading_error() -> None:
     assert found.borderline
     assert found.at("gauges +reading") is Verdict.FLUSH  # 5.1 m
     assert found.at("gauges -reading") is Verdict.WATCH
-    assert "Borderline now: North 1." in sensitive((found,))
+    assert "Borderline now: North 1." in sensitive((found,), IN_METRES)
 
 
 def test_each_reading_has_the_gauge_of_its_day() -> None:
@@ -78,7 +79,7 @@ def test_no_class_no_claim() -> None:
     found = row(4.5, division=None)
     assert found.then[3:] == (None,) * 4
     assert found.changes == ("limit 4 m", "limit 6 m")
-    assert sensitive((found,)) == (
+    assert sensitive((found,), IN_METRES) == (
         "Of 1 verdicts would change at another limit: 1 at 4 m, 0 at 5 m, 1 at 6 m; if every gauge"
         " were off by its class, it cannot be told; if every gauge were off by its reading, it"
         " cannot be told."

@@ -14,6 +14,7 @@ from siltbook.batch.numbers.history import station_gauge
 from siltbook.batch.results import StationResult
 from siltbook.checks.gauges import GaugeFitness, gauge_advice, gauge_fitness
 from siltbook.templates.book import Settings
+from siltbook.templates.shown import IN_METRES
 from tests.ladder.histories import station
 from tests.sheets.example import build
 
@@ -47,20 +48,20 @@ def test_a_selector_takes_the_class_of_two_gauges_away() -> None:
 def test_missing_gauge_data_tell_nothing(gauge: tuple[str | None, float | None]) -> None:
     found = fitness(*gauge)
     assert found == GaugeFitness(None, None, None, None)
-    assert gauge_advice(found, 1.0) == ""
+    assert gauge_advice(found, 1.0, IN_METRES.fine) == ""
 
 
 def test_the_advice_names_the_least_change_that_is_enough() -> None:
-    assert gauge_advice(fitness("one gauge", 2.0), 1.0) == (
+    assert gauge_advice(fitness("one gauge", 2.0), 1.0, IN_METRES.fine) == (
         "Smallest excess told now 1.36 m; with half the division: 0.71 m; "
         "enough is half the division."
     )
-    assert gauge_advice(fitness("two gauges", 1.0), 1.0) == (
+    assert gauge_advice(fitness("two gauges", 1.0), 1.0, IN_METRES.fine) == (
         "Smallest excess told now 1.45 m; with half the division: 1.33 m; "
         "one gauge with a selector instead of two: 0.71 m; both: 0.41 m; "
         "enough is one gauge with a selector instead of two."
     )
-    assert gauge_advice(fitness("one gauge", 4.0), 1.0).endswith(
+    assert gauge_advice(fitness("one gauge", 4.0), 1.0, IN_METRES.fine).endswith(
         "none of it is enough: take a better class or a finer division still."
     )
 

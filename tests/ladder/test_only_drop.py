@@ -31,8 +31,8 @@ def test_the_sentence_says_that_the_supply_was_not_judged() -> None:
     judged = judge(histories(book, None)[0], book.settings, DAY)
     assert judged.verdict == "in-range"
     assert judged.reason == (
-        "Drop 3.06 m on 2026-05-01, within the limit of 5.00 m. Only the drop was written down,"
-        " so the supply could not be judged."
+        "Drop 0.30 bar on 2026-05-01, within the limit of 0.49 bar. Only the drop was written"
+        " down, so the supply could not be judged."
     )
 
 
@@ -51,9 +51,9 @@ def test_pressures_win_and_a_drop_that_differs_is_asked_about() -> None:
     result = reading(row)
     assert histories(result.book, None)[0].readings[0].drop == pytest.approx(5.0986, abs=1e-4)
     assert [f.message for f in result.findings if f.rule == "drop-differs"] == [
-        "Readings!K2: drop is not inlet minus outlet: read 2.04 m beside pressures that give"
-        " 5.10 m; accepted: the drop of the pressures, which was used, or an empty cell. Correct"
-        " whichever is wrong; the pressures were used."
+        "Readings!K2: drop is not inlet minus outlet: read 0.20 bar beside pressures that"
+        " give 0.50 bar; accepted: the drop of the pressures, which was used, or an empty cell."
+        " Correct whichever is wrong; the pressures were used."
     ]
 
 

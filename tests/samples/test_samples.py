@@ -178,8 +178,9 @@ def test_many_flows_fix_the_exponent_where_gauge_and_flows_allow() -> None:
     assert fits["F3 One valve"].why_default.startswith("largest flow only 1.06 times the smallest")
     assert fits["F4 Old gauge"].why_default.startswith("standard error 0.50")
     watched = assessed.stations[0].judgement.reason
-    assert "drop 2.24 m" in watched.lower()
-    assert "; 4.48 m at the reference flow, expected there at the limit about 2026-08-02" in watched
+    assert "drop 0.22 bar" in watched.lower()
+    at = "; 0.44 bar at the reference flow, expected there at the limit about 2026-08-02"
+    assert at in watched
 
 
 def test_the_evidence_stands_in_the_station_review_of_many_flows() -> None:

@@ -22,6 +22,7 @@ from siltbook.batch.results import Assessment
 from siltbook.batch.sheets import tradeoff
 from siltbook.batch.sheets.costs import EITHER
 from siltbook.templates.book import Settings
+from siltbook.templates.shown import IN_METRES
 from tests.office import convert, needs_office
 from tests.samples.load import SAMPLES
 from tests.sheets.example import build
@@ -119,9 +120,12 @@ def test_months_add_up_both_ways_in_energy_and_money() -> None:
 
 def test_the_trade_off_stands_under_its_chart_with_what_it_rests_on() -> None:
     sheet = sheet_of(sample())
-    head = row_of(sheet, "Cleaned by hand at (m)")
-    shown = {sheet.cell(n, 1).value: n for n in range(head + 1, head + 8)}
-    assert list(shown) == [2, 3, 4, 5, 6, 7, "As it was"]
+    head = row_of(sheet, "Cleaned by hand at (bar)")
+    metres = (2, 3, 4, 5, 6, 7, "As it was")
+    shown = {metres[n]: head + 1 + n for n in range(7)}
+    in_bar = [sheet.cell(row, 1).value for row in shown.values()]
+    assert in_bar[:-1] == pytest.approx([drop * 0.0980665 for drop in range(2, 8)])
+    assert in_bar[-1] == "As it was"
     assert sheet.cell(shown[2], 9).value == "not over the clean drop of S07 Orchard"
     for drop in (3, 4, 5, 6, 7, "As it was"):
         energy, labour, total = (number(sheet, f"{c}{shown[drop]}") for c in "EFG")
@@ -130,10 +134,11 @@ def test_the_trade_off_stands_under_its_chart_with_what_it_rests_on() -> None:
         assert energy == pytest.approx(number(sheet, f"D{shown[drop]}") * 0.2)
     said = texts(sheet)
     least = min((number(sheet, f"G{shown[d]}"), d) for d in (3, 4, 5, 6, 7))[1]
-    assert any(t.startswith(f"Energy and labour together are least at {least} m") for t in said)
+    best = f"Energy and labour together are least at {least * 0.0980665:.2f} bar"
+    assert any(t.startswith(best) for t in said)
     assert any(re.match(r"Rests on \d+ runs of 11 stations over [\d,]+ station d", t) for t in said)
-    assert any(t.startswith("Left out: S12 Nursery: its runs reach 2.1 m at most") for t in said)
-    assert any(t.startswith("Take with care: at 6 and 7 m over a quarter of") for t in said)
+    assert any(t.startswith("Left out: S12 Nursery: its runs reach 0.21 bar at most") for t in said)
+    assert any(t.startswith("Take with care: at 0.59 and 0.69 bar over a quarter of") for t in said)
 
 
 def test_the_chart_draws_the_table_and_says_so_in_words() -> None:
@@ -142,7 +147,7 @@ def test_the_chart_draws_the_table_and_says_so_in_words() -> None:
         charts = [package.read(n).decode() for n in package.namelist() if "charts/chart" in n]
         drawings = [package.read(n).decode() for n in package.namelist() if "drawings/dr" in n]
     chart = next(c for c in charts if "Energy against labour" in c)
-    head = row_of(sheet_of(sample()), "Cleaned by hand at (m)")
+    head = row_of(sheet_of(sample()), "Cleaned by hand at (bar)")
     for col in "EFG":
         assert f"Costs!${col}${head + 1}:${col}${head + 6}" in chart
     assert any("Energy, labour and their total against the drop" in d for d in drawings)
@@ -164,7 +169,7 @@ def test_without_settings_the_trade_off_is_silent_and_says_why(
 ) -> None:
     sheet = sheet_of(priced(**changes))
     assert said in texts(sheet)
-    assert "Cleaned by hand at (m)" not in texts(sheet)
+    assert "Cleaned by hand at (bar)" not in texts(sheet)
 
 
 def test_without_a_price_there_is_no_money_on_the_sheet() -> None:
@@ -240,7 +245,7 @@ def test_the_same_water_on_four_gauges_costs_the_same() -> None:
 def test_a_drop_reached_between_two_readings_is_marked() -> None:
     """At an interval of 45 days nobody would see 3 m in time."""
     sheet = sheet_of(priced(interval=45.0))
-    head = row_of(sheet, "Cleaned by hand at (m)")
+    head = row_of(sheet, "Cleaned by hand at (bar)")
     late = "sooner than the reading interval of 45 days: nobody would see it in time"
     assert [sheet.cell(head + n, 9).value for n in (2, 3)] == [late, None]
 
@@ -248,13 +253,13 @@ def test_a_drop_reached_between_two_readings_is_marked() -> None:
 def test_stations_left_out_for_one_reason_share_a_line() -> None:
     left = (*((f"N{n}", "no believable run") for n in range(8)), ("P", "its clean drop is unknown"))
     weighed = TradeOff((), None, (), 0, 0.0, left, "no station can be replayed")
-    assert tradeoff.said(weighed) == [
+    assert tradeoff.said(weighed, IN_METRES) == [
         "Not worked out: no station can be replayed.",
         "Left out: N0, N1, N2, N3, N4, N5 and 2 more: no believable run.",
         "Left out: P: its clean drop is unknown.",
     ]
     many = tuple((f"N{n}", f"reason {n}") for n in range(8))
-    last = tradeoff.said(dataclasses.replace(weighed, left_out=many))[-1]
+    last = tradeoff.said(dataclasses.replace(weighed, left_out=many), IN_METRES)[-1]
     assert last == "Left out for other reasons: 2 stations."
 
 
