@@ -59,14 +59,28 @@ def sensitivity(now: Assessment) -> tuple[Sensitivity, ...]:
     by_class, by_reading = _offsets(book)
     offsets = (by_class, -by_class, by_reading, -by_reading)
     cases = [*(_at_limit(book, limit) for limit in LIMITS), *(_off(book, o) for o in offsets)]
-    # Where every limit is the usual one already, judging again would say the same.
-    same = _limits(book) == {USUAL}
+    told = [_is_told(now, case) for case in CASES]
     then = [
-        {} if same and case is cases[LIMITS.index(USUAL)]
-        else {r.station.name: r.verdict for r in assess(case, as_of=as_of).stations}
-        for case in cases
-    ]  # fmt: skip
+        {r.station.name: r.verdict for r in assess(case, as_of=as_of).stations} if known else {}
+        for case, known in zip(cases, told, strict=True)
+    ]
     return tuple(_row(result, then) for result in now.stations)
+
+
+def _is_told(now: Assessment, case: str) -> bool:
+    """Whether judging anew can say anything: not where every limit is the usual one already, nor
+    where no station has a gauge that is known."""
+    if case == AT_LIMITS[LIMITS.index(USUAL)]:
+        return _limits(now.book) != {USUAL}
+    for cases, known in _NEEDED.items():
+        if case in cases:
+            return any(all(map(known, _gauges(result.station))) for result in now.stations)
+    return True
+
+
+def _gauges(station: Station) -> list[Station]:
+    """The station with each gauge that it had."""
+    return [station, *(station.on(change.since) for change in station.changed)]
 
 
 def _limits(book: Book) -> set[float]:
@@ -78,9 +92,8 @@ def _limits(book: Book) -> set[float]:
 def _row(result: StationResult, then: list[dict[str, Verdict]]) -> Sensitivity:
     station = result.station
     verdicts: list[Verdict | None] = [case.get(station.name, result.verdict) for case in then]
-    gauges = [station, *(station.on(change.since) for change in station.changed)]
-    for cases, known in ((CLASS, _knows_class), (READING, _knows_reading)):
-        if not all(map(known, gauges)):
+    for cases, known in _NEEDED.items():
+        if not all(map(known, _gauges(station))):
             for case in cases:
                 verdicts[CASES.index(case)] = None
     judgement = result.judgement
@@ -94,6 +107,10 @@ def _knows_class(gauge: Station) -> bool:
 
 def _knows_reading(gauge: Station) -> bool:
     return gauge.division is not None
+
+
+# What the cases need to know of every gauge of a station.
+_NEEDED = {CLASS: _knows_class, READING: _knows_reading}
 
 
 def _at_limit(book: Book, limit: float) -> Book:
