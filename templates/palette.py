@@ -5,7 +5,7 @@
 prints as many fills with their text colours, most urgent first: a ramp of lightness, darkest
 first, of alternating warm and blue colours, any two of them apart under the common kinds of
 colour blindness. `python -m siltbook.templates.palette` alone says how far the fills in `look`
-lie apart. Lightness and distance are those of CIE 1976 L*a*b* (CIE 15:2004, section 8.2.1);
+lie apart, as the table that docs/method.md holds. Lightness and distance are those of CIE 1976 L*a*b* (CIE 15:2004, section 8.2.1);
 contrast is that of WCAG 2.1 (W3C 2018, success criterion 1.4.3). The matrices of colour blindness
 are those of Machado, Oliveira and Fernandes (2009), severity 1, written down from memory.
 """
@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from siltbook.templates.look import BLACK, VERDICTS, WHITE
+from siltbook.templates.look import BLACK, VERDICTS, WHITE, VerdictLook
 
 if TYPE_CHECKING:
     import numpy as np
@@ -131,6 +131,34 @@ def faults(fills: Sequence[str]) -> list[str]:
     return found
 
 
+def _name(verdict: VerdictLook) -> str:
+    return f"{verdict.shown} ({verdict.fill})"
+
+
+def measured(looks: Sequence[VerdictLook]) -> list[str]:
+    """The nearest two fills for each kind of eye and in grey, and the faintest text, in Markdown.
+
+    Distances are Delta E*ab, in grey the difference in lightness; each row says what is asked.
+    """
+    import numpy as np
+
+    linear = linear_of([one.fill for one in looks])
+    kinds = {f"seen {kind}": (colours, LEAST_APART) for kind, colours in seen(linear).items()}
+    kinds["printed in grey"] = lightness(linear)[:, None], LEAST_STEP
+    lines = ["| verdict colours | nearest two | apart | asked |", "|---|---|---|---|"]
+    for kind, (places, least) in kinds.items():
+        near, one, other = min(
+            (float(np.linalg.norm(places[a] - places[b])), a, b)
+            for a, b in combinations(range(len(looks)), 2)
+        )
+        pair = f"{_name(looks[one])} and {_name(looks[other])}"
+        lines.append(f"| {kind} | {pair} | {near:.1f} | {least:g} |")
+    least_of = min(looks, key=lambda one: contrast(one.fill, one.text))
+    ratio = contrast(least_of.fill, least_of.text)
+    lines.append(f"| text on its colour | {_name(least_of)} | {ratio:.1f}:1 | {LEAST_CONTRAST}:1 |")
+    return lines
+
+
 def propose(count: int) -> list[str]:
     """So many fills, darkest first; ValueError where none were found that hold the distances."""
     if not 2 <= count <= (_LIGHTEST - _DARKEST) / LEAST_STEP + 1:
@@ -177,8 +205,9 @@ def _apart(colours: Array, fit: NDArray[np.intp], taken: Sequence[int]) -> Array
 
 
 def main(words: Sequence[str]) -> int:
-    """Print a proposal for so many verdicts, or what the fills in use do not hold."""
+    """Print a proposal for so many verdicts; without words how far the fills in use lie apart."""
     if not words:
+        print("\n".join(measured(list(VERDICTS.values()))))
         found = faults([one.fill for one in VERDICTS.values()])
         print("\n".join(found) or f"{len(VERDICTS)} fills: every distance is held.")
         return 1 if found else 0

@@ -32,7 +32,22 @@ def test_text_stands_out_from_its_fill(verdict: str) -> None:
 def test_the_fills_hold_their_distances(capsys: pytest.CaptureFixture[str]) -> None:
     """In order in grey, and any two apart whoever looks."""
     assert palette.main([]) == 0
-    assert capsys.readouterr().out == f"{len(Verdict)} fills: every distance is held.\n"
+    said = capsys.readouterr().out
+    assert said.endswith(f"\n{len(Verdict)} fills: every distance is held.\n")
+    table = said[: said.rindex("\n", 0, -1) + 1]
+    assert table.count("\n") == 8
+    page = Path(__file__).parents[2] / "docs" / "method.md"
+    assert table in page.read_text(encoding="utf-8"), f"docs/method.md lacks\n{table}"
+
+
+def test_the_nearest_two_are_found() -> None:
+    """Grey, a little lighter grey, white: 50.03, 50.43 and 100 in lightness."""
+    fills = ("#777777", "#787878", "#FFFFFF")
+    looks = [look.VerdictLook(name, "", fill, "#000000") for name, fill in zip("abc", fills)]
+    table = palette.measured(looks)
+    assert "| seen by all | a (#777777) and b (#787878) | 0.4 | 12 |" in table
+    assert "| printed in grey | a (#777777) and b (#787878) | 0.4 | 5.5 |" in table
+    assert table[-1] == "| text on its colour | a (#777777) | 4.7:1 | 4.5:1 |"
 
 
 def test_the_distances_are_those_of_the_standards() -> None:
