@@ -28,7 +28,7 @@ DRAFT_STALE = 3_600.0  # [s]; nobody writes on one draft for so long: its proces
 _DRAFT = (".siltbook-", ".tmp")
 _LONGEST = f"{_DRAFT[0]}{'x' * 8}{_DRAFT[1]}"  # a draft's name is as long
 _OURS = re.compile(
-    r"\.(reviewed|audited|mapping(-\d+)?|previous(-\d+)?|kept-\d+|review-\d{4}-\d\d)\.[a-z]+\Z",
+    r"\.(reviewed|audited|mapping(-\d+)?|previous(-\d+)?|kept-\d+|round|review-\d{4}-\d\d)\.[a-z]+\Z",
     re.IGNORECASE,
 )
 

@@ -5,9 +5,10 @@
 prints as many fills with their text colours, most urgent first: a ramp of lightness, darkest
 first, of alternating warm and blue colours, any two of them apart under the common kinds of
 colour blindness. `python -m siltbook.templates.palette` alone says how far the fills in `look`
-lie apart, as the table that docs/method.md holds. Lightness and distance are those of CIE 1976 L*a*b* (CIE 15:2004, section 8.2.1);
-contrast is that of WCAG 2.1 (W3C 2018, success criterion 1.4.3). The matrices of colour blindness
-are those of Machado, Oliveira and Fernandes (2009), severity 1, written down from memory.
+lie apart, as the table that docs/method.md holds. Lightness and distance are those of CIE 1976
+L*a*b* (CIE 15:2004, section 8.2.1); contrast is that of
+WCAG 2.1 (W3C 2018, success criterion 1.4.3). The matrices of colour blindness are those of
+Machado, Oliveira and Fernandes (2009), severity 1, written down from memory.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ from siltbook.templates.look import FONT, TYPE_SIZE
 LEAST_TYPE = 8.0  # [pt] the smallest type of a printed table
 SIDE = 0.4  # margin left and right [inch]
 _PAPER = 9  # A4
-_ROOM = (297 / 25.4 - 2 * SIDE) * 96  # across a page, inside the margins [pixels of 1/96 inch]
+_ACROSS = 297.0  # of that paper [mm]
 _SPARE = 0.985  # programs round columns to their own pixels
 _MOST = 100
 
@@ -28,6 +28,16 @@ _CHARACTER = 7.42  # a digit of that style on a printer [pixels]; screens round 
 def pixels(width: float) -> float:
     """What a column of so many characters takes on paper [pixels of 1/96 inch]."""
     return (width + 5 / 7) * _CHARACTER
+
+
+def characters(pixels: float) -> float:
+    """The width of a column [characters] that takes so much on paper [pixels of 1/96 inch]."""
+    return pixels / _CHARACTER - 5 / 7
+
+
+def room(across: float = _ACROSS) -> float:
+    """What columns may take on paper so wide [mm], inside the margins [pixels of 1/96 inch]."""
+    return (across / 25.4 - 2 * SIDE) * 96 * _SPARE
 
 
 def scale(
@@ -42,7 +52,7 @@ def scale(
     sizes = [pixels(width) for width in widths]
     kept, edges = sum(sizes[:repeat]), [repeat, *starts, len(sizes)]
     widest = kept + max(sum(sizes[a:b]) for a, b in pairwise(edges))
-    found = min(_MOST, int(100 * _ROOM * _SPARE / widest))
+    found = min(_MOST, int(100 * room() / widest))
     if found * type_size < 100 * LEAST_TYPE:
         raise ValueError(f"a page {widest:.0f} pixels wide prints its type under {LEAST_TYPE:g} pt")
     return found
@@ -56,10 +66,10 @@ def pages(
     So a table that gained a column prints on one page more, and not in smaller type.
     """
     sizes = [pixels(width) for width in widths]
-    room = 0.999 * _ROOM * _SPARE * type_size / LEAST_TYPE - sum(sizes[:repeat])
+    least = 0.999 * room() * type_size / LEAST_TYPE - sum(sizes[:repeat])
     found, used = [], 0.0
     for at in range(repeat, len(sizes)):
-        if at in starts or (used and used + sizes[at] > room):
+        if at in starts or (used and used + sizes[at] > least):
             found.append(at)
             used = 0.0
         used += sizes[at]

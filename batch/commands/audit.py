@@ -103,7 +103,7 @@ def _one(
     from siltbook.batch.paper.audit_paper import audit_paper
 
     pages = audit_paper(found, path.name, taken.data, __version__, size)
-    return found, (*lines, f"Paper: {put_paper(path, target.parent, 'audit', pages)}")
+    return found, (*lines, f"Paper: {put_paper(path, target.parent, 'audit.pdf', pages)}")
 
 
 def note_copy(farms: dict[tuple[str, str], Path], path: Path, found: Any) -> None:

@@ -30,22 +30,31 @@ _OUT = click.option(
     help="Only this station; again for more.",
 )  # fmt: skip
 @AS_OF
+@click.option("--sheet", is_flag=True, help="As NAME.round.xlsx, to be printed from there.")
 @_OUT
 @PAPER_SIZE
 def round_(
     book: Path, due: dt.datetime | None, names: tuple[str, ...], as_of: dt.datetime | None,
-    out: Path | None, paper: str,
+    sheet: bool, out: Path | None, paper: str,
 ) -> None:  # fmt: skip
-    """Make the round sheet of BOOK as PDF: what to read at each station, with boxes."""
+    """Make the round sheet of BOOK: what to read at each station, with boxes.
+
+    As PDF; with --sheet as a workbook of one sheet that a spreadsheet program prints.
+    """
     from siltbook import __version__
+    from siltbook.batch.paper.round_page import round_page
     from siltbook.batch.paper.round_sheet import round_sheet
 
     with refusals():
-        assessment = _assessed(book, day(as_of))
-        made = round_sheet(
-            assessment, book.name, __version__, due=day(due), names=names, size=paper
-        )
-        _written(book, out, "round", made)
+        assessment, on = _assessed(book, day(as_of)), day(due)
+        if sheet:
+            made = round_page(assessment, book.name, due=on, names=names, size=paper)
+            _written(book, out, "round.xlsx", made)
+        else:
+            made = round_sheet(
+                assessment, book.name, __version__, due=on, names=names, size=paper
+            )
+            _written(book, out, "round.pdf", made)
 
 
 @click.command("card", epilog=EPILOG)
@@ -64,7 +73,7 @@ def card(
     with refusals():
         assessment = _assessed(book, day(as_of))
         made = station_cards(assessment, book.name, __version__, stations, paper)
-        _written(book, out, "card", made)
+        _written(book, out, "card.pdf", made)
 
 
 def _assessed(book: Path, as_of: dt.date | None) -> Assessment:
@@ -78,21 +87,31 @@ def _assessed(book: Path, as_of: dt.date | None) -> Assessment:
     return made
 
 
-def _written(book: Path, out: Path | None, kind: str, data: bytes) -> None:
+def _written(book: Path, out: Path | None, ending: str, data: bytes) -> None:
     from siltbook.batch.report.book import printable
 
-    click.echo(printable(f"{put_paper(book, out, kind, data)}"))
+    click.echo(printable(f"{put_paper(book, out, ending, data)}"))
 
 
-def put_paper(book: Path, out: Path | None, kind: str, data: bytes) -> Path:
-    """Write a PDF beside the book or into `out`; a file that is not ours is never replaced."""
+def put_paper(book: Path, out: Path | None, ending: str, data: bytes) -> Path:
+    """Write beside the book or into `out`; a file that is not ours is never replaced.
+
+    Nor is a workbook of ours that somebody saved: there may be readings in its boxes.
+    """
     from siltbook.batch.errors import BookError
     from siltbook.batch.files import make_folder, write_whole
+    from siltbook.batch.typed.stamp import untouched
 
     folder = out or book.parent
     make_folder(folder)
-    target = folder / f"{book.stem}.{kind}.pdf"
-    if target.exists() and b"(siltbook " not in target.read_bytes():
+    target = folder / f"{book.stem}.{ending}"
+    there = target.read_bytes() if target.exists() else None
+    if there is not None and ending.endswith(".xlsx") and not untouched(there, book.name):
+        raise BookError(
+            f"{target}: not made by Siltbook, or saved by somebody since, so it is left alone. "
+            "Type what was written in it into the book, then move it away."
+        )
+    if there is not None and ending.endswith(".pdf") and b"(siltbook " not in there:
         raise BookError(f"{target}: not made by Siltbook, so it is left alone. Move it away.")
     write_whole(target, data)
     return target

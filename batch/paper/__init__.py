@@ -1,1 +1,1 @@
-"""Paper that goes to the station: the round sheet and the station card, as PDF."""
+"""Paper that goes to the station: the round sheet and the station card."""

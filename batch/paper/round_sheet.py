@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from siltbook.batch.errors import BookError
@@ -20,12 +21,13 @@ from siltbook.templates.book import Table
 from siltbook.templates.names import name_key
 from siltbook.templates.safety import Touch
 
-_BOXES = (
+BOXES = (
     ("Date, time", 2.0), ("Inlet", 1.5), ("Outlet", 1.5), ("Flow", 1.3), ("Field", 1.3),
     ("Flush: cycles", 1.2), ("lowest inlet", 1.4), ("click / water heard / water at outlet", 2.3),
     ("Hand cleaning, zero seen", 1.7), ("Read by", 1.4), ("Remark", 3.4),
 )  # fmt: skip
-_ANSWERS = ("", "", "", "", "", "", "", "y n / y n / y n", "y n / y n", "", "")
+ANSWERS = ("", "", "", "", "", "", "", "y n / y n / y n", "y n / y n", "", "")
+TOUCHED = frozenset({Touch.PRESSURE, Touch.OPENS_FILTER})
 
 
 def stations_of(assessment: Assessment, names: Sequence[str], path: str) -> list[StationResult]:
@@ -70,25 +72,56 @@ def round_sheet(
     `due`: the day of the round, else the as-of date; stations that are to be read by then are
     marked. `names`: only these stations. BookError where the book has none of them.
     """
+    made = round_of(assessment, book, due=due, names=names)
+    width = page.inner_width(size, wide=True)
+    story: list[Any] = [
+        page.words(made.title, 15, bold=True, after=2),
+        page.words(made.head, after=4),
+        page.cautions_box(TOUCHED, width),
+        page.words("", 4),
+    ]
+    for title, lines in made.stations:
+        story += [_station(title, lines, width), page.words("", 3)]
+    return page.made(story, made.title.replace(" –", ""), made.foot, version, size, wide=True)
+
+
+@dataclass(frozen=True)
+class Round:
+    """What a round sheet says, on whatever it is printed: a title and lines for each station."""
+
+    title: str
+    head: str
+    foot: str
+    stations: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+def round_of(
+    assessment: Assessment, book: str, *, due: dt.date | None, names: Sequence[str]
+) -> Round:
+    """The words of a round sheet; see `round_sheet`."""
     on = due or assessment.as_of
     chosen = stations_of(assessment, names, book)
     if not chosen:
         raise BookError(f"{book}: the register has no station, so there is no round.")
-    width = page.inner_width(size, wide=True)
     farm = assessment.book.settings.farm or book
-    story: list[Any] = [
-        page.words(f"Round sheet – {farm}", 15, bold=True, after=2),
-        page.words(_head(assessment, chosen, on), after=4),
-        page.cautions_box(frozenset({Touch.PRESSURE, Touch.OPENS_FILTER}), width),
-        page.words("", 4),
-    ]
-    for number, result in enumerate(chosen, start=1):
-        story += [_station(assessment, result, number, on, width), page.words("", 3)]
-    foot = f"{book} · as of {day(assessment.as_of)} · type each line into Readings and Work done"
-    return page.made(story, f"Round sheet {farm}", foot, version, size, wide=True)
+    return Round(
+        f"Round sheet – {farm}",
+        _head(chosen, on),
+        f"{book} · as of {day(assessment.as_of)} · type each line into Readings and Work done",
+        tuple(
+            (_title(result, number, on), tuple(_known(assessment, result, on)))
+            for number, result in enumerate(chosen, start=1)
+        ),
+    )
 
 
-def _head(assessment: Assessment, chosen: Sequence[StationResult], on: dt.date | None) -> str:
+def _title(result: StationResult, number: int, on: dt.date | None) -> str:
+    due = "DUE  " if is_due(result, on) else ""
+    block = f" · {result.station.block}" if result.station.block else ""
+    return f"{number}. {due}{result.station.name}{block}"
+
+
+def _head(chosen: Sequence[StationResult], on: dt.date | None) -> str:
     marked = sum(is_due(result, on) for result in chosen)
     return (
         f"Day of the round: {day(on)}. {len(chosen)} stations, {marked} of them due (marked DUE)."
@@ -97,25 +130,20 @@ def _head(assessment: Assessment, chosen: Sequence[StationResult], on: dt.date |
     )
 
 
-def _station(
-    assessment: Assessment, result: StationResult, number: int, on: dt.date | None, width: float
-) -> Any:
+def _station(title: str, lines: Sequence[str], width: float) -> Any:
     """One station: its name, what is known, what is agreed, and its boxes; never split."""
     from reportlab.platypus import KeepTogether, Table
 
-    scale = width / sum(part for _, part in _BOXES)
-    widths = [part * scale for _, part in _BOXES]
-    due = "DUE  " if is_due(result, on) else ""
-    block = f" · {result.station.block}" if result.station.block else ""
-    title = page.words(f"{number}. {due}{result.station.name}{block}", 11, bold=True)
-    told = [page.words(line) for line in _known(assessment, result, on)]
+    scale = width / sum(part for _, part in BOXES)
+    widths = [part * scale for _, part in BOXES]
+    told = [page.words(line) for line in lines]
     boxes = [
-        [page.words(head) for head, _ in _BOXES],
-        [page.words(answer) for answer in _ANSWERS],
+        [page.words(head) for head, _ in BOXES],
+        [page.words(answer) for answer in ANSWERS],
     ]
     rules = [("GRID", (0, 0), (-1, -1), 0.7, "black"), *page.tight()]
     grid = Table(boxes, colWidths=widths, rowHeights=[None, 30], style=rules)
-    return KeepTogether([title, *told, grid])
+    return KeepTogether([page.words(title, 11, bold=True), *told, grid])
 
 
 def _known(

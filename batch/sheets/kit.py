@@ -294,11 +294,15 @@ def page(
 
 def _footer(kit: Kit) -> str:
     """Book, as-of date, page n of m. A footer has its own codes, all opened by '&'."""
-    name = one_line(kit.book_name)[:90]
-    # '&G' and '&[Picture]' would be taken for a picture even when doubled.
-    name = name.replace("&", "+") if re.search(r"&(G|\[)", name) else name.replace("&", "&&")
+    name = footer_text(one_line(kit.book_name)[:90])
     style = f'&"{look.FONT},Regular"&8 '
     return f"&L{style}{name}&C{style}as of {kit.as_of}&R{style}page &P of &N"
+
+
+def footer_text(words: str) -> str:
+    """Somebody's words as a footer shows them."""
+    # '&G' and '&[Picture]' would be taken for a picture even when doubled.
+    return words.replace("&", "+") if re.search(r"&(G|\[)", words) else words.replace("&", "&&")
 
 
 def sheet_title(assessment: Assessment, key: str) -> str:

@@ -18,6 +18,7 @@ from siltbook.batch.audit.job import audited
 from siltbook.batch.cli import main
 from siltbook.batch.interface import reviewed_bytes
 from siltbook.batch.job import assess_bytes
+from siltbook.batch.paper.round_page import round_page
 from tests.review.packs import small_pack
 from tests.samples.load import SAMPLES
 
@@ -41,6 +42,11 @@ def _mapping() -> bytes:
         return target.read_bytes()
 
 
+def _round() -> bytes:
+    book = SAMPLES / "twelve-stations.xlsx"
+    return round_page(assess_bytes(book.read_bytes(), book.name), book.name)
+
+
 _KINDS: dict[str, Callable[[], bytes]] = {
     "blank": BLANK.read_bytes,
     "book": (SAMPLES / "twelve-stations.xlsx").read_bytes,
@@ -50,6 +56,7 @@ _KINDS: dict[str, Callable[[], bytes]] = {
     "pack": small_pack,
     "seasons": _seasons,
     "mapping": _mapping,
+    "round sheet": _round,
 }
 KINDS = tuple(_KINDS)
 

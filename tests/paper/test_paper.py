@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import re
 import shutil
 import subprocess
@@ -12,15 +13,20 @@ from pathlib import Path
 import openpyxl
 import pytest
 from click.testing import CliRunner, Result
+from openpyxl.worksheet.worksheet import Worksheet
 
 from siltbook.batch.cli import main
+from siltbook.batch.files import books_in
 from siltbook.batch.job import assess_bytes
 from siltbook.batch.model import Verdict
+from siltbook.batch.paper.round_page import round_page
 from siltbook.batch.paper.round_sheet import round_sheet, stations_of
 from siltbook.batch.paper.shown import gauge_of, over_at
 from siltbook.batch.paper.station_card import station_cards
-from siltbook.templates.safety import BEFORE_OPENING, EMERGENCY
+from siltbook.templates.safety import BEFORE_OPENING, EMERGENCY, Touch, cautions
 from tests.numbers.logs import STATION, read
+from tests.office import convert, needs_office
+from tests.printed import boxed
 
 SAMPLES = Path(__file__).parents[2] / "sample_workbooks"
 BOOK = SAMPLES / "twelve-stations.xlsx"
@@ -39,6 +45,12 @@ def text(data: bytes, folder: Path) -> str:
         text=True,
     )  # fmt: skip
     return re.sub(r"\s+", " ", done.stdout)
+
+
+def body(said: str) -> list[str]:
+    """A sheet's words without what is told anew on each page, and without its boxes."""
+    said = re.sub(r"farm\.xlsx|twelve-stations\.xlsx · .*? page \d+( of \d+)?", "", said)
+    return sorted(re.findall(r"[\w.]{4,}", said))
 
 
 def sizes(data: bytes) -> set[float]:
@@ -171,3 +183,125 @@ def test_a_file_of_that_name_that_is_not_ours_is_left_alone(tmp_path: Path) -> N
     assert refused.exit_code == 3
     assert f"{mine}: not made by Siltbook, so it is left alone. Move it away." in refused.output
     assert mine.read_bytes() == b"%PDF mine"
+
+
+def on_the_sheet(data: bytes) -> Worksheet:
+    return openpyxl.load_workbook(io.BytesIO(data))["Round sheet"]
+
+
+def first_box(sheet: Worksheet, number: int) -> int:
+    """The row of a station's boxes, the station that stands there as number so and so."""
+    title = next(r for r in range(1, sheet.max_row + 1)
+                 if str(sheet.cell(r, 1).value).startswith(f"{number}. "))  # fmt: skip
+    head = next(r for r in range(title, sheet.max_row) if sheet.cell(r, 1).value == "Date, time")
+    return head + 1
+
+
+@pytest.mark.parametrize(("size", "code"), [("A4", 9), ("Letter", 1)])
+def test_the_round_as_a_sheet_is_set_up_for_paper_in_black_type_of_nine_points(
+    size: str, code: int
+) -> None:
+    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
+    sheet = on_the_sheet(round_page(assessed, BOOK.name, size=size))
+    assert (sheet.page_setup.paperSize, sheet.page_setup.orientation) == (code, "landscape")
+    assert sheet.page_setup.scale in (None, 100)
+    cells = [cell for row in sheet for cell in row if cell.value is not None]
+    assert min(cell.font.sz for cell in cells) == 9
+    assert {cell.font.color.rgb for cell in cells} == {"FF000000"}
+    assert {cell.fill.fgColor.rgb for cell in cells} == {"FFFFFFFF"}
+    assert "&9 " in sheet.oddFooter.left.text or sheet.oddFooter.left.size == 9
+    titles = [str(c.value) for c in sheet["A"] if re.match(r"\d+\. ", str(c.value))]
+    assert len(titles) == 12
+    assert titles[1] == "2. S02 Pond · Block 1"
+    for line in cautions({Touch.PRESSURE, Touch.OPENS_FILTER}):
+        assert line in [c.value for c in sheet["A"]]
+
+
+@needs_office
+@needs_poppler
+def test_the_round_as_a_sheet_says_on_paper_what_the_pdf_says(tmp_path: Path) -> None:
+    """Every word in the same order; each page holds its stations whole, and none runs over."""
+    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
+    for size, across in (("A4", 841.9), ("Letter", 792.0)):
+        (tmp_path / f"{size}.xlsx").write_bytes(round_page(assessed, BOOK.name, size=size))
+        printed = convert(tmp_path / f"{size}.xlsx", tmp_path, "pdf").read_bytes()
+        pages = boxed(printed)
+        assert {round(page.width, 1) for page in pages} == {across}
+        breaks = on_the_sheet((tmp_path / f"{size}.xlsx").read_bytes()).row_breaks.brk
+        assert len(pages) == len(breaks) + 1
+        begun = [next(w.text for w in page.words) for page in pages[1:]]
+        assert all(re.fullmatch(r"\d+\.", text) for text in begun)
+        made = round_sheet(assessed, BOOK.name, "0", size=size)
+        assert body(text(printed, tmp_path)) == body(text(made, tmp_path))
+
+
+def test_the_boxes_of_the_sheet_typed_in_row_by_row_stand_on_the_next_one(tmp_path: Path) -> None:
+    """Readings and Work done are filled from top to bottom as the sheet is; nothing is sought."""
+    book = Path(shutil.copy(BOOK, tmp_path / "farm.xlsx"))
+    assert siltbook("round", book, "--sheet").output == f"{tmp_path / 'farm.round.xlsx'}\n"
+    paper = openpyxl.load_workbook(tmp_path / "farm.round.xlsx")
+    sheet, day = paper["Round sheet"], dt.date(2026, 8, 31)
+    for number in range(1, 13):  # with a pen, as it were: date, inlet, outlet; one is flushed
+        row, kilo = first_box(sheet, number), 100 if number == 11 else 1
+        inlet = 3.1
+        for at, value in enumerate((day, inlet * kilo, (inlet - 0.2 - number / 100) * kilo), 1):
+            sheet.cell(row, at).value = value
+        if number == 2:
+            sheet.cell(row, 6).value, sheet.cell(row, 7).value = 3, 2.5
+    opened = openpyxl.load_workbook(book)
+    readings, work = opened["Readings"], opened["Work done"]
+    spare = {s.title: first_empty(s) for s in (readings, work)}
+    names = [r.station.name for r in assess_bytes(BOOK.read_bytes(), BOOK.name).stations]
+    for number, name in enumerate(names, 1):
+        row = first_box(sheet, number)
+        date, inlet, outlet = (sheet.cell(row, at).value for at in (1, 2, 3))
+        fill(readings, spare["Readings"] + number - 1,
+             {"Station": name, "Date": date, "Inlet pressure": inlet, "Outlet pressure": outlet})
+        if cycles := sheet.cell(row, 6).value:
+            fill(work, spare["Work done"],
+                 {"Station": name, "Date": date, "Work": "flush", "Cycles": cycles,
+                  "Lowest inlet in flush": sheet.cell(row, 7).value})  # fmt: skip
+    opened.save(book)
+    assert siltbook("run", book, "--as-of", "2026-08-31").exit_code == 0
+    (tmp_path / "farm.round.xlsx").unlink()
+    done = siltbook("round", book, "--sheet", "--as-of", "2026-08-31")
+    assert done.exit_code == 0, done.output
+    told = on_the_sheet((tmp_path / "farm.round.xlsx").read_bytes())
+    lines = [str(c.value) for c in told["A"] if str(c.value).startswith("Last, ")]
+    assert len(lines) == 12
+    assert lines[1].startswith("Last, 2026-08-31: inlet 3.10, outlet 2.88, drop 0.22 bar.")
+    assert lines[10].startswith("Last, 2026-08-31: inlet 310, outlet 279, drop 31 kPa.")
+    assert all(line.startswith("Last, 2026-08-31: inlet 3.10, outlet 2.") for line in
+               lines[:10] + lines[11:])  # fmt: skip
+
+
+def first_empty(sheet: Worksheet) -> int:
+    return next(r for r in range(2, sheet.max_row + 2) if sheet.cell(r, 1).value is None)
+
+
+def fill(sheet: Worksheet, row: int, values: dict[str, object]) -> None:
+    heads = {str(cell.value): cell.column for cell in sheet[1]}
+    for head, value in values.items():
+        sheet.cell(row, heads[head]).value = value  # type: ignore[assignment]
+
+
+def test_a_round_sheet_that_was_typed_into_is_left_alone(tmp_path: Path) -> None:
+    """One that nobody saved is made anew; no folder takes either for a book."""
+    book = Path(shutil.copy(BOOK, tmp_path / "farm.xlsx"))
+    target = tmp_path / "farm.round.xlsx"
+    assert siltbook("round", book, "--sheet", "--paper", "Letter").exit_code == 0
+    first = target.read_bytes()
+    assert siltbook("round", book, "--sheet").exit_code == 0
+    assert target.read_bytes() != first
+    assert books_in(tmp_path) == [book]
+    opened = openpyxl.load_workbook(target)
+    opened["Round sheet"].cell(first_box(opened["Round sheet"], 1), 2).value = 3.1
+    opened.save(target)
+    typed = target.read_bytes()
+    refused = siltbook("round", book, "--sheet")
+    assert refused.exit_code == 3
+    assert refused.output == (
+        f"siltbook: {target}: not made by Siltbook, or saved by somebody since, so it is left "
+        "alone. Type what was written in it into the book, then move it away.\n"
+    )
+    assert target.read_bytes() == typed
