@@ -67,7 +67,12 @@ def unlike(old: Grid, new: Grid) -> Cells:
 
 
 def causes(
-    stored: Carried, again: Carried, book: Book, data: bytes, mark: Mark
+    stored: Carried,
+    again: Carried,
+    book: Book,
+    data: bytes,
+    mark: Mark,
+    witnesses: Sequence[tuple[str, bytes]] = (),
 ) -> Causes:
     """Why the stored sheets differ from those made `again`; nothing where they do not."""
     evidence = Evidence()
@@ -80,7 +85,7 @@ def causes(
         return _untold(sheets, "the result sheets do not say which inputs they were made from")
     if not changed:
         return _edits(sheets, stored)
-    found = earlier(data, book.path, book, mark, evidence)
+    found = earlier(data, book.path, book, mark, evidence, witnesses)
     if found is None:
         why = "inputs changed after the last run, and the book alone does not show which"
         return _untold(sheets, why)
@@ -208,6 +213,8 @@ def _inputs(found: Earlier) -> Iterator[str]:
             which += f"; {rest} more" if rest > 0 else ""
             yield f"{_many(len(changes), one, more)} changed ({which})"
     yield from (rows.said for rows in found.added)
+    if found.witness:
+        yield f"inputs changed since {found.witness}, which the last run was made from"
 
 
 def _places(found: Earlier) -> tuple[Place, ...]:

@@ -83,6 +83,7 @@ class Earlier:
     settings: tuple[Changed, ...] = ()
     cells: tuple[Changed, ...] = ()
     added: tuple[Added, ...] = ()
+    witness: str = ""  # the file that holds these inputs, where it was found there
 
 
 def shown(value: object) -> str:
@@ -124,9 +125,17 @@ def _before(before: Link, link: Link, was: Value | None, now: Value | None) -> f
 
 
 def earlier(
-    data: bytes, path: str, book: Book, mark: Mark, evidence: Evidence
+    data: bytes,
+    path: str,
+    book: Book,
+    mark: Mark,
+    evidence: Evidence,
+    witnesses: Sequence[tuple[str, bytes]],
 ) -> Earlier | None:
-    """The inputs of the result sheets with this mark; None where they cannot be found again."""
+    """The inputs of the result sheets with this mark; None where they cannot be found again.
+
+    They are looked for in the book itself, then in the `witnesses` (names and bytes).
+    """
     if not mark.inputs:
         return None
     start = _Try(data, path, book, Earlier(data))
@@ -139,6 +148,20 @@ def earlier(
         for later in (_one_setting, _latest_rows, _one_unit):
             if (fits := later(base, mark)) is not None and fingerprint(fits.book) == mark.inputs:
                 return fits.found
+    return _witnessed(mark, witnesses)
+
+
+def _witnessed(mark: Mark, witnesses: Sequence[tuple[str, bytes]]) -> Earlier | None:
+    """The witness that holds the inputs; a pack, which is no book, holds none."""
+    from siltbook.batch.reading.foreign import as_xlsx
+
+    for name, data in witnesses:
+        try:
+            plain = as_xlsx(data, name)[0]
+            if fingerprint(read_book(plain, name).book) == mark.inputs:
+                return Earlier(plain, witness=name)
+        except SiltbookError:
+            continue
     return None
 
 

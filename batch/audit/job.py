@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from pathlib import Path
 
-from siltbook.batch.audit.model import Audit, State
+from siltbook.batch.audit.model import Audit, RuleResult, State
 
 
-def audit_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Audit:
-    """Audit one book; BookError with one sentence where it cannot be read."""
+def audit_bytes(
+    data: bytes,
+    path: str,
+    as_of: dt.date | None = None,
+    witnesses: Sequence[tuple[str, bytes]] = (),
+) -> Audit:
+    """Audit one book; BookError with one sentence where it cannot be read.
+
+    `witnesses`: names and bytes of earlier copies of the book and of packs of its season.
+    """
     from siltbook.batch.audit.book_rules import agreed_done, rules_of_book
     from siltbook.batch.audit.own_findings import book_findings
     from siltbook.batch.audit.power import power
@@ -31,9 +40,26 @@ def audit_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Audit:
     every = tracks(book, histories)
     if (data_rules := trust(book, histories, every, on)) or own.state is State.LOOK:
         data_rules = [own, *data_rules]
-    results = (*data_rules, *steps, *compare(book, data, on))
+    if witnesses:
+        rows, rules = _against(data, path, witnesses)
+        data_rules = [*(data_rules or [own]), rows]
+        steps.append(rules)
+    results = (*data_rules, *steps, *compare(book, data, on, witnesses))
     seen = power(book, every) if data_rules else ()
     return Audit(assessment, results, sensitivity(assessment), origins_in(data, path), seen)
+
+
+def _against(
+    data: bytes, path: str, witnesses: Sequence[tuple[str, bytes]]
+) -> tuple[RuleResult, RuleResult]:
+    """What the witnesses say of the book: of its rows, and of its rules."""
+    from siltbook.batch.audit.against import against
+    from siltbook.batch.audit.witness import read_witness
+    from siltbook.batch.merging.sides import read_side
+
+    home = read_side(data, path)
+    rows, rules = against(home, [read_witness(other, name, home) for name, other in witnesses])
+    return rows, rules
 
 
 def audited_package(audit: Audit, data: bytes, book_name: str) -> bytes:
@@ -57,8 +83,13 @@ def plain_bytes(data: bytes, path: str) -> bytes:
     return as_xlsx(data, Path(path).name)[0]
 
 
-def audited(data: bytes, path: str, as_of: dt.date | None = None) -> tuple[Audit, bytes]:
+def audited(
+    data: bytes,
+    path: str,
+    as_of: dt.date | None = None,
+    witnesses: Sequence[tuple[str, bytes]] = (),
+) -> tuple[Audit, bytes]:
     """The audit of a book of any format, and the copy that carries its sheets."""
     data = plain_bytes(data, path)
-    found = audit_bytes(data, path, as_of)
+    found = audit_bytes(data, path, as_of, witnesses)
     return found, audited_package(found, data, Path(path).name)

@@ -20,6 +20,7 @@ from siltbook.templates.shown import Shown
 
 # The rules that count steps which the ladder asked for, each once.
 STEPS = ("flush-in-a-day", "read-after", "cleaned-in-time", "gear-in-time", "called-in-time")
+ON_WITNESSES = ("witness-rows", "witness-rules")  # asked for: said also where they are quiet
 MOSTLY = 0.7  # of the planted cases; our own choice
 NAMED = 5  # stations in the answer
 MOST_PLACES = 200  # of one rule in the JSON document
@@ -167,6 +168,8 @@ def lines(audit: Audit, path: str) -> list[str]:
             if result.state is State.LOOK:
                 said.append(f"    ? {result.rule.title}: {result.said}")
                 said.append(f"      May be innocent: {result.rule.innocent}")
+            elif result.rule.code in ON_WITNESSES:
+                said.append(f"    {result.rule.title}: {result.said}")
     said += [f"  {line}" for line in _origins(audit)]
     return [printable(line) for line in said]
 

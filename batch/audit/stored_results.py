@@ -21,7 +21,12 @@ from siltbook.templates.book import Book, column_letters
 MOST_NAMED = 1_000  # cells of one sheet that differ and are named; the others are counted
 
 
-def compare(book: Book, data: bytes, as_of: dt.date | None) -> list[RuleResult]:
+def compare(
+    book: Book,
+    data: bytes,
+    as_of: dt.date | None,
+    witnesses: Sequence[tuple[str, bytes]] = (),
+) -> list[RuleResult]:
     """The five rules on the result sheets that the book carries."""
     codes = ("same-version", "same-date", "same-inputs", "same-numbers", "same-formulas")
     stored = carried(data, book.path)
@@ -34,7 +39,7 @@ def compare(book: Book, data: bytes, as_of: dt.date | None) -> list[RuleResult]:
     sheet = next(iter(stored.sheets))
     again = carried(review_bytes(data, book.path, mark.book_name, mark.as_of).package, book.path)
     ours = mark.version == __version__
-    why = causes(stored, again, book, data, mark) if ours else Causes(known=False)
+    why = causes(stored, again, book, data, mark, witnesses) if ours else Causes(known=False)
     return [
         _version(mark, sheet),
         _date(mark, sheet, as_of),

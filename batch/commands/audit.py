@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from siltbook.batch.commands.shared import (
+    ANY_PATH,
     AS_OF,
     DEBUG,
     EXIT_FINDINGS,
@@ -39,6 +40,13 @@ EPILOG = (
 )
 @click.option("--pdf", is_flag=True, help="Also two pages as PDF, to hand over and to sign.")
 @PAPER_SIZE
+@click.option(
+    "--against",
+    multiple=True,
+    type=ANY_PATH,
+    metavar="FILE",
+    help="An earlier copy, archive or pack of the same season; again for more.",
+)
 @JSON
 @DEBUG
 def audit(
@@ -47,6 +55,7 @@ def audit(
     out: Path | None,
     pdf: bool,
     paper: str,
+    against: tuple[Path, ...],
     as_json: bool,
 ) -> None:
     """Say whether BOOKs can be trusted, the procedure was kept, and the verdicts hold.
@@ -64,11 +73,13 @@ def audit(
     looks = 0
     farms: dict[tuple[str, str], Path] = {}
     with refusals():
+        witnesses = _witnesses(against)
         todo = orders(books_of(books, failures), out, False, day(as_of), "audited")
     for order in todo:
         assert order.target is not None  # an audit is never in place
         with one_of_many(order.path, failures):
-            found, kept = _one(order.path, order.target, order.as_of, paper if pdf else None)
+            size = paper if pdf else None
+            found, kept = _one(order.path, order.target, order.as_of, size, witnesses)
             looks += found.looks
             note_copy(farms, order.path, found)
             if as_json:
@@ -83,8 +94,19 @@ def audit(
     finish(done, failures, as_json, EXIT_FINDINGS if looks else 0)
 
 
+def _witnesses(against: tuple[Path, ...]) -> list[tuple[str, bytes]]:
+    """Names and bytes of the witnesses."""
+    from siltbook.batch.audit.witness import witness_file
+
+    return [named for path in against for named in witness_file(path)]
+
+
 def _one(
-    path: Path, target: Path, as_of: dt.date | None, size: str | None
+    path: Path,
+    target: Path,
+    as_of: dt.date | None,
+    size: str | None,
+    witnesses: list[tuple[str, bytes]],
 ) -> tuple[Any, tuple[str, ...]]:
     """The audit of one book, and what to say of its papers and of a copy that somebody edited."""
     from siltbook.batch.files import take
@@ -94,7 +116,9 @@ def _one(
 
     taken = take(path)
     audit = "siltbook.batch.audit.job:audited"
-    found, package = within(audit, taken.data, path.name, taken.data, str(path), as_of)
+    every = [taken.data, *(data for _, data in witnesses)]
+    given = (taken.data, str(path), as_of, witnesses)
+    found, package = within(audit, every, path.name, *given)
     lines = put_result(taken, target, stamped(package, path.name)).lines
     if size is None:
         return found, lines

@@ -1,0 +1,169 @@
+"""Witnesses of a season: earlier copies of its book, archives of it, and packs of its reviews."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from siltbook.batch.errors import BookError, SiltbookError
+from siltbook.batch.merging.sides import Entry, Side, Value, key_of, read_side
+from siltbook.batch.reading.cells import Workbook
+from siltbook.batch.reading.foreign import as_xlsx
+from siltbook.batch.reading.opc import open_package
+from siltbook.batch.reading.parsing import serial_date
+from siltbook.batch.reading.sheetxml import read_sheet
+from siltbook.batch.reading.workbook import open_workbook
+from siltbook.templates.contract import WORK
+
+_TOP = 12  # rows in which a pack's header row is looked for
+_FLUSH = {
+    "Station": "station", "Date": "date", "Cycles": "cycles", "Lowest inlet (m)": "flush_inlet",
+    "Click": "click", "Water heard": "water_heard", "Water": "water",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A station's limit [m] as a pack shows it, and where."""
+
+    station: str
+    limit: float
+    place: str
+
+
+@dataclass(frozen=True)
+class Witness:
+    """What one file says of the season: a book's rows, or what a pack shows of them.
+
+    `side` is the whole book, None for a pack, which shows the flushes of its month and the limits
+    of stations that went over. `why_not` says why it is no witness of this book.
+    """
+
+    name: str
+    side: Side | None = None
+    flushes: tuple[Entry, ...] = ()
+    places: Mapping[int, str] | None = None  # of a pack's flushes: row -> sheet and row
+    limits: tuple[Limit, ...] = ()
+    why_not: str = ""
+
+
+def witness_file(path: Path) -> list[tuple[str, bytes]]:
+    """Name and bytes of a witness: a file, or the book in each archive of a folder.
+
+    BookError where there is none, or where an archived book is not as its manifest lists it.
+    """
+    from siltbook.batch.files import take
+
+    if not path.is_dir():
+        return [(path.name, take(path).data)]
+    return [_archived(folder) for folder in _archives(path)]
+
+
+def _archives(path: Path) -> Iterator[Path]:
+    from siltbook.batch.archive.locate import find_archives
+
+    found = find_archives(path)
+    for _, said in found.refused:
+        raise BookError(said)
+    yield from found.archives
+
+
+def _archived(folder: Path) -> tuple[str, bytes]:
+    from siltbook.batch.archive import inventory, manifest
+    from siltbook.batch.files import take
+    from siltbook.batch.fingerprint import digest
+
+    at = folder / manifest.NAME
+    check = f"check the archive with 'siltbook verify {folder}'."
+    try:
+        listed = manifest.read(inventory.read(at, at.stat().st_size))
+    except (OSError, ValueError) as error:
+        raise BookError(f"{at}: cannot be read, so this is no witness; {check}") from error
+    data = take(folder / listed.book).data
+    if digest(data) != listed.files[listed.book]:
+        said = "is not the file that the archive lists, so it is no witness"
+        raise BookError(f"{folder / listed.book}: {said}; {check}")
+    return f"{folder.name}/{listed.book}", data
+
+
+def read_witness(data: bytes, name: str, home: Side) -> Witness:
+    """What a file says, in the units of the book; BookError where it cannot be read."""
+    pack = _pack(data, name, home)
+    if pack is not None:
+        return pack
+    side = read_side(data, name, home)
+    mine = {entry.key for entry in home.entries["Stations"]}
+    theirs = {entry.key for entry in side.entries["Stations"]}
+    if not mine & theirs:
+        return Witness(name, why_not="it has no station in common with the book")
+    one, other = home.book.settings.season, side.book.settings.season
+    if one and other and one != other:
+        return Witness(name, why_not=f"it is of season {other}, the book of {one}")
+    return Witness(name, side)
+
+
+def _pack(data: bytes, name: str, home: Side) -> Witness | None:
+    """A review pack as a witness; None for any other file."""
+    from siltbook.batch.review.minutes import read_pack
+
+    try:
+        minutes = read_pack(data, name)
+    except SiltbookError:
+        return None
+    farm = home.book.settings.farm
+    if farm.casefold() not in {book.farm.casefold() for book in minutes.books}:
+        return Witness(name, why_not=f"it is a pack without the farm {farm or '(no name)'}")
+    workbook = open_workbook(open_package(as_xlsx(data, name)[0], name), name)
+    flushes, places, limits = [], {}, []
+    for sheet, row, cells in _rows(workbook, "Flushes"):
+        if _of(cells, farm) and (entry := _flush(home, cells, row, workbook.date1904)):
+            flushes.append(entry)
+            places[row] = f"{sheet}!{row}:{row}"
+    for sheet, row, cells in _rows(workbook, "Episodes"):
+        limit = cells.get("Limit (m)")
+        if _of(cells, farm) and isinstance(limit, float):
+            limits.append(Limit(_station(home, cells), limit, f"{sheet}!{row}:{row}"))
+    return Witness(name, None, tuple(flushes), places, tuple(limits))
+
+
+def _rows(workbook: Workbook, title: str) -> Iterator[tuple[str, int, dict[str, object]]]:
+    """The rows of a pack's table: sheet, row, header -> value."""
+    part = next((p for p in workbook.sheets if p.name == title), None)
+    if part is None:
+        return
+    grid: dict[int, dict[int, object]] = {}
+    for column, cells in read_sheet(workbook, part).columns.items():
+        for row, value in zip(cells.rows, cells.values, strict=True):
+            grid.setdefault(row, {})[column] = value
+    heads = next((r for r in sorted(grid) if r <= _TOP and {"Farm", "Station"} <= {
+        v for v in grid[r].values() if isinstance(v, str)}), None)  # fmt: skip
+    for row in sorted(grid):
+        if heads is not None and row > heads:
+            named = {str(grid[heads].get(c, "")): v for c, v in grid[row].items()}
+            yield part.name, row, named
+
+
+def _of(cells: Mapping[str, object], farm: str) -> bool:
+    return str(cells.get("Farm", "")).casefold() == farm.casefold() and "Station" in cells
+
+
+def _station(home: Side, cells: Mapping[str, object]) -> str:
+    name = " ".join(str(cells["Station"]).split())
+    return home.names.get(name.casefold(), name)
+
+
+def _flush(home: Side, cells: Mapping[str, object], row: int, date1904: bool) -> Entry | None:
+    """A flush as a pack shows it, as the book's list would have it; its lowest inlet [m]."""
+    number = cells.get("Date")
+    day = serial_date(number, date1904) if isinstance(number, float) else None
+    if day is None:
+        return None
+    name = _station(home, cells)
+    found: dict[str, Value] = {"work": "flush"}
+    for head, key in _FLUSH.items():
+        value = cells.get(head)
+        if isinstance(value, (float, str)) and not isinstance(value, bool) and value != "":
+            found[key] = value
+    found |= {"station": name, "date": day}
+    return Entry(WORK.name, row, found, key_of(WORK, found))
