@@ -16,7 +16,16 @@ HERE = Path(__file__).resolve().parent
 if str(HERE.parent) not in sys.path:
     sys.path.insert(0, str(HERE.parent))
 
-from sample_workbooks import as_kept, flow, mixed, portfolio, real_life, rows, twelve  # noqa: E402
+from sample_workbooks import (  # noqa: E402
+    as_kept,
+    flow,
+    mixed,
+    own_units,
+    portfolio,
+    real_life,
+    rows,
+    twelve,
+)
 from sample_workbooks.dirt import Dirt, Reset  # noqa: E402
 from sample_workbooks.season import Episode, Gauge, Season, TrueReading  # noqa: E402
 from siltbook.batch.typed.boxes import Box  # noqa: E402
@@ -64,7 +73,8 @@ def _seasons(name: str) -> tuple[tuple[Season, ...], tuple[Gauge, ...]]:
         return flow.seasons(), flow.GAUGES
     if name == REAL_LIFE:
         return real_life.seasons(), (real_life.GAUGE,) * len(real_life.PLANS)
-    raise KeyError(name)
+    seasons = own_units.seasons(name)
+    return seasons, (own_units.FARMS[name].gauge,) * len(seasons)
 
 
 def truth(name: str = TWELVE) -> dict[str, Truth]:
@@ -113,6 +123,7 @@ def files() -> dict[str, bytes]:
     """File name -> bytes of every sample workbook."""
     return {
         TWELVE: _twelve(), REAL_LIFE: real_life.write()[0], MIXED: _mixed(), FLOWS: _flows(),
+        **{name: own_units.book(name) for name in own_units.FARMS},
     }  # fmt: skip
 
 

@@ -60,7 +60,7 @@ def sheets(
 
 def settings(farm: str, unit: str, flow_unit: str, review: dt.date) -> dict[str, object]:
     """A complete Farm sheet; the money is an invented currency."""
-    lowest = {"bar": 2.0, "psi": 29.0}[unit]
+    lowest = {"bar": 2.0, "psi": 29.0, "kPa": 200.0}[unit]
     return {
         "farm": farm, "season": str(review.year), "pressure_unit": unit, "flow_unit": flow_unit,
         "drop_limit": 5.0, "watch_share": 0.8, "flush_inlet": lowest, "flush_cycles": 3,

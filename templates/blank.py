@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
 
-from siltbook.templates import contract, printing
+from siltbook.templates import contract, own_unit, printing
 from siltbook.templates.names import name_key
+from siltbook.templates.shown import METRE
 from siltbook.templates.units import known_unit
 
 Row = Mapping[str, object]
@@ -30,12 +31,17 @@ _LONGEST_NAME = 31
 
 @dataclass(frozen=True)
 class BlankOptions:
-    """What the blank workbook is made for; units as in the contract, or a known spelling."""
+    """What the blank workbook is made for; units as in the contract, or a known spelling.
+
+    `limits_in` is the unit of clean drops, limits and the lowest flush inlet; with metres, the
+    last is in bar.
+    """
 
     pressure_unit: str = "bar"
     flow_unit: str = "m3/h"
     farm: str = ""
     stations: tuple[str, ...] = ()
+    limits_in: str = METRE
 
 
 def _unit(text: str, accepted: tuple[str, ...], what: str) -> str:
@@ -94,6 +100,7 @@ def _all_settings(options: BlankOptions, settings: Row) -> dict[str, object]:
         options.pressure_unit, contract.PRESSURE_UNITS, "Pressure unit"
     )
     values["flow_unit"] = _unit(options.flow_unit, contract.FLOW_UNITS, "Flow unit")
+    values |= own_unit.defaults(own_unit.known(options.limits_in))
     values["farm"] = options.farm
     return {**values, **settings}
 
@@ -106,8 +113,9 @@ def build(
     """The workbook as bytes; the same input always gives the same bytes.
 
     `rows` maps a list sheet's name to rows of column key -> text, number, date or time;
-    pressures and flows are in the people's units, 'metres' columns in [m of water].
-    `settings` maps Farm keys to values and wins over `options`; its 'flush_inlet' is in [bar].
+    pressures and flows are in the people's units, 'metres' columns in [m of water] or the unit
+    that `options` names. `settings` maps Farm keys to values and wins over `options`; its
+    'flush_inlet' is in [bar], or in that unit.
     ValueError, one sentence, for an unknown unit, sheet or column key, a station's name that is
     empty, over 31 characters or given twice, or a value that a cell cannot hold.
     """
@@ -117,8 +125,10 @@ def build(
 
     _check_stations(options.stations)
     farm = _all_settings(options, settings or {})
-    units = [str(farm[key] or "") for key in ("pressure_unit", "flow_unit")]
-    filling = blank_sheets.Filling(_all_rows(options, rows or {}), farm, *units)
+    pressure, flow = (str(farm[key] or "") for key in ("pressure_unit", "flow_unit"))
+    limits_in = own_unit.known(options.limits_in)
+    all_rows = _all_rows(options, rows or {})
+    filling = blank_sheets.Filling(all_rows, farm, pressure, flow, limits_in)
     target = BytesIO()
     options_of_file = {"in_memory": True, "default_format_properties": printing.NORMAL}
     with Workbook(target, options_of_file) as book:
@@ -139,7 +149,7 @@ def main() -> None:
     """Rewrite the blanks that stand beside this module."""
     for name, (pressure, flow) in SHIPPED.items():
         target = Path(__file__).with_name(name)
-        target.write_bytes(build(BlankOptions(pressure, flow)))
+        target.write_bytes(build(BlankOptions(pressure, flow, limits_in=pressure)))
         print(f"wrote {target.name}")
 
 

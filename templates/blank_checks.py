@@ -11,6 +11,8 @@ from collections.abc import Collection
 from siltbook.templates import contract
 from siltbook.templates.blank_formulas import REACH, UNITS_SHEET, unit_factor
 from siltbook.templates.contract import Column, Kind
+from siltbook.templates.shown import METRE
+from siltbook.templates.units import metres_per
 
 Options = dict[str, object]
 
@@ -112,15 +114,18 @@ def _outlet_check(inlet: str, outlet: str) -> Options:
     }
 
 
-def _flush_inlet_check(value: str, unit: str) -> Options:
+def _flush_inlet_check(column: Column, value: str, unit: str) -> Options:
     """The Farm sheet's one pressure, which carries its own unit beside it."""
-    high = contract.FARM.column("flush_inlet").high or 0
+    usual = contract.FARM.column("flush_inlet")
+    high = usual.high or 0
+    own = column.unit if column != usual else METRE
+    most = f"{high / metres_per(own):.4g} {own}" if column != usual else f"{high:g} m of water"
     return {
         "validate": "custom",
         "value": f"=AND(ISNUMBER({value}),{value}>=0,{value}*{unit_factor(unit)}<={high:g})",
         "error_title": "Is this right?",
         "error_message": "Lowest flush inlet: expected a number of 0 or more, in the unit that"
-        f" stands beside it, up to {high:g} m of water.",
+        f" stands beside it, up to {most}.",
     }
 
 
@@ -152,7 +157,7 @@ def check_for(sheet: str, column: Column, pressure_unit: str, flow_unit: str) ->
     elif sheet == "Readings" and column.key == "outlet":
         options = _outlet_check("$D2", "$E2")
     elif sheet == "Farm" and column.key == "flush_inlet":
-        options = _flush_inlet_check("$B$8", "$C$8")
+        options = _flush_inlet_check(column, "$B$8", "$C$8")
     else:
         options = _check_by_kind(column)
     return options | {

@@ -14,6 +14,8 @@ from functools import cache
 
 from siltbook.templates import contract
 from siltbook.templates.book import column_letters
+from siltbook.templates.own_unit import DROP_NOW
+from siltbook.templates.shown import METRE
 from siltbook.templates.units import metres_per, pressure_spellings
 
 Row = Mapping[str, object]
@@ -104,18 +106,32 @@ def _metres_per_unit() -> str:
     return f'=IFERROR(IF(TRIM({station})="","",{unit_factor(used)}),"?")'
 
 
-def _limit_used() -> str:
+def _limit_used(unit: str) -> str:
+    """The limit in `unit`, in which the station's own stands; the farm's has a unit beside it."""
     station, own = _this("Stations", "Station"), _this("Stations", "Drop limit (m)")
-    used = _limit_or(
-        own, contract.STATIONS, _limit_or(farm_cell("drop_limit"), contract.FARM, "5")
-    )
+    if unit == METRE:
+        used = _limit_or(
+            own, contract.STATIONS, _limit_or(farm_cell("drop_limit"), contract.FARM, "5")
+        )
+    else:
+        per, cell = repr(metres_per(unit)), farm_cell("drop_limit")
+        beside = cell.replace("$B$", "$C$")
+        metres = f'{cell}*IF(TRIM({beside})="",1,{unit_factor(beside)})'
+        farm = _limit_or(cell, contract.FARM, "5", metres)
+        used = _limit_or(own, contract.STATIONS, f"({farm})/{per}", f"{own}*{per}", own)
     return f'=IFERROR(IF(TRIM({station})="","",{used}),"?")'
 
 
-def _limit_or(cell: str, sheet: contract.Sheet, instead: str) -> str:
-    """A cell's limit where it can be one, `instead` of a number beyond its bounds or of nothing."""
-    column = sheet.column("drop_limit")
-    possible = f"IF(AND({cell}>={column.low:g},{cell}<={column.high:g}),{cell},{instead})"
+def _limit_or(
+    cell: str, sheet: contract.Sheet, instead: str, metres: str = "", shown: str = ""
+) -> str:
+    """A cell's limit where it can be one, `instead` of a number beyond its bounds or of nothing.
+
+    `metres` is the limit [m] where the cell is in another unit, `shown` what is then given.
+    """
+    column, metres = sheet.column("drop_limit"), metres or cell
+    within = f"AND({metres}>={column.low:g},{metres}<={column.high:g})"
+    possible = f"IF({within},{shown or metres},{instead})"
     return f'IF(ISNUMBER({cell}),{possible},IF(TRIM({cell})<>"","?",{instead}))'
 
 
@@ -149,7 +165,7 @@ def _factor_on_its_day() -> str:
     return f"IF(COUNTA({names})=0,{register},{apart})"
 
 
-def _drop() -> str:
+def _drop(unit: str) -> str:
     inlet, outlet = _this("Readings", "Inlet pressure"), _this("Readings", "Outlet pressure")
     station = _this("Readings", "Station")
     both = f"AND(ISNUMBER({inlet}),ISNUMBER({outlet}))"
@@ -157,27 +173,35 @@ def _drop() -> str:
     words = ",".join(f'AND(NOT(ISNUMBER({c})),TRIM({c})<>"")' for c in (inlet, outlet, alone))
     # The drop as read counts only where neither pressure is typed.
     neither = f'AND(TRIM({inlet})="",TRIM({outlet})="",ISNUMBER({alone}))'
-    typed = f"IF({both},{inlet}-{outlet},{alone})*{_factor_on_its_day()}"
+    typed = f"IF({both},{inlet}-{outlet},{alone})*{_factor_on_its_day()}{_per(unit)}"
     told = f'IF(TRIM({station})="","?",{typed})'
     return f'=IFERROR(IF(OR({both},{neither}),{told},IF(OR({words}),"?","")),"?")'
 
 
-def _against_limit() -> str:
+def _per(unit: str) -> str:
+    """Formula text that turns metres into `unit`; nothing for metres."""
+    return "" if unit == METRE else f"/{metres_per(unit)!r}"
+
+
+def _against_limit(unit: str) -> str:
     drop = _this("Readings", "Drop (m)")
     limit = _of_station("Limit used (m)")
-    answer = f'IF({drop}<-0.000001,"?",IF({drop}>0.000001+{limit},"OVER","in range"))'
+    noise = f"0.000001{_per(unit)}"
+    answer = f'IF({drop}<-{noise},"?",IF({drop}>{noise}+{limit},"OVER","in range"))'
     return f'=IFERROR(IF(ISNUMBER({drop}),{answer},IF({drop}="","","?")),"?")'
 
 
-def formulas(sheet: str) -> dict[str, str]:
+def formulas(sheet: str, unit: str = METRE) -> dict[str, str]:
     """Calculated columns of one list sheet: header -> formula, in their order on the sheet.
 
-    The row that a formula stands in is left open: `at_row` fills it in.
+    The row that a formula stands in is left open: `at_row` fills it in. `unit` is that of limits
+    and drops.
     """
     if sheet == "Stations":
-        return {"Metres per unit": _metres_per_unit(), "Limit used (m)": _limit_used()}
+        return {"Metres per unit": _metres_per_unit(), f"Limit used ({unit})": _limit_used(unit)}
     if sheet == "Readings":
-        return {"Drop (m)": _drop(), "Against limit": _against_limit()}
+        drop = "Drop (m)" if unit == METRE else f"{DROP_NOW} ({unit})"
+        return {drop: _drop(unit), "Against limit": _against_limit(unit)}
     if sheet == "Gauges":
         return {"Metres per unit": _gauge_factor()}
     return {}
@@ -199,21 +223,24 @@ def _factor_value(row: Row, settings: Row) -> float | str:
     return _factors().get(unit.casefold(), UNKNOWN)
 
 
-def _limit_value(row: Row, settings: Row) -> float | str:
+def _limit_value(row: Row, settings: Row, per: float) -> float | str:
     for sheet, typed in ((contract.STATIONS, row), (contract.FARM, settings)):
         value = typed.get("drop_limit")
         number = _number(value)
-        if number is not None and sheet.column("drop_limit").allows(number):
+        if number is not None and sheet.column("drop_limit").allows(number * per):
             return number
         if number is None and _squeezed(value):
             return UNKNOWN
-    return 5.0
+    return 5.0 / per
 
 
-def station_values(rows: Sequence[Row], settings: Row) -> list[tuple[float | str, float | str]]:
-    """Stored values of 'Metres per unit' [m] and 'Limit used (m)' [m], one pair per row."""
+def station_values(
+    rows: Sequence[Row], settings: Row, unit: str = METRE
+) -> list[tuple[float | str, float | str]]:
+    """Stored values of 'Metres per unit' [m] and the limit used [`unit`], one pair per row."""
+    per = metres_per(unit)
     return [
-        (_factor_value(row, settings), _limit_value(row, settings))
+        (_factor_value(row, settings), _limit_value(row, settings, per))
         if _squeezed(row.get("station"))
         else ("", "")
         for row in rows
@@ -233,12 +260,12 @@ def _drop_value(row: Row, factor: float | str | None) -> float | str:
     return UNKNOWN if drop is None else drop * factor
 
 
-def _verdict(drop: float | str, limit: float | str | None) -> str:
+def _verdict(drop: float | str, limit: float | str | None, noise: float) -> str:
     if isinstance(drop, str):
         return drop
-    if drop < -NOISE or limit is None or isinstance(limit, str):
+    if drop < -noise or limit is None or isinstance(limit, str):
         return UNKNOWN
-    return OVER if drop > limit + NOISE else IN_RANGE
+    return OVER if drop > limit + noise else IN_RANGE
 
 
 def gauge_values(rows: Sequence[Row], stations: Sequence[Row]) -> list[tuple[float | str]]:
@@ -280,22 +307,27 @@ def _changed_factor(row: Row, changes: Changes | None) -> float | str | None:
 
 
 def reading_values(
-    rows: Sequence[Row], stations: Sequence[Row], settings: Row, gauges: Sequence[Row] = ()
+    rows: Sequence[Row],
+    stations: Sequence[Row],
+    settings: Row,
+    gauges: Sequence[Row] = (),
+    unit: str = METRE,
 ) -> list[tuple[float | str, str]]:
-    """Stored values of 'Drop (m)' [m] and 'Against limit', one pair per row.
+    """Stored values of the drop [`unit`] and 'Against limit', one pair per row.
 
     The first of two stations with the same name counts, as in the formula's lookup.
     """
     register: dict[str, tuple[float | str, float | str]] = {}
-    for row, pair in zip(stations, station_values(stations, settings), strict=True):
+    for row, pair in zip(stations, station_values(stations, settings, unit), strict=True):
         if isinstance(row.get("station"), str):
             register.setdefault(str(row["station"]).casefold(), pair)
-    values = []
+    values, per = [], metres_per(unit)
     changes = _changes(gauges, stations)
     for row in rows:
         factor, limit = register.get(_squeezed(row.get("station")).casefold(), (None, None))
         if factor is not None and (changed := _changed_factor(row, changes)) is not None:
             factor = changed
         drop = _drop_value(row, factor)
-        values.append((drop, _verdict(drop, limit)))
+        drop = drop if isinstance(drop, str) else drop / per
+        values.append((drop, _verdict(drop, limit, NOISE / per)))
     return values

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from xlsxwriter.worksheet import Worksheet
 
-from siltbook.templates import blank_formulas, contract, printing, safety
+from siltbook.templates import blank_formulas, contract, own_unit, printing, safety
 from siltbook.templates.blank_checks import (
     REGISTER,
     REGISTER_FORMULA,
@@ -30,6 +30,7 @@ from siltbook.templates.blank_look import (
 from siltbook.templates.book import column_letters
 from siltbook.templates.contract import Column, Kind
 from siltbook.templates.look import TYPE_SIZE
+from siltbook.templates.shown import METRE
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format
@@ -109,6 +110,7 @@ class Filling:
     settings: Row
     pressure_unit: str
     flow_unit: str
+    limits_in: str = METRE
 
     def of(self, sheet: str) -> Sequence[Row]:
         """The rows of one list sheet."""
@@ -204,7 +206,8 @@ def write_farm(book: Workbook, look: Look, filling: Filling) -> None:
         sheet.write_string(0, col, words, look.header())
     label = look.format(bold=True, bg_color=PALE_BLUE, border=1, border_color=LINE)
     plain = look.format(border=1, border_color=LINE, indent=1)
-    for row, column in enumerate(contract.FARM.columns, start=1):
+    columns = own_unit.columns(contract.FARM, filling.limits_in)
+    for row, column in enumerate(columns, start=1):
         sheet.set_row(row, 19)
         sheet.write_string(row, 0, column.header, label)
         put(sheet, row, 1, filling.settings.get(column.key), _farm_format(look, column))
@@ -238,14 +241,15 @@ def write_list(book: Workbook, look: Look, sheet: contract.Sheet, filling: Filli
     page = book.add_worksheet(sheet.name, worksheet_class=ListPage)
     rows = filling.of(sheet.name)
     count = max(TABLE_ROWS[sheet.name], len(rows) + SPARE_ROWS[sheet.name])
+    columns = own_unit.columns(sheet, filling.limits_in)
     page.set_row(0, 48)
-    formats = [look.cell(column, filling.pressure_unit) for column in sheet.columns]
-    widths = [max(column.width - 1, len(column.header) // 2 + 3) for column in sheet.columns]
-    for col, column in enumerate(sheet.columns):
+    formats = [look.cell(column, filling.pressure_unit) for column in columns]
+    widths = [max(column.width - 1, len(column.header) // 2 + 3) for column in columns]
+    for col, column in enumerate(columns):
         page.set_column(col, col, widths[col], formats[col])
         check = check_for(sheet.name, column, filling.pressure_unit, filling.flow_unit)
         page.data_validation(1, col, _DEEP, col, check)
-    _add_table(page, look, sheet, count)
+    _add_table(page, look, sheet, count, filling.limits_in)
     for at, row in enumerate(rows, start=1):
         for col, column in enumerate(sheet.columns):
             if row.get(column.key) is not None:
@@ -260,12 +264,14 @@ def write_list(book: Workbook, look: Look, sheet: contract.Sheet, filling: Filli
     page.print_columns(len(sheet.columns) - 1)
 
 
-def _add_table(page: Worksheet, look: Look, sheet: contract.Sheet, count: int) -> None:
+def _add_table(
+    page: Worksheet, look: Look, sheet: contract.Sheet, count: int, unit: str
+) -> None:
     columns: list[dict[str, object]] = [
         {"header": c.header, "header_format": look.header(required=c.required)}
-        for c in sheet.columns
+        for c in own_unit.columns(sheet, unit)
     ]
-    for header, formula in blank_formulas.formulas(sheet.name).items():
+    for header, formula in blank_formulas.formulas(sheet.name, unit).items():
         shown = look.header(computed=True)
         # A table keeps the formula of its first row; programs in which it grows move it along.
         first = blank_formulas.at_row(formula, 2)
@@ -285,11 +291,11 @@ def _add_table(page: Worksheet, look: Look, sheet: contract.Sheet, count: int) -
 def _computed_values(sheet: str, filling: Filling) -> Sequence[tuple[object, ...]]:
     stations = filling.of("Stations")
     if sheet == "Stations":
-        return blank_formulas.station_values(stations, filling.settings)
+        return blank_formulas.station_values(stations, filling.settings, filling.limits_in)
     if sheet == "Gauges":
         return blank_formulas.gauge_values(filling.of(sheet), stations)
     return blank_formulas.reading_values(
-        filling.of(sheet), stations, filling.settings, filling.of("Gauges")
+        filling.of(sheet), stations, filling.settings, filling.of("Gauges"), filling.limits_in
     )
 
 
@@ -297,7 +303,7 @@ def _write_computed(
     page: Worksheet, look: Look, sheet: contract.Sheet, filling: Filling, count: int
 ) -> None:
     """Every row's formula with its stored value, and the mark of rows over the limit."""
-    wanted = blank_formulas.formulas(sheet.name)
+    wanted = blank_formulas.formulas(sheet.name, filling.limits_in)
     if not wanted:
         return
     values = list(_computed_values(sheet.name, filling))

@@ -1,4 +1,4 @@
-"""Pressures and days as a farm wants to read them: `Shown` turns metres of water into its unit.
+"""Pressures as a farm wants to read them: `Shown` turns metres of water into its unit.
 
 Inside, everything stays in metres of water; what is said here decides nothing. Words ask for a
 drop, a level (inlet, outlet, field pressure), a limit or a rate and get number and unit; cells get
@@ -7,7 +7,7 @@ the value and a number format.
 
 from __future__ import annotations
 
-import datetime as dt
+import math
 from dataclasses import dataclass
 from functools import cache
 from typing import NamedTuple
@@ -17,9 +17,6 @@ from siltbook.templates.units import metres_per
 METRE = "m"
 APART = 1e-6  # [m]; two drops that are further apart than this never print alike
 MORE = 3  # digits that are added at most, so that they do not
-DATES = ("2026-08-30", "30/08/2026", "08/30/2026")
-_DAYS = dict(zip(DATES, ("%Y-%m-%d", "%d/%m/%Y", "%m/%d/%Y"), strict=True))
-_DAY_CELLS = dict(zip(DATES, ("yyyy-mm-dd", "dd/mm/yyyy", "mm/dd/yyyy"), strict=True))
 
 
 class Digits(NamedTuple):
@@ -32,16 +29,17 @@ class Digits(NamedTuple):
     daily: int
 
 
-# What gauges in these units are read to: none of 0.05 bar tells a drop to 0.01 m (common practice,
-# no published source).
 _METRES = Digits(2, 1, 2, 2, 3)
-_DIGITS = {
-    "bar": Digits(2, 2, 3, 3, 4),
-    "kgf/cm2": Digits(2, 2, 3, 3, 4),
-    "kPa": Digits(0, 0, 1, 1, 2),
-    "psi": Digits(1, 1, 2, 2, 3),
-    "m": _METRES,
-}
+
+
+def _digits(per: float) -> Digits:
+    """Digits for a unit of so many metres [m]: such that a step is about a tenth of a metre.
+
+    Bar and kgf/cm2 two, psi one, kPa none: no gauge division of 0.05 bar tells a drop to 0.01 m
+    (common practice, no published source).
+    """
+    drop = max(0, math.ceil(math.log10(per) + 0.9))
+    return Digits(drop, drop, drop + 1, drop + 1, drop + 2)
 
 
 @dataclass(frozen=True)
@@ -140,22 +138,5 @@ def shown_in(unit: str) -> Shown:
     """How pressures are shown in one of the contract's units; KeyError for an unknown one."""
     if unit == METRE:
         return IN_METRES
-    return Shown(unit, 1.0 / metres_per(unit), _DIGITS[unit])
-
-
-@dataclass(frozen=True)
-class Days:
-    """How a farm writes its days; `form` is one of DATES."""
-
-    form: str = DATES[0]
-
-    def say(self, day: dt.date) -> str:
-        """A day in a sentence."""
-        # Not strftime's year, which some systems do not pad to four digits.
-        year = f"{day.year:04d}"
-        return day.strftime(_DAYS[self.form].replace("%Y", year))
-
-    @property
-    def cells(self) -> str:
-        """The number format of a cell that holds a real date."""
-        return _DAY_CELLS[self.form]
+    per = metres_per(unit)
+    return Shown(unit, 1.0 / per, _digits(per))

@@ -10,7 +10,9 @@ from siltbook.batch.audit.procedure import counted
 from siltbook.batch.audit.rules import RULES
 from siltbook.batch.model import History
 from siltbook.templates.book import Book, Settings
-from siltbook.templates.contract import FARM
+from siltbook.templates.contract import FARM, PRESSURE_UNITS
+from siltbook.templates.own_unit import columns as columns_in
+from siltbook.templates.own_unit import usual_in
 from siltbook.templates.shown import METRE
 
 # key -> unit as it is said; what decides a verdict, and has one default for every farm
@@ -37,7 +39,7 @@ def _settings(book: Book, remarks: Mapping[str, str]) -> Iterator[Place]:
     usual = Settings()
     for key, unit in ASKED.items():
         now, then = (float(getattr(s, key)) for s in (book.settings, usual))
-        if abs(now - then) <= TOLERANCE * then:
+        if abs(now - then) <= TOLERANCE * then or (unit == METRE and usual_in(key, now)):
             continue
         title, remark = FARM.column(key).header, remarks.get(key, "")
         shown = f"{now:.4g} {unit}".strip()
@@ -76,7 +78,7 @@ def _remarks(book: Book, data: bytes) -> dict[str, str]:
     part = next((p for p in workbook.sheets if p.name == book.farm_sheet), None)
     if part is None:
         return {}
-    helps = {" ".join(column.help.split()) for column in FARM.columns}
+    helps = {" ".join(c.help.split()) for u in PRESSURE_UNITS for c in columns_in(FARM, u)}
     found: dict[str, str] = {}
     columns = read_sheet(workbook, part).columns
     for key, cell in book.setting_cells.items():

@@ -38,7 +38,9 @@ def template(
     if path.exists() and not force:
         raise click.UsageError(f"{path} exists. Choose another name, or add --force.")
     try:
-        data = build(BlankOptions(pressure_unit, flow_unit, farm, stations))
+        data = build(
+            BlankOptions(pressure_unit, flow_unit, farm, stations, limits_in=pressure_unit)
+        )
     except ValueError as error:
         raise click.UsageError(str(error)) from error
     with refusals():

@@ -43,6 +43,7 @@ from siltbook.templates.contract import (
     bare,
 )
 from siltbook.templates.names import name_key
+from siltbook.templates.own_unit import DROP_NOW
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 Value = str | float | dt.date | dt.time
@@ -132,7 +133,7 @@ def _names(book: Book, home: Side | None) -> dict[str, str]:
 
 def _own_columns(leaf: Leaf, table: Table, sheet: Sheet) -> dict[str, int]:
     """The practitioner's own columns: those with a header that the contract does not have."""
-    taken, computed = set(table.places.values()), {bare(c) for c in sheet.computed}
+    taken, computed = set(table.places.values()), {DROP_NOW.casefold(), *map(bare, sheet.computed)}
     found: dict[str, int] = {}
     for (row, col), value in sorted(leaf.cells.items()):
         if row != table.header_row or col in taken or not isinstance(value, str):

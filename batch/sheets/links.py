@@ -11,6 +11,8 @@ from siltbook.batch.results import Assessment
 from siltbook.batch.sheets import kit as k
 from siltbook.checks.gauges import NOT_CANCELLING
 from siltbook.templates.book import Table, column_letters
+from siltbook.templates.contract import PRESSURE_UNITS
+from siltbook.templates.shown import METRE
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 
@@ -69,13 +71,13 @@ def fixed_of(assessment: Assessment, history: History, station: Station) -> Fixe
         unit=station.unit,
         factor=metres_per(station.unit),
         date1904=book.date1904,
-        limit=(escape(_limit_formula(assessment, station), quote=False), station.limit),
+        limit=(_limit_formula(assessment, station), station.limit),
         reference=(
             _station_cell(book.stations, "reference_flow", station.row, per_flow, reference),
             reference / per_flow if reference else None,
         ),
         clean=(
-            _station_cell(book.stations, "clean_drop", station.row, 1.0, station.clean_drop),
+            _metres(book.stations, "clean_drop", station.row, station.clean_drop),
             station.clean_drop,
         ),
         flow_unit=flow_unit,
@@ -93,6 +95,13 @@ def _station_cell(table: Table, key: str, row: int, factor: float, value: float 
     if abs(float(str(raw)) * factor - value) > 1e-9 * max(1.0, abs(value)):
         return ""
     return escape(f"{k.quoted(table.sheet)}{table.cell(key, row)}", quote=False)
+
+
+def _metres(table: Table, key: str, row: int, value: float | None) -> str:
+    """As `_station_cell`, of a length of water [m] that stands in the unit of its header."""
+    factor = metres_per(table.units.get(key, METRE))
+    link = _station_cell(table, key, row, factor, value)
+    return f"{link}*{factor!r}" if link and factor != 1.0 else link
 
 
 def _uncertainty_formula(table: Table, station: Station) -> tuple[str, ...]:
@@ -126,21 +135,29 @@ def _is_number(value: object) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
+def _factor(typed: float, metres: float) -> float | None:
+    """Metres in one of the unit in which a limit was typed; None where it fits none."""
+    units = (METRE, *PRESSURE_UNITS)
+    return next((f for f in map(metres_per, units) if abs(typed * f - metres) <= 1e-9), None)
+
+
 def _limit_formula(assessment: Assessment, station: Station) -> str:
-    """The formula (without '=') for a station's limit: its own cell, else the farm's; else ''."""
+    """The formula (without '=', escaped) for a station's limit [m]: its own cell, else the farm's.
+
+    Empty where neither cell holds the limit that was used, in whatever unit.
+    """
     book = assessment.book
     table = book.stations
     raw = table.raw.get("drop_limit", {}).get(station.row)
     if raw is not None and raw != "":
-        if not _is_number(raw) or abs(float(str(raw)) - station.limit) > 1e-9:
-            return ""
-        return f"{k.quoted(table.sheet)}{table.cell('drop_limit', station.row)}"
+        return _metres(table, "drop_limit", station.row, station.limit)
     cell, typed = book.setting_cells.get("drop_limit"), book.setting_raw.get("drop_limit")
-    # Refused, or typed in another unit: the cell does not hold the limit that was used.
-    if _is_number(typed) and abs(float(str(typed)) - station.limit) > 1e-9:
+    factor = _factor(float(str(typed)), station.limit) if _is_number(typed) else 1.0
+    if factor is None:  # refused: the cell does not hold the limit that was used
         return ""
     if not cell or abs(book.settings.drop_limit - station.limit) > 1e-9:
         return ""
-    address = f"{k.quoted(book.farm_sheet)}{cell}"
+    address = escape(f"{k.quoted(book.farm_sheet)}{cell}", quote=False)
+    held = address if factor == 1.0 else f"{address}*{factor!r}"
     # The cell may be empty or hold words: then the limit that was used stands.
-    return f"IF(ISNUMBER({address}),{address},{float(station.limit)!r})"
+    return f"IF(ISNUMBER({address}),{held},{float(station.limit)!r})"

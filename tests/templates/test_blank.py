@@ -12,11 +12,14 @@ from openpyxl.formula.translate import Translator
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
+from siltbook.batch.reading.book import read_book
 from siltbook.templates import contract
 from siltbook.templates.blank import SHIPPED, BlankOptions, build
 from siltbook.templates.blank_look import PAIRS
 from siltbook.templates.blank_sheets import CAUTIONS, STEPS
 from siltbook.templates.book import column_letters
+from siltbook.templates.own_unit import rounded
+from siltbook.templates.units import metres_per
 
 
 def opened(content: bytes) -> Workbook:
@@ -97,6 +100,30 @@ def test_farm_shows_defaults_units_and_help(blank: Workbook) -> None:
 def test_lowest_flush_inlet_stays_two_bar_in_every_unit(unit: str) -> None:
     farm = opened(build(BlankOptions(pressure_unit=unit)))["Farm"]
     assert (farm["B4"].value, farm["B8"].value, farm["C8"].value) == (unit, 2, "bar")
+
+
+@pytest.mark.parametrize("unit", contract.PRESSURE_UNITS)
+def test_a_blank_speaks_one_unit_and_is_read_back_in_it(unit: str) -> None:
+    register: list[dict[str, object]] = [{"station": "A", "clean_drop": 1.5, "drop_limit": 6}]
+    if unit == "kPa":
+        register[0] |= {"clean_drop": 15, "drop_limit": 60}
+    elif unit in ("bar", "kgf/cm2"):
+        register[0] |= {"clean_drop": 0.15, "drop_limit": 0.6}
+    data = build(BlankOptions(unit, limits_in=unit), {"Stations": register})
+    farm, stations = opened(data)["Farm"], opened(data)["Stations"]
+    headers = [cell.value for cell in stations[1]]
+    assert {f"Clean drop ({unit})", f"Drop limit ({unit})", f"Limit used ({unit})"} < {*headers}
+    assert (farm["C6"].value, farm["B6"].value) == (unit, rounded(unit).limit)
+    result = read_book(data, "blank.xlsx")
+    assert not result.findings
+    book, per = result.book, metres_per(unit)
+    # A round limit never lies over 5 m, and the flush inlet not under 2 bar by more than 0.05 %.
+    assert 4.9 < book.settings.drop_limit <= 5.0 + 1e-9
+    assert book.settings.flush_inlet > 0.9995 * 2 * metres_per("bar")
+    assert book.settings.shown.unit == unit
+    (row,) = book.stations.frame.to_dict("records")
+    assert row["clean_drop"] == pytest.approx(float(str(register[0]["clean_drop"])) * per)
+    assert row["drop_limit"] == pytest.approx(float(str(register[0]["drop_limit"])) * per)
 
 
 def test_start_here_says_what_to_do_and_warns_in_a_box_of_its_own(blank: Workbook) -> None:
@@ -282,6 +309,7 @@ def test_31_characters_are_accepted() -> None:
 @pytest.mark.parametrize("name", SHIPPED)
 def test_shipped_blanks_are_what_the_builder_makes(name: str) -> None:
     shipped = Path(contract.__file__).with_name(name)
-    assert shipped.read_bytes() == build(BlankOptions(*SHIPPED[name])), (
+    pressure, flow = SHIPPED[name]
+    assert shipped.read_bytes() == build(BlankOptions(pressure, flow, limits_in=pressure)), (
         f"{name} is out of date: run python -m siltbook.templates.blank"
     )

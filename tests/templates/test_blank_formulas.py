@@ -14,6 +14,7 @@ from typing import Any
 import openpyxl
 import pytest
 
+from siltbook.templates import contract
 from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.blank_formulas import reading_values, station_values
 
@@ -113,7 +114,10 @@ def computed(content: bytes) -> dict[str, list[tuple[object, object]]]:
             (row[0] or None, row[1] or None)
             for row in book[name].iter_rows(2, 41, first, first + 1, values_only=True)
         ]
-        for name, first in (("Stations", 17), ("Readings", 12))
+        for name, first in (
+            (sheet.name, len(sheet.columns) + 1)
+            for sheet in (contract.STATIONS, contract.READINGS)
+        )
     }
 
 
@@ -184,6 +188,35 @@ FARMS: dict[str, dict[str, Any]] = {
 }
 
 
+def in_psi() -> bytes:
+    """A blank that speaks psi: limits and clean drops in it, one station on a gauge in bar."""
+    register: list[dict[str, object]] = [
+        {"station": "P1"}, {"station": "P2", "drop_limit": 6.5}, {"station": "B", "unit": "bar"},
+        {"station": "Low", "drop_limit": 0.01}, {"station": "Text", "drop_limit": "six"},
+    ]  # fmt: skip
+    readings = [
+        reading("P1", 40, 33), reading("P1", 40, 32.9), reading("P2", 40, 33.4),
+        reading("B", 3.0, 2.5), reading("B", 3.0, 2.55), reading("Low", 40, 32.9),
+        reading("Text", 40, 30), reading("P1", 30, 31),
+    ]  # fmt: skip
+    options = BlankOptions("psi", "gpm", limits_in="psi")
+    return build(options, {"Stations": register, "Readings": readings})
+
+
+def test_a_blank_in_psi_says_drops_and_limits_in_psi() -> None:
+    book = openpyxl.load_workbook(BytesIO(in_psi()), data_only=True)
+    headers = [c.value for c in book["Readings"][1]]
+    assert headers[-2:] == ["Drop now (psi)", "Against limit"]
+    assert [c.value for c in book["Stations"][1]][-1] == "Limit used (psi)"
+    found = [row[-2:] for row in book["Readings"].iter_rows(2, 9, values_only=True)]
+    near = pytest.approx
+    assert found == [
+        (near(7), "in range"), (near(7.1), "OVER"), (near(6.6), "OVER"),
+        (near(7.2519, abs=1e-4), "OVER"),
+        (near(6.5267, abs=1e-4), "in range"), (near(7.1), "OVER"), (near(10), "?"), (near(-1), "?"),
+    ]  # fmt: skip
+
+
 @pytest.fixture(scope="module")
 def recalculated(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of the farms' workbooks as LibreOffice calculates them, in one call."""
@@ -192,6 +225,7 @@ def recalculated(tmp_path_factory: pytest.TempPathFactory) -> Path:
         bare = without_stored_values(filled(**settings))
         assert {p for pairs in computed(bare).values() for p in pairs} == {(None, None)}
         (folder / f"{name}.xlsx").write_bytes(bare)
+    (folder / "in-psi.xlsx").write_bytes(without_stored_values(in_psi()))
     subprocess.run(
         ["soffice", "--headless", f"-env:UserInstallation=file://{folder}/profile",
          "--convert-to", "xlsx", "--outdir", folder / "out", *folder.glob("*.xlsx")],
@@ -201,10 +235,11 @@ def recalculated(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.skipif(shutil.which("soffice") is None, reason="LibreOffice is not installed")
-@pytest.mark.parametrize("farm", FARMS)
+@pytest.mark.parametrize("farm", [*FARMS, "in-psi"])
 def test_libreoffice_recalculates_to_the_stored_values(recalculated: Path, farm: str) -> None:
     found = computed((recalculated / f"{farm}.xlsx").read_bytes())
-    for name, stored in computed(filled(**FARMS[farm])).items():
+    made = filled(**FARMS[farm]) if farm in FARMS else in_psi()
+    for name, stored in computed(made).items():
         for row, (kept, again) in enumerate(zip(stored, found[name], strict=True), 2):
             for one, other in zip(kept, again, strict=True):
                 near = pytest.approx(one, abs=1e-9) if isinstance(one, (int, float)) else one
