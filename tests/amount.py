@@ -6,12 +6,14 @@ many examples of each property.
 
 from __future__ import annotations
 
+import itertools
 import os
 from collections.abc import Sequence
 from typing import TypeVar
 
 LONG = os.environ.get("SILTBOOK_FUZZ", "")
 T = TypeVar("T")
+U = TypeVar("U")
 
 
 def amount(usual: int, whole: int) -> int:
@@ -24,3 +26,12 @@ def some(cases: Sequence[T], usual: int) -> list[T]:
     if LONG or usual >= len(cases):
         return list(cases)
     return [cases[n * len(cases) // usual] for n in range(usual)]
+
+
+def crossed(rows: Sequence[T], columns: Sequence[U]) -> list[tuple[T, U]]:
+    """Every row with every column in the long run; else as the dark squares of a board lie.
+
+    Each row is still taken with every second column, and each column with every second row.
+    """
+    pairs = itertools.product(enumerate(rows), enumerate(columns))
+    return [(row, column) for (i, row), (j, column) in pairs if LONG or (i + j) % 2 == 0]

@@ -21,6 +21,7 @@ from siltbook.batch.job import assess_bytes
 from siltbook.batch.reading.book import read_book
 from siltbook.templates.blank import BlankOptions, build
 from tests.adopt.test_command import change, find
+from tests.amount import crossed
 
 SAMPLES_AT = Path(__file__).resolve().parents[2] / "sample_workbooks"
 SAMPLES = ("twelve-stations.xlsx", "mixed-units.xlsx", "many-flows.xlsx", "real-life-psi.xlsx")
@@ -118,15 +119,15 @@ def adopted(name: str, layout: str, daily: bool) -> bytes:
     return filled.data or b""
 
 
-@pytest.mark.parametrize("name", SAMPLES)
-@pytest.mark.parametrize("layout", WHOLE)
+@pytest.mark.parametrize(("name", "layout"), crossed(SAMPLES, WHOLE))
 def test_the_same_verdicts_as_filled_in_by_hand(name: str, layout: str) -> None:
     assert judged(adopted(name, layout, daily=False)) == by_hand(name, False)
 
 
 # One station a file, as in the sample of mixed units, makes no wide table that names it.
-@pytest.mark.parametrize("name", [n for n in SAMPLES if n != "mixed-units.xlsx"])
-@pytest.mark.parametrize("layout", ONE_A_DAY)
+@pytest.mark.parametrize(
+    ("name", "layout"), crossed([n for n in SAMPLES if n != "mixed-units.xlsx"], ONE_A_DAY)
+)
 def test_the_same_verdicts_where_a_day_has_one_reading(name: str, layout: str) -> None:
     verdicts, readings = judged(adopted(name, layout, daily=True))
     wanted, read = by_hand(name, True)

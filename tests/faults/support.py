@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -16,6 +17,7 @@ import pytest
 
 from siltbook.batch.job import review_bytes
 from siltbook.batch.typed.stamp import stamped
+from tests.amount import LONG
 from tests.benchmarks.speed import make_book
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -63,6 +65,15 @@ class Ended:
     code: int
     calls: int
     said: str
+
+
+def points(calls: int, enough: Callable[[], bool] = lambda: True) -> Iterator[int]:
+    """At which of a run's calls a fault strikes: every second one, the last included.
+
+    The others as well until `enough`, and all of them in the long run.
+    """
+    yield from range(calls, 0, -2)
+    yield from (at for at in range(calls - 1, 0, -2) if LONG or not enough())
 
 
 class Driver:

@@ -11,13 +11,12 @@ import pytest
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.review.agree import carry
 from siltbook.batch.review.minutes import read_pack
-from tests.faults.support import ROOT, Driver
+from tests.faults.support import ROOT, Driver, Ended, points
 from tests.review.farms import book
 from tests.review.packs import ROW, SPARE, small_pack
 from tests.review.test_agree import NORTH, filled
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="children are forked")
-MANY = 40  # more calls than any command here makes
 MINUTES = {ROW: NORTH}
 MORE = {SPARE: {"Farm": "North Farm (invented)", "Station": "N1 Screen", "Action": "Look"}}
 
@@ -54,67 +53,70 @@ def test_a_kill_at_any_call_of_agree_leaves_the_old_book_or_the_new(
     old = {"north-2026.xlsx": book("north")}
     both = {"north-2026.xlsx": new, "north-2026.previous.xlsx": book("north")}
     between = {**old, "north-2026.previous.xlsx": book("north")}
-    met = []
-    for at in range(1, MANY):
+    met: list[dict[str, bytes]] = []
+    target = laid(tmp_path / "undisturbed")
+    whole = driver.run(0, "kill", "agree", pack, target)
+    assert (whole.code, seen(target.parent)) == (0, both)
+    for at in points(whole.calls, lambda: all(state in met for state in (old, between, both))):
         target = laid(tmp_path / str(at))
-        end = driver.run(at, "kill", "agree", pack, target)
+        assert driver.run(at, "kill", "agree", pack, target).killed
         left = seen(target.parent)
         assert left in (old, between, both), at
-        if not end.killed:
-            break
         met.append(left)
         if left == between:  # run again, it ends as if it had never been killed
             assert driver.run(0, "kill", "agree", pack, target).code == 0
             assert seen(target.parent) == both
-    assert (end.code, left) == (0, both)
     assert all(state in met for state in (old, between, both))
 
 
 def test_a_full_disk_at_any_call_of_agree_gives_one_sentence_and_loses_nothing(
     driver: Driver, pack: Path, new: bytes, tmp_path: Path
 ) -> None:
-    refused = 0
-    for at in range(1, MANY):
+    calls = driver.run(0, "full", "agree", pack, laid(tmp_path / "undisturbed")).calls
+    refused: list[int] = []
+    for at in points(calls, lambda: len(refused) > 4):
         target = laid(tmp_path / str(at))
         end = driver.run(at, "full", "agree", pack, target)
         assert "Traceback" not in end.said
         if end.code == 0:
             assert target.read_bytes() == new
-            if end.calls < at:
-                break
             continue
-        refused += 1
+        refused.append(at)
         assert end.code == 3
         (line,) = end.said.strip().splitlines()
         assert "north-2026.xlsx: cannot be written (No space left on device)." in line
         assert [p.name for p in target.parent.iterdir()] == ["north-2026.xlsx"]
         assert target.read_bytes() == book("north")
-    assert refused > 4
+    assert len(refused) > 4
 
 
 @pytest.mark.parametrize("fault", ["kill", "full"])
 def test_a_fault_at_any_call_of_review_leaves_the_old_pack_or_the_new(
     driver: Driver, tmp_path: Path, fault: str
 ) -> None:
-    refused = 0
-    for at in range(1, MANY):
+    refused: list[int] = []
+
+    def pack_after(at: int) -> tuple[Ended, Path]:
         target = laid(tmp_path / str(at))
         out = tmp_path / f"{at}.xlsx"
         out.write_bytes(small_pack())
         words = ("review", target, "--month", "2026-07", "--no-pdf", "--out", out)
         end = driver.run(at, fault, *words)
         assert seen(target.parent) == {"north-2026.xlsx": book("north")}
-        whole = read_pack(out.read_bytes(), "pack.xlsx")
-        assert len(whole.books) in (1, 2)
+        assert len(read_pack(out.read_bytes(), "pack.xlsx").books) in (1, 2)
+        return end, out
+
+    whole, out = pack_after(0)
+    assert len(read_pack(out.read_bytes(), "pack.xlsx").books) == 1
+    for at in points(whole.calls, lambda: len(refused) > 2 or fault == "kill"):
+        end, out = pack_after(at)
+        assert end.killed == (fault == "kill")
         if end.code == 3:
-            refused += 1
+            refused.append(at)
             (line,) = end.said.strip().splitlines()
             assert "cannot be written (No space left on device)." in line
             assert out.read_bytes() == small_pack()
-        if not end.killed and end.calls < at:
-            break
-    assert len(whole.books) == 1
-    assert refused > 2 or fault == "kill"
+    assert len(refused) > 2 or fault == "kill"
 
 
 CODE = """
