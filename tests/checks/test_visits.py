@@ -160,3 +160,13 @@ def test_single_or_timed_entries_need_no_time() -> None:
     assert messages(book(timed), "several-without-time") == []
     two = [reading(1), reading(1, station="South")]
     assert messages(book(two), "several-without-time") == []
+
+
+def test_the_same_values_at_another_time_of_a_day_are_another_reading() -> None:
+    """6:02 and 12:01 have the same product of hour and minute; 6:02 twice is one reading."""
+    early, late = reading(1, time=dt.time(6, 2)), reading(1, time=dt.time(12, 1))
+    assert messages(book([early, late]), "reading-twice") == []
+    assert messages(book([early, early]), "reading-twice") == [
+        "Readings!A3: same reading entered twice: read inlet 3 bar, outlet 2.8 bar on 2026-05-01"
+        " 06:02, as in row 2; accepted: each reading once. Delete one of the rows."
+    ]

@@ -6,7 +6,8 @@ import datetime as dt
 
 import pytest
 
-from siltbook.batch.model import Verdict
+from siltbook.batch.ladder.replay import Gear, replay_ladder
+from siltbook.batch.model import CarriedOver, History, Verdict
 from tests.ladder.histories import DAY0, read, station, verdict_of, work
 
 OVER, FINE = 6.0, 2.0
@@ -165,6 +166,18 @@ def test_only_the_sign_that_was_missed_is_named(sign: str) -> None:
         assert [name for name, said in words.items() if said in reason] == [sign]
 
 
+def test_signs_that_were_missed_are_listed_as_in_a_sentence() -> None:
+    heard = verdict_of(read(0, OVER), work(5, click=False, water_heard=False)).reason
+    assert heard.startswith(
+        "Flush of 2026-06-06: no click heard and no water heard in the filter; drop 6.00 m"
+    )
+    missed = work(5, click=False, water_heard=False, water=False)
+    assert verdict_of(read(0, OVER), missed).reason.startswith(
+        "Flush of 2026-06-06: no click heard, no water heard in the filter and no water at the"
+        " outlet; drop 6.00 m"
+    )
+
+
 def test_a_flush_does_not_send_the_ladder_down() -> None:
     judged = verdict_of(*FLUSHED, read(2, OVER, "after flush"), work(3))
     assert judged.verdict is Verdict.HAND_CLEAN
@@ -257,3 +270,18 @@ def test_a_borderline_flush_is_not_put_off() -> None:
     judged = verdict_of(read(0, 5.1, p_over=0.6))
     assert (judged.verdict, judged.borderline) == (Verdict.FLUSH, True)
     assert not any("once more" in step.words for step in judged.steps)
+
+
+@pytest.mark.parametrize("gear", Gear)
+@pytest.mark.parametrize("part", ["controller", "solenoid"])
+def test_only_gear_that_awaits_proof_carries_the_part_that_was_replaced(
+    gear: Gear, part: str
+) -> None:
+    day = DAY0 - dt.timedelta(days=200)
+    carried = CarriedOver(2, "needs flush", str(gear), opened=day, failed=day, **{part: day})
+    standing = replay_ladder(
+        History(station(), (), carried=carried), flush_cycles=3, flush_inlet=20.0
+    )
+    replaced = standing.replaced and (standing.replaced.work, standing.replaced.date)
+    wanted = (f"{part} replaced", day) if gear is Gear.AWAITS_PROOF else None
+    assert replaced == wanted

@@ -13,9 +13,12 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
-from tests.mutation.rooms import LEFT_OUT, ROOMS, Room
+from tests.mutation.rooms import EQUIVALENT, LEFT_OUT, ROOMS, Room
 
 TOP = Path(__file__).parents[2]
+PAGE = TOP / "DEVELOPERS.md"
+HEAD = """| room | mutants possible | tried | equivalent | survived | of those to be noticed |
+|---|---|---|---|---|---|"""
 SECONDS = 300.0  # a mutant that runs longer has been noticed
 _SKIPPED = shutil.ignore_patterns(".git", ".venv", ".*_cache", "__pycache__", "*.egg-info")
 
@@ -32,11 +35,17 @@ class Mutant:
 
 @dataclass(frozen=True)
 class Outcome:
-    """Whether a test noticed a mutant; the changed line where none did."""
+    """Whether a test noticed a mutant; the line before and after."""
 
     mutant: Mutant
     survived: bool
-    change: str
+    before: str
+    after: str
+
+    @property
+    def equivalent(self) -> bool:
+        """Whether nothing was to be noticed."""
+        return self.survived and self.after in EQUIVALENT
 
 
 def mutants(room: Room) -> Iterator[Mutant]:
@@ -77,22 +86,45 @@ def _try(mutant: Mutant, tests: tuple[str, ...]) -> Outcome:
     )  # fmt: skip
     command = f"{sys.executable} -m pytest -q -x -n 0 -p no:cacheprovider {' '.join(tests)}"
     result = mutate_and_test([spec], command, SECONDS)
-    changed = [s for s in (result.diff or "").splitlines()[2:] if s[:1] in ("+", "-")]
-    change = " -> ".join(line[1:].strip() for line in changed)
-    return Outcome(mutant, result.test_outcome is TestOutcome.SURVIVED, change)
+    return Outcome(
+        mutant, result.test_outcome is TestOutcome.SURVIVED, *changed(result.diff or "")
+    )
 
 
-def _room(name: str, count: int, seed: str, folder: str) -> None:
-    """Try a room's mutants, print its row, and name those that no test noticed."""
+def changed(diff: str) -> tuple[str, str]:
+    """The line before and after of a unified diff (or lines, joined), without its heads."""
+    lines = [line for line in diff.splitlines() if not line.startswith(("+++", "---"))]
+    return tuple(  # type: ignore[return-value]
+        " ".join(line[1:].strip() for line in lines if line.startswith(sign)) for sign in "-+"
+    )
+
+
+def publish(row: str, page: str) -> str:
+    """The page with this row in its table of scores, in the place of the room's row before."""
+    begin = page.index(HEAD) + len(HEAD)
+    end = page.index("\n\n", begin)
+    rows = [line for line in page[begin:end].splitlines() if line]
+    name = row.split("|")[1]
+    kept = [line for line in rows if line.split("|")[1] != name]
+    order = [f" {room} " for room in ROOMS]
+    table = sorted([*kept, row], key=lambda line: order.index(line.split("|")[1]))
+    return page[:begin] + "\n" + "\n".join(table) + page[end:]
+
+
+def _room(name: str, count: int, seed: str, folder: str) -> str:
+    """Try a room's mutants, name those that no test noticed, and give its row."""
     found = list(mutants(ROOMS[name]))
     drawn = random.Random(f"{seed} {name}").sample(found, min(count, len(found)))
     with ProcessPoolExecutor(initializer=_work_in, initargs=(folder,)) as pool:
         outcomes = list(pool.map(_try, drawn, [ROOMS[name].tests] * len(drawn)))
-    lived = [o for o in outcomes if o.survived]
-    noticed = len(drawn) - len(lived)
-    print(f"| {name} | {len(found):,} | {len(drawn)} | {noticed} | {len(lived)} |", flush=True)
+    alike = sum(o.equivalent for o in outcomes)
+    lived = [o for o in outcomes if o.survived and not o.equivalent]
     for o in lived:
-        print(f"  {o.mutant.module}:{o.mutant.line}: {o.change}", file=sys.stderr, flush=True)
+        said = f"  {o.mutant.module}:{o.mutant.line}: {o.before} -> {o.after}"
+        print(said, file=sys.stderr, flush=True)
+    told = len(drawn) - alike
+    share = f"{len(lived) / told:.0%}" if told else "none tried"
+    return f"| {name} | {len(found):,} | {len(drawn)} | {alike} | {len(lived)} | {share} |"
 
 
 def main() -> None:
@@ -101,13 +133,17 @@ def main() -> None:
     parser.add_argument("rooms", nargs="*", metavar="ROOM", help=", ".join(ROOMS))
     parser.add_argument("--sample", type=int, default=40, help="mutants of each room")
     parser.add_argument("--seed", default="which mutants", help="another one, other mutants")
+    parser.add_argument("--write", action="store_true", help="put the scores into DEVELOPERS.md")
     asked = parser.parse_args()
     if strangers := set(asked.rooms) - set(ROOMS):
         parser.error(f"no such room: {', '.join(strangers)}; rooms: {', '.join(ROOMS)}")
-    print("| room | mutants possible | tried | noticed | survived |\n|---|---|---|---|---|")
+    print(HEAD)
     with tempfile.TemporaryDirectory() as folder:
         for name in asked.rooms or ROOMS:
-            _room(name, asked.sample, asked.seed, folder)
+            row = _room(name, asked.sample, asked.seed, folder)
+            print(row, flush=True)
+            if asked.write:
+                PAGE.write_text(publish(row, PAGE.read_text("utf-8")), "utf-8")
 
 
 if __name__ == "__main__":

@@ -265,6 +265,8 @@ def test_a_row_that_could_not_be_read_is_named_in_the_sentence() -> None:
         " the limit of 5.00 m. Could not be read: Work done row 2, Work 'rinsed it somehow':"
         " not used; Work done row 3, Date '3.6.': not used; and 1 more, on the sheet Findings.",
     )
+    both = filled(Readings=[reading(day(1), *OVER)], Work_done=flushed[:2])
+    assert said(both)[1].endswith(" Work done row 3, Date '3.6.': not used.")
     bad = [reading(day(1), *FINE), reading("somewhen", 3.2, 2.4)]
     assert said(filled(Readings=bad))[1].endswith(
         " Could not be read: Readings row 3, Date 'somewhen': not used."
