@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from pathlib import Path
 
@@ -48,3 +49,35 @@ def test_a_verdict_is_reached_by_a_test_of_the_ladder(verdict: Verdict) -> None:
 @pytest.mark.parametrize("sheet", [*contract.RESULT_SHEETS, *contract.AUDIT_SHEETS])
 def test_a_result_sheet_is_opened_by_a_test(sheet: str, every: str) -> None:
     assert f'"{sheet}"' in every, f"no test opens the sheet {sheet}"
+
+
+NUMBER = re.compile(r"\b(float|int|Floats)\b")
+
+
+def numeric(folder: str) -> list[tuple[str, list[str], str]]:
+    """Public functions of a room that take or give numbers: name, those arguments, docstring."""
+    found = []
+    for path in sorted((TESTS.parent / folder).glob("*.py")):
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if not isinstance(node, ast.FunctionDef) or node.name.startswith("_"):
+                continue
+            given = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
+            numbers = [a.arg for a in given if NUMBER.search(ast.unparse(a.annotation or a))]
+            gives = re.search(r"float|Floats", ast.unparse(node.returns or node.args))
+            if numbers or gives:
+                told = ast.get_docstring(node) or ""
+                found.append((f"{path.stem}.{node.name}", numbers, told))
+    return found
+
+
+@pytest.mark.parametrize(("folder", "least"), [("batch/numbers", 30), ("batch/ladder", 5)])
+def test_what_computes_names_its_numbers_and_their_units(folder: str, least: int) -> None:
+    """Each argument that is a number stands in the docstring, which has a unit in brackets."""
+    functions = numeric(folder)
+    assert len(functions) >= least
+    lacking = {
+        name: [n for n in numbers if not re.search(rf"\b{n}\b", told)] or "no unit in brackets"
+        for name, numbers, told in functions
+        if "[" not in told or not all(re.search(rf"\b{n}\b", told) for n in numbers)
+    }
+    assert lacking == {}

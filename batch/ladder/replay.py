@@ -72,27 +72,32 @@ class Standing:
 
 
 def missing_cycles(flush: Work, asked: int) -> int:
-    """How many cycles a flush lacks; a blank is no fewer (the check asks for it)."""
+    """How many cycles [-] a flush lacks of those `asked`; a blank is no fewer (the check asks)."""
     return 0 if flush.cycles is None else max(0, asked - int(flush.cycles))
 
 
 def cycles_short(flush: Work, asked: int) -> str:
-    """What a flush lacks, in words: '1 cycle short'."""
+    """What a flush lacks of the cycles `asked` [-], in words: '1 cycle short'."""
     lacking = missing_cycles(flush, asked)
     return f"{lacking} {'cycle' if lacking == 1 else 'cycles'} short"
 
 
 def replay_ladder(history: History, *, flush_cycles: int, flush_inlet: float) -> Standing:
-    """Scan a history in order. `flush_inlet` [m] is the least inlet during a flush."""
+    """Scan a history in order.
+
+    `flush_cycles`: cycles of a whole flush [-], 1 or more. `flush_inlet`: the least inlet during
+    a flush [m], above 0.
+    """
     return scanned(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet)[1]
 
 
 def steps(
     history: History, *, flush_cycles: int, flush_inlet: float
 ) -> Iterator[tuple[Reading | Work, Standing, Standing]]:
-    """Every entry with the standing before and after it; arguments as for `replay_ladder`.
+    """Every entry with the standing before and after it.
 
     A reading that says nothing where it stands comes back with its reason (`both_sides_alike`).
+    `flush_cycles` [-] and `flush_inlet` [m] as for `replay_ladder`.
     """
     standing, days = _carried(history.carried), _worked_on(history)
     least = flush_cycles, flush_inlet
@@ -133,7 +138,7 @@ def settled(
 ) -> tuple[Reading | Work, ...]:
     """The entries with every reading marked that the ladder does not take where it stands.
 
-    Arguments as for `replay_ladder`. Settling again changes nothing.
+    Settling again changes nothing. `flush_cycles` [-] and `flush_inlet` [m] as for `replay_ladder`.
     """
     return scanned(history, flush_cycles=flush_cycles, flush_inlet=flush_inlet)[0]
 
@@ -141,7 +146,7 @@ def settled(
 def scanned(
     history: History, *, flush_cycles: int, flush_inlet: float
 ) -> tuple[tuple[Reading | Work, ...], Standing]:
-    """`settled` and `replay_ladder` in one scan."""
+    """`settled` and `replay_ladder` in one scan; `flush_cycles` [-], `flush_inlet` [m] as there."""
     standing, days = _carried(history.carried), _worked_on(history)
     least, limit = (flush_cycles, flush_inlet), history.station.limit
     entries: list[Reading | Work] = []

@@ -88,7 +88,7 @@ def _law(m: float) -> Floats:
 
 
 def family(ways: Floats) -> Family:
-    """The family of curves given as tables; ways as in `Family`."""
+    """The family of curves given as tables; `ways` [-] from 0 to 1 as in `Family`."""
     slope = np.maximum(np.gradient(ways, STEP, axis=-1), LEAST_SLOPE)
     rising = np.maximum.accumulate(ways[..., :_UP_TO_LIMIT], axis=-1) + LIFE * 1e-9
     flat = rising.reshape(-1, _UP_TO_LIMIT)
@@ -100,7 +100,7 @@ FIXED = family(np.stack([*map(_power, POWERS), *map(_law, LAWS)]))
 
 
 def with_learnt(learnt: Sequence[Floats]) -> Family:
-    """The fixed curves, then the learnt ones."""
+    """The fixed curves, then the `learnt` ones (ways [-] as in `Family`)."""
     return family(np.concatenate([FIXED.way, np.stack(learnt)])) if learnt else FIXED
 
 
@@ -117,20 +117,23 @@ def _between(tables: Floats, curve: Index, place: Floats) -> Floats:
 
 
 def way_and_slope(curves: Family, curve: Index, load: Floats) -> tuple[Floats, Floats]:
-    """S and dS/dx at `load`; `curve` counts rows of all tables on end and broadcasts with it."""
+    """S [-] and dS/dx [-] at `load` [-].
+
+    `curve` counts rows of all tables on end and broadcasts with it.
+    """
     place = load / STEP
     return _between(curves.way, curve, place), _between(curves.slope, curve, place)
 
 
 def load_at(curves: Family, curve: Index, way: Floats) -> Floats:
-    """The load at which a curve has come so far; beyond the limit straight on."""
+    """The load [-] at which a curve has come as far as `way` [-]; beyond the limit straight on."""
     inside = _between(curves.load, curve, np.clip(way, 0.0, 1.0) * (len(_WAYS) - 1))
     end: Floats = curves.end_slope.ravel()[curve]
     return inside + np.maximum(way - 1.0, 0.0) / end
 
 
 def averaged(courses: Sequence[Floats]) -> Floats:
-    """The mean of ended runs' courses (ways at LIFE, rising from 0 to 1), as a table."""
+    """The mean of ended runs' `courses` (ways [-] at LIFE, rising from 0 to 1), as a table."""
     mean = np.mean(np.stack(courses), axis=0)
     back = round(0.1 / STEP)
     end = (mean[-1] - mean[-1 - back]) / (back * STEP)

@@ -20,8 +20,9 @@ def corrected_drop(
 ) -> float:
     """The drop [m] that the filter would show at the reference flow: h (Q_ref / Q)^n.
 
-    `flow` and `reference_flow` in the same unit. Unchanged where either is missing or not
-    positive; NaN where a flow is so small that the result is no number.
+    `drop` h [m]; `flow` and `reference_flow` [m3/h], or both in another unit; `exponent` n [-],
+    above 0. Unchanged where a flow is missing or not positive; NaN where it is so small that the
+    result is no number.
     """
     if not flow or not reference_flow or flow <= 0 or reference_flow <= 0:
         return drop

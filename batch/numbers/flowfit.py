@@ -76,9 +76,9 @@ def clean_readings(
 def fit_exponent(
     station: Station, entries: Sequence[Reading | Work], flush_cycles: int, flush_inlet: float
 ) -> FlowFit:
-    """The exponent of one station with its evidence; 2 where that does not fix it better.
+    """The exponent [-] of one station with its evidence; 2 where that does not fix it better.
 
-    Arguments as in `clean_readings`.
+    `flush_cycles` [-] and `flush_inlet` [m] as in `clean_readings`.
     """
     station, clean = _on_one_gauge(
         station, clean_readings(station, entries, flush_cycles, flush_inlet)
@@ -192,7 +192,7 @@ def _regression(clean: Sequence[CleanReading], u: float) -> tuple[float, float, 
 
 
 def t_quantile_80(freedom: int) -> float:
-    """Half width of the central 80 % of Student's t, in standard errors; `freedom` 2 or more.
+    """Half width of the central 80 % of Student's t, in standard errors; `freedom` [-] 2 or more.
 
     Expansion in 1/freedom (Abramowitz and Stegun 1964, 26.7.5, from memory); within 0.5 % of the
     exact value from 3 on.

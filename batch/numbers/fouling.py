@@ -47,7 +47,7 @@ class Track:
 
 
 def latest(days: Floats, y: Floats) -> tuple[Floats, Floats]:
-    """The first reading and the latest ones, at most 16 in all."""
+    """The first and the latest readings, at most 16: `days` [days] and `y` [-], drop over limit."""
     if len(days) <= MOST_READINGS:
         return days, y
     days, y = (np.concatenate([v[:1], v[1 - MOST_READINGS :]]) for v in (days, y))
@@ -64,7 +64,7 @@ def track(
 ) -> Track:
     """Follow the walk through the readings of every cell.
 
-    `errors`: readings less the even course, last axis the readings in order of time. `slopes`:
+    `errors` [-]: readings less the even course, last axis the readings in order of time. `slopes`:
     dS/dx there. `passed`: load passed since the reading before (the first: since the start);
     both broadcast with `errors`. `sigma` broadcasts with (..., mode, error). `seen`: 1 where a
     reading is one, 0 where it only fills up a shorter run. `modes`: those that are asked for.

@@ -16,7 +16,7 @@ Entry = Reading | Work
 
 
 def in_order(entries: Iterable[Entry], limit: float | None = None) -> tuple[Entry, ...]:
-    """Entries in the ladder's order; arguments as for `ordered`."""
+    """Entries in the ladder's order; `limit` of the drop [m] and the rest as for `ordered`."""
     return ordered(entries, limit)[0]
 
 

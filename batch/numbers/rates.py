@@ -82,8 +82,8 @@ def rate_interval(
 ) -> tuple[float, float] | None:
     """Bounds [m/day] that hold the rate of a run with this probability, equally on both sides.
 
-    `days` [days] rising, `drops` [m]. None with fewer than three readings or where all were taken
-    at one time.
+    `days` [days] rising, `drops` [m], `confidence` [-] above 0 and under 1. None with fewer than
+    three readings or where all were taken at one time.
     """
     if len(days) > MOST:
         kept = _spaced(len(days))

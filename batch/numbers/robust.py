@@ -49,7 +49,10 @@ def _pair(x: Sequence[float], y: Sequence[float], least: int) -> tuple[Floats, F
 
 
 def pair_slopes(x: Sequence[float], y: Sequence[float]) -> Floats:
-    """The sorted slopes of all pairs of points with different x; may be empty."""
+    """The sorted slopes [m/day] of all pairs of points with different `x`; may be empty.
+
+    `x` [days] and `y` [m]: finite, as long as each other, at least one; else ValueError.
+    """
     xs, ys = _pair(x, y, 1)
     i, j = _pairs(len(xs)) if len(xs) <= FEW else np.triu_indices(len(xs), 1)
     dx = xs[j] - xs[i]
@@ -65,7 +68,7 @@ def _pairs(count: int) -> tuple[Index, Index]:
 
 
 def tie_term(values: Sequence[float] | Floats) -> float:
-    """The sum of t (t - 1) (2 t + 5) over groups of t equal values; 0 without ties."""
+    """The sum of t (t - 1) (2 t + 5) [-] over groups of t equal `values`; 0 without ties."""
     counts = Counter(np.asarray(values, dtype=float).tolist()).values()
     return float(sum(t * (t - 1) * (2 * t + 5) for t in counts))
 
@@ -79,7 +82,7 @@ def _thinned(values: Floats) -> Floats:
 
 
 def theil_sen(x: Sequence[float], y: Sequence[float], confidence: float = 0.8) -> RobustLine:
-    """The median of all pairwise slopes, and Sen's interval for it at `confidence` (0 to 1).
+    """The median of all pairwise slopes, and Sen's interval for it at `confidence` [-] (0 to 1).
 
     Intercept = median(y) - slope median(x). With few points the ranks run out and the interval
     is then the whole range of pair slopes, which is narrower than it ought to be. Fewer than 3
@@ -105,7 +108,10 @@ def theil_sen(x: Sequence[float], y: Sequence[float], confidence: float = 0.8) -
 
 
 def median_coverage(count: int, k: int) -> float:
-    """Probability that the median lies between the k-th smallest and k-th largest of `count`."""
+    """Probability [-] that the median lies between the k-th smallest and k-th largest of `count`.
+
+    `count` [-]: 1 or more. `k` [-]: from 1 to half of `count`.
+    """
     return next(islice(_coverages(count), k - 1, None))
 
 
@@ -126,7 +132,7 @@ def median_interval(
 
     By order statistics, which asks nothing of how the values are spread: between the k-th
     smallest and the k-th largest of n the median lies with probability 1 - 2 P(B < k), B binomial
-    (n, 1/2). The narrowest such interval that holds it with at least `confidence` (0 to 1).
+    (n, 1/2). The narrowest such interval that holds it with at least `confidence` [-] (0 to 1).
     Source: W. J. Conover, Practical Nonparametric Statistics, 3rd ed. 1999, section 3.2 (from
     memory).
     """

@@ -124,7 +124,10 @@ def is_complete_flush(work: Work, flush_cycles: int, flush_inlet: float = 0.0) -
 
 
 def is_reset(work: Work, flush_cycles: int, flush_inlet: float) -> bool:
-    """Whether this work takes dirt away: the element was opened, or flushed completely."""
+    """Whether this work takes dirt away: the element was opened, or flushed completely.
+
+    `flush_cycles` [-] and `flush_inlet` [m]: what a complete flush has, as for `replay_ladder`.
+    """
     opened = work.work in ("hand cleaning", "screen replaced")
     return opened or is_complete_flush(work, flush_cycles, flush_inlet)
 
@@ -156,7 +159,7 @@ def fall_between(
 
     Beyond doubt: by more than 40 %, more than three standard uncertainties of such a difference
     and more than 0.5 m: near zero a drop falls by half from one reading to the next, and no dirt
-    has gone. At the reference flow [m3/h] where both flows are known.
+    has gone. At `reference_flow` [m3/h] by `exponent` [-] where both flows are known.
     """
     high, low = before.drop or 0.0, after.drop or 0.0
     # A corrected drop and an uncorrected one do not compare: then both are taken as read.

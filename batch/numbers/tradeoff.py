@@ -248,9 +248,9 @@ def _as_it_was(bases: Sequence[_Basis], settings: Settings) -> Priced:
 def trade_off(
     stations: Sequence[tuple[History, Sequence[Run], DirtCost, int]], settings: Settings
 ) -> TradeOff:
-    """Price every drop of `DROPS` for the stations whose runs bear it.
+    """Price every drop of `DROPS` [m] for the stations whose runs bear it.
 
-    One tuple per station: its history, its runs in order of time, what dirt cost it, and its
+    One tuple of `stations` each: history, runs in order of time, what dirt cost, and the count of
     logged hand cleanings. Needs irrigation hours, pump efficiency, energy price, hours per hand
     cleaning and labour price; silent, naming them, where one is missing.
     """

@@ -93,7 +93,7 @@ CONSTITUENTS = tuple(_COMMON)
 
 
 def rate(value: float, bounds: Bounds, side: str = "") -> Hazard | None:
-    """The hazard of one value, in the unit of its bounds; a value on a bound is moderate.
+    """The hazard of one `value` [unit of its `bounds`]; a value on a bound is moderate.
 
     `side`: '<' or '>' where the true value is only known to be under or over `value`. Then low,
     or severe, where that settles it, else None.
