@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from functools import lru_cache
 
 # Soft hyphen, zero-width characters and marks of direction: two names that look alike are one.
 UNSEEN = dict.fromkeys([0xAD, *range(0x200B, 0x2010), *range(0x2060, 0x2065), 0xFEFF])
@@ -11,5 +12,10 @@ UNSEEN = dict.fromkeys([0xAD, *range(0x200B, 0x2010), *range(0x2060, 0x2065), 0x
 def name_key(name: object) -> str:
     """A name as names are compared: composed (NFC), without what cannot be seen, spaces
     collapsed, case-folded. The spelling that is shown stays the one that was typed."""
-    text = unicodedata.normalize("NFC", str(name).translate(UNSEEN))
+    return _key(str(name))
+
+
+@lru_cache(maxsize=16_384)
+def _key(name: str) -> str:
+    text = unicodedata.normalize("NFC", name.translate(UNSEEN))
     return " ".join(text.split()).casefold()

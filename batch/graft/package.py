@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from siltbook.batch.errors import SiltbookError
 
-LONG_PART = 2**22  # [bytes], from which a part is packed in half the time, an eighth larger
+LONG_PART = 2**22  # [bytes], from which a part is packed in a third of the time, a fifth larger
 LARGEST_PART = 1 << 29  # [bytes]; a larger part is a damaged file or a trap
 _LOCAL = struct.Struct("<4s5H3I2H")
 _CENTRAL = struct.Struct("<4s6H3I5H2I")
@@ -92,7 +92,7 @@ class Package:
         for piece in pieces:
             if size > LONG_PART and not quick:
                 raw += packer.flush(zlib.Z_FULL_FLUSH)  # the stream goes on, packed another way
-                packer, quick = zlib.compressobj(3, zlib.DEFLATED, -15), True
+                packer, quick = zlib.compressobj(1, zlib.DEFLATED, -15), True
             raw += packer.compress(piece)
             crc, size = zlib.crc32(piece, crc), size + len(piece)
         raw += packer.flush()

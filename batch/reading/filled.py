@@ -31,7 +31,9 @@ def filled_rows(
     if repeated:
         kept = {key: _without(content, repeated) for key, content in kept.items()}
     filled = [np.asarray(content.rows, dtype=np.int64) for content in kept.values()]
-    rows = np.unique(np.concatenate(filled)) if filled else np.zeros(0, dtype=np.int64)
+    rows = filled[0] if filled else np.zeros(0, dtype=np.int64)
+    if not all(np.array_equal(rows, other) for other in filled):
+        rows = np.unique(np.concatenate(filled))
     if len(rows) > MAX_ROWS:
         raise BookError(
             f"{name}, sheet {title}: {len(rows):,} filled rows; accepted: up to {MAX_ROWS:,}."

@@ -7,6 +7,7 @@ must account for every character. Anything else goes through the XML parser, cel
 from __future__ import annotations
 
 import contextlib
+import math
 import re
 from collections.abc import Callable, Iterable, Iterator
 from itertools import islice
@@ -302,22 +303,40 @@ def _quick_block(text: str, into: _SheetParser, strings: list[str]) -> bool:
         kinds, raws = parts[4::_FIELDS], parts[6::_FIELDS]
         pairs = zip(kinds, raws, strict=True)
         into.spend_text(sum(len(raw) for kind, raw in pairs if kind == "str" and raw))
-    columns = into.cells.columns
-    at = {letters: address(f"{letters}1")[1] for letters in set(parts[1::_FIELDS])}
-    fields = [parts[i::_FIELDS] for i in range(1, _FIELDS)]
-    for letters, row, style, kind, formula, raw in zip(*fields, strict=True):
-        if raw is None:
-            continue
-        value = cell_value(kind or "n", raw, formula is not None, strings)
-        if value is None:
-            continue
-        cells = columns.get(at[letters])
-        if cells is None:
-            cells = columns[at[letters]] = Cells()
-        number = int(row)
-        if number > MAX_ROW:
-            raise ValueError(f"row {number} lies beyond the last row")
-        cells.rows.append(number)
-        cells.values.append(value)
-        cells.styles.append(int(style) if style else 0)
+    letters, rows, styles, kinds, formulas, raws = (parts[i::_FIELDS] for i in range(1, _FIELDS))
+    at = {column: address(f"{column}1")[1] for column in set(letters)}
+    places: dict[str, list[int]] = {}
+    for place, (column, raw) in enumerate(zip(letters, raws, strict=True)):
+        if raw is not None:
+            places.setdefault(column, []).append(place)
+    for column, of in places.items():
+        values = _quick_values([kinds[i] for i in of], [raws[i] for i in of], strings)
+        if values is None:
+            found = (
+                cell_value(kinds[i] or "n", raws[i], formulas[i] is not None, strings) for i in of
+            )
+            kept = [(i, value) for i, value in zip(of, found, strict=True) if value is not None]
+            of, values = [i for i, _ in kept], [value for _, value in kept]
+        numbers = [int(rows[i]) for i in of]
+        if max(numbers, default=0) > MAX_ROW:
+            raise ValueError(f"row {max(numbers)} lies beyond the last row")
+        if of:
+            cells = into.cells.columns.setdefault(at[column], Cells())
+            cells.rows.extend(numbers)
+            cells.values.extend(values)
+            cells.styles.extend([int(styles[i] or 0) for i in of])
     return True
+
+
+def _quick_values(
+    kinds: list[str | None], raws: list[str], strings: list[str]
+) -> list[Value] | None:
+    """As `cell_value` of cells that are all numbers, or all shared texts; None for any other."""
+    kind, *others = set(kinds)
+    if others or not all(raws) or kind not in (None, "n", "s"):
+        return None
+    if kind == "s":
+        texts: list[Value] = [strings[_index(raw)] for raw in raws]
+        return texts if all(texts) else None
+    numbers = list(map(float, raws))
+    return [*numbers] if all(map(math.isfinite, numbers)) else None

@@ -156,14 +156,20 @@ _ADVANCES = {
     670: "&ABEKPSVXY", 730: "CDHNRUw", 780: "GOQ", 840: "Mm", 890: "%", 950: "W",
     1020: "@…—→",
 }  # fmt: skip
-_ADVANCE = {letter: width for width, letters in _ADVANCES.items() for letter in letters}
+
+
+class _Advance(dict[str, int]):
+    def __missing__(self, letter: str) -> int:
+        return 560 if letter < "\u1100" else 1000
+
+
+_ADVANCE = _Advance((letter, width) for width, letters in _ADVANCES.items() for letter in letters)
 _SAFETY = 1.05  # bold type, and screens that round each letter to whole pixels
 
 
 def _width(word: str) -> float:
     """Width of a word in 10-point text [pixels of 1/96 inch]; wide scripts count a full square."""
-    ems = sum(_ADVANCE.get(c, 560 if c < "\u1100" else 1000) for c in word)
-    return ems * _SAFETY / 75.0
+    return sum(map(_ADVANCE.__getitem__, word)) * _SAFETY / 75.0
 
 
 # The same words, names and reasons come again and again; long texts come once, and would fill the

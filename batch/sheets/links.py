@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from html import escape
 
@@ -23,10 +22,16 @@ class Source:
     address: str  # with sheet and column letters, the row follows; '' where no link is possible
     raw: dict[int, object]
 
-    def number(self, row: int) -> float:
-        """What the cell in this row holds; NaN where it is no number, or no link is possible."""
-        held = self.raw.get(row) if self.address else None
-        return held if isinstance(held, (int, float)) and not isinstance(held, bool) else math.nan
+    def number(self, row: int, factor: float, used: float) -> float | None:
+        """The number in this row's cell; None where it is none, or not the value `used`.
+
+        `factor`: what the value is, of one in the cell.
+        """
+        held = self.raw.get(row)
+        if isinstance(held, (int, float)) and not isinstance(held, bool) and self.address:
+            near = abs(held * factor - used) <= 1e-9 * max(1.0, abs(used))
+            return held if near else None
+        return None
 
 
 @dataclass(frozen=True)

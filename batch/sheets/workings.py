@@ -145,10 +145,11 @@ def _figures(
     row, factor, flow = reading.row, fixed.factor, reading.flow
     if reading.why_unusable or not reading.inlet or not reading.outlet:
         return None
-    read_in, read_out = sources[0].number(row), sources[1].number(row)
-    inlet, outlet = read_in * factor, read_out * factor
-    if not (_near(inlet, reading.inlet) and _near(outlet, reading.outlet)):
+    read_in = sources[0].number(row, factor, reading.inlet)
+    read_out = sources[1].number(row, factor, reading.outlet)
+    if read_in is None or read_out is None:
         return None
+    inlet, outlet = read_in * factor, read_out * factor
     drop, limit, (_, clean) = inlet - outlet, fixed.limit[1], fixed.clean
     figures = [k.serial(reading.date, date1904=fixed.date1904)]
     if reading.time is not None:
@@ -163,13 +164,12 @@ def _figures(
     figures.append(row)
     corrected = drop
     if flow is not None:
-        typed = sources[2].number(row)
-        known = typed * fixed.flow_factor
-        if not (flow > 0 and _near(known, flow)):
+        typed = sources[2].number(row, fixed.flow_factor, flow)
+        if typed is None or not flow > 0:
             return None
         figures.append(typed)
-        reference = fixed.reference[1]
-        corrected = corrected_drop(drop, known / fixed.flow_factor, reference, fixed.exponent)
+        shown = typed * fixed.flow_factor / fixed.flow_factor
+        corrected = corrected_drop(drop, shown, fixed.reference[1], fixed.exponent)
         if not math.isfinite(corrected):
             return None
     figures.append(corrected)
@@ -180,11 +180,6 @@ def _figures(
         again = (drop, limit - drop, u, rise)
         figures += [unit.value(metres) for metres in again if metres is not None]
     return (reading.time is None, sure, flow is None, drop > limit + NOISE), figures
-
-
-def _near(linked: float, used: float) -> bool:
-    """Whether a cell holds the value that was used (never where it holds no number)."""
-    return abs(linked - used) <= 1e-9 * max(1.0, abs(used))
 
 
 def _with_slots(values: Sequence[Value], sources: tuple[Source, ...]) -> list[Value]:
