@@ -13,6 +13,7 @@ _SELECTED = re.compile(
     r"""(<(?:[\w.-]+:)?sheetView\b[^<>]*?)\s+tabSelected\s*=\s*(?:"(?:1|true)"|'(?:1|true)')"""
 )
 _SELECTED_BYTES = re.compile(_SELECTED.pattern.encode())
+_HEAD = 2**16  # [bytes]; most sheets say all before their rows in fewer
 _ROWS = re.compile(rb"<(?:[\w.-]+:)?sheetData[\s/>]")
 _AFTER_VIEWS = (
     "sheets", "functionGroups", "externalReferences", "definedNames", "calcPr", "extLst",
@@ -25,6 +26,9 @@ def deselect(book: Workbook, sheets: list[Node]) -> None:
         relation = book.target(node)
         if relation is None or relation.external or relation.target not in book.package:
             continue
+        head = book.package.head(relation.target, _HEAD)
+        if _ROWS.search(head) and b"tabSelected" not in head:
+            continue  # nothing is selected in it
         data = book.package.read(relation.target)
         if data.startswith((b"\xff\xfe", b"\xfe\xff")):
             text, encoding = decode(data)

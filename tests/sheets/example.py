@@ -243,5 +243,6 @@ def whole(parts: ResultBook) -> bytes:
     ):
         for name in old.namelist():
             data, fill = old.read(name), parts.longer.get(name)
-            new.writestr(name, data if fill is None else b"".join(fill(data)))
+            item = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
+            new.writestr(item, data if fill is None else b"".join(fill(data)))
     return target.getvalue()
