@@ -17,7 +17,7 @@ from siltbook.batch.commands.adopt import adopt
 from siltbook.batch.commands.archive import archive, season, verify
 from siltbook.batch.commands.audit import audit
 from siltbook.batch.commands.blank import template
-from siltbook.batch.commands.doors import shortcut
+from siltbook.batch.commands.doors import office_button, shortcut
 from siltbook.batch.commands.judge import check, run
 from siltbook.batch.commands.merge import merge
 from siltbook.batch.commands.paper import card, round_
@@ -79,6 +79,6 @@ def main() -> None:
 
 for command in (
     template, adopt, check, run, merge, round_, card, archive, verify, season, watch, audit, review,
-    agree, shortcut,
+    agree, shortcut, office_button,
 ):  # fmt: skip
     main.add_command(command)

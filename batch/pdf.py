@@ -37,14 +37,28 @@ def office(system: str = sys.platform) -> str | None:
     It is looked for in the absolute entries of PATH and where its installers put it, never in the
     current folder or in a place that depends on it: what lies there is anybody's.
     """
+    return _program(_PROGRAMS, _ENDINGS.get(system, ("",)), system)
+
+
+def beside_office(name: str, system: str = sys.platform) -> str | None:
+    """The absolute path of another of LibreOffice's programs, looked for in the same places."""
+    endings = (".com", ".exe") if system == "win32" else ("",)  # .com: the one for a console
+    found, main = _program((name,), endings, system), office(system)
+    if found is None and main is not None:  # in PATH stands but a link to the one beside it
+        real = os.path.join(os.path.dirname(os.path.realpath(main)), name)
+        found = real if os.path.isfile(real) and os.access(real, os.X_OK) else None
+    return found
+
+
+def _program(names: tuple[str, ...], endings: tuple[str, ...], system: str) -> str | None:
     here = os.path.realpath(os.curdir)
     entries = os.environ.get("PATH", "").split(os.pathsep)
     places = [*entries, *map(_expanded, _PLACES.get(system, ()))]
     for place in places:
         if not os.path.isabs(place) or os.path.realpath(place) == here:
             continue
-        for name in _PROGRAMS:
-            for ending in _ENDINGS.get(system, ("",)):
+        for name in names:
+            for ending in endings:
                 path = os.path.join(place, name + ending)
                 if os.path.isfile(path) and os.access(path, os.X_OK):
                     return path

@@ -1,4 +1,4 @@
-"""The commands that make the others unnecessary: an icon for the window."""
+"""The commands that make the others unnecessary: the window's icon, LibreOffice's button."""
 
 from __future__ import annotations
 
@@ -25,6 +25,22 @@ def shortcut(remove: bool) -> None:
         if not remove:
             _refuse_without_tkinter()
         _say((icon.remove if remove else icon.add)(this_machine()))
+
+
+@click.command("office-button", epilog=EPILOG)
+@REMOVE
+def office_button(remove: bool) -> None:
+    """Put a menu and a toolbar into LibreOffice Calc, which judge the book that is open there.
+
+    Judge this book, Check, Round sheet, Station card: each saves the open book and calls this
+    installation of Siltbook on the saved file.
+    """
+    from siltbook.batch.desktop.machine import this_machine
+    from siltbook.batch.office_button import register
+    from siltbook.batch.window.remembered import config_folder
+
+    with refusals():
+        _say((register.remove if remove else register.add)(this_machine(), config_folder()))
 
 
 def _refuse_without_tkinter() -> None:

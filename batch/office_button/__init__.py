@@ -1,0 +1,1 @@
+"""Siltbook's menu and toolbar in LibreOffice Calc: an extension, made and registered."""
