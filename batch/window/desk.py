@@ -9,12 +9,12 @@ from __future__ import annotations
 import queue
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from siltbook.batch.errors import SiltbookError
-from siltbook.batch.watching import Saves, results, stamp_now, stamps
+from siltbook.batch.watching import Saves, Stamp, results, stamp_now, stamps
 from siltbook.batch.window.events import Event, Failed, Idle, Made, Progress, Row, row_of
 
 LOOK = 0.5  # [s] between two looks at a watched folder
@@ -36,6 +36,7 @@ class Desk:
         self.events: queue.Queue[Event] = queue.Queue()
         self._asked: queue.Queue[Callable[[], None] | None] = queue.Queue()
         self._watched: _Watched | None = None
+        self._known: dict[Path, Stamp] = {}  # books as they were when their row was told
         self._look = look
         self._thread = threading.Thread(target=self._work, name="desk", daemon=True)
         self._thread.start()
@@ -48,9 +49,13 @@ class Desk:
         """Make a paper by one of the functions of `papers`."""
         self._asked.put(lambda: self._make(what, how))
 
-    def watch(self, folder: Path) -> None:
-        """Judge the folder's books now, and each again when it is saved."""
-        self._asked.put(lambda: self._begin(folder))
+    def watch(self, folder: Path, told: Iterable[Path] = ()) -> None:
+        """Judge the folder's books now, and each again when it is saved.
+
+        Of those in `told`, whose rows still stand, only what has changed since is judged now.
+        """
+        there = frozenset(told)
+        self._asked.put(lambda: self._begin(folder, there))
 
     def unwatch(self) -> None:
         """Look at no folder any more."""
@@ -108,21 +113,29 @@ class Desk:
         """Judge one book and tell its row; False where its result could not be written."""
         from siltbook.batch.many import Order, process_book
 
+        before = stamp_now(book)
         outcome = process_book(Order(book, None if in_place else target, None))
         if outcome.failure:
             left = target if target.exists() and not in_place else None
             self.events.put(Row(book, left, failure=outcome.failure))
+            self._known.pop(book, None)
         else:
             self.events.put(row_of(book, target, outcome.entry, outcome.said))
+            if before is not None:
+                self._known[book] = before
         return not outcome.unwritten
 
-    def _begin(self, folder: Path) -> None:
+    def _begin(self, folder: Path, told: frozenset[Path]) -> None:
         from siltbook.batch.files import sweep
 
         sweep(folder)
         found = stamps(folder)
         self._watched = _Watched(folder)
         for number, (book, target) in enumerate(results(found).items()):
+            unchanged = self._known.get(book) == found[book]
+            if book in told and unchanged and target.exists():
+                self._watched.saves.judged(book, found[book])
+                continue
             self.events.put(Progress(number, len(found), book.name))
             self._again(self._watched, book, target)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -93,3 +94,24 @@ def in_short(row: Row) -> str:
     if not row.needs and not row.calm:
         return "no station in this book"
     return summary([need.verdict for need in row.needs])
+
+
+def fitted(row: Row, fits: Callable[[str], bool]) -> str:
+    """The same, as much as `fits` on its line: the most urgent in full, the rest as a number.
+
+    A sentence ends at a word, with dots: the whole of it stands below the list.
+    """
+    whole = in_short(row)
+    if fits(whole):
+        return whole
+    if row.failure or not row.needs:
+        words = whole.removeprefix(str(row.book)).lstrip(": ").split(" ")
+        cuts = (" ".join(words[:n]) + " …" for n in range(len(words) - 1, 0, -1))
+    else:
+        parts, count = whole.split(", "), len(row.needs)
+        told = [int(part.split(" ")[0]) for part in parts]
+        cuts = (
+            f"{', '.join(parts[:n])} and {count - sum(told[:n])} more"
+            for n in range(len(parts) - 1, 0, -1)
+        )
+    return next((cut for cut in cuts if fits(cut)), "…")

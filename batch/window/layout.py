@@ -7,6 +7,7 @@ import tkinter as tk
 from collections.abc import Callable, Sequence
 from functools import partial
 from tkinter import ttk
+from tkinter.font import Font, nametofont
 
 from siltbook.batch.window import icon
 from siltbook.templates.look import HEAD_FILL, INK, VERDICTS, WHITE
@@ -17,6 +18,7 @@ _COLUMNS = (
     ("#0", "Book and station", 300), ("needs", "What it needs", 480), ("day", "As of", 100),
 )  # fmt: skip
 _FAILURE = VERDICTS["check-flush-gear"].fill
+EDGE = 6  # [pixels] at each side of a cell of the list
 
 
 def dress(root: tk.Tk) -> tk.PhotoImage:
@@ -74,6 +76,11 @@ def book_list(root: tk.Misc) -> ttk.Treeview:
         tree.tag_configure(verdict, background=look.fill, foreground=look.text)
     tree.tag_configure("failure", foreground=_FAILURE)
     return tree
+
+
+def list_font(root: tk.Misc) -> Font:
+    """The type of the list, by which its words are measured."""
+    return nametofont(str(ttk.Style(root).lookup("Treeview", "font") or "TkDefaultFont"), root)
 
 
 def words_field(root: tk.Misc) -> tk.Text:

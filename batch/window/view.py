@@ -24,7 +24,7 @@ from siltbook.batch.window.events import (
     Need,
     Progress,
     Row,
-    in_short,
+    fitted,
 )
 from siltbook.batch.window.opening import open_path
 from siltbook.batch.window.remembered import last_folder, remember
@@ -109,6 +109,8 @@ class Window:
         self.tree.bind("<<TreeviewSelect>>", lambda _: self._ready())
         self.tree.bind("<Return>", lambda _: self.open_reviewed())
         self.tree.bind("<Double-1>", self._double)
+        self.tree.bind("<Configure>", lambda _: self._fit())
+        self.tree.bind("<ButtonRelease-1>", lambda _: self._fit())  # a column was made wider
         books = [(text, key, does) for _, text, key, does in self._books()]
         books.append(("Watch the folder", "w", self.watch_switched))
         books.append(("Close", "q", root.destroy))
@@ -172,8 +174,12 @@ class Window:
             self.watching.set(False)
             self.status.set("Choose a folder first: then it can be watched.")
         else:
-            self._clear()
-            self.desk.watch(self.folder())
+            folder = self.folder()
+            for at in [at for at, row in self.rows.items() if row.book.parent != folder]:
+                self._forget(at)
+            self._ready()
+            self.status.set(f"{folder} …")
+            self.desk.watch(folder, [row.book for row in self.rows.values()])
 
     def open_reviewed(self) -> None:
         """Open the reviewed copy of the book in its program."""
@@ -280,7 +286,7 @@ class Window:
             at = tree.insert("", "end", text=_shown(row.book.name), open=True)
         self.rows[at] = row
         tags = ("failure",) if row.failure else ()
-        tree.item(at, values=(_shown(in_short(row)), row.as_of), tags=tags)
+        tree.item(at, values=("", row.as_of), tags=tags)
         for need in row.needs:
             label = VERDICTS[need.verdict].label
             under = tree.insert(at, "end", text=need.station, values=(label,), tags=(need.verdict,))
@@ -288,13 +294,27 @@ class Window:
         if not tree.selection():
             tree.selection_set(at)
             tree.focus(at)
+        self._fit()
         self._ready()
 
+    def _fit(self) -> None:
+        """What each book needs in as many words as its line holds: a list cuts without a sign."""
+        room = self.tree.column("needs", "width") - 2 * layout.EDGE
+        font = layout.list_font(self.root)
+        for at, row in self.rows.items():
+            self.tree.set(at, "needs", _shown(fitted(row, lambda s: font.measure(s) <= room)))
+
     def _clear(self) -> None:
-        self.tree.delete(*self.tree.get_children())
-        self.rows.clear()
-        self.needs.clear()
+        for at in list(self.rows):
+            self._forget(at)
         self._ready()
+
+    def _forget(self, at: str) -> None:
+        """Take a book and its stations out of the list."""
+        for under in self.tree.get_children(at):
+            self.needs.pop(under)
+        self.rows.pop(at)
+        self.tree.delete(at)
 
     def _selected(self) -> str:
         return next(iter(self.tree.selection()), "")

@@ -8,11 +8,15 @@ import sys
 import time
 import tkinter as tk
 from collections.abc import Callable
+from importlib.util import find_spec
 from pathlib import Path
 from tkinter import ttk
+from types import SimpleNamespace
 
+from siltbook.batch.window import layout
 from siltbook.batch.window.desk import Desk
-from siltbook.batch.window.view import Window
+from siltbook.batch.window.events import Row
+from siltbook.batch.window.view import Window, _root
 
 PATIENCE = 120.0  # [s]
 
@@ -69,7 +73,45 @@ class Player:
         return seen
 
 
+def drop(player: Player, *paths: Path) -> list[str]:
+    """Drop books as a file manager does: one list in the words of Tcl; the books it gave."""
+    window = player.window
+    window._dropped(SimpleNamespace(data=player.root.tk.call("list", *map(str, paths))))
+    player.until(lambda: "need something" in window.status.get())
+    return [window.tree.item(one, "text") for one in window.tree.get_children()]
+
+
+def watch(player: Player) -> list[str]:
+    """Turn watching on, and save one of the books: what was judged then, and what stays."""
+    window, judged = player.window, []
+    tell = window.tell
+
+    def told(event: object) -> None:
+        if isinstance(event, Row):
+            judged.append(event.book.name)
+        tell(event)  # type: ignore[arg-type]
+
+    window.tell = told  # type: ignore[method-assign, assignment]
+    player.press("<Control-w>")
+    player.until(lambda: window.status.get().startswith("Watching"))
+    saved = window.paths[0]
+    saved.write_bytes(saved.read_bytes())
+    player.until(lambda: saved.name in judged and window.status.get().startswith("Watching"))
+    return judged
+
+
+def takes_drops(config: Path) -> bool | None:
+    """Whether the helper for dropping registers the window; None where it is not installed."""
+    if find_spec("tkinterdnd2") is None:
+        return None
+    root, droppable = _root()
+    Window(root, Desk(), config).take_drops()
+    root.destroy()
+    return droppable
+
+
 def main(folder: Path, config: Path, picture: str) -> None:
+    droppable = takes_drops(config)
     player = Player(config)
     window, tree = player.window, player.window.tree
     window.choose([folder])
@@ -89,9 +131,22 @@ def main(folder: Path, config: Path, picture: str) -> None:
         "books": [tree.item(one, "text") for one in tree.get_children()],
         "needs": {tree.item(o, "text"): tree.set(o, "needs") for o in tree.get_children()},
         "summary": summary, "opened": player.opened, "off": off,
-        "words": window.words.get("1.0", "end"), "tab": player.tab(),
+        "words": window.words.get("1.0", "end"), "tab": player.tab(), "droppable": droppable,
+        "cut": cut(player),
     }  # fmt: skip
+    window.status.set("")
+    held["dropped"] = drop(player, folder / "river-farm-2026.xlsx", folder.parent / "a {b} c.xlsx")
+    held["watched"] = watch(player)
+    held["stay"] = [tree.item(one, "text") for one in tree.get_children()]
     print(json.dumps(held))
+
+
+def cut(player: Player) -> list[str]:
+    """Lines of books that are longer than their column: a list would cut them without a sign."""
+    window, font = player.window, layout.list_font(player.root)
+    room = window.tree.column("needs", "width") - 2 * layout.EDGE
+    lines = [window.tree.set(one, "needs") for one in window.tree.get_children()]
+    return [line for line in lines if font.measure(line) > room]
 
 
 def disabled(player: Player, book: str) -> list[str]:

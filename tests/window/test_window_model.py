@@ -15,7 +15,17 @@ import pytest
 from siltbook.batch.errors import BookError
 from siltbook.batch.window import opening, papers, start
 from siltbook.batch.window.desk import Desk
-from siltbook.batch.window.events import Event, Failed, Idle, Made, Progress, Row, in_short
+from siltbook.batch.window.events import (
+    Event,
+    Failed,
+    Idle,
+    Made,
+    Need,
+    Progress,
+    Row,
+    fitted,
+    in_short,
+)
 from siltbook.batch.window.remembered import config_folder, last_folder, remember
 
 SAMPLES = Path(__file__).parents[2] / "sample_workbooks"
@@ -135,6 +145,42 @@ def test_a_watched_folder_judges_a_book_again_when_it_is_saved(desk: Desk, book:
     time.sleep(1.5)
     with pytest.raises(queue.Empty):
         desk.events.get_nowait()
+
+
+def test_watching_judges_only_what_has_changed_since_its_row_was_told(
+    desk: Desk, book: Path
+) -> None:
+    other = Path(shutil.copy(SAMPLES / "portfolio" / "hill-2026.xlsx", book.parent))
+    (book.parent / "notes.xlsx").write_bytes(b"no workbook")
+    desk.judge([book.parent])
+    first = rows(until_idle(desk))
+    assert len(first) == 3
+    result = book.with_name("river.reviewed.xlsx")
+    kept = result.stat().st_mtime_ns
+    shutil.copy(SAMPLES / "portfolio" / "east-2026.xlsx", other)
+    told = [row.book for row in first]
+    desk.watch(book.parent, told)
+    judged = rows(until_idle(desk))
+    assert [row.book.name for row in judged] == ["hill-2026.xlsx", "notes.xlsx"]
+    assert result.stat().st_mtime_ns == kept
+    result.unlink()
+    desk.watch(book.parent, told)
+    assert [row.book for row in rows(until_idle(desk))] == [book.with_name("notes.xlsx"), book]
+    desk.watch(book.parent)
+    assert len(rows(until_idle(desk))) == 3
+
+
+def test_a_line_too_short_says_the_most_urgent_and_how_many_more() -> None:
+    verdicts = ["escalate", "flush", "flush", "check-supply", "watch"]
+    row = Row(Path("a.xlsx"), needs=tuple(Need(str(n), v, "") for n, v in enumerate(verdicts)))
+    whole = in_short(row)
+    assert fitted(row, lambda s: True) == whole
+    assert fitted(row, lambda s: len(s) < len(whole)).endswith(" and 3 more")
+    assert fitted(row, lambda s: len(s) <= 21) == "1 escalate and 4 more"
+    assert fitted(row, lambda s: len(s) < 3) == "…"
+    failed = Row(Path("a.xlsx"), failure="a.xlsx is not a workbook. Save it as .xlsx.")
+    assert fitted(failed, lambda s: len(s) <= 20) == "is not a workbook. …"
+    assert fitted(failed, lambda s: len(s) <= 50) == failed.failure
 
 
 def test_a_watched_folder_that_is_taken_away_is_said_once(desk: Desk, book: Path) -> None:
