@@ -61,6 +61,27 @@ def test_windows_gets_the_same_commands_in_words_that_both_its_shells_take() -> 
         assert not re.search(r"&&|'|python3", command), command
 
 
+def test_from_nothing_to_actions_takes_six_steps_and_one_terminal() -> None:
+    readme = (ROOT / "README.md").read_text()
+    begin = readme.index("## From nothing to Actions: six steps, one of them in a terminal")
+    part = readme[begin : readme.index("\n## ", begin)]
+    steps = re.findall(r"^\d\. (.*)$", part, re.MULTILINE)
+    assert len(steps) == 6
+    assert sum("terminal" in step.lower() for step in steps) == 1
+    assert "*Actions*" in steps[-1]
+
+
+def test_each_way_to_install_stands_beside_its_words_for_windows() -> None:
+    readme = (ROOT / "README.md").read_text()
+    rows = re.findall(r"^\|(.*?)\| (`.*`) \| (`.*`) \|$", readme, re.MULTILINE)
+    ways = [row for row in rows if re.search(r"install|shortcut|ensurepath|venv", row[2])]
+    assert [way.strip()[:4] for way, *_ in ways if way.strip()] == ["1. u", "2. p", "3. p"]
+    assert len(ways) == 9
+    for _, ours, theirs in ways:
+        words = ours.replace("python3", "py").replace(".venv/bin/", ".venv\\Scripts\\")
+        assert theirs == words
+
+
 @pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
 def test_links_and_pictures_exist(page: str) -> None:
     for target in re.findall(r"\]\(([^)#]+)\)", (ROOT / page).read_text()):
