@@ -87,9 +87,11 @@ def is_result(book: str) -> bool:
 
 def may_be_result_of(path: str, book: str) -> bool:
     """Whether a file may be the one in which the results of `book` go."""
-    same = os.path.dirname(path) == os.path.dirname(book)
-    stem = os.path.splitext(os.path.basename(book))[0]
-    return same and is_result(path) and os.path.basename(path).startswith(stem)
+    if os.path.dirname(path) != os.path.dirname(book) or not is_result(path):
+        return False
+    name = os.path.basename(book)
+    result = os.path.basename(path)
+    return result[: result.lower().rindex(".reviewed.")] in (name, os.path.splitext(name)[0])
 
 
 def surroundings(given: Mapping[str, str]) -> dict[str, str]:

@@ -131,8 +131,9 @@ def test_what_goes_wrong_is_siltbooks_own_sentence_or_says_what_to_do(
 
 def test_results_of_a_book_are_known_by_their_place_and_name() -> None:
     book = "/farm/river.xlsx"
-    ours = ["/farm/river.reviewed.xlsx", "/farm/river-2.reviewed.xlsx", "/farm/river.xlsx"]
+    ours = ["/farm/river.reviewed.xlsx", "/farm/river.xlsx.reviewed.xlsx", "/farm/river.xlsx"]
     assert [calls.may_be_result_of(path, book) for path in ours] == [True, True, False]
+    assert not calls.may_be_result_of("/farm/river-east.reviewed.xlsx", book)
     assert not calls.may_be_result_of("/other/river.reviewed.xlsx", book)
     assert not calls.may_be_result_of("/farm/hill.reviewed.xlsx", book)
 
