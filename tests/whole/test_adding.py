@@ -101,6 +101,6 @@ def test_a_unit_is_one_line(copy: Path) -> None:
         "at = [c.value for c in stations[1]].index('Metres per unit')\n"
         "print(round(stations[2][at].value, 3))\n"
         "rows = list(judged().iter_rows(min_row=3, max_row=4, values_only=True))\n"
-        "print(round(dict(zip(*rows))['Latest drop (m)'], 3))\n"
+        "print(round(dict(zip(*rows))['Latest drop (MPa)'], 6))\n"
     )
-    assert run(copy, code) == "101.972\n2.039\n"
+    assert run(copy, code) == "101.972\n0.02\n"
