@@ -14,7 +14,7 @@ from typing import Any
 from siltbook.batch.errors import BookError
 from siltbook.batch.model import CALM
 from siltbook.batch.paper import page
-from siltbook.batch.paper.shown import day, gauge_of, over_at
+from siltbook.batch.paper.shown import day, gauge_of, on_gauges, over_at
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
 from siltbook.templates.book import Table
@@ -99,6 +99,7 @@ def round_of(
     assessment: Assessment, book: str, *, due: dt.date | None, names: Sequence[str]
 ) -> Round:
     """The words of a round sheet; see `round_sheet`."""
+    assessment = on_gauges(assessment)
     on = due or assessment.as_of
     chosen = stations_of(assessment, names, book)
     if not chosen:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from siltbook.batch.assess import assess
 from siltbook.batch.model import Reading, Station
+from siltbook.batch.results import Assessment
 from siltbook.templates.units import metres_per
 
 # Digits behind the point where no division of the gauge is known.
@@ -44,6 +46,25 @@ def gauge_of(station: Station) -> Gauge:
         step = station.division / factor
         digits = next((n for n in range(4) if abs(step * 10**n - round(step * 10**n)) < 1e-6), 3)
     return Gauge(station.unit, factor, digits)
+
+
+def on_gauges(assessment: Assessment) -> Assessment:
+    """The assessment with every station's reason in the unit of its own gauge.
+
+    Where that is not the unit that the farm's results are shown in, the book is judged again with
+    it shown, which changes words only: whoever stands at the gauge need not convert.
+    """
+    book, shown = assessment.book, assessment.book.settings.shown.unit
+    said = {shown: {r.station.name: r.judgement.reason for r in assessment.stations}}
+    for unit in {r.station.now.unit for r in assessment.stations} - {shown}:
+        other = replace(book, settings=replace(book.settings, show_pressures=unit))
+        again = assess(other, as_of=assessment.as_of, findings=assessment.findings)
+        said[unit] = {r.station.name: r.judgement.reason for r in again.stations}
+    stations = tuple(
+        replace(r, judgement=replace(r.judgement, reason=said[r.station.now.unit][r.station.name]))
+        for r in assessment.stations
+    )
+    return replace(assessment, stations=stations)
 
 
 def over_at(station: Station, latest: Reading | None) -> str:

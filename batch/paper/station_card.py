@@ -8,7 +8,7 @@ from typing import Any
 from siltbook.batch.model import History, Reading, Work
 from siltbook.batch.paper import page
 from siltbook.batch.paper.round_sheet import agreed_lines, stations_of
-from siltbook.batch.paper.shown import BLANK, Gauge, day, gauge_of, over_at
+from siltbook.batch.paper.shown import BLANK, Gauge, day, gauge_of, on_gauges, over_at
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
 from siltbook.templates.safety import Step, touched_by
@@ -28,7 +28,7 @@ def station_cards(
     """
     from reportlab.platypus import PageBreak
 
-    width = page.inner_width(size, wide=False)
+    assessment, width = on_gauges(assessment), page.inner_width(size, wide=False)
     farm = assessment.book.settings.farm or book
     foot = f"{book} · as of {day(assessment.as_of)}"
 
