@@ -103,11 +103,15 @@ def _same_minute(book: Book, day: dt.date, times: dict[int, dt.time], p: float) 
     return Place(book.readings.sheet, cell, said, "", p)
 
 
-def back_dated(book: Book, as_of: dt.date) -> RuleResult:
-    """Rows that stand below at least three later visits of the same station."""
+def back_dated(book: Book, histories: Sequence[History], as_of: dt.date) -> RuleResult:
+    """Rows that stand below at least three later visits of the same station.
+
+    A reading that no verdict can use, and that fills no gap of the reading plan, is for the record.
+    """
     rule = RULES["back-dated"]
     places: list[Place] = []
     sorted_out = False
+    idle = {r.row for h in histories for r in h.readings if not r.usable}
     for table in (book.readings, book.work):
         orders = _orders(table, as_of)
         steps = [b - a for _, days in orders for (_, a), (_, b) in pairwise(days) if a != b]
@@ -119,7 +123,8 @@ def back_dated(book: Book, as_of: dt.date) -> RuleResult:
             sorted_out = True
             continue
         for name, days in orders:
-            places += _far_below(table, name, days[::-1] if turned else days, book)
+            rows = idle if table is book.readings else set()
+            places += _far_below(table, name, days[::-1] if turned else days, book, rows)
     if sorted_out and not places:
         return RuleResult(rule, State.CANNOT, "The rows are in no order of entry.")
     quiet = "No entry stands far below later days of its station."
@@ -139,7 +144,9 @@ def _orders(table: Table, as_of: dt.date) -> list[tuple[str, _Days]]:
     return list(found.items())
 
 
-def _far_below(table: Table, name: str, days: _Days, book: Book) -> Iterator[Place]:
+def _far_below(
+    table: Table, name: str, days: _Days, book: Book, idle: set[int]
+) -> Iterator[Place]:
     back = dt.timedelta(days=max(INTERVALS_BACK * book.settings.interval, DAYS_BACK))
     above: list[dt.date] = []  # the days above, each once, rising
     for row, day in days:
@@ -147,6 +154,15 @@ def _far_below(table: Table, name: str, days: _Days, book: Book) -> Iterator[Pla
         if later >= LATER_ROWS and above[-1] - day > back:
             said = f"{name}: the entry of {day} stands below {later} later days"
             said += f", the last {above[-1]}"
-            yield Place(table.sheet, table.cell("date", row), said, name)
+            nothing = row in idle and _between(above, day, book.settings.interval)
+            said += "; no verdict can use it, and it fills no gap" if nothing else ""
+            yield Place(table.sheet, table.cell("date", row), said, name, holds=nothing)
         elif not above or day > above[-1]:
             above.append(day)
+
+
+def _between(days: Sequence[dt.date], day: dt.date, interval: float) -> bool:
+    """Whether the station was visited within a reading interval before and after that day."""
+    at = bisect_right(days, day)
+    near = [abs((day - other).days) <= interval for other in days[max(0, at - 1) : at + 1]]
+    return 0 < at < len(days) and all(near)

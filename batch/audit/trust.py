@@ -42,6 +42,6 @@ def trust(
         plan_kept(book, months, rows),
         step_order(book, histories),
         same_time(book, histories),
-        back_dated(book, as_of),
+        back_dated(book, histories, as_of),
         *(rule(book, every) for rule in BY_TRACKS),
     ]

@@ -106,6 +106,21 @@ def test_one_swapped_reading_is_a_slip() -> None:
     assert planted(swap)["swapped"].state is State.QUIET
 
 
+def test_a_late_entry_that_decides_nothing_is_for_the_record_and_one_in_a_gap_is_not() -> None:
+    """An unusable reading between two visits excuses nothing; in a gap it would."""
+    farm = honest()
+    own = [r for r in farm.of("Alder") if r["occasion"] == "routine"]
+    stray = {**own[9], "date": own[9]["date"] + dt.timedelta(days=3), "inlet": 0.0, "outlet": 0.0}
+    farm.readings.append(stray)
+    result = farm.results()["back-dated"]
+    assert result.state is State.QUIET
+    (place,) = result.places
+    assert place.said.endswith("; no verdict can use it, and it fills no gap")
+    for reading in own[8:12]:
+        farm.readings.remove(reading)
+    assert farm.results()["back-dated"].state is State.LOOK
+
+
 def test_a_back_dated_entry_and_a_slip_of_paper_found_a_week_late() -> None:
     def move(farm: Farm, later: int) -> int:
         row = next(r for r in farm.of("Birch") if r["date"] == day(5))
