@@ -14,12 +14,11 @@ from siltbook.batch.audit.sensitivity import (
     Sensitivity,
     limits_shown,
 )
+from siltbook.batch.audit.steps_by import STEPS, StepCount, by_person, by_station
 from siltbook.batch.report.book import printable
 from siltbook.checks.wording import rows_named
 from siltbook.templates.shown import Shown
 
-# The rules that count steps which the ladder asked for, each once.
-STEPS = ("flush-in-a-day", "read-after", "cleaned-in-time", "gear-in-time", "called-in-time")
 ON_WITNESSES = ("witness-rows", "witness-rules")  # asked for: said also where they are quiet
 MOSTLY = 0.7  # of the planted cases; our own choice
 NAMED = 5  # stations in the answer
@@ -202,6 +201,10 @@ def audit_json(audit: Audit, path: str, output: str | None) -> dict[str, Any]:
             for question in Question
         ],
         "power": [{"fault": p.fault, "found": p.found, "of": p.of} for p in audit.power],
+        "steps": {
+            "stations": [_steps_json(count) for count in by_station(audit.results)],
+            "people": [_steps_json(count) for count in by_person(audit.results)],
+        },
         "sensitivity": [_sensitivity_json(row) for row in audit.sensitivity],
         "merged": [
             {"sheet": o.sheet, "row": o.row, "what": o.what, "from": o.file, "by": o.by}
@@ -209,6 +212,11 @@ def audit_json(audit: Audit, path: str, output: str | None) -> dict[str, Any]:
         ],
         "output": output,
     }
+
+
+def _steps_json(count: StepCount) -> dict[str, Any]:
+    taken = {str(taken).replace(" ", "_"): count.taken[taken] for taken in Taken}
+    return {"name": count.name, "asked": count.asked, **taken}
 
 
 def _rule_json(result: RuleResult) -> dict[str, Any]:

@@ -7,9 +7,10 @@ from io import BytesIO
 from typing import Any, NamedTuple
 
 from siltbook import __version__
-from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State
+from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State, Taken
 from siltbook.batch.audit.report import answer, percent
 from siltbook.batch.audit.sensitivity import AT_LIMITS, CLASS, READING, Sensitivity, limits_shown
+from siltbook.batch.audit.steps_by import by_person, by_station
 from siltbook.batch.cautions import touched_at
 from siltbook.batch.fingerprint import fingerprint
 from siltbook.batch.ladder.next_steps import touches_of
@@ -76,6 +77,13 @@ SUMMARY: Table[RuleResult] = Table(
         Column("innocent", "What may explain it", Kind.TEXT, 46.0, _innocent, style="wrap"),
     ),
 )  # fmt: skip
+
+
+STEPS_SAY = (
+    "Steps that the ladder asked for, for each station and for each person who logged: who took"
+    " the step, or where nobody did, who logged the entry that asked for it. That says who knew"
+    " first, not whose step it was."
+)
 
 
 class PlaceOf(NamedTuple):
@@ -167,6 +175,7 @@ def _detail(kit: k.Kit, sheet: Any, audit: Audit) -> None:
     said += " can err, by its class or by half a division at each side; bold: another one."
     k.spread(sheet, row + 2, last, said, kit.format("strong"), width)
     row = _sensitivity(kit, sheet, row + 3, audit.sensitivity)
+    row = _steps(kit, sheet, row + 2, audit.results)
     touches = _named(audit.sensitivity) | touched_at(audit.assessment.stations)
     end, _ = k.caution_lines(kit, sheet, row + 1, (0, last), touches, width)
     row = end - 1
@@ -200,6 +209,29 @@ def _sensitivity(kit: k.Kit, sheet: Any, row: int, rows: Sequence[Sensitivity]) 
         most = max(most, k.lines(one.station, DETAIL.column("rule").width))
         sheet.set_row(row, most * k.LINE_POINTS + 4)
     return row
+
+
+def _steps(kit: k.Kit, sheet: Any, row: int, results: Sequence[RuleResult]) -> int:
+    """The steps asked for at each station, and of each person; the last row used."""
+    groups = (("Station", by_station(results)), ("Person", by_person(results)))
+    if not groups[0][1]:
+        return row - 2
+    k.spread(sheet, row, DETAIL.last, STEPS_SAY, kit.format("strong"), DETAIL.width)
+    for title, counts in groups:
+        row += 1
+        for col, head in enumerate((title, "Steps asked for", *map(_head, Taken)), 1):
+            k.text(sheet, row, col, head, kit.format("head"))
+        for count in counts:
+            row += 1
+            k.text(sheet, row, 1, k.one_line(count.name), kit.format("name"))
+            for col, number in enumerate((count.asked, *(count.taken[t] for t in Taken)), 2):
+                sheet.write_number(row, col, number, kit.format("whole"))
+        row += 1
+    return row - 1
+
+
+def _head(taken: Taken) -> str:
+    return f"{str(taken)[0].upper()}{str(taken)[1:]}"
 
 
 def _now(one: Sensitivity) -> str:

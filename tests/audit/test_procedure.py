@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 from typing import Any
 
+import openpyxl
+
 from siltbook.batch.audit.book_rules import agreed_done
-from siltbook.batch.audit.model import RuleResult, State
+from siltbook.batch.audit.job import audit_bytes, audited_package
+from siltbook.batch.audit.model import RuleResult, State, Taken
 from siltbook.batch.audit.procedure import procedure
+from siltbook.batch.audit.report import audit_json
+from siltbook.batch.audit.steps_by import STEPS, by_person, by_station
 from siltbook.batch.numbers.history import histories
 from tests.audit.farm import Farm, honest, looks, open_places, planted
 from tests.checks.builders import Row, book, job, reading
@@ -161,3 +167,43 @@ def test_without_an_agreed_action_nothing_can_be_told_of_them() -> None:
     found = agreed_done(one, histories(one, dt.date(2026, 5, 31)), dt.date(2026, 5, 31))
     assert (found.rule.code, found.state) == ("agreed-done", State.CANNOT)
     assert found.said == "Nothing agreed was due."
+
+
+def test_steps_are_counted_for_each_station_and_each_person() -> None:
+    farm = honest()
+    for row in farm.readings:
+        row["read_by"] = "Reader A"
+    for row in farm.work:
+        row["done_by"] = "Reader B"
+    gone = next(row for row in farm.work if row["work"] == "flush")
+    farm.work.remove(gone)
+    results = list(farm.results().values())
+    stations, people = by_station(results), by_person(results)
+    asked = sum(r.of or 0 for r in results if r.rule.code in STEPS)
+    assert sum(c.asked for c in stations) == sum(c.asked for c in people) == asked
+    assert stations[0].name == gone["station"]
+    assert stations[0].taken[Taken.IN_TIME] < stations[0].asked
+    assert {c.name for c in people} == {"Reader A", "Reader B"}
+    by_name = {c.name: c for c in people}
+    # Who flushed took those steps in time; who read what was not followed is named beside it.
+    assert by_name["Reader B"].taken[Taken.IN_TIME] == by_name["Reader B"].asked > 0
+    assert by_name["Reader A"].taken.total() > by_name["Reader A"].taken[Taken.IN_TIME]
+
+
+def test_the_steps_stand_on_the_detail_and_in_json() -> None:
+    audit = audit_bytes(honest().package(), "farm.xlsx")
+    package = audited_package(audit, honest().package(), "farm.xlsx")
+    sheet = openpyxl.load_workbook(io.BytesIO(package))["Audit detail"]
+    rows = [[cell.value for cell in row[1:7]] for row in sheet.iter_rows()]
+    heads = ["Steps asked for", "In time", "Late", "Not taken", "Cannot be told"]
+    first = rows.index(["Station", *heads])
+    count = by_station(audit.results)[0]
+    numbers = [count.asked, *(count.taken[t] for t in Taken)]
+    assert rows[first + 1] == [count.name, *numbers]
+    assert ["Person", *heads] in rows
+    steps = audit_json(audit, "farm.xlsx", None)["steps"]
+    assert steps["stations"][0] == {
+        "name": count.name, "asked": numbers[0], "in_time": numbers[1], "late": numbers[2],
+        "not_taken": numbers[3], "cannot_be_told": numbers[4],
+    }  # fmt: skip
+    assert [one["name"] for one in steps["people"]] == ["(no name)"]
