@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from siltbook.batch.audit.model import Place, RuleResult, State, Taken, looked
@@ -10,7 +11,7 @@ from siltbook.batch.audit.procedure import counted
 from siltbook.batch.audit.rules import RULES
 from siltbook.batch.model import History
 from siltbook.templates.book import Book, Settings
-from siltbook.templates.contract import FARM, PRESSURE_UNITS
+from siltbook.templates.contract import FARM, PRESSURE_UNITS, STATIONS, Kind
 from siltbook.templates.own_unit import columns as columns_in
 from siltbook.templates.own_unit import usual_in
 from siltbook.templates.shown import METRE
@@ -21,18 +22,27 @@ ASKED: Mapping[str, str] = {
     "interval": "days",
 }  # fmt: skip
 TOLERANCE = 0.005  # of the default: 29.0 psi is 2 bar
+GAUGE = ("gauges", "full_scale", "gauge_class", "division")
 _REMARK_FROM = 3  # 0-based column of the sheet Farm; the template's own help stands there
 
 
 def rules_of_book(book: Book, data: bytes) -> RuleResult:
-    """Settings and stations' limits that differ from the default with no remark beside them."""
+    """Settings and stations' limits that differ from the default with no remark beside them.
+
+    Units and gauges have no default for every farm: those that are not the farm's own are said
+    for the record.
+    """
     remarks = _remarks(book, data)
     places = [*_settings(book, remarks), *_limits(book)]
     places.sort(key=lambda place: place.holds)
     quiet = "Limit, watch share, flush rules and interval are the defaults."
     if places:
         quiet = f"What differs from the default has a remark: {places[0].said}."
-    return looked(RULES["rules-of-book"], places, quiet, many="rules differ")
+    record = [*_units(book), *_unlike_gauges(book), *_new_gauges(book)]
+    if record:
+        many = f"{len(record)} units and gauges are" if len(record) > 1 else "1 unit or gauge is"
+        quiet += f" {many} not as at most stations, with no remark; the first: {record[0].said}."
+    return looked(RULES["rules-of-book"], [*places, *record], quiet, many="rules differ")
 
 
 def _settings(book: Book, remarks: Mapping[str, str]) -> Iterator[Place]:
@@ -66,6 +76,58 @@ def _limits(book: Book) -> Iterator[Place]:
         said += f"; remark: {text}" if told else "; no remark says why"
         cell = book.stations.cell("drop_limit", int(row))
         yield Place(book.stations.sheet, cell, said, name, holds=told)
+
+
+def _units(book: Book) -> Iterator[Place]:
+    """Stations whose pressures are in another unit than the farm's, with no remark on it."""
+    farm = book.settings.pressure_unit
+    for row, name, unit, remark in _columns(book, "unit"):
+        if isinstance(unit, str) and unit != farm and not _speaks(remark, "unit", unit):
+            said = f"{name}: pressures in {unit}, the farm's in {farm}; no remark says why"
+            cell = book.stations.cell("unit", row)
+            yield Place(book.stations.sheet, cell, said, name, holds=True)
+
+
+def _unlike_gauges(book: Book) -> Iterator[Place]:
+    """Stations with another gauge than more than half of those that say which they have."""
+    for key in GAUGE:
+        rows = [one for one in _columns(book, key) if one[2] is not None and one[2] == one[2]]
+        usual, many = next(iter(Counter(one[2] for one in rows).most_common(1)), (None, 0))
+        title = STATIONS.column(key).header
+        for row, name, value, remark in rows if many > len(rows) / 2 else ():
+            if value == usual or _speaks(remark, "gauge"):
+                continue
+            now, most = (f"{v:.4g}" if isinstance(v, float) else str(v) for v in (value, usual))
+            unit = " m" if STATIONS.column(key).kind is Kind.PRESSURE else ""
+            said = f"{name}: {title} {now}{unit}, at most stations {most}; no remark says why"
+            cell = book.stations.cell(key, row)
+            yield Place(book.stations.sheet, cell, said, name, holds=True)
+
+
+def _new_gauges(book: Book) -> Iterator[Place]:
+    """Gauges that were changed during the season, with no remark."""
+    table = book.gauges
+    frame = table.frame
+    for row, name, since, remark in zip(
+        frame.index, frame["station"], frame["since"], frame["remark"], strict=True
+    ):
+        if isinstance(name, str) and not isinstance(remark, str):
+            said = f"{name}: another gauge from {since}; no remark says why"
+            yield Place(table.sheet, table.cell("since", int(row)), said, name, holds=True)
+
+
+def _columns(book: Book, key: str) -> Iterator[tuple[int, str, object, str]]:
+    """Row, station, one cell [canonical unit], and remark of each station."""
+    frame = book.stations.frame
+    for row, name, value, remark in zip(
+        frame.index, frame["station"], frame[key], frame["remark"], strict=True
+    ):
+        if isinstance(name, str):
+            yield int(row), name, value, remark if isinstance(remark, str) else ""
+
+
+def _speaks(remark: str, *words: str) -> bool:
+    return any(word.casefold() in remark.casefold() for word in words)
 
 
 def _remarks(book: Book, data: bytes) -> dict[str, str]:

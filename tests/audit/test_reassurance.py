@@ -8,7 +8,7 @@ import openpyxl
 import pytest
 
 from siltbook.batch.audit.job import audit_bytes
-from siltbook.batch.audit.model import Audit, Question, State
+from siltbook.batch.audit.model import Audit, Question, RuleResult, State
 from siltbook.batch.audit.report import answer
 from tests.audit.farm import Farm, honest, looks, open_places, planted
 from tests.samples.load import SAMPLES
@@ -131,3 +131,25 @@ def test_the_work_of_last_season_explains_a_return_to_range(done: Row, state: St
     carried = [{"Station": "North 1", "Stood at": step, "Over since": day(1), **done}]
     book = filled(Readings=[reading(day(20), 3.2, 3.0)], Carried_over=carried)
     assert rules(audit_bytes(book, "farm.xlsx"))["recovery-shown"] is state
+
+
+def rules_of(farm: Farm) -> RuleResult:
+    audit = audit_bytes(farm.package(), "farm.xlsx")
+    return next(r for r in audit.results if r.rule.code == "rules-of-book")
+
+
+def test_a_unit_and_a_gauge_of_one_station_are_said_for_the_record_and_alarm_nobody() -> None:
+    farm = honest()
+    assert rules_of(farm).said == "Limit, watch share, flush rules and interval are the defaults."
+    farm.stations[2].update(gauge_class=2.5)
+    farm.stations[4].update(unit="kPa")
+    result = rules_of(farm)
+    assert result.state is State.QUIET
+    said = [place.said for place in result.places]
+    assert said[0] == "Hazel: pressures in kPa, the farm's in bar; no remark says why"
+    assert "Cedar: Gauge class (%) 2.5, at most stations 1; no remark says why" in said
+    assert "not as at most stations, with no remark; the first: Hazel: pressures in" in result.said
+    farm.stations[2]["remark"] = "old gauge, to be replaced"
+    farm.stations[4]["remark"] = "unit of the gauge is kPa"
+    left = [place.said for place in rules_of(farm).places]
+    assert [s for s in left if s.startswith(("Hazel: pressures", "Cedar"))] == []
