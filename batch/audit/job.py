@@ -14,10 +14,12 @@ def audit_bytes(
     path: str,
     as_of: dt.date | None = None,
     witnesses: Sequence[tuple[str, bytes]] = (),
+    visits: tuple[str, bytes] | None = None,
 ) -> Audit:
     """Audit one book; BookError with one sentence where it cannot be read.
 
     `witnesses`: names and bytes of earlier copies of the book and of packs of its season.
+    `visits`: name and bytes of a list of visits.
     """
     from siltbook.batch.audit.book_rules import agreed_done, rules_of_book
     from siltbook.batch.audit.own_findings import book_findings
@@ -27,6 +29,7 @@ def audit_bytes(
     from siltbook.batch.audit.stored_results import compare
     from siltbook.batch.audit.tracks import tracks
     from siltbook.batch.audit.trust import trust
+    from siltbook.batch.audit.visits import nobody_there, read_visits
     from siltbook.batch.job import assess_bytes
     from siltbook.batch.merging.sheets import origins_in
 
@@ -44,6 +47,9 @@ def audit_bytes(
         rows, rules = _against(data, path, witnesses)
         data_rules = [*(data_rules or [own]), rows]
         steps.append(rules)
+    if visits is not None:
+        listed = read_visits(visits[1], visits[0])
+        data_rules = [*(data_rules or [own]), nobody_there(book, listed, on)]
     results = (*data_rules, *steps, *compare(book, data, on, witnesses))
     seen = power(book, every) if data_rules else ()
     return Audit(assessment, results, sensitivity(assessment), origins_in(data, path), seen)
@@ -88,8 +94,9 @@ def audited(
     path: str,
     as_of: dt.date | None = None,
     witnesses: Sequence[tuple[str, bytes]] = (),
+    visits: tuple[str, bytes] | None = None,
 ) -> tuple[Audit, bytes]:
     """The audit of a book of any format, and the copy that carries its sheets."""
     data = plain_bytes(data, path)
-    found = audit_bytes(data, path, as_of, witnesses)
+    found = audit_bytes(data, path, as_of, witnesses, visits)
     return found, audited_package(found, data, Path(path).name)

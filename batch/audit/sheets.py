@@ -227,7 +227,7 @@ def _steps(kit: k.Kit, sheet: Any, row: int, results: Sequence[RuleResult]) -> i
             for col, number in enumerate((count.asked, *(count.taken[t] for t in Taken)), 2):
                 sheet.write_number(row, col, number, kit.format("whole"))
         row += 1
-    return row - 1
+    return row
 
 
 def _head(taken: Taken) -> str:

@@ -47,6 +47,12 @@ EPILOG = (
     metavar="FILE",
     help="An earlier copy, archive or pack of the same season; again for more.",
 )
+@click.option(
+    "--visits",
+    type=ANY_PATH,
+    metavar="FILE",
+    help="A list of visits, dates and people, as CSV or workbook.",
+)
 @JSON
 @DEBUG
 def audit(
@@ -56,6 +62,7 @@ def audit(
     pdf: bool,
     paper: str,
     against: tuple[Path, ...],
+    visits: Path | None,
     as_json: bool,
 ) -> None:
     """Say whether BOOKs can be trusted, the procedure was kept, and the verdicts hold.
@@ -73,13 +80,13 @@ def audit(
     looks = 0
     farms: dict[tuple[str, str], Path] = {}
     with refusals():
-        witnesses = _witnesses(against)
+        given = _witnesses(against), _visits(visits)
         todo = orders(books_of(books, failures), out, False, day(as_of), "audited")
     for order in todo:
         assert order.target is not None  # an audit is never in place
         with one_of_many(order.path, failures):
             size = paper if pdf else None
-            found, kept = _one(order.path, order.target, order.as_of, size, witnesses)
+            found, kept = _one(order.path, order.target, order.as_of, size, given)
             looks += found.looks
             note_copy(farms, order.path, found)
             if as_json:
@@ -101,12 +108,28 @@ def _witnesses(against: tuple[Path, ...]) -> list[tuple[str, bytes]]:
     return [named for path in against for named in witness_file(path)]
 
 
+def _visits(path: Path | None) -> tuple[str, bytes] | None:
+    """Name and bytes of a list of visits that can be read."""
+    from siltbook.batch.audit.visits import read_visits
+    from siltbook.batch.files import take
+
+    if path is None:
+        return None
+    data = take(path).data
+    read_visits(data, path.name)  # refused once, before any book is judged
+    return path.name, data
+
+
+# What is given beside the books: witnesses, and a list of visits.
+_Beside = tuple[list[tuple[str, bytes]], tuple[str, bytes] | None]
+
+
 def _one(
     path: Path,
     target: Path,
     as_of: dt.date | None,
     size: str | None,
-    witnesses: list[tuple[str, bytes]],
+    beside: _Beside,
 ) -> tuple[Any, tuple[str, ...]]:
     """The audit of one book, and what to say of its papers and of a copy that somebody edited."""
     from siltbook.batch.files import take
@@ -116,9 +139,8 @@ def _one(
 
     taken = take(path)
     audit = "siltbook.batch.audit.job:audited"
-    every = [taken.data, *(data for _, data in witnesses)]
-    given = (taken.data, str(path), as_of, witnesses)
-    found, package = within(audit, every, path.name, *given)
+    every = [taken.data, *(data for _, data in beside[0])]
+    found, package = within(audit, every, path.name, taken.data, str(path), as_of, *beside)
     lines = put_result(taken, target, stamped(package, path.name)).lines
     if size is None:
         return found, lines

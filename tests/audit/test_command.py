@@ -13,6 +13,7 @@ import openpyxl
 import pytest
 from click.testing import CliRunner, Result
 
+from siltbook.batch.audit.report import ON_WITNESSES
 from siltbook.batch.audit.rules import RULES
 from siltbook.batch.cli import main
 from tests.audit.farm import Farm, honest
@@ -128,7 +129,7 @@ def test_json(book: Path) -> None:
     (entry,) = document["books"]
     assert {"path", "farm", "as_of", "looks", "questions", "sensitivity", "output"} <= set(entry)
     rules = [rule for question in entry["questions"] for rule in question["rules"]]
-    assert {rule["rule"] for rule in rules} == set(RULES) - {"witness-rows", "witness-rules"}
+    assert {rule["rule"] for rule in rules} == set(RULES) - set(ON_WITNESSES)
     keys = {"rule", "title", "state", "said", "p", "kept", "of", "needs", "innocent", "places"}
     assert all(keys <= set(rule) for rule in rules)
     assert {row["now"] for row in entry["sensitivity"]} <= {"in-range", "watch", "flush"}
