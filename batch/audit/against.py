@@ -17,7 +17,6 @@ from siltbook.templates.book import Book, Table
 from siltbook.templates.contract import (
     CHANGED_GAUGES,
     FARM,
-    NUMERIC,
     READINGS,
     STATIONS,
     WORK,
@@ -276,13 +275,12 @@ def _settings(book: Book, other: Book, name: str, found: Compared) -> None:
         if _same(now, was):
             continue
         column = FARM.column(key)
-        unit = "" if column.kind not in NUMERIC else "m" if column.kind in (
-            Kind.PRESSURE, Kind.METRES) else column.unit  # fmt: skip
+        pressure = column.kind in (Kind.PRESSURE, Kind.METRES)
         cell = other.setting_cells.get(key, "")
         there = f"{name}, {other.farm_sheet}!{cell}" if cell else name
-        both = (f"{v:.4g} {unit}".strip() if isinstance(v, (int, float)) else str(v)
-                for v in (now, was))  # fmt: skip
-        said = "{} is {}; {} in {}".format(column.header, *both, there)
+        say = book.settings.shown.exact if pressure else shown
+        unit = f" {column.unit}" if column.kind is Kind.NUMBER and column.unit else ""
+        said = f"{column.header} is {say(now)}{unit}; {say(was)}{unit} in {there}"
         place = Place(book.farm_sheet, book.setting_cells.get(key, ""), said)
         found.rules.setdefault((FARM.name, key), place)
 
@@ -321,7 +319,7 @@ def _pack(home: Side, witness: Witness, found: Compared) -> None:
             said = f"{_who(old)}: {_what(WORK, old)} stands in {there}, {GONE}"
             made = [lists.place(_beside(lists, old), "date", said, _name(old))]
         else:
-            made = list(_unlike_flush(lists, old, news[pairs[i]], there))
+            made = list(_unlike_flush(lists, witness, old, news[pairs[i]], there))
         found.unlike += bool(made)
         for place in made:
             found.rows.setdefault((table.sheet, old.key, place.cell, False), place)
@@ -347,10 +345,10 @@ def _timeless(cells: Mapping[str, Value]) -> tuple[str, ...]:
     return key_of(WORK, {k: v for k, v in cells.items() if k != "time"})
 
 
-def _unlike_flush(lists: _Lists, old: Entry, new: Entry, there: str) -> Iterator[Place]:
-    for key in _DONE:
-        if key == "gauge_zero":  # no pack shows it
-            continue
+def _unlike_flush(
+    lists: _Lists, witness: Witness, old: Entry, new: Entry, there: str
+) -> Iterator[Place]:
+    for key in (k for k in _DONE if k in witness.shows):
         was, now = old.cells.get(key), _canonical(lists.mine, key, new)
         if not _same(was, now):
             said = f"{_who(old)}: {lists.title(key)} is {shown(now)}; {shown(was)} in {there}"

@@ -24,13 +24,12 @@ Cells = dict[int, set[int]]  # 0-based column -> 1-based rows
 class Causes:
     """What was found: sentences, the inputs behind them, and formulas that are not as written.
 
-    `follow`: cells that the changed inputs explain. `known`: whether the causes explain all.
+    `known`: whether the causes explain all.
     """
 
     said: tuple[str, ...] = ()
     places: tuple[Place, ...] = ()
     formulas: tuple[Unlike, ...] = ()
-    follow: int = 0
     known: bool = True
 
 
@@ -92,7 +91,7 @@ def causes(
     follow = _explain(sheets, found, book.path, mark)
     edits = _edits(sheets, stored)
     said = f"{listed(list(_inputs(found)))}: {_cells(follow, 'follows', 'follow')} from it"
-    return Causes((said, *edits.said), _places(found), edits.formulas, follow)
+    return Causes((said, *edits.said), _places(found), edits.formulas)
 
 
 def _sheet(stored: Carried, again: Carried, name: str, evidence: Evidence) -> _Sheet:
@@ -166,7 +165,7 @@ def _edits(sheets: Sequence[_Sheet], stored: Carried) -> Causes:
     said += _odd(odd)
     if follow:
         said.append(f"{_cells(follow, 'follows', 'follow')} from what was edited")
-    return Causes(tuple(said), (), tuple(odd), 0)
+    return Causes(tuple(said), (), tuple(odd))
 
 
 def _odd(odd: Sequence[Unlike]) -> Iterator[str]:

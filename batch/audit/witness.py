@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,12 +16,14 @@ from siltbook.batch.reading.parsing import serial_date
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.templates.contract import WORK
+from siltbook.templates.units import metres_per
 
 _TOP = 12  # rows in which a pack's header row is looked for
 _FLUSH = {
-    "Station": "station", "Date": "date", "Cycles": "cycles", "Lowest inlet (m)": "flush_inlet",
-    "Click": "click", "Water heard": "water_heard", "Water": "water",
+    "Cycles": "cycles", "Lowest inlet": "flush_inlet", "Click": "click",
+    "Water heard": "water_heard", "Water": "water",
 }  # fmt: skip
+_IN_UNIT = re.compile(r"(?P<title>.+) \((?P<unit>[^()]+)\)")
 
 
 @dataclass(frozen=True)
@@ -45,6 +48,7 @@ class Witness:
     flushes: tuple[Entry, ...] = ()
     places: Mapping[int, str] | None = None  # of a pack's flushes: row -> sheet and row
     limits: tuple[Limit, ...] = ()
+    shows: frozenset[str] = frozenset()  # the columns of a flush that a pack shows
     why_not: str = ""
 
 
@@ -115,20 +119,26 @@ def _pack(data: bytes, name: str, home: Side) -> Witness | None:
     if farm.casefold() not in {book.farm.casefold() for book in minutes.books}:
         return Witness(name, why_not=f"it is a pack without the farm {farm or '(no name)'}")
     workbook = open_workbook(open_package(as_xlsx(data, name)[0], name), name)
-    flushes, places, limits = [], {}, []
+    flushes, places, limits, shows = [], {}, [], set[str]()
     for sheet, row, cells in _rows(workbook, "Flushes"):
         if _of(cells, farm) and (entry := _flush(home, cells, row, workbook.date1904)):
             flushes.append(entry)
             places[row] = f"{sheet}!{row}:{row}"
+            shows |= {key for head, key in _FLUSH.items() if head in cells}
     for sheet, row, cells in _rows(workbook, "Episodes"):
-        limit = cells.get("Limit (m)")
+        limit = cells.get("Limit")
         if _of(cells, farm) and isinstance(limit, float):
             limits.append(Limit(_station(home, cells), limit, f"{sheet}!{row}:{row}"))
-    return Witness(name, None, tuple(flushes), places, tuple(limits))
+    return Witness(
+        name, None, tuple(flushes), places, tuple(limits), frozenset(shows)
+    )
 
 
 def _rows(workbook: Workbook, title: str) -> Iterator[tuple[str, int, dict[str, object]]]:
-    """The rows of a pack's table: sheet, row, header -> value."""
+    """The rows of a pack's table: sheet, row, header -> value, pressures [m]; None for blank.
+
+    A column whose unit is not known is left out.
+    """
     part = next((p for p in workbook.sheets if p.name == title), None)
     if part is None:
         return
@@ -138,14 +148,34 @@ def _rows(workbook: Workbook, title: str) -> Iterator[tuple[str, int, dict[str, 
             grid.setdefault(row, {})[column] = value
     heads = next((r for r in sorted(grid) if r <= _TOP and {"Farm", "Station"} <= {
         v for v in grid[r].values() if isinstance(v, str)}), None)  # fmt: skip
+    if heads is None:
+        return
+    titles = {c: t for c, v in grid[heads].items() if (t := _title(str(v))) is not None}
     for row in sorted(grid):
-        if heads is not None and row > heads:
-            named = {str(grid[heads].get(c, "")): v for c, v in grid[row].items()}
-            yield part.name, row, named
+        if row > heads:
+            yield part.name, row, {
+                head: _metres(grid[row].get(c), factor) for c, (head, factor) in titles.items()
+            }
+
+
+def _title(header: str) -> tuple[str, float] | None:
+    """A header without its unit, and metres in that unit, 1 without; None for an unknown unit."""
+    found = _IN_UNIT.fullmatch(header)
+    if found is None:
+        return header, 1.0
+    try:
+        return found["title"], metres_per(found["unit"])
+    except KeyError:
+        return None
+
+
+def _metres(value: object, factor: float) -> object:
+    return value * factor if isinstance(value, float) else value
 
 
 def _of(cells: Mapping[str, object], farm: str) -> bool:
-    return str(cells.get("Farm", "")).casefold() == farm.casefold() and "Station" in cells
+    own = str(cells.get("Farm") or "").casefold() == farm.casefold()
+    return own and bool(cells.get("Station"))
 
 
 def _station(home: Side, cells: Mapping[str, object]) -> str:

@@ -94,7 +94,7 @@ def test_an_empty_cell_of_a_reading_that_was_filled_in_is_for_the_record() -> No
 @pytest.mark.parametrize(
     ("values", "said"),
     [
-        ({"drop_limit": 4.0}, "Drop limit is 5 m; 4 m in may.xlsx, Farm!B6"),
+        ({"drop_limit": 4.0}, "Drop limit is 0.4903 bar; 0.3923 bar in may.xlsx, Farm!B6"),
         ({"watch_share": 0.7}, "Watch share is 0.8; 0.7 in may.xlsx, Farm!B7"),
         ({"interval": 3}, "Reading interval is 7 days; 3 days in may.xlsx, Farm!B10"),
     ],
@@ -163,6 +163,10 @@ def test_an_archive_and_a_pack_are_witnesses(tmp_path: Path) -> None:
         rules = [r for q in json.loads(done.output)["books"][0]["questions"] for r in q["rules"]]
         (rows,) = [r for r in rules if r["rule"] == "witness-rows"]
         assert rows["said"].startswith(wanted), rows["said"]
+        # Every other flush and reading stands there unchanged, whatever unit the pack shows.
+        assert (rows["of"] or 0) - (rows["kept"] or 0) == 1
+        (rules_of,) = [r for r in rules if r["rule"] == "witness-rules"]
+        assert "drop limit" in rules_of["said"].casefold() or "limit is 9" in rules_of["said"]
     (tmp_path / "kept" / "farm" / NAME).write_bytes(now.package())
     done = run(main, ["audit", str(book), "--against", str(tmp_path / "kept")])
     assert done.exit_code == 3
