@@ -17,6 +17,7 @@ from siltbook.batch.archive import locate, manifest
 from siltbook.batch.archive.folder import put, season
 from siltbook.batch.archive.verify import verify
 from siltbook.batch.cli import main
+from tests.amount import some
 from tests.archive.conftest import PORTFOLIO
 from tests.archive.forging import reseal
 from tests.faults.support import forbid_reading
@@ -284,7 +285,7 @@ def test_every_sample_is_archived_whole(tmp_path: Path) -> None:
         p for p in SAMPLES.rglob("*.xlsx") if p.parent.name != "as-kept"
     )  # what adopt takes is no book yet
     assert len(books) > 5
-    for number, book in enumerate(books):
+    for number, book in enumerate(some(books, 6)):
         assert siltbook("archive", book, "--to", tmp_path / str(number)).exit_code == 0
         said = siltbook("verify", tmp_path / str(number))
         assert said.exit_code == 0, said.output
