@@ -13,6 +13,8 @@ LEFT_OUT = ("BitOr", "RemoveDecorator")
 EQUIVALENT = {
     # Text enums compare as texts: 'check-field' is the first of the verdicts.
     "elif verdict > Verdict.CHECK_FIELD:",
+    # A member of an enum is equal to itself alone.
+    "if sheet is READINGS and column.kind == Kind.FLOW:",
     # pandas inverts a series of truths by either sign.
     "run = (-same).cumsum()",
     # More columns than those of days are looked through for days, and hold none.
