@@ -10,13 +10,17 @@ import subprocess
 import time
 import warnings
 import zipfile
+import zlib
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
 import pytest
 
 from siltbook.batch.graft import GraftError, graft, taken_names
+from siltbook.batch.graft.package import Entry, _unpack
+from siltbook.batch.graft.spans import Document
 from tests.graft.packs import (
     LISTS,
     NAMES,
@@ -34,6 +38,7 @@ from tests.graft.packs import (
 from tests.lint import lint
 
 FIRST = "xl/worksheets/sheet1.xml"
+MOMENT = (2026, 1, 1, 0, 0, 0)
 CORPORA = Path(__file__).parents[2].parent / "shared" / "corpora"
 needs_office = pytest.mark.skipif(shutil.which("soffice") is None, reason="needs LibreOffice")
 
@@ -109,6 +114,16 @@ def test_other_results_replace_ours_where_they_stand() -> None:
     ]  # fmt: skip
     assert 'activeTab="3"' in names
     assert b'<row r="13"' in parts(again)[sheet_part(again, "Actions")]
+
+
+def test_one_of_ours_that_is_missing_is_new_and_the_other_stays_where_it_stands() -> None:
+    once = moved_back(graft(practitioner(), results(), NAMES))
+    renamed = changed(once, "xl/workbook.xml", ('name="Trends"', 'name="Own"'))
+    again = graft(renamed, results(9), NAMES)
+    assert sheet_names(again) == ["Trends", "Own", "Farm", "Notes", "Actions"]
+    names = parts(again)["xl/workbook.xml"].decode()
+    assert re.findall(r'name="_xlnm.Print_Titles" localSheetId="(\d)"', names) == ["4"]
+    assert 'activeTab="4"' in names
 
 
 def moved_back(data: bytes) -> bytes:
@@ -413,3 +428,19 @@ def test_a_long_part_is_packed_whole() -> None:
         assert saved.testzip() is None
         assert saved.read("a.xml") == b"".join(pieces)
         assert saved.getinfo("a.xml").file_size > LONG_PART
+
+
+@pytest.mark.parametrize("text", ['<a x="1"/>', '<a x="1" />', '<a x="1"></a>'])
+def test_an_empty_part_gets_room_for_children(text: str) -> None:
+    document = Document(text.encode(), "a.xml")
+    document.append(document.root, "<b/>")
+    assert re.sub(r"\s+>", ">", document.encoded().decode()) == '<a x="1"><b/></a>'
+
+
+@pytest.mark.parametrize("said", [2, 4])
+def test_a_part_that_lies_about_its_length_is_damaged(said: int) -> None:
+    """Even where its checksum is that of what is there."""
+    honest = Entry("a", b"abc", zipfile.ZIP_STORED, zlib.crc32(b"abc"), 3, MOMENT, True)
+    assert _unpack(honest) == b"abc"
+    with pytest.raises(GraftError, match="The part 'a' of the file is damaged; open the book"):
+        _unpack(replace(honest, size=said))

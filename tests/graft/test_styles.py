@@ -81,6 +81,7 @@ def test_named_styles_are_not_made_where_formats_refer_beyond_them() -> None:
     cut = (f"{NAMED}</cellStyleXfs>", "")
     within = graft(changed(practitioner(), STYLES, cut), results(), NAMES)
     assert len(collection(within, "cellStyleXfs")) == 1
+    assert parts(within)[STYLES].decode().count("<cellStyleXfs") == 1
     beyond = changed(practitioner(), STYLES, cut, ('xfId="0" applyNumber', 'xfId="3" applyNumber'))
     made = graft(beyond, results(), NAMES)
     assert "cellStyleXfs" not in parts(made)[STYLES].decode()
