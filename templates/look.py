@@ -84,8 +84,8 @@ _BASE: dict[str, object] = {
 }
 _BOX: dict[str, object] = {**_BASE, "valign": "vcenter", "bottom": 1, "bottom_color": RULE}
 _LEFT: dict[str, object] = {**_BOX, "align": "left", "indent": 1}
-_SMALL: dict[str, object] = {**_LEFT, "font_size": 8, "font_color": QUIET}
-_DAY: dict[str, object] = {**_BASE, "font_size": 9, "align": "center", "valign": "vcenter"}
+_QUIET: dict[str, object] = {**_LEFT, "font_color": QUIET}
+_DAY: dict[str, object] = {**_BASE, "align": "center", "valign": "vcenter"}
 
 # Cell formats by name, in XlsxWriter's words; sheets ask for them by name only.
 FORMATS: dict[str, dict[str, object]] = {
@@ -149,8 +149,8 @@ FORMATS: dict[str, dict[str, object]] = {
     "over": {"bold": True, "bg_color": VERDICTS["hand-clean"].fill, "font_color": WHITE},
     "data": {**_BASE, "font_color": QUIET},
     # Of a review pack.
-    "rows": {**_SMALL, "text_wrap": True},
-    "said": {**_SMALL, "font_size": 9},
+    "rows": {**_QUIET, "text_wrap": True},
+    "said": _QUIET,
     "energy": {**_BOX, "num_format": "#,##0"},
     "day": {**_LEFT, "text_wrap": True, "num_format": DATE_FORMAT, "left": 1, "left_color": RULE,
             "right": 1, "right_color": RULE, "indent": 0},

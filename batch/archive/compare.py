@@ -87,7 +87,7 @@ def _write(kit: k.Kit, sheet: Any, ordered: Sequence[Year]) -> None:
     if names:
         tables.filters(sheet, table, row, STATION_SEASONS)
         _chart(kit, sheet, head, first, ordered, len(names))
-    k.page(kit, sheet, header=_FARM_HEAD)
+    k.page(kit, sheet, header=_FARM_HEAD, widths=STATION_SEASONS.widths)
     sheet.print_area(0, 0, row, STATION_SEASONS.last)
 
 
@@ -147,7 +147,7 @@ SEASONS: Table[Year] = Table(
         Column("rate_m_per_day", "Rate ({unit})", Kind.RATE, 10.0,
                lambda y: median(rates) if (rates := _rates(y)) else None, "m/day", style="rate"),
         Column("used", "Readings used", Kind.TEXT, 16.0, _used),
-        Column("known", "Cost of dirt known for", Kind.TEXT, 28.0, _energy_known),
+        Column("known", "Cost of dirt known for", Kind.TEXT, 25.0, _energy_known),
         Column("episodes", "Times over", Kind.COUNT, 9.0,
                lambda y: sum(s.episodes for s in y.stations)),
         Column("days_over", "Days over", Kind.COUNT, 9.0,
@@ -201,7 +201,7 @@ STATION_SEASONS: Table[StationYear] = Table(
                "m/day", style="rate"),
         Column("rate_span", "Span of the rate", Kind.TEXT, 16.0, _of(_span),
                said=lambda p, shown: None if p.now is None else _span(p.now, shown)),
-        Column("against", "Against the season before", Kind.TEXT, 28.0, _against, style="wrap"),
+        Column("against", "Against the season before", Kind.TEXT, 25.0, _against, style="wrap"),
         Column("episodes", "Times over", Kind.COUNT, 9.0, _of(lambda s: s.episodes)),
         Column("days_over", "Days over", Kind.COUNT, 9.0, _of(lambda s: s.days_over)),
         Column("by_flush", "Flushes gave back", Kind.SHARE, 10.0, _of(lambda s: s.by_flush)),
@@ -243,7 +243,7 @@ def _chart(
             "fill": {"color": fills[i % len(fills)]},
             "gap": 60,
         })  # fmt: skip
-    font = {"name": look.FONT, "size": 9}
+    font = {"name": look.FONT, "size": 10}
     unit = kit.shown.unit
     title = {"name": f"Median fouling rate ({unit}/day)", "name_font": {**font, "size": 11}}
     chart.set_title({**title, "overlay": False})

@@ -1,4 +1,4 @@
-"""The audit's two sheets: the summary on one page, and every place behind it."""
+"""The audit's two sheets: the summary, and every place behind it."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ _FINE = {
     (Question.VERDICT, State.QUIET): "✓ Same",
 }
 _SHORT = {Question.TRUST: "Data", Question.PROCEDURE: "Procedure", Question.VERDICT: "Verdict"}
-LONGEST = 300  # characters of one rule on the summary: it must stay a page
+LONGEST = 300  # characters of one rule on the summary: it must stay a summary
 MOST = 5_000  # rows of the detail
 NOTE = (
     "Chance: at most how likely such a thing, or a stranger one, is at an honest station somewhere"
@@ -68,13 +68,13 @@ def _state(result: RuleResult) -> str:
 SUMMARY: Table[RuleResult] = Table(
     "Audit summary",
     (
-        Column("rule", "Rule", Kind.NAME, 34.0, lambda r: r.rule.title),
-        Column("state", "Result", Kind.TEXT, 16.0, _state, shade=lambda r: f"audit:{r.state}"),
-        Column("kept", "Kept", Kind.TEXT, 15.0,
+        Column("rule", "Rule", Kind.NAME, 26.0, lambda r: r.rule.title),
+        Column("state", "Result", Kind.TEXT, 15.0, _state, shade=lambda r: f"audit:{r.state}"),
+        Column("kept", "Kept", Kind.TEXT, 14.0,
                lambda r: f"{r.kept:,} of {r.of:,}" if r.of else ""),
-        Column("chance", "Chance", Kind.TEXT, 18.0, lambda r: chance(r.p)),
-        Column("said", "What the book shows", Kind.TEXT, 74.0, _said, style="wrap"),
-        Column("innocent", "What may explain it", Kind.TEXT, 46.0, _innocent, style="wrap"),
+        Column("chance", "Chance", Kind.TEXT, 16.0, lambda r: chance(r.p)),
+        Column("said", "What the book shows", Kind.TEXT, 55.0, _said, style="wrap"),
+        Column("innocent", "What may explain it", Kind.TEXT, 40.0, _innocent, style="wrap"),
     ),
 )  # fmt: skip
 
@@ -104,14 +104,14 @@ DETAIL: Table[PlaceOf] = Table(
     (
         Column("question", "Question", Kind.TEXT, 11.0,
                lambda p: _SHORT[p.result.rule.question], style="wrap"),
-        Column("rule", "Rule", Kind.TEXT, 34.0, lambda p: p.result.rule.title, style="wrap"),
-        Column("station", "Station", Kind.NAME, 16.0, lambda p: p.place.station, style="wrap"),
+        Column("rule", "Rule", Kind.TEXT, 26.0, lambda p: p.result.rule.title, style="wrap"),
+        Column("station", "Station", Kind.NAME, 14.0, lambda p: p.place.station, style="wrap"),
         Column("state", "Result", Kind.TEXT, 16.0, _looked_at,
                shade=lambda p: "" if p.place.holds else f"audit:{State.LOOK}"),
-        Column("sheet", "Sheet", Kind.NAME, 16.0, lambda p: p.place.sheet, style="wrap"),
-        Column("cell", "Cell", Kind.NAME, 16.0, lambda p: p.place.cell, style="wrap"),
-        Column("chance", "Chance", Kind.TEXT, 18.0, lambda p: chance(p.place.p), style="wrap"),
-        Column("said", "What the book shows", Kind.NAME, 78.0, lambda p: p.place.said,
+        Column("sheet", "Sheet", Kind.NAME, 13.0, lambda p: p.place.sheet, style="wrap"),
+        Column("cell", "Cell", Kind.NAME, 11.0, lambda p: p.place.cell, style="wrap"),
+        Column("chance", "Chance", Kind.TEXT, 15.0, lambda p: chance(p.place.p), style="wrap"),
+        Column("said", "What the book shows", Kind.NAME, 61.0, lambda p: p.place.said,
                style="wrap"),
     ),
 )  # fmt: skip
@@ -149,7 +149,7 @@ def _summary(kit: k.Kit, sheet: Any, audit: Audit) -> None:
     touches = touched_at(audit.assessment.stations)
     end, _ = k.caution_lines(kit, sheet, row + 1, (0, last), touches, width)
     row = end - 1
-    k.page(kit, sheet, header=2, tall=1)
+    k.page(kit, sheet, header=2, widths=SUMMARY.widths)
     sheet.print_area(0, 0, row, last)
 
 
@@ -179,7 +179,7 @@ def _detail(kit: k.Kit, sheet: Any, audit: Audit) -> None:
     touches = _named(audit.sensitivity) | touched_at(audit.assessment.stations)
     end, _ = k.caution_lines(kit, sheet, row + 1, (0, last), touches, width)
     row = end - 1
-    k.page(kit, sheet, header=3)
+    k.page(kit, sheet, header=3, widths=DETAIL.widths)
     sheet.print_area(0, 0, row, last)
 
 
@@ -195,19 +195,18 @@ def _sensitivity(kit: k.Kit, sheet: Any, row: int, rows: Sequence[Sensitivity]) 
     off = "gauges off by class", "gauges off by reading"
     for col, title in enumerate(("Station", "Verdict now", *limits, *off), 1):
         k.text(sheet, row, col, title, kit.format("head"))
+    sheet.set_row(row, _tallest(SENSITIVITY))
     for one in rows:
         row += 1
         k.text(sheet, row, 1, k.one_line(one.station), kit.format("name"))
         now = _now(one)
         k.text(sheet, row, 2, now, kit.format("wrap"))
-        shown = [now]
+        shown = [one.station, now]
         for col, cases in enumerate(_SHOWN, 3):
             said, other = _would_be(one, cases)
             shown.append(said)
             k.text(sheet, row, col, said, kit.format("name" if other else "wrap"))
-        most = max(k.lines(label, DETAIL.column("station").width) for label in shown)
-        most = max(most, k.lines(one.station, DETAIL.column("rule").width))
-        sheet.set_row(row, most * k.LINE_POINTS + 4)
+        sheet.set_row(row, _tallest(shown))
     return row
 
 
@@ -219,8 +218,10 @@ def _steps(kit: k.Kit, sheet: Any, row: int, results: Sequence[RuleResult]) -> i
     k.spread(sheet, row, DETAIL.last, STEPS_SAY, kit.format("strong"), DETAIL.width)
     for title, counts in groups:
         row += 1
-        for col, head in enumerate((title, "Steps asked for", *map(_head, Taken)), 1):
+        heads = title, "Steps asked for", *map(_head, Taken)
+        for col, head in enumerate(heads, 1):
             k.text(sheet, row, col, head, kit.format("head"))
+        sheet.set_row(row, _tallest(heads))
         for count in counts:
             row += 1
             k.text(sheet, row, 1, k.one_line(count.name), kit.format("name"))
@@ -232,6 +233,12 @@ def _steps(kit: k.Kit, sheet: Any, row: int, results: Sequence[RuleResult]) -> i
 
 def _head(taken: Taken) -> str:
     return f"{str(taken)[0].upper()}{str(taken)[1:]}"
+
+
+def _tallest(texts: Sequence[str]) -> float:
+    """The height of a row with these texts from the second column on [pt]."""
+    most = max(k.lines(text, width) for text, width in zip(texts, DETAIL.widths[1:], strict=False))
+    return k.row_height(most)
 
 
 def _now(one: Sensitivity) -> str:

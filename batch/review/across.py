@@ -113,7 +113,7 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
             "Nothing to compare: fewer than two groups of filters have runs.",
             kit.format("line"), _GROUPS.width,
         )  # fmt: skip
-    finish(kit, sheet, 1, row, len(_GROUPS.columns))
+    finish(kit, sheet, 1, row, _GROUPS.widths)
 
 
 def _behind(kit: k.Kit, sheet: Any, stations: Sequence[StationRates], row: int) -> int:

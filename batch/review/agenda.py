@@ -50,17 +50,17 @@ class Item:
 AGENDA: Table[Item] = Table(
     TITLE,
     (
-        Column("farm", FARM, Kind.NAME, 19, lambda i: i.farm.farm, style="wrap"),
+        Column("farm", FARM, Kind.NAME, 16, lambda i: i.farm.farm, style="wrap"),
         Column("station", STATION, Kind.NAME, 14, lambda i: i.result.station.name),
-        Column("then", "Then", Kind.VERDICT, 17,
+        Column("then", "Then", Kind.VERDICT, 15,
                lambda i: i.farm.before(i.result.station.name).verdict),
-        Column("now", "Now", Kind.VERDICT, 17, lambda i: i.result.verdict),
-        Column("why", "Why", Kind.TEXT, 58, lambda i: i.why, style="wrap"),
+        Column("now", "Now", Kind.VERDICT, 16, lambda i: i.result.verdict),
+        Column("why", "Why", Kind.TEXT, 34, lambda i: i.why, style="wrap"),
         Column("days_over", "Days over", Kind.COUNT, 8, lambda i: i.result.days_shown),
         Column("forecast", "Expected at limit", Kind.DATE, 12,
                lambda i: i.result.outlook.forecast.date if i.result.outlook else None),
-        Column("action", ACTION, Kind.TEXT, 36, lambda _: None, style="fill-in"),
-        Column("who", WHO, Kind.TEXT, 13, lambda _: None, style="fill-in"),
+        Column("action", ACTION, Kind.TEXT, 26, lambda _: None, style="fill-in"),
+        Column("who", WHO, Kind.TEXT, 12, lambda _: None, style="fill-in"),
         Column("due", DUE, Kind.DATE, 12, lambda _: None, style="day"),
         # outside the print: tells `siltbook agree` whose row it is
         Column("book", BOOK, Kind.TEXT, 6, lambda i: str(i.farm.number), style="rows"),
@@ -68,10 +68,9 @@ AGENDA: Table[Item] = Table(
 )  # fmt: skip
 PRINTED = AGENDA.last
 WIDTH = sum(column.width for column in AGENDA.columns[:PRINTED])
-# Height of a landscape A4 page at the scale that fits the columns [pt], as for the sheet Actions,
-# and how much more may be squeezed onto it; what is left of it after heading, totals, header
-# and empty rows is the stations'.
-ROOM = 500 * WIDTH / 146 * 1.15 - 230
+# Two landscape A4 pages in type that can be read [pt]; what is left of them after heading, totals,
+# header and empty rows is the stations'.
+ROOM = 2 * 600 - 230
 
 
 def items(pack: Pack) -> tuple[Item, ...]:
@@ -117,12 +116,12 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
         sheet.set_row(spare, 20)
     last += SPARE
     _ask_for_dates(sheet, row + 1, last)
-    finish(kit, sheet, row, last, PRINTED, tall=1)
+    finish(kit, sheet, row, last, AGENDA.widths[:PRINTED])
     sheet.freeze_panes(row + 1, 2)
 
 
 def fitting(listed: Sequence[Item]) -> int:
-    """How many of the stations fit the one page in print that people can read."""
+    """How many of the stations fit two pages in print that people can read."""
     why, height = AGENDA.column("why").width, 0.0
     height += sum(k.lines(c, WIDTH) * k.LINE_POINTS + 3 for c in cautions(touched(listed)))
     for count, item in enumerate(listed):

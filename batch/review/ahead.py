@@ -15,7 +15,6 @@ from siltbook.batch.review.month import Month
 from siltbook.batch.review.page import (
     Pack,
     farm_column,
-    finish,
     heading,
     rows_column,
     station_column,
@@ -26,6 +25,7 @@ from siltbook.batch.tables.describe import Column, Kind, Table
 
 TITLE = "Forecast"
 _DAY_WIDTH = 2.6
+_KEPT = 2  # columns that stand beside the days on their page: farm and station
 MARK = "●"
 _WEEKDAYS = "MTWTFSS"
 
@@ -123,30 +123,31 @@ def _soonest(line: Ahead) -> tuple[int, dt.date, int, str]:
 
 def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     """Days across, stations down: the expected day marked, the span of 8 cases in 10 shaded."""
-    heading(kit, sheet, pack, TITLE)
+    heading(kit, sheet, pack, TITLE, _KEPT)
     coming = pack.month.next
     lines, later = ahead(pack)
-    count = len(HEADS.columns) + coming.days
-    width = HEADS.width + coming.days * _DAY_WIDTH
     rest = f" {later} more in service are not expected there before {coming.next.first}."
     text = (
         f"When the drop is expected at the limit in {coming.words}, judged as of "
         f"{pack.month.last}. {MARK} the expected day; shaded: the days between which it falls in "
         f"8 cases of 10.{rest if later else ''} Rows: the station's latest reading."
     )
-    k.spread(sheet, 2, count - 1, text, kit.format("line"), width)
+    beside = sum(HEADS.widths[_KEPT:])
+    k.spread(sheet, 2, HEADS.last, text, kit.format("line"), beside, _KEPT)
     _head(kit, sheet, coming)
     last = 3
     for last, line in enumerate(lines, 4):
         _write_line(kit, sheet, last, line, coming)
     if not lines:
         last = 4
-        k.spread(sheet, 4, count - 1, "Nothing is expected.", kit.format("line"), 120)
+        k.spread(sheet, 4, HEADS.last, "Nothing is expected.", kit.format("line"), beside, _KEPT)
     shown = touched_at(line.result for line in lines)
-    end, _ = k.caution_lines(kit, sheet, last + 2, (0, count - 1), shown, width)
+    end, _ = k.caution_lines(kit, sheet, last + 2, (_KEPT, HEADS.last), shown, beside)
     last = end - 1 if end > last + 2 else last
-    finish(kit, sheet, 3, last, count)
-    sheet.freeze_panes(4, 2)
+    # The days stand on a page of their own, beside farm and station.
+    widths = [*HEADS.widths, *[_DAY_WIDTH] * coming.days]
+    k.page(kit, sheet, header=3, widths=widths, columns=_KEPT, starts=[len(HEADS.columns)])
+    sheet.print_area(0, 0, last, len(widths) - 1)
 
 
 def _head(kit: k.Kit, sheet: Any, coming: Month) -> None:

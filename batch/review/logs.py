@@ -89,12 +89,12 @@ _EPISODES: Table[StationEpisode] = Table(
         Column("closed", "In range again", Kind.DATE, 12,
                lambda r: r.spell.closed.date if r.spell.closed else None),
         Column("days", "Days", Kind.COUNT, 7, lambda r: (r.spell.end - r.spell.opened.date).days),
-        Column("ending", "How it ended", Kind.TEXT, 26, lambda r: r.spell.ending, style="wrap"),
-        Column("work", "Work in it", Kind.TEXT, 38, _work, style="wrap"),
+        Column("ending", "How it ended", Kind.TEXT, 24, lambda r: r.spell.ending, style="wrap"),
+        Column("work", "Work in it", Kind.TEXT, 33, _work, style="wrap"),
         Column("highest", "Highest drop ({unit})", Kind.PRESSURE, 9,
                lambda r: r.spell.highest.drop, "m"),
         Column("limit", "Limit ({unit})", Kind.PRESSURE, 8, lambda r: r.result.station.limit, "m"),
-        rows_column(_spell_rows, 32),
+        rows_column(_spell_rows, 25),
     ),
 )  # fmt: skip
 _FLUSHES: Table[StationFlush] = Table(
@@ -103,8 +103,8 @@ _FLUSHES: Table[StationFlush] = Table(
         farm_column(lambda r: r.farm),
         station_column(lambda r: r.result.station.name),
         Column("date", "Date", Kind.DATE, 12, lambda r: r.fact.work.date),
-        Column("proof", "Proof", Kind.TEXT, 16, lambda r: str(r.fact.proof)),
-        Column("missing", "What is missing", Kind.TEXT, 36, lambda r: r.fact.why, style="wrap"),
+        Column("proof", "Proof", Kind.TEXT, 15, lambda r: str(r.fact.proof)),
+        Column("missing", "What is missing", Kind.TEXT, 24, lambda r: r.fact.why, style="wrap"),
         Column("cycles", "Cycles", Kind.COUNT, 7, lambda r: r.fact.work.cycles),
         Column("inlet", "Lowest inlet ({unit})", Kind.PRESSURE, 9,
                lambda r: r.fact.work.flush_inlet, "m"),
@@ -115,7 +115,7 @@ _FLUSHES: Table[StationFlush] = Table(
                lambda r: r.fact.before.drop if r.fact.before else None, "m"),
         Column("after", "Drop after ({unit})", Kind.PRESSURE, 9,
                lambda r: r.fact.after.drop if r.fact.after else None, "m"),
-        rows_column(_flush_rows, 28),
+        rows_column(_flush_rows, 22),
     ),
 )  # fmt: skip
 _AGREED: Table[FarmAgreed] = Table(
@@ -123,14 +123,14 @@ _AGREED: Table[FarmAgreed] = Table(
     (
         farm_column(lambda r: r.farm),
         station_column(lambda r: r.row.station),
-        Column("action", "Action", Kind.NAME, 34, lambda r: r.row.action, style="wrap"),
+        Column("action", "Action", Kind.NAME, 27, lambda r: r.row.action, style="wrap"),
         Column("who", "Who", Kind.NAME, 13, lambda r: r.row.who, style="wrap"),
         Column("due", "Due", Kind.DATE, 12, lambda r: r.row.due),
         Column("done", "Done", Kind.DATE, 12, lambda r: r.row.done),
-        Column("came", "What came of it", Kind.TEXT, 20, _came, style="wrap"),
-        Column("effect", "What the drop says", Kind.TEXT, 40, lambda r: r.row.effect,
+        Column("came", "What came of it", Kind.TEXT, 18, _came, style="wrap"),
+        Column("effect", "What the drop says", Kind.TEXT, 31, lambda r: r.row.effect,
                style="wrap"),
-        rows_column(_agreed_rows, 24),
+        rows_column(_agreed_rows, 18),
     ),
 )  # fmt: skip
 
@@ -145,7 +145,7 @@ def write_episodes(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     text += f"{len(rows)} in this month: {said}." if rows else "None in this month."
     note(kit, sheet, 2, _EPISODES, text)
     last = tables.short(kit, sheet, 3, _EPISODES, rows)
-    finish(kit, sheet, 3, last, len(_EPISODES.columns))
+    finish(kit, sheet, 3, last, _EPISODES.widths)
 
 
 def episodes(pack: Pack) -> Iterator[StationEpisode]:
@@ -168,7 +168,7 @@ def write_flushes(kit: k.Kit, sheet: Any, pack: Pack) -> None:
         f"or no usable reading, follows. {f'In this month: {said}.' if rows else 'None logged.'}",
     )  # fmt: skip
     last = tables.short(kit, sheet, 3, _FLUSHES, rows)
-    finish(kit, sheet, 3, last, len(_FLUSHES.columns))
+    finish(kit, sheet, 3, last, _FLUSHES.widths)
 
 
 def flushes(pack: Pack) -> Iterator[StationFlush]:
@@ -191,7 +191,7 @@ def write_agreed(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     note(kit, sheet, 2, _AGREED, text if rows else f"{text} None in this month.")
     last = tables.short(kit, sheet, 3, _AGREED, rows)
     last = cautions_below(kit, sheet, last, _AGREED, ANYTHING if rows else ())
-    finish(kit, sheet, 3, last, len(_AGREED.columns))
+    finish(kit, sheet, 3, last, _AGREED.widths)
 
 
 def agreed(pack: Pack) -> Iterator[FarmAgreed]:

@@ -105,7 +105,7 @@ def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     if months:
         top = _by_month(kit, sheet, pack, costs, months, CHART_ROWS + 3) + 2
     last = tables.short(kit, sheet, top, _COLUMNS, costs)
-    finish(kit, sheet, 1, last, len(_COLUMNS.columns))
+    finish(kit, sheet, 1, last, _COLUMNS.widths)
     sheet.repeat_rows(top, top)  # on the pages behind the chart
 
 
@@ -159,8 +159,8 @@ _COLUMNS: Table[StationCost] = Table(
         Column("currency", "Currency", Kind.NAME, 12, _currency, style="wrap"),
         Column("days", "Days counted", Kind.DAYS, 10,
                lambda c: c.now.days_counted if c.now else None),
-        Column("note", "Note", Kind.TEXT, 36, lambda c: c.note, style="wrap"),
-        rows_column(lambda c: rows_text(c.farm.book, _readings(c)), 34),
+        Column("note", "Note", Kind.TEXT, 30, lambda c: c.note, style="wrap"),
+        rows_column(lambda c: rows_text(c.farm.book, _readings(c)), 27),
     ),
 )  # fmt: skip
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
@@ -60,14 +60,17 @@ def new_kit(workbook: Any, pack: Pack) -> k.Kit:
     return k.Kit(workbook, plain, title, pack.version, unit=pack.shown)
 
 
-def heading(kit: k.Kit, sheet: Any, pack: Pack, title: str) -> None:
-    """A1, the title, and A2, what was reviewed and as of when."""
+def heading(kit: k.Kit, sheet: Any, pack: Pack, title: str, apart: int = 0) -> None:
+    """A1, the title, and below it, in the column `apart`, what was reviewed and as of when.
+
+    The first columns of a table that prints over two pages stand on both and would cut it.
+    """
     sheet.write_string(0, 0, k.one_line(f"{title} – {pack.who}"), kit.format("title"))
     mark = (
         f"Siltbook {pack.version} · review of {pack.month.words} · as of {pack.month.last}, "
         f"compared with {pack.month.eve}"
     )
-    sheet.write_string(1, 0, mark, kit.format("mark"))
+    sheet.write_string(1, apart, mark, kit.format("mark"))
     sheet.set_row(0, 22)
 
 
@@ -91,10 +94,10 @@ def note(kit: k.Kit, sheet: Any, row: int, table: Table[Row], text: str) -> floa
     return k.spread(sheet, row, table.last, text, kit.format("line"), table.width)
 
 
-def finish(kit: k.Kit, sheet: Any, header: int, last: int, columns: int, tall: int = 0) -> None:
-    """Page set-up and print area of a table that ends in row `last`."""
-    k.page(kit, sheet, header=header, tall=tall)
-    sheet.print_area(0, 0, last, columns - 1)
+def finish(kit: k.Kit, sheet: Any, header: int, last: int, widths: Sequence[float]) -> None:
+    """Page set-up and print area of a table with columns so wide that ends in row `last`."""
+    k.page(kit, sheet, header=header, widths=widths)
+    sheet.print_area(0, 0, last, len(widths) - 1)
 
 
 def cautions_below(
@@ -109,7 +112,7 @@ def bars(kit: k.Kit, title: str, kind: str = "bar", stacked: bool = True) -> Any
     """An empty bar or column chart in the project's look."""
     options = {"type": kind, **({"subtype": "stacked"} if stacked else {})}
     chart = kit.workbook.add_chart(options)
-    small = {"name": look.FONT, "size": 9, "color": look.INK}
+    small = {"name": look.FONT, "size": 10, "color": look.INK}
     font = {"name": look.FONT, "size": 11, "bold": True, "color": look.INK}
     chart.set_title({"name": title, "name_font": font, "overlay": False})
     chart.set_legend({"position": "bottom", "font": small})

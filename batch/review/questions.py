@@ -78,7 +78,7 @@ def write_questions(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     last = tables.short(kit, sheet, 3, _QUESTIONS, asked)
     touches = touched_for(one for question in asked for one in question.findings)
     last = cautions_below(kit, sheet, last, _QUESTIONS, touches)
-    finish(kit, sheet, 3, last, len(_QUESTIONS.columns))
+    finish(kit, sheet, 3, last, _QUESTIONS.widths)
 
 
 def _some(texts: Sequence[str], most: int) -> str:
@@ -91,14 +91,14 @@ _QUESTIONS: Table[Question] = Table(
     (
         Column("severity", "How bad", Kind.TEXT, 11, lambda q: look.SEVERITIES[q.severity]),
         farm_column(lambda q: q.farm),
-        Column("question", "Question", Kind.TEXT, 34, lambda q: CATALOGUE[q.rule].title,
+        Column("question", "Question", Kind.TEXT, 30, lambda q: CATALOGUE[q.rule].title,
                style="wrap"),
         Column("count", "Count", Kind.COUNT, 8, lambda q: len(q.findings)),
-        Column("do", "What to do", Kind.TEXT, 44, lambda q: CATALOGUE[q.rule].do, style="wrap"),
-        Column("stations", "Stations", Kind.NAME, 24,
+        Column("do", "What to do", Kind.TEXT, 38, lambda q: CATALOGUE[q.rule].do, style="wrap"),
+        Column("stations", "Stations", Kind.NAME, 20,
                lambda q: _some(sorted({f.station for f in q.findings if f.station}), 6),
                style="wrap"),
-        Column("cells", "Cells of the book", Kind.TEXT, 48,
+        Column("cells", "Cells of the book", Kind.TEXT, 40,
                lambda q: _some([f"{f.sheet}!{f.cell}" if f.cell else f.sheet for f in q.findings],
                                MOST_CELLS), style="rows"),
     ),
@@ -118,12 +118,12 @@ _ABOUT: Table[BookUsed] = Table(
     (
         Column("book", BOOK, Kind.TEXT, 8, lambda b: b.number),
         farm_column(lambda b: b.farm, 28),
-        Column("file", FILE, Kind.NAME, 30, lambda b: b.farm.file, style="wrap"),
+        Column("file", FILE, Kind.NAME, 26, lambda b: b.farm.file, style="wrap"),
         Column("season", "Season", Kind.NAME, 12, lambda b: b.farm.book.settings.season,
                style="wrap"),
         Column("stations", "Stations", Kind.COUNT, 9, lambda b: len(b.farm.now.stations)),
-        Column("used", "Used for", Kind.TEXT, 34, lambda b: b.used, style="wrap"),
-        Column("print", PRINT, Kind.TEXT, 64, lambda b: b.farm.fingerprint, style="rows"),
+        Column("used", "Used for", Kind.TEXT, 25, lambda b: b.used, style="wrap"),
+        Column("print", PRINT, Kind.TEXT, 60, lambda b: b.farm.fingerprint, style="rows"),
     ),
 )  # fmt: skip
 
@@ -138,7 +138,7 @@ def write_about(kit: k.Kit, sheet: Any, pack: Pack) -> None:
         note(kit, sheet, row, _ABOUT, said)
         row += 1
     last = tables.short(kit, sheet, row, _ABOUT, _books(pack))
-    finish(kit, sheet, row, last, len(_ABOUT.columns), tall=1)
+    finish(kit, sheet, row, last, _ABOUT.widths)
 
 
 def _books(pack: Pack) -> Iterator[BookUsed]:

@@ -97,20 +97,20 @@ def _over_rows(row: OverLimit) -> str:
 _CHANGED: Table[StationMonth] = Table(
     CHANGED,
     (
-        farm_column(lambda r: r.farm),
+        farm_column(lambda r: r.farm, 17),
         station_column(lambda r: r.result.station.name),
-        Column("block", "Block", Kind.NAME, 11, lambda r: r.result.station.block, style="wrap"),
+        Column("block", "Block", Kind.NAME, 9, lambda r: r.result.station.block, style="wrap"),
         Column("filter", "Filter", Kind.TEXT, 9, lambda r: r.result.station.filter_type,
                style="wrap"),
-        Column("then", "Then", Kind.VERDICT, 16, lambda r: r.before.verdict),
-        Column("now", "Now", Kind.VERDICT, 16, lambda r: r.result.verdict),
+        Column("then", "Then", Kind.VERDICT, 15, lambda r: r.before.verdict),
+        Column("now", "Now", Kind.VERDICT, 15, lambda r: r.result.verdict),
         Column("change", "Change", Kind.TEXT, 9, lambda r: _change(r)[1]),
         Column("drop_then", "Drop then ({unit})", Kind.PRESSURE, 8, lambda r: _drop(r.before), "m"),
         Column("drop_now", "Drop now ({unit})", Kind.PRESSURE, 8, lambda r: _drop(r.result), "m"),
         Column("limit", "Limit ({unit})", Kind.PRESSURE, 8, lambda r: r.result.station.limit, "m"),
         Column("readings", "Readings in month", Kind.COUNT, 9, _in_month),
-        Column("why", "Why", Kind.NAME, 44, lambda r: r.result.judgement.reason, style="wrap"),
-        rows_column(_changed_rows, 24),
+        Column("why", "Why", Kind.NAME, 24, lambda r: r.result.judgement.reason, style="wrap"),
+        rows_column(_changed_rows, 17),
     ),
 )  # fmt: skip
 _OVER: Table[OverLimit] = Table(
@@ -144,7 +144,7 @@ def write_changed(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     last = tables.short(kit, sheet, 3, _CHANGED, pairs)
     tables.filters(sheet, 3, max(last, 4), _CHANGED)
     last = cautions_below(kit, sheet, last, _CHANGED, touched_at(r for _, r in pairs))
-    finish(kit, sheet, 3, last, len(_CHANGED.columns))
+    finish(kit, sheet, 3, last, _CHANGED.widths)
 
 
 def _change(row: StationMonth) -> tuple[int, str]:
@@ -188,7 +188,7 @@ def write_over(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     last = tables.short(kit, sheet, top, _OVER, lines)
     if lines:
         _chart(kit, sheet, pack, lines[:MOST_BARS], top + 1)
-    finish(kit, sheet, 1, last, len(_OVER.columns))
+    finish(kit, sheet, 1, last, _OVER.widths)
     sheet.repeat_rows(top, top)  # on the pages behind the chart
 
 

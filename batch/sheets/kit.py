@@ -17,6 +17,7 @@ from siltbook.templates.safety import EMERGENCY, Touch, cautions
 from siltbook.templates.shown import Shown
 
 MAX_TEXT = 32_000  # characters; a cell holds 32,767
+FOOTER = 10  # [pt]; LibreOffice prints footers in the scale of their sheet
 LINE_POINTS = 13.0  # height of one line of 10-point text [pt]
 _CREATED = dt.datetime(2000, 1, 1)
 _CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
@@ -301,7 +302,7 @@ def page(
 def _footer(kit: Kit) -> str:
     """Book, as-of date, page n of m. A footer has its own codes, all opened by '&'."""
     name = footer_text(one_line(kit.book_name)[:90])
-    style = f'&"{look.FONT},Regular"&8 '
+    style = f'&"{look.FONT},Regular"&{FOOTER} '
     return f"&L{style}{name}&C{style}as of {kit.as_of}&R{style}page &P of &N"
 
 

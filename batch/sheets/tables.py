@@ -40,7 +40,6 @@ STYLES: dict[Kind, str] = {
     Kind.DAYS: "days",
     Kind.NUMBER: "general",
 }
-_SMALL = {"rows": 1.2}  # small print holds more to a line
 
 
 def style_of(column: Column[Row]) -> str:
@@ -80,7 +79,7 @@ def height(table: Table[Row], values: Sequence[Value]) -> float:
     for column, value in zip(table.columns, values, strict=True):
         style = style_of(column)
         if isinstance(value, str) and "text_wrap" in look.FORMATS[style]:
-            most = max(most, k.lines(value, column.width * _SMALL.get(style, 1.0)))
+            most = max(most, k.lines(value, column.width))
     return k.row_height(most)
 
 

@@ -173,7 +173,7 @@ def _chart(kit: k.Kit, name: str, rows: tuple[int, int], weighed: TradeOff) -> A
             "line": {"color": colour, "width": 2 if dash == "solid" else 1.5, "dash_type": dash},
             "marker": {"type": shape, "size": 7, "fill": ink, "border": ink},
         })  # fmt: skip
-    small = {"name": look.FONT, "size": 9, "color": look.INK}
+    small = {"name": look.FONT, "size": 10, "color": look.INK}
     axis = {"name_font": {**small, "bold": False}, "num_font": small}
     title = {"name": look.FONT, "size": 11, "bold": True, "color": look.INK}
     chart.set_title({"name": "Energy against labour", "name_font": title, "overlay": False})

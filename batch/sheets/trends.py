@@ -12,7 +12,7 @@ from siltbook.batch.sheets import band
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets.points import WIDTH, Block
 from siltbook.batch.sheets.rows import LongTable
-from siltbook.templates import look
+from siltbook.templates import look, printing
 from siltbook.templates.shown import Shown
 
 MOST = 200
@@ -111,7 +111,7 @@ def _third_line(results: tuple[StationResult, ...]) -> str:
 def _page(kit: k.Kit, sheet: Any, charts: int) -> None:
     """Four charts a page; row heights first, for a chart is placed by them."""
     k.page(kit, sheet, header=TOP - 1, widths=[COLUMN_WIDTH] * ACROSS)
-    sheet.set_margins(left=0.3, right=0.3, top=0.4, bottom=0.55)
+    sheet.set_margins(left=printing.SIDE, right=printing.SIDE, top=0.4, bottom=0.55)
     last = TOP + max(1, -(-charts // ACROSS))
     step = PER_PAGE // ACROSS
     sheet.set_h_pagebreaks(list(range(TOP + step, last, step)))
@@ -258,7 +258,7 @@ def _chart(
         chart.add_series(_nothing(sheet_name))
     font = {"name": look.FONT, "size": 11, "bold": True, "color": look.INK}
     chart.set_title({"name": title(result), "name_font": font, "overlay": False})
-    small = {"name": look.FONT, "size": 9, "color": look.INK}
+    small = {"name": look.FONT, "size": 10, "color": look.INK}
     chart.set_legend({"position": "bottom", "font": small})
     chart.set_x_axis(_date_axis(series, small))
     chart.set_y_axis(_level_axis(small, kit.shown))

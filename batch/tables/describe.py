@@ -104,6 +104,11 @@ class Table(Generic[Row]):
         """All columns together [characters]."""
         return sum(column.width for column in self.columns)
 
+    @property
+    def widths(self) -> list[float]:
+        """Each column's [characters]."""
+        return [column.width for column in self.columns]
+
     def letter(self, key: str) -> str:
         """The letters of a column of the sheet; KeyError for an unknown key."""
         return column_letters(self.places[key])
