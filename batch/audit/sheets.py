@@ -193,9 +193,10 @@ def _sensitivity(kit: k.Kit, sheet: Any, row: int, rows: Sequence[Sensitivity]) 
     """The table of verdicts at other limits and with gauges off; the last row used."""
     limits = (f"limit {limit}" for limit in limits_shown(kit.shown))
     off = "gauges off by class", "gauges off by reading"
-    for col, title in enumerate(("Station", "Verdict now", *limits, *off), 1):
+    titles = ("Station", "Verdict now", *limits, *off)
+    for col, title in enumerate(titles, 1):
         k.text(sheet, row, col, title, kit.format("head"))
-    sheet.set_row(row, _tallest(SENSITIVITY))
+    sheet.set_row(row, _tallest(titles))
     for one in rows:
         row += 1
         k.text(sheet, row, 1, k.one_line(one.station), kit.format("name"))
