@@ -209,7 +209,7 @@ def test_a_long_portfolio_keeps_its_agenda_to_one_page_of_rows() -> None:
 
 
 @needs_office
-def test_the_agenda_prints_on_one_page_and_every_sheet_prints(tmp_path: Path) -> None:
+def test_the_agenda_prints_on_two_pages_at_most_and_every_sheet_prints(tmp_path: Path) -> None:
     path = tmp_path / "pack.xlsx"
     path.write_bytes(pack_file())
     pdf = convert(path, tmp_path, to="pdf")
@@ -217,7 +217,7 @@ def test_the_agenda_prints_on_one_page_and_every_sheet_prints(tmp_path: Path) ->
     pages = text.stdout.decode().split("\f")
     starts = {f"{sheet} – 5 farms": sheet for sheet in SHEETS}
     begun = [next((starts[s] for s in starts if p.lstrip().startswith(s)), "") for p in pages]
-    assert begun.count("Agenda") == 1
+    assert 1 <= begun.count("Agenda") <= 2
     assert [s for s in SHEETS if s not in begun] == []
     assert "By when" in pages[0]
     assert "Err:" not in text.stdout.decode()
