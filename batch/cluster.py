@@ -14,7 +14,16 @@ from typing import TYPE_CHECKING
 
 from siltbook import __version__
 from siltbook.batch.errors import SiltbookError
-from siltbook.batch.many import AHEAD, Judge, Judged, Order, Outcome, gave_up, judge, through
+from siltbook.batch.many import (
+    AHEAD,
+    Judge,
+    Judged,
+    Order,
+    Outcome,
+    gave_up,
+    judge,
+    submit_in_order,
+)
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
@@ -61,7 +70,7 @@ def process_on_cluster(
         # Not pure: two books with the same bytes are still two books.
         pool = client.get_executor(pure=False)  # type: ignore[no-untyped-call]
         try:
-            yield from through(pool, rest, AHEAD * _threads(client), how, result)
+            yield from submit_in_order(pool, rest, AHEAD * _threads(client), how, result)
         except Exception as error:
             raise _lost(address, len(todo) - len(rest), len(todo), error) from error
         finally:

@@ -34,7 +34,7 @@ _OURS = re.compile(
 
 
 @dataclass(frozen=True)
-class Taken:
+class OpenedFile:
     """One book as it was when read; `stamp` tells whether it changed since."""
 
     path: Path
@@ -117,7 +117,7 @@ def stamp_of(path: Path) -> tuple[int, int, int]:
     return status.st_mtime_ns, status.st_size, status.st_ino
 
 
-def take(path: Path) -> Taken:
+def open_file(path: Path) -> OpenedFile:
     """Read a book whole; BookError where it is no file, too large, unreadable or changing."""
     try:
         if path.is_dir():
@@ -139,7 +139,7 @@ def take(path: Path) -> Taken:
         ) from error
     if before != after:
         raise BookError(f"{path}: changed while it was read. Save and close it, then run again.")
-    return Taken(path, data, after)
+    return OpenedFile(path, data, after)
 
 
 def reviewed_path(book: Path, out: Path | None, used: set[Path], made: str = "reviewed") -> Path:
@@ -172,7 +172,7 @@ def write_whole(target: Path, data: bytes) -> None:
     """
     with _refusal(target), _draft(target, data) as draft:
         os.replace(draft, target)
-        settle(target.parent)
+        sync_folder(target.parent)
 
 
 Stamp = tuple[int, int, int]
@@ -197,7 +197,7 @@ def write_aside(target: Path, data: bytes, look: Callable[[], tuple[Stamp, bool]
             if kept is not None:
                 os.replace(kept, target)
             raise
-        settle(target.parent)
+        sync_folder(target.parent)
     return kept
 
 
@@ -259,7 +259,7 @@ def umask() -> int:
     return mask
 
 
-def settle(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """Bring a rename to the disk, where the system can: then it outlasts a power cut as well."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
@@ -298,7 +298,7 @@ def sweep(folder: Path) -> None:
                     remove(draft)
 
 
-def replace_book(taken: Taken, data: bytes) -> Path:
+def replace_book(taken: OpenedFile, data: bytes) -> Path:
     """Replace a book in place and keep the previous one beside it; returns the kept one's path.
 
     A copy that is already kept, byte for byte, is not kept twice: so a run that was killed
@@ -325,11 +325,11 @@ def replace_book(taken: Taken, data: bytes) -> Path:
                 if old is not None:
                     kept.unlink()
                 raise
-        settle(book.parent)
+        sync_folder(book.parent)
     return kept
 
 
-def _kept(taken: Taken, book: Path) -> tuple[Path, bool]:
+def _kept(taken: OpenedFile, book: Path) -> tuple[Path, bool]:
     """Where the previous book goes, and whether the very same is kept there already."""
     kept, number = book.with_name(f"{book.stem}.previous{book.suffix}"), 2
     while os.path.lexists(kept):

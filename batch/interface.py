@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from siltbook import __version__
 from siltbook.batch.errors import BookError
-from siltbook.batch.files import take
+from siltbook.batch.files import open_file
 from siltbook.batch.graft import GraftError
 from siltbook.batch.guard import within
 from siltbook.batch.results import Assessment, StationResult
@@ -176,7 +176,7 @@ def _taken(book: Source) -> tuple[bytes, str]:
     if isinstance(book, bytes):
         return book, "book.xlsx"
     path = Path(book)
-    return take(path).data, str(path)
+    return open_file(path).data, str(path)
 
 
 def _list(sheet: Sheet, frame: pd.DataFrame) -> pd.DataFrame:

@@ -22,7 +22,7 @@ from siltbook.batch.errors import SiltbookError, naming, too_large
 from siltbook.batch.fault import Fault, fault_of
 
 if TYPE_CHECKING:
-    from siltbook.batch.files import Taken
+    from siltbook.batch.files import OpenedFile
     from siltbook.batch.typed.boxes import Box
 
 AHEAD = 4  # books under way for each worker: enough to keep it busy, few enough for memory
@@ -121,18 +121,18 @@ def process_book(order: Order) -> Outcome:
     return _write(order, taken, judge(_job(order, taken)))
 
 
-def _take(order: Order) -> Taken | Outcome:
-    from siltbook.batch.files import take
+def _take(order: Order) -> OpenedFile | Outcome:
+    from siltbook.batch.files import open_file
 
     try:
-        return take(order.path)
+        return open_file(order.path)
     except SiltbookError as error:
         return Outcome(order.path, {}, failure=str(error))
     except MemoryError:
         return Outcome(order.path, {}, failure=too_large(order.path))
 
 
-def _job(order: Order, taken: Taken) -> Job:
+def _job(order: Order, taken: OpenedFile) -> Job:
     from siltbook.batch.typed.keeping import boxes_in
 
     path = order.path
@@ -140,7 +140,7 @@ def _job(order: Order, taken: Taken) -> Job:
     return Job(taken.data, str(path), path.name, str(order.target or path), order.as_of, boxes)
 
 
-def _write(order: Order, taken: Taken, judged: Judged) -> Outcome:
+def _write(order: Order, taken: OpenedFile, judged: Judged) -> Outcome:
     from siltbook.batch.files import lock_note
     from siltbook.batch.typed.keeping import put_result
 
@@ -209,10 +209,11 @@ def process_books(todo: Sequence[Order], jobs: int, how: Judge = judge) -> Itera
     while rest:
         try:
             with _processes(min(jobs, len(rest), most_processes())) as pool:
-                yield from through(pool, rest, AHEAD * jobs, how, lambda done, _: done.result())
+                ahead = AHEAD * jobs
+                yield from submit_in_order(pool, rest, ahead, how, lambda done, _: done.result())
         except BrokenProcessPool:
             with _processes(1) as pool:
-                yield from through(pool, deque([rest.popleft()]), 1, how, _last_try)
+                yield from submit_in_order(pool, deque([rest.popleft()]), 1, how, _last_try)
 
 
 def _last_try(done: Future[Judged], order: Order) -> Judged:
@@ -259,7 +260,7 @@ def _as_worker() -> None:
 
 
 def at_ease() -> None:
-    """Let this process look for circular waste less often; for processes that are ours alone.
+    """Let this process look for garbage in cycles less often; for processes that are ours alone.
 
     A judged book is many small objects in no circle: a tenth of the time went into the search.
     """
@@ -268,7 +269,7 @@ def at_ease() -> None:
     gc.set_threshold(10_000, 10, 10)
 
 
-def through(
+def submit_in_order(
     pool: Executor, rest: deque[Order], ahead: int, how: Judge, result: Done
 ) -> Iterator[Outcome]:
     """Outcomes of `rest` in its order, judged by `pool` with at most `ahead` books under way.
@@ -276,7 +277,7 @@ def through(
     Orders leave `rest` as they are done. What `result` raises ends it, with the order that
     raised it first in `rest`.
     """
-    under_way: deque[Outcome | tuple[Taken, Future[Judged]]] = deque()
+    under_way: deque[Outcome | tuple[OpenedFile, Future[Judged]]] = deque()
     while rest:
         for order in list(islice(rest, len(under_way), ahead)):
             taken = _take(order)

@@ -17,7 +17,7 @@ from siltbook.batch.archive.locate import archive_around
 from siltbook.batch.archive.summary import summary
 from siltbook.batch.archive.tables import as_csv, tables
 from siltbook.batch.errors import BookError, why
-from siltbook.batch.files import draft_folder, reviewed_path, settle, sweep, umask
+from siltbook.batch.files import draft_folder, reviewed_path, sweep, sync_folder, umask
 from siltbook.batch.fingerprint import digest
 from siltbook.batch.job import review_bytes
 from siltbook.batch.report.book import book_json
@@ -166,12 +166,12 @@ def put(files: dict[str, bytes], target: Path) -> None:
         made = draft_folder(target.parent)
         for path, content in files.items():
             _write(Path(made, *path.split("/")), content)
-        settle(made / "data")
-        settle(made)
+        sync_folder(made / "data")
+        sync_folder(made)
         os.chmod(made, 0o777 & ~umask())
         _place(made, target)
         made = None
-        settle(target.parent)
+        sync_folder(target.parent)
         new_folders.clear()
     except OSError as error:
         raise BookError(

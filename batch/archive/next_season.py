@@ -13,7 +13,7 @@ from siltbook.batch.archive.locate import archive_around, find_archives
 from siltbook.batch.archive.season import left_open
 from siltbook.batch.archive.verify import verify
 from siltbook.batch.errors import BookError, SiltbookError
-from siltbook.batch.files import take
+from siltbook.batch.files import open_file
 from siltbook.batch.job import assess_bytes
 from siltbook.batch.results import Assessment
 from siltbook.templates.names import name_key
@@ -102,7 +102,7 @@ def _assessed(folder: Path) -> Assessment | _Broken:
         mend = "Run 'siltbook verify' on it, and bring back an unchanged copy."
         return _Broken(f"{said} {mend}", as_of)
     try:
-        return assess_bytes(take(folder / listed.book).data, listed.book, as_of)
+        return assess_bytes(open_file(folder / listed.book).data, listed.book, as_of)
     except SiltbookError as error:
         return _Broken(f"{folder}: {error}", as_of)
 

@@ -57,10 +57,10 @@ def witness_file(path: Path) -> list[tuple[str, bytes]]:
 
     BookError where there is none, or where an archived book is not as its manifest lists it.
     """
-    from siltbook.batch.files import take
+    from siltbook.batch.files import open_file
 
     if not path.is_dir():
-        return [(path.name, take(path).data)]
+        return [(path.name, open_file(path).data)]
     return [_archived(folder) for folder in _archives(path)]
 
 
@@ -75,7 +75,7 @@ def _archives(path: Path) -> Iterator[Path]:
 
 def _archived(folder: Path) -> tuple[str, bytes]:
     from siltbook.batch.archive import inventory, manifest
-    from siltbook.batch.files import take
+    from siltbook.batch.files import open_file
     from siltbook.batch.fingerprint import digest
 
     at = folder / manifest.NAME
@@ -84,7 +84,7 @@ def _archived(folder: Path) -> tuple[str, bytes]:
         listed = manifest.read(inventory.read(at, at.stat().st_size))
     except (OSError, ValueError) as error:
         raise BookError(f"{at}: cannot be read, so this is no witness; {check}") from error
-    data = take(folder / listed.book).data
+    data = open_file(folder / listed.book).data
     if digest(data) != listed.files[listed.book]:
         said = "is not the file that the archive lists, so it is no witness"
         raise BookError(f"{folder / listed.book}: {said}; {check}")

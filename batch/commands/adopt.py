@@ -39,7 +39,7 @@ def adopt(
 
     'adopt BOOK --into BOOK' adds the stations that only its Readings name to its register.
     """
-    from siltbook.batch.files import lock_note, sweep, take
+    from siltbook.batch.files import lock_note, open_file, sweep
     from siltbook.batch.report.book import printable
 
     with refusals():
@@ -48,7 +48,7 @@ def adopt(
         else:
             from siltbook.batch.adopt.job import Source
 
-            read = [Source(p, take(p).data) for p in sources]
+            read = [Source(p, open_file(p).data) for p in sources]
             sweep(sources[0].parent)
             lines = list(_fill(read, mapping, into, out) if mapping else _first(read, into, out))
     notes = [lock_note(p) for p in (*sources, *filter(None, (mapping, into)))]
@@ -61,10 +61,10 @@ def _same(one: Path, other: Path) -> bool:
 
 
 def _register(into: Path) -> Iterator[str]:
-    from siltbook.batch.files import replace_book, take
+    from siltbook.batch.files import open_file, replace_book
     from siltbook.batch.guard import within
 
-    taken = take(into)
+    taken = open_file(into)
     fill = "siltbook.batch.adopt.into:fill_register"
     filled = within(fill, taken.data, str(into), taken.data, str(into))
     if filled.data is None:
@@ -81,10 +81,10 @@ def _names_of(into: Path | None) -> dict[str, str]:
     if into is None:
         return {}
     from siltbook.batch.adopt.into import spelt_names
-    from siltbook.batch.files import take
+    from siltbook.batch.files import open_file
     from siltbook.batch.guard import within
 
-    data = take(into).data
+    data = open_file(into).data
     read = within("siltbook.batch.reading.book:read_book", data, str(into), data, str(into))
     return spelt_names(read.book)
 
@@ -170,10 +170,10 @@ def _new_file(target: Path, data: bytes) -> None:
 def _fill(read: list[Source], mapping: Path, into: Path | None, out: Path | None) -> Iterator[str]:
     """With a mapping: the rows into a new book or an existing one."""
     from siltbook.batch.adopt.into import new_book
-    from siltbook.batch.files import replace_book, take
+    from siltbook.batch.files import open_file, replace_book
     from siltbook.batch.guard import within
 
-    data = take(mapping).data
+    data = open_file(mapping).data
     corrected = "siltbook.batch.adopt.corrected:read_mapping"
     told = within(corrected, data, mapping.name, data, mapping.name)
     seen = _adoption("use", read, told, _names_of(into))
@@ -187,7 +187,7 @@ def _fill(read: list[Source], mapping: Path, into: Path | None, out: Path | None
         rows_in = f"{filled.readings} readings, {filled.work} rows of work"
         yield f"{target}: {rows_in}, {len(filled.stations)} stations."
     else:
-        taken = take(into)
+        taken = open_file(into)
         fill = "siltbook.batch.adopt.into:fill"
         filled = within(fill, taken.data, str(into), taken.data, str(into), rows, seen.work)
         kept = replace_book(taken, filled.data) if filled.data else None

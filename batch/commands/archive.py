@@ -44,7 +44,7 @@ from siltbook.batch.commands.shared import (
 def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> None:
     """Keep the season of BOOKs in open formats, one folder for each in DIR."""
     from siltbook.batch.archive.folder import put
-    from siltbook.batch.files import take
+    from siltbook.batch.files import open_file
     from siltbook.batch.guard import within
     from siltbook.batch.report.book import printable
 
@@ -52,7 +52,7 @@ def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> Non
     for path in books_of(books, failures):
         target = to / path.stem
         with one_of_many(path, failures):
-            data = take(path).data
+            data = open_file(path).data
             make = "siltbook.batch.archive.folder:season"
             made = within(make, data, path.name, data, path.name, day(as_of))
             put(made.files, target)

@@ -111,11 +111,11 @@ def _witnesses(against: tuple[Path, ...]) -> list[tuple[str, bytes]]:
 def _visits(path: Path | None) -> tuple[str, bytes] | None:
     """Name and bytes of a list of visits that can be read."""
     from siltbook.batch.audit.visits import read_visits
-    from siltbook.batch.files import take
+    from siltbook.batch.files import open_file
 
     if path is None:
         return None
-    data = take(path).data
+    data = open_file(path).data
     read_visits(data, path.name)  # refused once, before any book is judged
     return path.name, data
 
@@ -132,12 +132,12 @@ def _one(
     beside: _Beside,
 ) -> tuple[Any, tuple[str, ...]]:
     """The audit of one book, and what to say of its papers and of a copy that somebody edited."""
-    from siltbook.batch.files import take
+    from siltbook.batch.files import open_file
     from siltbook.batch.guard import within
     from siltbook.batch.typed.keeping import put_result
     from siltbook.batch.typed.stamp import stamped
 
-    taken = take(path)
+    taken = open_file(path)
     audit = "siltbook.batch.audit.job:audited"
     every = [taken.data, *(data for _, data in beside[0])]
     found, package = within(audit, every, path.name, taken.data, str(path), as_of, *beside)

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> None:
     """Say what is wrong or doubtful in BOOKs; changes nothing."""
     from siltbook.batch.cautions import touched_for
-    from siltbook.batch.files import lock_note, take
+    from siltbook.batch.files import lock_note, open_file
     from siltbook.batch.guard import within
     from siltbook.batch.report.book import book_json, count_findings, printable
     from siltbook.batch.report.findings import finding_lines
@@ -54,7 +54,7 @@ def check(books: tuple[Path, ...], as_of: dt.datetime | None, as_json: bool) -> 
     paths = books_of(books, failures)
     for path in paths:
         with one_of_many(path, failures):
-            data = take(path).data
+            data = open_file(path).data
             judge = "siltbook.batch.job:assess_bytes"
             assessment = within(judge, data, path.name, data, str(path), day(as_of))
             findings = assessment.findings

@@ -28,14 +28,14 @@ def merge(book: Path, copies: tuple[Path, ...], base: Path | None, out: Path | N
     Where the copies differ, BOOK keeps its own, and the sheet Conflicts asks: choose there, and
     run merge with BOOK again to carry it out. The previous book is kept beside it.
     """
-    from siltbook.batch.files import lock_note, replace_book, sweep, take, write_whole
+    from siltbook.batch.files import lock_note, open_file, replace_book, sweep, write_whole
     from siltbook.batch.guard import within
     from siltbook.batch.report.book import printable
 
     with refusals():
-        taken = take(book)
-        given = [(take(copy).data, copy.name) for copy in copies]
-        before = (take(base).data, base.name) if base else None
+        taken = open_file(book)
+        given = [(open_file(copy).data, copy.name) for copy in copies]
+        before = (open_file(base).data, base.name) if base else None
         if out is not None:
             _refuse_existing(out)
         sweep(book.parent)

@@ -77,10 +77,10 @@ def card(
 
 
 def _assessed(book: Path, as_of: dt.date | None) -> Assessment:
-    from siltbook.batch.files import take
+    from siltbook.batch.files import open_file
     from siltbook.batch.guard import within
 
-    data = take(book).data
+    data = open_file(book).data
     made: Assessment = within(
         "siltbook.batch.job:assess_bytes", data, book.name, data, book.name, as_of
     )

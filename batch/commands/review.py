@@ -99,7 +99,7 @@ def _read(
 ) -> list[FarmMonth]:
     """Every book once; what cannot be read goes to `failures`, what is to be said to `notes`."""
     from siltbook.batch.errors import PackError
-    from siltbook.batch.files import take
+    from siltbook.batch.files import open_file
     from siltbook.batch.guard import within
     from siltbook.batch.review.duplicates import counted_once
 
@@ -109,7 +109,7 @@ def _read(
         for path in bar:
             with one_of_many(path, failures):
                 try:
-                    data = take(path).data
+                    data = open_file(path).data
                     read.append(within(judge, data, path.name, data, str(path), month))
                 except PackError:
                     said = "passed over; it is a review pack, not a farm's book."
@@ -131,7 +131,7 @@ class _Pdf:
 def _pdf(data: bytes, target: Path) -> _Pdf:
     """The PDF beside the pack."""
     from siltbook.batch.errors import SiltbookError, too_large
-    from siltbook.batch.files import take, write_whole
+    from siltbook.batch.files import open_file, write_whole
     from siltbook.batch.pdf import to_pdf
     from siltbook.batch.review.target import PDF_MARK, refuse_loss
 
@@ -140,7 +140,7 @@ def _pdf(data: bytes, target: Path) -> _Pdf:
         made = to_pdf(data)
         if made is None:
             return _Pdf(absent=True)
-        if take(target).data != data:
+        if open_file(target).data != data:
             return _Pdf(
                 failed=f"{target}: was replaced or changed while its PDF was made, so no PDF was "
                 "written. Run again, or print it from the workbook."
@@ -175,7 +175,7 @@ def agree(pack: Path, book: Path) -> None:
     on its sheet Actions. Nothing else in the book is touched; the previous one is kept beside it.
     Rows that the book already has are not added again.
     """
-    from siltbook.batch.files import lock_note, replace_book, sweep, take
+    from siltbook.batch.files import lock_note, open_file, replace_book, sweep
     from siltbook.batch.guard import unusual, within
     from siltbook.batch.report.book import printable
     from siltbook.batch.review.summary import carried_lines
@@ -184,11 +184,11 @@ def agree(pack: Path, book: Path) -> None:
     with refusals():
         refuse_copy(book)
         sweep(book.parent)
-        taken = take(book)
-        filled = take(pack).data
+        taken = open_file(book)
+        filled = open_file(pack).data
         odd = filled if unusual(filled) else taken.data
         carried = within(
-            "siltbook.batch.review.agree:carry", odd, str(pack if odd is filled else book),
+            "siltbook.batch.review.agree:enter_agreed", odd, str(pack if odd is filled else book),
             filled, str(pack), taken.data, str(book),
         )  # fmt: skip
         kept = None if carried.data is None else replace_book(taken, carried.data)

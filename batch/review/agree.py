@@ -57,7 +57,7 @@ class Carried:
     source: str = "the pack's Agenda"
 
 
-def carry(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
+def enter_agreed(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
     """Add the pack's filled rows of this book to its sheet Agreed.
 
     SiltbookError, one sentence, where the pack is none, the book is none of the pack's, or any

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from siltbook.batch.errors import BookError
-from siltbook.batch.files import BOOK_ENDINGS, make_folder, take
+from siltbook.batch.files import BOOK_ENDINGS, make_folder, open_file
 from siltbook.batch.guard import within
 from siltbook.batch.review.month import Month
 
@@ -47,14 +47,14 @@ def refuse_loss(target: Path, pdf: bool) -> None:
     With `pdf` also where the PDF beside it would replace one that is no untouched PDF of a pack.
     """
     beside = target.with_suffix(".pdf")
-    if pdf and beside.exists() and not take(beside).data.endswith(PDF_MARK):
+    if pdf and beside.exists() and not open_file(beside).data.endswith(PDF_MARK):
         raise BookError(
             f"{beside} exists and is not this pack's, or somebody wrote into it: choose another "
             "name by --out, or give --no-pdf."
         )
     if not target.exists():
         return
-    data = take(target).data
+    data = open_file(target).data
     try:
         read = "siltbook.batch.review.minutes:read_pack"
         minutes = within(read, data, str(target), data, str(target))
@@ -91,6 +91,6 @@ def _goes_on(book: Path) -> bool:
     """Whether the result sheets in a file were made from a book of its own name."""
     if not book.is_file():
         return False
-    data = take(book).data
+    data = open_file(book).data
     mark = within("siltbook.batch.typed.boxes:read_boxes", data, book.name, data, book.name).mark
     return mark is not None and mark.book_name == book.name

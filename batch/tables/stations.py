@@ -68,8 +68,8 @@ def steps_text(judgement: Judgement) -> str:
 
 def why_text(result: StationResult) -> str:
     """The reason, and below it where flushing stopped helping or the element stays dirty."""
-    worth = _worth(result)
-    notes = worth.notes if worth else ()
+    effect = _effectiveness(result)
+    notes = effect.notes if effect else ()
     return "\n".join(map(one_line, (result.judgement.reason, *notes)))
 
 
@@ -77,18 +77,18 @@ def _drop(result: StationResult) -> float | None:
     return result.latest.drop if result.latest else None
 
 
-def _worth(result: StationResult) -> Effectiveness | None:
+def _effectiveness(result: StationResult) -> Effectiveness | None:
     return result.outlook.effectiveness if result.outlook else None
 
 
 def _notes(result: StationResult) -> str:
-    worth = _worth(result)
-    return "\n".join(map(one_line, worth.notes)) if worth else ""
+    effect = _effectiveness(result)
+    return "\n".join(map(one_line, effect.notes)) if effect else ""
 
 
 def _creep(result: StationResult) -> float | None:
-    worth = _worth(result)
-    slope = worth.creep.m_per_day if worth else None
+    effect = _effectiveness(result)
+    slope = effect.creep.m_per_day if effect else None
     return None if slope is None else slope * DAYS_PER_MONTH
 
 
@@ -182,17 +182,17 @@ _ALL: tuple[Column[StationResult], ...] = (
     Column("exponent_from", "Exponent rests on", Kind.TEXT, 32.0,
            lambda r: exponent_text(r.history.flow_fit), style="wrap"),
     Column("flush_share", "Flushes give back", Kind.SHARE, 9.0,
-           lambda r: w.flush.median if (w := _worth(r)) else None),
+           lambda r: w.flush.median if (w := _effectiveness(r)) else None),
     Column("flush_shares", "Flushes: count, range", Kind.TEXT, 16.0,
-           lambda r: shares_text(w.flush) if (w := _worth(r)) else None, style="wrap"),
+           lambda r: shares_text(w.flush) if (w := _effectiveness(r)) else None, style="wrap"),
     Column("cleaning_share", "Cleanings give back", Kind.SHARE, 11.0,
-           lambda r: w.cleaning.median if (w := _worth(r)) else None),
+           lambda r: w.cleaning.median if (w := _effectiveness(r)) else None),
     Column("cleaning_shares", "Cleanings: count, range", Kind.TEXT, 16.0,
-           lambda r: shares_text(w.cleaning) if (w := _worth(r)) else None, style="wrap"),
+           lambda r: shares_text(w.cleaning) if (w := _effectiveness(r)) else None, style="wrap"),
     Column("clean_creep", "Clean drop creeps ({unit})", Kind.RATE, 10.0, _creep, "m per month"),
     Column("clean_creep_between", "8 in 10 between, or why not", Kind.TEXT, 22.0,
-           lambda r: creep_text(w.creep) if (w := _worth(r)) else None, style="wrap",
-           said=lambda r, shown: creep_text(w.creep, shown) if (w := _worth(r)) else None),
+           lambda r: creep_text(w.creep) if (w := _effectiveness(r)) else None, style="wrap",
+           said=lambda r, shown: creep_text(w.creep, shown) if (w := _effectiveness(r)) else None),
     Column("smallest_excess_m", "Smallest excess told ({unit})", Kind.PRESSURE, 10.0,
            lambda r: station_gauge(r.station.now).now, "m", style="fine"),
     Column("half_division_m", "With half the division ({unit})", Kind.PRESSURE, 9.0,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from siltbook.batch.errors import SiltbookError
-from siltbook.batch.files import NO_FILE, Stamp, Taken, replace_book, take, write_aside
+from siltbook.batch.files import NO_FILE, OpenedFile, Stamp, open_file, replace_book, write_aside
 from siltbook.batch.guard import within
 from siltbook.batch.typed.boxes import Box, Filled
 from siltbook.batch.typed.stamp import untouched
@@ -28,7 +28,7 @@ def boxes_in(target: Path | None) -> tuple[Box, ...]:
         return ()
     read = "siltbook.batch.typed.boxes:read_boxes"
     try:
-        data = take(target).data
+        data = open_file(target).data
         filled: Filled = within(read, data, target.name, data, target.name)
         return filled.boxes
     except SiltbookError:
@@ -36,7 +36,7 @@ def boxes_in(target: Path | None) -> tuple[Box, ...]:
 
 
 def put_result(
-    taken: Taken, target: Path | None, package: bytes, ended: Sequence[Box] = ()
+    taken: OpenedFile, target: Path | None, package: bytes, ended: Sequence[Box] = ()
 ) -> Said:
     """Put a result at `target`, or in the book's own place; keep what was there if it was edited.
 
@@ -68,7 +68,7 @@ def put_result(
 def _looked_at(target: Path, package: bytes, book_name: str) -> tuple[Stamp, str]:
     """The stamp of the file that is there, and why it is to be kept."""
     try:
-        there = take(target)
+        there = open_file(target)
     except SiltbookError:
         return NO_FILE, "it cannot be read"
     if untouched(there.data, book_name):

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from siltbook.batch.errors import BookError
-from siltbook.batch.files import replace_book, take, write_whole
+from siltbook.batch.files import open_file, replace_book, write_whole
 from tests.faults.support import ROOT, reviewed, small_book, start
 
 
@@ -91,15 +91,15 @@ def test_a_file_that_changes_while_it_is_read_is_refused(
 
     monkeypatch.setattr(Path, "read_bytes", read_while_somebody_saves)
     with pytest.raises(BookError, match=r"farm\.xlsx: changed while it was read\. Save and close"):
-        take(book)
+        open_file(book)
 
 
 def test_a_kept_book_is_never_overwritten_and_the_same_one_not_kept_twice(book: Path) -> None:
     kept = book.with_name("farm.previous.xlsx")
     kept.write_bytes(b"the book of last month")
-    assert replace_book(take(book), b"new").name == "farm.previous-2.xlsx"
+    assert replace_book(open_file(book), b"new").name == "farm.previous-2.xlsx"
     book.write_bytes(b"the book of last month")
-    assert replace_book(take(book), b"newer") == kept
+    assert replace_book(open_file(book), b"newer") == kept
     assert kept.read_bytes() == b"the book of last month"
     assert len(list(book.parent.iterdir())) == 3
 
@@ -107,7 +107,7 @@ def test_a_kept_book_is_never_overwritten_and_the_same_one_not_kept_twice(book: 
 @pytest.mark.skipif(sys.platform == "win32", reason="permissions are kept another way there")
 def test_the_new_and_the_kept_book_have_the_permissions_of_the_old(book: Path) -> None:
     book.chmod(0o640)
-    kept = replace_book(take(book), b"new")
+    kept = replace_book(open_file(book), b"new")
     assert {kept.stat().st_mode & 0o777, book.stat().st_mode & 0o777} == {0o640}
 
 
@@ -125,7 +125,7 @@ def test_a_book_held_open_elsewhere_leaves_no_kept_copy(
 
     monkeypatch.setattr(os, "replace", held)
     with pytest.raises(BookError, match=r"cannot be written \(Permission denied\)\. Close it"):
-        replace_book(take(book), b"new")
+        replace_book(open_file(book), b"new")
     assert {p.name: p.read_bytes() for p in book.parent.iterdir()} == {"farm.xlsx": old}
 
 

@@ -23,7 +23,7 @@ from siltbook.batch.archive.inventory import walk
 from siltbook.batch.commands.adopt import _command
 from siltbook.batch.commands.shared import is_of_output
 from siltbook.batch.errors import BookError
-from siltbook.batch.files import DRAFT_STALE, find_books, sweep, take, write_whole
+from siltbook.batch.files import DRAFT_STALE, find_books, open_file, sweep, write_whole
 from tests.faults.support import ROOT, small_book
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="takes the part of Windows")
@@ -255,7 +255,7 @@ def windows(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.usefixtures("windows")
 def test_a_path_beyond_what_windows_takes_is_said_and_not_called_misspelt(tmp_path: Path) -> None:
     deep = tmp_path / ("d" * 120) / ("e" * 120)
-    for look in (take, lambda path: find_books((path,))):
+    for look in (open_file, lambda path: find_books((path,))):
         with pytest.raises(
             BookError, match=r"its path has \d{3} characters, and Windows takes 259"
         ):

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from siltbook.batch.reading.book import read_book
-from siltbook.batch.review.agree import carry
+from siltbook.batch.review.agree import enter_agreed
 from siltbook.batch.review.minutes import read_pack
 from tests.faults.support import ROOT, Driver, Ended, points
 from tests.review.farms import book
@@ -30,7 +30,7 @@ def pack(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def new(pack: Path) -> bytes:
-    done = carry(pack.read_bytes(), "pack.xlsx", book("north"), "north-2026.xlsx")
+    done = enter_agreed(pack.read_bytes(), "pack.xlsx", book("north"), "north-2026.xlsx")
     assert done.data is not None
     return done.data
 

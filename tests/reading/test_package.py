@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from siltbook.batch.errors import BookError
-from siltbook.batch.files import take
+from siltbook.batch.files import open_file
 from siltbook.batch.reading import opc, sheetxml
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.reading.cells import Style
@@ -151,12 +151,12 @@ def test_files_that_are_none(tmp_path):
     folder = tmp_path / "a.xlsx"
     folder.mkdir()
     with pytest.raises(BookError, match=r"a\.xlsx: this is a folder, not a workbook"):
-        take(folder)
+        open_file(folder)
     with pytest.raises(BookError, match=r"b\.xlsx: no such file\. Check the spelling of the path"):
-        take(tmp_path / "b.xlsx")
+        open_file(tmp_path / "b.xlsx")
     os.mkfifo(tmp_path / "c.xlsx")
     with pytest.raises(BookError, match=r"c\.xlsx: this is not an ordinary file"):
-        take(tmp_path / "c.xlsx")
+        open_file(tmp_path / "c.xlsx")
 
 
 def test_limits(monkeypatch):

@@ -16,7 +16,7 @@ from siltbook.batch.audit.job import audit_bytes, audited_package
 from siltbook.batch.audit.report import audit_json, lines
 from siltbook.batch.errors import SiltbookError
 from siltbook.batch.reading.book import read_book
-from siltbook.batch.review.agree import carry
+from siltbook.batch.review.agree import enter_agreed
 from siltbook.batch.review.farm import read_month
 from siltbook.batch.review.month import Month
 from siltbook.batch.review.pack import make_pack, pack_bytes
@@ -70,7 +70,7 @@ def typed(cells: dict[str, str]) -> bytes:
 def test_any_cell_of_an_agenda_is_carried_or_refused(cells: dict[str, str]) -> None:
     north = book("north")
     try:
-        done = carry(typed(cells), "pack.xlsx", north, "north-2026.xlsx")
+        done = enter_agreed(typed(cells), "pack.xlsx", north, "north-2026.xlsx")
     except SiltbookError as error:
         assert str(error).startswith("pack.xlsx")  # noqa: PT017 - both outcomes are allowed
         assert "\n" not in str(error)  # noqa: PT017
@@ -88,7 +88,7 @@ def test_any_change_inside_a_pack(
     made: dict[str, str | bytes] = {**parts(small_pack())}
     made[part] = mutated(parts(small_pack())[part], places, cut)
     try:
-        carry(zipped(made), "pack.xlsx", book("north"), "north-2026.xlsx")
+        enter_agreed(zipped(made), "pack.xlsx", book("north"), "north-2026.xlsx")
     except SiltbookError as error:
         assert str(error).startswith("pack.xlsx")  # noqa: PT017 - both outcomes are allowed
         assert "\n" not in str(error)  # noqa: PT017

@@ -14,7 +14,7 @@ import openpyxl
 import pytest
 
 from siltbook.batch.errors import BookError
-from siltbook.batch.review.agree import carry
+from siltbook.batch.review.agree import enter_agreed
 from siltbook.batch.review.minutes import read_pack
 from siltbook.batch.review.pack import make_pack, pack_bytes
 from tests.lint import lint
@@ -31,7 +31,7 @@ PERSON = "accepted: a name"
 
 
 def given(pack: bytes) -> Any:
-    return carry(pack, "pack.xlsx", book("north"), NAME)
+    return enter_agreed(pack, "pack.xlsx", book("north"), NAME)
 
 
 def refusal(pack: bytes) -> str:
@@ -196,12 +196,13 @@ def test_two_books_of_one_name_are_told_apart_by_their_number_alone() -> None:
     spare = header_row(data) + 3  # behind the two stations
     row = FARM | {"Action": "Look"}
     with pytest.raises(BookError) as caught:
-        carry(filled({spare: row}, data), "pack.xlsx", book("north"), NAME)
+        enter_agreed(filled({spare: row}, data), "pack.xlsx", book("north"), NAME)
     said = "which 2 books of this pack are called; write the book's number"
     assert f"pack.xlsx: Agenda!A{spare}: read 'North Farm (invented)', {said}" in str(caught.value)
-    done = carry(filled({spare: row | {"Book": "2"}}, data), "pack.xlsx", book("north"), NAME)
+    second = filled({spare: row | {"Book": "2"}}, data)
+    done = enter_agreed(second, "pack.xlsx", book("north"), NAME)
     assert (done.rows, done.others) == ((), 1)
-    done = carry(filled({spare: row | {"Book": 1}}, data), "pack.xlsx", book("north"), NAME)
+    done = enter_agreed(filled({spare: row | {"Book": 1}}, data), "pack.xlsx", book("north"), NAME)
     assert (done.rows, done.others) == ((6,), 0)
 
 
@@ -237,15 +238,15 @@ def test_hostile_bytes_in_a_packs_place_are_refused_in_time(which: str) -> None:
 @pytest.mark.parametrize("which", HARMFUL)
 def test_hostile_bytes_in_the_books_place_are_refused(which: str) -> None:
     with pytest.raises(BookError) as caught:
-        carry(small_pack(), "pack.xlsx", HARM[which][0](), NAME)
+        enter_agreed(small_pack(), "pack.xlsx", HARM[which][0](), NAME)
     assert str(caught.value).startswith(NAME)
 
 
 def test_the_two_files_given_the_wrong_way_round() -> None:
     with pytest.raises(BookError, match="give first a pack that 'siltbook review' made, then"):
-        carry(book("north"), NAME, small_pack(), "pack.xlsx")
+        enter_agreed(book("north"), NAME, small_pack(), "pack.xlsx")
     with pytest.raises(BookError) as caught:
-        carry(small_pack(), "pack.xlsx", small_pack(), "pack.xlsx")
+        enter_agreed(small_pack(), "pack.xlsx", small_pack(), "pack.xlsx")
     assert str(caught.value) == (
         "pack.xlsx is a review pack that 'siltbook review' made, not a farm's book: give the book "
         "it was made from."

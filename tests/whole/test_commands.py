@@ -170,7 +170,7 @@ def test_as_of_leaves_later_entries_out(book: Path) -> None:
 
 
 def test_book_that_changes_while_it_is_judged_is_not_replaced(book: Path) -> None:
-    taken = files.take(book)
+    taken = files.open_file(book)
     book.write_bytes(b"someone saved meanwhile")
     with pytest.raises(BookError, match="changed while it was judged"):
         files.replace_book(taken, b"new")
