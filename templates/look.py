@@ -2,8 +2,8 @@
 
 The verdict colours are a ramp of lightness, darkest for the most urgent, so the order
 survives a grey print; neighbours also swap between warm and blue, the pair of hues that the
-common kinds of colour blindness leave apart. Colour never speaks alone: every verdict has a
-symbol and a word of its own.
+common kinds of colour blindness leave apart, and green is kept for *In range*. Colour never
+speaks alone: every verdict has a symbol and a word of its own.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ VERDICTS: dict[str, VerdictLook] = {
     "re-read": VerdictLook("Re-read", "□", "#52ACF6", BLACK),
     "no-reading": VerdictLook("No reading", "○", "#E8AF47", BLACK),
     "watch": VerdictLook("Watch", "△", "#A0D1FF", BLACK),
-    "in-range": VerdictLook("In range", "✓", "#F3DF97", BLACK),
+    "in-range": VerdictLook("In range", "✓", "#C2E9C8", BLACK),
     "resting": VerdictLook("Resting", "–", "#F0F4F9", BLACK),
 }
 

@@ -40,6 +40,19 @@ def test_the_fills_hold_their_distances(capsys: pytest.CaptureFixture[str]) -> N
     assert table in page.read_text(encoding="utf-8"), f"docs/method.md lacks\n{table}"
 
 
+def test_green_says_fine_and_nothing_else() -> None:
+    """What is fine is not of the colours of what must be acted on: warm and blue."""
+    import numpy as np
+
+    fills = palette.linear_of([one.fill for one in look.VERDICTS.values()])
+    _, a, b = palette.lab(fills).T
+    hues = dict(zip(look.VERDICTS, np.degrees(np.arctan2(b, a)) % 360, strict=True))
+    colourful = dict(zip(look.VERDICTS, np.hypot(a, b) > 10, strict=True))
+    green = [name for name, hue in hues.items() if 110 < hue < 190 and colourful[name]]
+    assert green == [Verdict.IN_RANGE]
+    assert not colourful[Verdict.RESTING]  # next to white: nobody is asked for anything
+
+
 def test_the_nearest_two_are_found() -> None:
     """Grey, a little lighter grey, white: 50.03, 50.43 and 100 in lightness."""
     fills = ("#777777", "#787878", "#FFFFFF")
