@@ -97,7 +97,7 @@ def test_agree_says_a_fault_in_one_sentence_too(
     def fail(*_: object) -> None:
         raise AttributeError("what nobody expected")
 
-    monkeypatch.setattr("siltbook.batch.review.agree.carry", fail)
+    monkeypatch.setattr("siltbook.batch.review.agree.enter_agreed", fail)
     done = siltbook("agree", books / "bad.xlsx", books / "good.xlsx")
     assert done.exit_code == 3
     assert "this is a fault of Siltbook" in done.stderr

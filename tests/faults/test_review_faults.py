@@ -158,7 +158,7 @@ def test_two_agrees_at_once_one_wins_and_the_other_can_be_run_again(
     other = tmp_path / "other.xlsx"
     other.write_bytes(filled(MORE, small_pack()))
     runs: list[list[object]] = [["agree", one, target] for one in (pack, other)]
-    ended = together(tmp_path / "marks", "agree", "carry", *runs)
+    ended = together(tmp_path / "marks", "agree", "enter_agreed", *runs)
     assert sorted(code for code, _ in ended) == [0, 3]
     (refused,) = [said for code, said in ended if code == 3]
     assert "changed while it was judged. Save and close it, then run again." in refused

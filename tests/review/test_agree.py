@@ -15,7 +15,7 @@ import xlsxwriter
 
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.book import read_book
-from siltbook.batch.review.agree import Carried, carry
+from siltbook.batch.review.agree import Carried, enter_agreed
 from siltbook.batch.review.append import append_rows
 from siltbook.batch.review.pack import make_pack, pack_bytes
 from siltbook.templates.blank import BlankOptions, build
@@ -62,7 +62,7 @@ def agreed(data: bytes) -> list[tuple[Any, ...]]:
 
 
 def to_north(rows: dict[int, dict[str, Any]], data: bytes | None = None) -> Carried:
-    return carry(filled(rows), "pack.xlsx", data or book("north"), "north-2026.xlsx")
+    return enter_agreed(filled(rows), "pack.xlsx", data or book("north"), "north-2026.xlsx")
 
 
 def changed_parts(before: bytes, after: bytes) -> list[str]:
@@ -191,7 +191,8 @@ def carried(data: bytes, **cells: Any) -> Carried:
 
     made = pack_bytes(make_pack([read_month(data, "small.xlsx", JULY)], JULY, "test"))
     values = {"Action": "Flush", "Who": "W", "By when": AUGUST} | cells
-    return carry(filled({header_row(made) + 1: values}, made), "pack.xlsx", data, "small.xlsx")
+    pack = filled({header_row(made) + 1: values}, made)
+    return enter_agreed(pack, "pack.xlsx", data, "small.xlsx")
 
 
 @pytest.mark.parametrize(("rows", "spare"), [(2, 0), (0, 0), (2, 3), (0, 2)])
@@ -273,14 +274,14 @@ def test_a_new_row_needs_to_name_a_farm_of_the_pack() -> None:
 
 def test_another_workbook_is_no_pack() -> None:
     with pytest.raises(BookError) as caught:
-        carry(book("north"), "north.xlsx", book("north"), "north.xlsx")
+        enter_agreed(book("north"), "north.xlsx", book("north"), "north.xlsx")
     assert one_sentence(caught).startswith("north.xlsx is no review pack")
 
 
 def test_a_book_of_another_farm_is_refused() -> None:
     lone = pack_bytes(make_pack([month("east")], JULY, "test"))
     with pytest.raises(BookError) as caught:
-        carry(lone, "pack.xlsx", book("north"), "north-2026.xlsx")
+        enter_agreed(lone, "pack.xlsx", book("north"), "north-2026.xlsx")
     assert one_sentence(caught) == (
         "north-2026.xlsx is none of the books of pack.xlsx (east-2026.xlsx (East Farm "
         "(invented))): give one of them; nothing was changed."
@@ -288,13 +289,13 @@ def test_a_book_of_another_farm_is_refused() -> None:
 
 
 def test_a_renamed_book_is_known_by_its_fingerprint() -> None:
-    done = carry(filled(TWO), "pack.xlsx", book("north"), "copy of mine.xlsx")
+    done = enter_agreed(filled(TWO), "pack.xlsx", book("north"), "copy of mine.xlsx")
     assert done.rows == (6, 7)
     assert not done.changed
 
 
 def test_a_pack_without_a_filled_row_adds_nothing() -> None:
-    done = carry(pack_file(), "pack.xlsx", book("north"), "north-2026.xlsx")
+    done = enter_agreed(pack_file(), "pack.xlsx", book("north"), "north-2026.xlsx")
     assert (done.data, done.rows, done.already, done.others) == (None, (), 0, 0)
 
 
@@ -303,7 +304,7 @@ def test_a_pack_that_another_program_saved_is_still_known(tmp_path: Path) -> Non
     path = tmp_path / "pack.xlsx"
     path.write_bytes(filled(TWO))
     saved = convert(path, tmp_path).read_bytes()
-    assert carry(saved, "pack.xlsx", book("north"), "north-2026.xlsx").rows == (6, 7)
+    assert enter_agreed(saved, "pack.xlsx", book("north"), "north-2026.xlsx").rows == (6, 7)
 
 
 @needs_office

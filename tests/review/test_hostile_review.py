@@ -124,7 +124,7 @@ def test_a_book_beyond_the_memory_is_said_and_the_other_is_done(
 
 
 @pytest.mark.parametrize(
-    "where", ["siltbook.batch.review.pack.pack_bytes", "siltbook.batch.review.agree.carry"]
+    "where", ["siltbook.batch.review.pack.pack_bytes", "siltbook.batch.review.agree.enter_agreed"]
 )
 def test_a_pack_beyond_the_memory_leaves_everything_as_it_was(
     where: str, farms: Path, monkeypatch: pytest.MonkeyPatch
@@ -137,7 +137,7 @@ def test_a_pack_beyond_the_memory_leaves_everything_as_it_was(
     monkeypatch.setattr(where, short)
     words = (
         ("agree", farms / "p.review-2026-07.xlsx", farms / "north-2026.xlsx")
-        if where.endswith("carry")
+        if where.endswith("enter_agreed")
         else ("review", farms, "--month", "2026-07", "--no-pdf")
     )
     refused(siltbook(*words), "too large for this machine's memory.")

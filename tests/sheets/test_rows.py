@@ -23,6 +23,8 @@ from siltbook.batch.sheets.rows import (
     line,
     pattern,
 )
+from siltbook.batch.tables.workings import workings as columns_of
+from siltbook.templates.shown import shown_in
 from tests.sheets.example import build
 
 HEAD = (
@@ -62,11 +64,12 @@ def test_a_pattern_gives_the_same_row_as_a_line() -> None:
     assert fill(made, 31, 7, (0.1, 4)) == line(31, list("12345"), shown)
 
 
-def test_every_kind_of_reading_has_the_row_that_its_values_give() -> None:
-    whole = build()
+@pytest.mark.parametrize("shown", ["m", "psi"])
+def test_every_kind_of_reading_has_the_row_that_its_values_give(shown: str) -> None:
+    whole, unit = build(), shown_in(shown)
     table = whole.book.readings
     sources = tuple(source_of(table, key) for key in ("inlet", "outlet", "flow", "drop"))
-    styles = [str(i) for i in range(workings.LAST + 1)]
+    styles = [str(i) for i in range(columns_of(unit).last + 1)]
     changes: list[dict[str, object]] = [
         {}, {"time": None}, {"time": dt.time(6, 45)}, {"u_drop": None, "p_over": None},
         {"u_drop": float("nan")}, {"flow": 1234.5}, {"flow": None}, {"why_unusable": "no flow"},
@@ -79,9 +82,10 @@ def test_every_kind_of_reading_has_the_row_that_its_values_give() -> None:
             ((r, c) for r in result.history.readings for c in changes), 5
         ):
             odd = dataclasses.replace(reading, **change)  # type: ignore[arg-type]
-            said = line(n, styles, workings._values(n, fixed, sources, odd))
-            assert workings._row(n, styles, fixed, sources, odd) == said
-            by_pattern += workings._figures(fixed, sources, odd) is not None
+            values = workings._values(n, fixed, sources, odd)
+            said = line(n, styles, workings._both(n, values, unit))
+            assert workings._row(n, styles, fixed, sources, odd, unit) == said
+            by_pattern += workings._figures(fixed, sources, odd, unit) is not None
     assert by_pattern > 100
 
 
