@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from siltbook.batch.audit.model import Place, RuleResult, Taken
+from siltbook.templates.names import name_key
 
 # The rules that count steps which the ladder asked for, each once.
 STEPS = ("flush-in-a-day", "read-after", "cleaned-in-time", "gear-in-time", "called-in-time")
@@ -48,7 +49,7 @@ def _counts(
         for place in result.places if result.rule.code in STEPS else ():
             if place.taken is not None:
                 name = name_of(place)
-                found.setdefault(name.casefold(), (name, Counter()))[1][place.taken] += 1
+                found.setdefault(name_key(name), (name, Counter()))[1][place.taken] += 1
     counts = (StepCount(name, taken) for name, taken in found.values())
     return tuple(sorted(counts, key=_order))
 

@@ -19,6 +19,7 @@ from siltbook.batch.reading.parsing import date_text
 from siltbook.checks.wording import listed
 from siltbook.templates.book import Book, Table, column_letters
 from siltbook.templates.contract import bare
+from siltbook.templates.names import name_key
 
 if TYPE_CHECKING:
     from siltbook.batch.adopt.model import Grid
@@ -106,12 +107,7 @@ def _day(value: object, order: str, where: str) -> dt.date:
 
 
 def _names(text: str) -> frozenset[str]:
-    return frozenset(filter(None, (folded(part) for part in _BETWEEN.split(text))))
-
-
-def folded(name: str) -> str:
-    """A person's name as it is compared."""
-    return " ".join(name.split()).casefold()
+    return frozenset(filter(None, (name_key(part) for part in _BETWEEN.split(text))))
 
 
 def nobody_there(book: Book, visits: Visits, as_of: dt.date | None) -> RuleResult:
@@ -158,7 +154,7 @@ def _why(visits: Visits, people: frozenset[str], day: dt.date, person: str, what
     if there is None:
         by = f" by {person}" if person else ""
         return f"{what}{by} on a day on which {visits.name} has no visit"
-    name = folded(person)
+    name = name_key(person)
     if not there or name not in people or name in there:
         return ""
     others = listed(sorted(other.title() for other in there))

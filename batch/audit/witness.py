@@ -16,6 +16,7 @@ from siltbook.batch.reading.parsing import serial_date
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.templates.contract import WORK
+from siltbook.templates.names import name_key
 from siltbook.templates.units import metres_per
 
 _TOP = 12  # rows in which a pack's header row is looked for
@@ -116,7 +117,7 @@ def _pack(data: bytes, name: str, home: Side) -> Witness | None:
     except SiltbookError:
         return None
     farm = home.book.settings.farm
-    if farm.casefold() not in {book.farm.casefold() for book in minutes.books}:
+    if name_key(farm) not in {name_key(book.farm) for book in minutes.books}:
         return Witness(name, why_not=f"it is a pack without the farm {farm or '(no name)'}")
     workbook = open_workbook(open_package(as_xlsx(data, name)[0], name), name)
     flushes, places, limits, shows = [], {}, [], set[str]()
@@ -174,13 +175,13 @@ def _metres(value: object, factor: float) -> object:
 
 
 def _of(cells: Mapping[str, object], farm: str) -> bool:
-    own = str(cells.get("Farm") or "").casefold() == farm.casefold()
+    own = name_key(cells.get("Farm") or "") == name_key(farm)
     return own and bool(cells.get("Station"))
 
 
 def _station(home: Side, cells: Mapping[str, object]) -> str:
     name = " ".join(str(cells["Station"]).split())
-    return home.names.get(name.casefold(), name)
+    return home.names.get(name_key(name), name)
 
 
 def _flush(home: Side, cells: Mapping[str, object], row: int, date1904: bool) -> Entry | None:
