@@ -33,7 +33,7 @@ from tests.benchmarks.faults import ALL, FAULTS, Fault
 
 GAUGES = {"coarse": 0.05, "usual": 0.02, "fine": 0.01}  # [bar], one division
 WEEKS = (12, 26)
-SEEDS = range(90_000, 90_020)
+SEEDS = range(91_000, 91_020)
 STATIONS = 6
 # What the power line names -> the fault and the strength that come nearest to it.
 FORETOLD = {
