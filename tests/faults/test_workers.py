@@ -111,6 +111,12 @@ def worker(address: str) -> Iterator[subprocess.Popen[bytes]]:
         process.wait(timeout=20)
 
 
+def wait_for_workers(address: str, count: int) -> None:
+    """Until so many workers have joined: fewer would queue books behind one that ends them."""
+    with distributed.Client(address, set_as_default=False) as client:
+        client.wait_for_workers(count, timeout=60)
+
+
 def wait_until_at_work(mark: Path, pid: int) -> None:
     """Until this worker has just begun a book, which takes it at least 0.3 s; or 10 s."""
     end = time.monotonic() + 10
@@ -148,6 +154,7 @@ def test_cluster_gives_a_deadly_book_up_and_says_when_no_worker_is_left(
     mark.mkdir()
     todo = orders(tmp_path, "a", "deadly", "c")
     with worker(scheduler) as one, worker(scheduler) as two, worker(scheduler) as three:
+        wait_for_workers(scheduler, 3)
         check_all(
             todo, list(process_on_cluster(todo, scheduler, workers.die_always)), failing="deadly"
         )
