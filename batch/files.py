@@ -269,13 +269,13 @@ def sync_folder(folder: Path) -> None:
             os.close(handle)
 
 
-def make_folder(folder: Path) -> None:
-    """Make a folder for results where there is none; BookError where that cannot be done."""
+def make_folder(folder: Path, advice: str = "Choose another folder.") -> None:
+    """Make a folder where there is none; BookError, which ends in `advice`, where it cannot be."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise BookError(
-            f"{folder}: cannot be made ({why(error)}). Choose another folder."
+            f"{folder}: cannot be made ({why(error)}). {advice}"
         ) from error
 
 

@@ -19,3 +19,8 @@ def name_key(name: object) -> str:
 def _key(name: str) -> str:
     text = unicodedata.normalize("NFC", name.translate(UNSEEN))
     return " ".join(text.split()).casefold()
+
+
+def other_names(also: object) -> list[str]:
+    """The names that a cell of *Also called* holds, separated by semicolons; spaces collapsed."""
+    return [name for part in str(also or "").split(";") if (name := " ".join(part.split()))]

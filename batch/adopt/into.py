@@ -14,7 +14,7 @@ from siltbook.batch.errors import BookError
 from siltbook.batch.graft.package import GraftError
 from siltbook.templates.book import Book, Table
 from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS, READINGS, STATIONS, WORK
-from siltbook.templates.names import name_key
+from siltbook.templates.names import name_key, other_names
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 Row = dict[str, object]
@@ -102,9 +102,8 @@ def spelt_names(book: Book) -> dict[str, str]:
     frame = book.stations.frame
     found = {str(name): str(name) for name in frame["station"] if name}
     for name, also in zip(frame["station"], frame["also"], strict=True):
-        for other in str(also).split(";") if name and also else ():
-            if tidied := " ".join(other.split()):
-                found.setdefault(tidied, book.names.get(name_key(tidied), str(name)))
+        for other in other_names(also) if name else ():
+            found.setdefault(other, book.names.get(name_key(other), str(name)))
     return found
 
 

@@ -244,9 +244,12 @@ def copied_round(book: Book, every: Sequence[Track]) -> RuleResult:
     for lag, (equal, common) in pairs.items():
         # So many equal ones are of as many common ones at least.
         suspects = np.flatnonzero(equal >= np.maximum(ROUND_STATIONS, 0.8 * common))
+        if not len(suspects):
+            continue
+        usual = _together(*_others(pairs, lag, suspects))
         for i in suspects:
             counts = (int(equal[i]), int(common[i]))
-            p = beta_binomial_at_least(*counts, *_together(*_others(pairs, lag, suspects)))
+            p = beta_binomial_at_least(*counts, *usual)
             p = min(1.0, p * len(days) * (len(days) - 1) / 2)
             lowest = min(lowest, p)
             if p <= FALSE_ALARMS:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from siltbook.batch.errors import BookError, why
+from siltbook.batch.files import make_folder
 from siltbook.batch.systems import remove, remove_tree
 from siltbook.batch.window.icon import MARK
 
@@ -54,12 +55,7 @@ def refuse_others(places: Iterable[Place]) -> None:
 
 def make_room(folder: Path) -> None:
     """The folder for a piece, made where it is missing; BookError."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise BookError(
-            f"{folder}: cannot be made ({why(error)}). Check the permissions."
-        ) from error
+    make_folder(folder, "Check the permissions.")
 
 
 def take_away(places: Iterable[Place]) -> list[str]:

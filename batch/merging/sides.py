@@ -42,7 +42,7 @@ from siltbook.templates.contract import (
     Sheet,
     bare,
 )
-from siltbook.templates.names import name_key
+from siltbook.templates.names import name_key, other_names
 from siltbook.templates.own_unit import DROP_NOW
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
@@ -122,8 +122,7 @@ def _names(book: Book, home: Side | None) -> dict[str, str]:
     found: dict[str, str] = {} if home is None else dict(home.names)
     frame = book.stations.frame
     for record in frame.to_dict("records"):
-        also = str(record.get("also") or "")
-        spelt = [str(record["station"]), *also.split(";")]
+        spelt = [str(record["station"]), *other_names(record.get("also"))]
         folded = [key for s in spelt if (key := name_key(s))]
         name = next((found[f] for f in folded if f in found), str(record["station"]))
         for one in folded:

@@ -39,8 +39,7 @@ def audit_paper(audit: Audit, book: str, data: bytes, version: str, size: str = 
     def made(story: list[Any]) -> bytes:
         return page.made(story, f"Audit {farm}", foot, version, size, wide=False)
 
-    fitting = (room for room in _ROOM if page.is_one(made(_client(audit, farm, width, *room))))
-    room = next(fitting, _ROOM[-1])
+    room = page.fitting(_ROOM, lambda room: made(_client(audit, farm, width, *room)))
     story = [*_client(audit, farm, width, *room), PageBreak()]
     return made([*story, *_auditor(audit, book, data, version, width)])
 

@@ -6,10 +6,10 @@ assessment gives the same bytes.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from html import escape
 from io import BytesIO
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from siltbook.batch.sheets.kit import one_line
 from siltbook.templates.safety import cautions
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 SIZES = ("A4", "Letter")
 TEXT = 9.0  # [pt], the smallest on these pages
 MARGIN = 30.0  # [pt]
+Room = TypeVar("Room")
 
 
 def style(size: float = TEXT, *, bold: bool = False, after: float = 0.0) -> ParagraphStyle:
@@ -77,6 +78,11 @@ def _page_size(size: str, wide: bool) -> Any:
 def is_one(pdf: bytes) -> bool:
     """Whether a file that `made` gave has one page."""
     return pdf.count(b"/Type /Page\n") == 1
+
+
+def fitting(rooms: Sequence[Room], pdf: Callable[[Room], bytes]) -> Room:
+    """The first room in which a page's words fit one page; the last where none does."""
+    return next((room for room in rooms if is_one(pdf(room))), rooms[-1])
 
 
 def made(story: Sequence[Any], title: str, foot: str, version: str, size: str, wide: bool) -> bytes:

@@ -9,10 +9,9 @@ from dataclasses import dataclass, replace
 from siltbook.batch.assess import assess
 from siltbook.batch.model import Reading, Station
 from siltbook.batch.results import Assessment
+from siltbook.templates.shown import shown_in
 from siltbook.templates.units import metres_per
 
-# Digits behind the point where no division of the gauge is known.
-_DIGITS = {"bar": 2, "kPa": 0, "psi": 1, "m": 1, "kgf/cm2": 2, "MPa": 3}
 BLANK = "–"
 
 
@@ -40,7 +39,7 @@ def gauge_of(station: Station) -> Gauge:
     """How pressures of this station are written: as on the gauge that it has now."""
     station = station.now
     factor = metres_per(station.unit)
-    digits = _DIGITS.get(station.unit, 2)
+    digits = shown_in(station.unit).digits.level  # where no division of the gauge is known
     if station.division:
         # As many as the division has: 0.05 bar gives two, 2 kPa none.
         step = station.division / factor

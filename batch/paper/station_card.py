@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 from typing import Any
 
 from siltbook.batch.model import History, Reading, Work
@@ -35,10 +36,12 @@ def station_cards(
     def made(story: list[Any]) -> bytes:
         return page.made(story, f"Station card {farm}", foot, version, size, wide=False)
 
+    def card(result: StationResult, room: tuple[int, float]) -> bytes:
+        return made(_card(assessment, result, width, *room))
+
     story: list[Any] = []
     for result in stations_of(assessment, names, book):
-        cards = ((room, made(_card(assessment, result, width, *room))) for room in _ROOM)
-        room = next((room for room, card in cards if page.is_one(card)), _ROOM[-1])
+        room = page.fitting(_ROOM, partial(card, result))
         story += [*([PageBreak()] if story else []), *_card(assessment, result, width, *room)]
     return made(story)
 

@@ -46,7 +46,7 @@ from siltbook.templates.contract import (
     Kind,
     Sheet,
 )
-from siltbook.templates.names import name_key
+from siltbook.templates.names import name_key, other_names
 from siltbook.templates.units import amount_spellings
 
 if TYPE_CHECKING:
@@ -297,9 +297,8 @@ class _Builder:
     ) -> None:
         """Other names of a station, unless another station is called so."""
         for name, also in zip(names.tolist(), others.tolist(), strict=True):
-            for other in str(also).split(";") if name and also else ():
-                if tidied := " ".join(other.split()):
-                    self.register.setdefault(name_key(tidied), name)
+            for other in other_names(also) if name else ():
+                self.register.setdefault(name_key(other), name)
 
     def _drops(self, block: Block, made: dict[str, NDArray[np.object_]]) -> None:
         """Keep a typed drop only where neither pressure is; ask where the two disagree."""

@@ -81,11 +81,17 @@ def test_rows_enter_a_book_and_no_other_part_of_it_changes(own: Path, tmp_path: 
     assert all(name.startswith("xl/worksheets/sheet") for name in changed)
 
 
-def test_a_source_may_name_a_station_by_any_of_its_names(own: Path, tmp_path: Path) -> None:
-    book = tmp_path / "farm.xlsx"
+def farm_with_other_names(folder: Path, also: str) -> Path:
+    """A blank of three stations; `also` are the other names of the first, N1."""
+    book = folder / "farm.xlsx"
     siltbook("template", book, "--station", "N1", "--station", "South", "--station", "S3")
     places = {c.value: c.column_letter for c in openpyxl.load_workbook(book)["Stations"][1]}
-    change(book, "Stations", f"{places['Also called']}2", "NORTH 1; the old one")
+    change(book, "Stations", f"{places['Also called']}2", also)
+    return book
+
+
+def test_a_source_may_name_a_station_by_any_of_its_names(own: Path, tmp_path: Path) -> None:
+    book = farm_with_other_names(tmp_path, "NORTH 1; the old one")
     said = siltbook("adopt", own, "--into", book)
     assert "0 questions" in said
     mapping = own.with_name("own.mapping.xlsx")
@@ -102,10 +108,7 @@ def test_a_source_may_name_a_station_by_any_of_its_names(own: Path, tmp_path: Pa
 
 
 def test_a_name_near_to_another_name_of_a_station_is_asked_for(own: Path, tmp_path: Path) -> None:
-    book = tmp_path / "farm.xlsx"
-    siltbook("template", book, "--station", "N1", "--station", "South", "--station", "S3")
-    places = {c.value: c.column_letter for c in openpyxl.load_workbook(book)["Stations"][1]}
-    change(book, "Stations", f"{places['Also called']}2", "North-1")
+    book = farm_with_other_names(tmp_path, "North-1")
     said = siltbook("adopt", own, "--into", book)
     assert "Question: Is 'North 1' the same station as 'North-1'?" in said
 
