@@ -26,7 +26,7 @@ from siltbook.batch.many import (
 )
 
 if TYPE_CHECKING:
-    from concurrent.futures import Future
+    from concurrent.futures import Executor, Future
 
     from distributed import Client
 
@@ -44,8 +44,9 @@ def process_on_cluster(
 ) -> Iterator[Outcome]:
     """Outcomes in the order asked for, judged on the cluster at `address`.
 
-    A worker that dies loses no book: its books go to the others. A book that ends one worker
-    after another is given up, with a sentence. ClusterError where the cluster cannot be used or
+    A worker that dies loses no book: its books go to the others. A book whose workers die one
+    after another is judged once more alone, and only one that ends them then too is given up,
+    with a sentence. ClusterError where the cluster cannot be used or
     goes away; what was written until then is whole, and the other books are as they were.
     """
     try:
@@ -61,20 +62,37 @@ def process_on_cluster(
     no_warning = dask.config.set({"distributed.admin.large-graph-warning-threshold": "4GiB"})
     with no_warning, _client(address) as client:
 
-        def result(done: Future[Judged], order: Order) -> Judged:
+        def last_try(done: Future[Judged], order: Order) -> Judged:
             try:
                 return _wait(done, client)
             except KilledWorker:
                 return Judged(b"", {}, failure=gave_up(order))
 
-        # Not pure: two books with the same bytes are still two books.
-        pool = client.get_executor(pure=False)  # type: ignore[no-untyped-call]
         try:
-            yield from submit_in_order(pool, rest, AHEAD * _threads(client), how, result)
+            while rest:
+                try:
+                    with _pool(client) as pool:
+                        ahead = AHEAD * _threads(client)
+                        yield from submit_in_order(
+                            pool, rest, ahead, how, lambda done, _: _wait(done, client)
+                        )
+                except KilledWorker:  # by this book, or by one that shared its workers
+                    with _pool(client) as pool:
+                        alone = deque([rest[0]])
+                        yield from submit_in_order(pool, alone, 1, how, last_try)
+                    rest.popleft()
         except Exception as error:
             raise _lost(address, len(todo) - len(rest), len(todo), error) from error
-        finally:
-            pool.shutdown(wait=False)  # waiting for books without a worker would never end
+
+
+@contextmanager
+def _pool(client: Client) -> Iterator[Executor]:
+    # Not pure: two books with the same bytes are still two books.
+    pool: Executor = client.get_executor(pure=False)  # type: ignore[no-untyped-call]
+    try:
+        yield pool
+    finally:
+        pool.shutdown(wait=False)  # waiting for books without a worker would never end
 
 
 def _wait(done: Future[Judged], client: Client) -> Judged:

@@ -29,9 +29,31 @@ def die_always(job: Job) -> Judged:
     return judge(job)
 
 
-def slow_and_counted(job: Job) -> Judged:
-    """Judge slowly, and leave a mark for each beginning: which worker, which book."""
-    folder = Path(os.environ["SILTBOOK_TEST_MARK"])
-    (folder / f"{os.getpid()}-{job.name}-{time.time_ns()}").touch()
+def slow(job: Job) -> Judged:
+    """Judge slowly."""
     time.sleep(0.3)
     return judge(job)
+
+
+def counted_one_held(job: Job) -> Judged:
+    """Judge, and leave a mark for each beginning; the first to meet a second book holds it.
+
+    It says so in 'held', and waits there to be killed.
+    """
+    folder = Path(os.environ["SILTBOOK_TEST_MARK"])
+    mine = os.getpid()
+    second = any(folder.glob(f"*-{mine}-*"))
+    (folder / f"{Path(job.name).stem}-{mine}-{time.time_ns()}").touch()
+    if second and _first_to(folder / "held-book", Path(job.name).stem):
+        (folder / "held").write_text(str(mine))
+        time.sleep(120)
+    return judge(job)
+
+
+def _first_to(path: Path, text: str) -> bool:
+    try:
+        with path.open("x") as file:
+            file.write(text)
+    except FileExistsError:
+        return False
+    return True

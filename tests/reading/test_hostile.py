@@ -30,6 +30,7 @@ GOOD = row("F1", "2026-05-31", "<c/>", "<c><v>3</v></c>", "<c><v>2</v></c>")
 MIB = 2**20
 BEYOND = "holds more cells than any season's workbook: delete the rows and sheets that are not"
 DAMAGED = "is damaged or not complete: open it in a spreadsheet program"
+TOO_LONG = "takes more time or memory than any season's workbook of its size: it was not read"
 
 
 def sheet(body: str, head: str = "") -> str:
@@ -126,7 +127,8 @@ def test_each_gives_one_sentence_within_limits_and_the_batch_goes_on(tmp_path: P
     for name, (_, sentence) in HARM.items():
         lines = [line for line in said if f"{name}.xlsx" in line]
         assert len(lines) == (1 if sentence else 0), (name, lines)
-        assert not sentence or sentence in lines[0]
+        # On a slow machine the limit of time may come before the one that counts what is there.
+        assert not sentence or sentence in lines[0] or (sentence == BEYOND and TOO_LONG in lines[0])
     results = {path.name for path in (tmp_path / "out").iterdir()}
     read = [name for name, (_, sentence) in HARM.items() if not sentence]
     assert results == {f"{name}.reviewed.xlsx" for name in (*read, "zz-last")}
