@@ -44,6 +44,8 @@ def row_twice(joined: JoinedBook) -> list[Finding]:
 def carried_odd(joined: JoinedBook) -> list[Finding]:
     """Rows of Carried over that lack the days which they rest on, or reach into the log."""
     place = joined.carried
+    if place.frame.empty:
+        return []
     firsts: dict[object, Any] = {}
     for listed in (joined.readings, joined.work):
         for key, day in listed.frame.dropna(subset=["day"]).groupby("key")["day"].min().items():

@@ -38,6 +38,8 @@ def changed_gauges(book: Book, as_of: dt.date | None = None) -> dict[str, tuple[
     Of two rows for one station and day the first counts.
     """
     found: dict[str, dict[dt.date, ChangedGauge]] = defaultdict(dict)
+    if book.gauges.frame.empty:
+        return {}
     frame = set_aside(CHANGED_GAUGES, book.gauges.frame)
     for record in frame.reset_index(names="row").to_dict("records"):
         since = record["since"]

@@ -115,32 +115,35 @@ def station_key(name: object) -> str | None:
     return name_key(name) if isinstance(name, str) else None
 
 
-def _typed(sheet: Sheet, table: Table) -> pd.DataFrame:
+def _typed(sheet: Sheet, table: Table) -> dict[str, pd.Series]:
+    """The list's columns, ready to be compared; a frame is made of them when all are there."""
     import pandas as pd
 
-    frame = table.frame.copy()
+    made = {str(key): column for key, column in table.frame.items()}
     for column in sheet.columns:
-        if column.kind in NUMERIC:
-            frame[column.key] = pd.to_numeric(frame[column.key], errors="coerce").astype("float64")
-    if "station" in frame:
-        frame["key"] = frame["station"].map(station_key).astype("object")
-    if "date" in frame:
-        frame["day"] = pd.to_datetime(frame["date"], errors="coerce")
-    return frame
+        if column.kind in NUMERIC and made[column.key].dtype != "float64":
+            numbers = pd.to_numeric(made[column.key], errors="coerce")
+            made[column.key] = numbers.astype("float64")
+    if "station" in made:
+        keys = [station_key(name) for name in made["station"].tolist()]
+        made["key"] = pd.Series(keys, table.frame.index, dtype="object")
+    if "date" in made:
+        made["day"] = pd.to_datetime(made["date"], errors="coerce")
+    return made
 
 
 def _second(time: object) -> float:
     if not isinstance(time, dt.time):
-        return float("nan")
+        return math.nan
     return time.hour * 3600.0 + time.minute * 60.0 + time.second
 
 
 def _register(book: Book) -> pd.DataFrame:
-    frame = set_aside(STATIONS, _typed(STATIONS, book.stations))
-    frame["name"] = frame["station"]
-    frame["known"] = frame["key"].notna()
-    frame["unit"] = frame["unit"].where(frame["unit"].notna(), book.settings.pressure_unit)
-    return frame
+    import pandas as pd
+
+    frame = set_aside(STATIONS, pd.DataFrame(_typed(STATIONS, book.stations)))
+    unit = frame["unit"].where(frame["unit"].notna(), book.settings.pressure_unit)
+    return frame.assign(name=frame["station"], known=frame["key"].notna(), unit=unit)
 
 
 def _change_gauges(frame: pd.DataFrame, book: Book, day: str) -> None:
@@ -158,27 +161,44 @@ def _change_gauges(frame: pd.DataFrame, book: Book, day: str) -> None:
 
 
 def _joined(sheet: Sheet, table: Table, register: pd.DataFrame, book: Book) -> Listed:
-    pressure_unit = book.settings.pressure_unit
-    frame = _typed(sheet, table)
+    import numpy as np
+    import pandas as pd
+
+    made, index = _typed(sheet, table), table.frame.index
     # The first of a repeated station counts; the repetition has its own finding.
-    first = register[register["key"].notna()].drop_duplicates("key").set_index("key")
-    frame["known"] = frame["key"].isin(first.index)
-    frame["name"] = frame["key"].map(first["name"]).where(frame["known"], frame["station"])
+    firsts: dict[object, int] = {}
+    for at, key in enumerate(register["key"].tolist()):
+        if key is not None:
+            firsts.setdefault(key, at)
+    places = np.array([firsts.get(key, -1) for key in made["key"].tolist()], dtype=np.intp)
+    known = places >= 0
+
+    def from_register(column: str, other: object) -> pd.Series:
+        """The column of each row's station; `other` where it has none."""
+        values = register[column].to_numpy()
+        taken = values[places] if len(values) else np.full(len(places), math.nan, values.dtype)
+        taken[~known] = other
+        return pd.Series(taken, index, dtype=taken.dtype)
+
+    made["known"] = pd.Series(known, index)
+    made["name"] = from_register("name", None).where(made["known"], made["station"])
     for column in _FROM_REGISTER:
-        # An empty register would turn a column of texts into one of numbers.
-        frame[column] = frame["key"].map(first[column]).astype(register[column].dtype)
-    frame["unit"] = frame["unit"].where(frame["known"], pressure_unit)
-    if "date" in frame or sheet is CHANGED_GAUGES:
-        _change_gauges(frame, book, "date" if "date" in frame else "since")
-    if "date" in frame:
-        frame["second"] = frame["time"].map(_second).astype("float64")
+        made[column] = from_register(column, math.nan)
+    made["unit"] = made["unit"].where(made["known"], book.settings.pressure_unit)
+    if "date" in made:
+        seconds = [_second(time) for time in made["time"].tolist()]
+        made["second"] = pd.Series(seconds, index, dtype="float64")
+    frame = pd.DataFrame(made)
+    if "date" in made or sheet is CHANGED_GAUGES:
+        _change_gauges(frame, book, "date" if "date" in made else "since")
     return Listed(sheet, table, frame)
 
 
 def _of_the_farm(sheet: Sheet, table: Table) -> Listed:
     """A list without stations: its rows belong to the whole farm."""
-    frame = _typed(sheet, table)
-    frame["name"], frame["unit"] = None, ""
+    import pandas as pd
+
+    frame = pd.DataFrame(_typed(sheet, table)).assign(name=None, unit="")
     return Listed(sheet, table, frame)
 
 

@@ -104,6 +104,8 @@ def _dead_before(joined: JoinedBook, work: pd.DataFrame) -> dict[int, int]:
     """
     import pandas as pd
 
+    if work.empty:
+        return {}
     readings = joined.readings.frame.dropna(subset=["key", "day", "inlet"])
     late = (readings["occasion"] == "after cleaning") * (_LAST_SECOND + 0.5)
     stamped = pd.DataFrame(

@@ -89,6 +89,9 @@ def pressure_other_unit(joined: JoinedBook) -> list[Finding]:
     frame = place.frame
     found = []
     for key in PRESSURES:
+        least, most = frame[key].min(), frame[key].max()
+        if not least <= 0 and not most > FAR * least:
+            continue  # no reading is far from any other
         grouped = frame.groupby("key")[key]
         median = grouped.transform("median")
         enough = (grouped.transform("count") >= ENOUGH_READINGS) & (median > 0) & (frame[key] > 0)

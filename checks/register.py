@@ -31,7 +31,10 @@ def station_unknown(joined: JoinedBook) -> list[Finding]:
     accepted += f" ({', '.join(names)}{more})" if names else ", which names none"
     found = []
     for place in (joined.readings, joined.work, joined.agreed, joined.gauges, joined.carried):
-        strangers = place.frame[place.frame["key"].notna() & ~place.frame["known"]]
+        strange = place.frame["key"].notna() & ~place.frame["known"]
+        if not strange.any():
+            continue
+        strangers = place.frame[strange]
         if place is joined.agreed:
             strangers = strangers[strangers["station"] != WHOLE_FARM]
         for _, group in strangers.groupby("key", sort=False):

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from siltbook.checks.context import JoinedBook, Listed, finding, hits
 from siltbook.checks.findings import Finding
 from siltbook.checks.wording import clock, rows_named
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _Entry = tuple[int, int, bool]  # number of the list, spreadsheet row, without a time
 
@@ -89,6 +94,8 @@ def reading_twice(joined: JoinedBook) -> list[Finding]:
         (timed, ["key", "day", "second", "inlet", "outlet"]),
         (untimed, ["key", "day", "inlet", "outlet", "flow", "field", "occasion"]),
     ):
+        if not part.duplicated(columns).any():
+            continue
         grouped = part.groupby(columns, dropna=False, sort=False)
         first = part.index.to_series().groupby([part[c] for c in columns], dropna=False)
         for row, original in first.transform("min")[grouped.cumcount() > 0].items():
@@ -111,16 +118,9 @@ def rows_copied(joined: JoinedBook) -> list[Finding]:
     without a date are left out; two identical readings on one day count as one day.
     """
     place = joined.readings
-    frame = place.frame[place.frame[["key", "day", "inlet", "outlet"]].notna().all(axis=1)]
-    frame = frame.sort_values(["key", "day", "second"], kind="stable", na_position="first")
-    values = frame[["inlet", "outlet", "flow", "field"]].fillna(-1.0e9)
-    same = (values == values.shift()).all(axis=1) & (frame["key"] == frame["key"].shift())
-    run = (~same).cumsum()
-    days = frame["day"].groupby(run).transform("nunique")
-    copied = frame[days >= COPIED_DAYS]
     runs: dict[int, list[tuple[int, dt.date]]] = {}
-    for number, row, day in zip(run[copied.index], copied.index, copied["date"], strict=True):
-        runs.setdefault(number, []).append((int(row), day))
+    for number, row, day in _copied(place.frame):
+        runs.setdefault(number, []).append((row, day))
     found = []
     for entries in runs.values():
         (first, begin), (_, end) = entries[0], entries[-1]
@@ -132,29 +132,53 @@ def rows_copied(joined: JoinedBook) -> list[Finding]:
     return found
 
 
+def _copied(frame: pd.DataFrame) -> Iterator[tuple[int, int, dt.date]]:
+    """Number of the run, spreadsheet row and day of the readings of every run of copies."""
+    import numpy as np
+    import pandas as pd
+
+    frame = frame[frame[["key", "day", "inlet", "outlet"]].notna().all(axis=1)]
+    if frame.empty:
+        return
+    station, _ = pd.factorize(frame["key"], sort=True)
+    second = frame["second"].fillna(-1.0).to_numpy()
+    order = np.lexsort((second, frame["day"].to_numpy(), station))
+    days = frame["day"].to_numpy()[order]
+    values = frame[["inlet", "outlet", "flow", "field"]].fillna(-1.0e9).to_numpy()[order]
+    values = np.column_stack([values, station[order]])
+    begins = np.ones(len(order), dtype=bool)
+    begins[1:] = (values[1:] != values[:-1]).any(axis=1)
+    run = np.cumsum(begins)
+    other_day = begins.copy()
+    other_day[1:] |= days[1:] != days[:-1]
+    copied = np.bincount(run, other_day)[run] >= COPIED_DAYS
+    rows, dates = frame.index.to_numpy(), frame["date"].to_numpy()
+    at = order[copied]
+    yield from zip(run[copied].tolist(), rows[at].tolist(), dates[at].tolist(), strict=True)
+
+
 def several_without_time(joined: JoinedBook) -> list[Finding]:
     """Several entries of one station on one day, readings and work together, not all timed.
 
     A day with a single entry needs no time. One finding per station and day, at the first
     entry without a time.
     """
-    import pandas as pd
-
     places = (joined.readings, joined.work)
-    columns = ["key", "day", "second", "date"]
-    parts = [place.frame[columns].assign(place=i) for i, place in enumerate(places)]
-    entries = pd.concat(parts).dropna(subset=["key", "day"])
-    entries["untimed"] = entries["second"].isna()
-    grouped = entries.groupby(["key", "day"])
-    mask = (grouped["second"].transform("size") > 1) & grouped["untimed"].transform("any")
-    late = entries[mask]
-    # Plain tuples from here on: a frame per day would cost a thousand times as much.
+    if all(place.frame["second"].notna().all() for place in places):
+        return []
     days: dict[tuple[str, dt.date], list[_Entry]] = {}
-    for key, day, *entry in zip(
-        late["key"], late["date"], late["place"], late.index, late["untimed"], strict=True
-    ):
-        days.setdefault((key, day), []).append((int(entry[0]), int(entry[1]), bool(entry[2])))
-    return [_untimed(places, day, entries) for (_, day), entries in days.items()]
+    for i, place in enumerate(places):
+        frame = place.frame[place.frame["key"].notna() & place.frame["day"].notna()]
+        keys, dates, rows = frame["key"].tolist(), frame["date"].tolist(), frame.index.tolist()
+        untimed = frame["second"].isna().tolist()
+        for key, day, row, gap in zip(keys, dates, rows, untimed, strict=True):
+            days.setdefault((key, day), []).append((i, row, gap))
+    late = (
+        (day, entries)
+        for (_, day), entries in days.items()
+        if len(entries) > 1 and any(gap for _, _, gap in entries)
+    )
+    return [_untimed(places, day, entries) for day, entries in late]
 
 
 def _untimed(places: tuple[Listed, ...], day: dt.date, entries: list[_Entry]) -> Finding:

@@ -64,7 +64,9 @@ def set_aside(sheet: Sheet, frame: pd.DataFrame) -> pd.DataFrame:
     The checks have a finding for each; as if they had not been typed, they decide nothing.
     """
     numbers = (c for c in sheet.columns if c.kind in NUMERIC and c.key in frame)
-    return frame.assign(**{c.key: frame[c.key].mask(outside(c, frame[c.key])) for c in numbers})
+    beyond = {c.key: outside(c, frame[c.key]) for c in numbers if len(frame)}
+    wrong = {key: mask for key, mask in beyond.items() if mask.any()}
+    return frame.assign(**{key: frame[key].mask(mask) for key, mask in wrong.items()})
 
 
 def no_rows(sheet: Sheet) -> Table:
