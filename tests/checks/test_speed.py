@@ -25,9 +25,9 @@ def test_ten_thousand_rows_take_well_under_a_second() -> None:
         for i in range(2_000)
     ]
     big = book(rows, stations=[{"station": f"S{i}"} for i in range(50)], work=work)
-    begin = time.perf_counter()
+    begin = time.process_time()
     found = cross_check(join_lists(big, None))
-    assert time.perf_counter() - begin < 1.5  # 0.2 s alone; room for a busy machine
+    assert time.process_time() - begin < 1.5  # 0.2 s
     assert len([one for one in found if one.rule == "several-without-time"]) == 2_000
 
 
