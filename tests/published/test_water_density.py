@@ -15,7 +15,6 @@ from collections.abc import Callable
 
 import pytest
 import scipy.constants
-from CoolProp.CoolProp import PropsSI
 
 from siltbook.batch.model import is_over
 from siltbook.checks.gauges import drop_uncertainty
@@ -41,6 +40,8 @@ def kell(t: float, denominator: float = KELL) -> float:
 
 def iapws(t: float) -> float:
     """Density [kg/m3] at `t` [deg C], one atmosphere; ice begins at 273.153 K."""
+    from CoolProp.CoolProp import PropsSI  # two seconds, which no other test should wait for
+
     return float(PropsSI("D", "T", max(273.16, t + 273.15), "P", ATMOSPHERE, "Water"))
 
 

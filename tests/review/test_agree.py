@@ -46,7 +46,7 @@ def header_row(package: bytes | None = None) -> int:
     return next(r for r in range(1, 30) if sheet.cell(r, 1).value == "Farm")
 
 
-FIRST = header_row() + 1  # E3; then N2 Screen, S1 Well, H4, and three empty rows
+FIRST = 15  # E3, beneath the header; then N2 Screen, S1 Well, H4, and three empty rows
 NORTH = {"Action": "Replace the solenoid", "Who": "Reader A", "By when": AUGUST}
 TWO = {
     FIRST + 1: NORTH,
@@ -71,6 +71,10 @@ def changed_parts(before: bytes, after: bytes) -> list[str]:
         assert a.namelist() == b.namelist()
         assert [i.date_time for i in a.infolist()] == [i.date_time for i in b.infolist()]
         return [n for n in a.namelist() if a.read(n) != b.read(n)]
+
+
+def test_the_rows_stand_where_these_tests_fill_them_in() -> None:
+    assert header_row() + 1 == FIRST
 
 
 def test_the_filled_rows_of_this_farm_are_added_behind_those_there() -> None:
