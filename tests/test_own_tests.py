@@ -81,3 +81,11 @@ def test_what_computes_names_its_numbers_and_their_units(folder: str, least: int
         if "[" not in told or not all(re.search(rf"\b{n}\b", told) for n in numbers)
     }
     assert lacking == {}
+
+
+def test_no_test_asserts_a_time() -> None:
+    """A busy machine is no fault of the code: `tests/effort.py` counts calls."""
+    timed = re.compile(r"assert .*(perf_counter|process_time|monotonic)\(\) - ")
+    for path in TESTS.rglob("*.py"):
+        if "benchmarks" not in path.parts:
+            assert not timed.search(path.read_text(encoding="utf-8")), path

@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import resource
 import sys
-import time
 
 from siltbook.batch.cli import main
 
@@ -17,7 +16,6 @@ MOST = 2 * 2**30  # [bytes] of address space, of which libraries take most witho
 
 if __name__ == "__main__":
     resource.setrlimit(resource.RLIMIT_AS, (MOST, MOST))
-    begun = time.process_time()
     try:
         folder, out, command, *more = [*sys.argv[1:], *(["run"] if len(sys.argv) == 3 else [])]
         main([command, folder, "--out", out, *more], prog_name="siltbook")
@@ -26,4 +24,4 @@ if __name__ == "__main__":
     # Not getrusage: its figure may be that of the process that started this one.
     with open("/proc/self/status") as status:
         peak = next(int(line.split()[1]) * 1024 for line in status if line.startswith("VmHWM"))
-    print(json.dumps({"code": code, "peak": peak, "seconds": time.process_time() - begun}))
+    print(json.dumps({"code": code, "peak": peak}))

