@@ -36,7 +36,7 @@ LIFE: Floats = LOADS[:_UP_TO_LIMIT]
 LEAST_SLOPE, LEAST_END_SLOPE = 1e-3, 0.3
 _WAYS: Floats = np.linspace(0.0, 1.0, 201)  # nodes of the inverse tables
 # Way at half of the life by which a curve is called: over the first it flattens, and so on.
-_KINDS = ((0.56, "flattening"), (0.44, "straight"), (0.18, "bent"), (-1.0, "steep end"))
+_KINDS = ((0.56, "flattening"), (0.44, "straight"), (0.18, "bent"), (-np.inf, "steep end"))
 
 
 @dataclass(frozen=True)

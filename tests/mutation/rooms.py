@@ -30,10 +30,11 @@ class Room:
     tests: tuple[str, ...]
 
 
+WHOLE = ("tests/whole/test_verdicts.py", "tests/golden")
 ROOMS = {
-    "ladder": Room("batch/ladder/*.py", ("tests/ladder", "tests/whole/test_verdicts.py")),
-    "numbers": Room("batch/numbers/*.py", ("tests/numbers", "tests/published", "tests/ladder")),
-    "checks": Room("checks/*.py", ("tests/checks", "tests/whole/test_verdicts.py")),
+    "ladder": Room("batch/ladder/*.py", ("tests/ladder", *WHOLE)),
+    "numbers": Room("batch/numbers/*.py", ("tests/numbers", "tests/published", *WHOLE)),
+    "checks": Room("checks/*.py", ("tests/checks", *WHOLE)),
     "graft": Room("batch/graft/*.py", ("tests/graft", "tests/whole/test_commands.py")),
     "audit": Room("batch/audit/*.py", ("tests/audit",)),
 }

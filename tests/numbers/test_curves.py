@@ -130,6 +130,15 @@ def test_a_curve_is_learnt_from_ended_runs() -> None:
     assert weight[steep].sum() > 0.8
 
 
+def test_a_run_that_was_read_once_teaches_nothing() -> None:
+    """It says neither how the drop climbed nor how long it took."""
+    once, twice, last = cut_runs(
+        log(work(0), read(5, 2.0), work(6), read(7, 1.0), read(12, 2.0), work(13), read(14, 1.0)), 3
+    )
+    assert [len(run.days) for run in (once, twice, last)] == [1, 2, 1]
+    assert training_runs((once, twice, last)) == [twice]
+
+
 def test_a_strangers_runs_do_not_count_as_own() -> None:
     """They teach a curve of their own."""
     farm = tuple(training_runs(season([60, 60, 60], 3.0)))

@@ -149,7 +149,7 @@ def test_clean_is_soon_after_work_that_cleans() -> None:
 
 def test_a_reading_over_the_limit_without_flow_or_drop_is_not_clean() -> None:
     done = work(0)
-    assert clean(done, read(0, 5.1, flow=30)) == []
+    assert clean(done, read(0, 5.0, flow=30), read(1, 5.1, flow=30)) == [5.0]
     assert clean(done, read(0, 1.0)) == []
     assert clean(done, read(0, 0.0, flow=30)) == []
     assert clean(done, read(0, 1.0, flow=30, why="outlet above inlet")) == []
