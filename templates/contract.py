@@ -279,7 +279,7 @@ SHEETS = (FARM, *LISTS)
 
 RESULT_SHEETS = ("Actions", "Station review", "Trends", "Runs", "Costs", "Water review", "Workings", "Findings")
 MERGE_SHEETS = ("Conflicts", "Merged rows")
-AUDIT_SHEETS = ("Audit summary", "Audit detail")
+AUDIT_SHEETS = ("Audit summary", "Audit agreed", "Audit detail")
 # Every result sheet carries this in cell A1's neighbour row, so that a later run knows its own
 # sheets again whatever program re-saved the book, and never replaces a person's sheet.
 RESULT_MARK = "Written by Siltbook"

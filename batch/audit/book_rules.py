@@ -1,15 +1,12 @@
-"""Rules that the book sets for itself, and what reviews agreed on."""
+"""Rules that the book sets for itself."""
 
 from __future__ import annotations
 
-import datetime as dt
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 
-from siltbook.batch.audit.model import Place, RuleResult, State, Taken, looked
-from siltbook.batch.audit.procedure import counted
+from siltbook.batch.audit.model import Place, RuleResult, looked
 from siltbook.batch.audit.rules import RULES
-from siltbook.batch.model import History
 from siltbook.templates.book import Book, Settings
 from siltbook.templates.contract import FARM, PRESSURE_UNITS, STATIONS, Kind
 from siltbook.templates.own_unit import columns as columns_in
@@ -152,51 +149,3 @@ def _remarks(book: Book, data: bytes) -> dict[str, str]:
             if text and text not in helps:
                 found.setdefault(key, text)
     return found
-
-
-def agreed_done(book: Book, histories: Sequence[History], as_of: dt.date) -> RuleResult:
-    """Agreed actions that were due: done by their day, later, or not; with what came of them."""
-    by_name = {h.station.name: h for h in histories}
-    frame, say = book.agreed.frame, book.settings.shown.drop
-    places = []
-    columns = (frame[key] for key in ("station", "action", "who", "due", "done"))
-    for row, station, action, who, *days_of in zip(frame.index, *columns, strict=True):
-        due, done = (d if isinstance(d, dt.date) else None for d in days_of)
-        if (due is None and done is None) or (done is None and due is not None and due >= as_of):
-            continue
-        taken, days = _agreed(due, done, as_of)
-        said = f"{station}: {action}, due {due or 'on no day'}, "
-        history = by_name.get(str(station))
-        said += f"done {done}{_effect(history, done, say)}" if done else "not done"
-        cell = book.agreed.cell("due", int(row))
-        person = who if isinstance(who, str) else ""
-        name = str(station) if station in by_name else ""
-        holds = taken is Taken.IN_TIME
-        places.append(Place(book.agreed.sheet, cell, said, name, None, holds, taken, person, days))
-    if not places:
-        said = "Nothing agreed was due."
-        return RuleResult(RULES["agreed-done"], State.CANNOT, said, None, 0, 0)
-    places.sort(key=lambda place: (place.holds, -place.days))
-    return counted(RULES["agreed-done"], places)
-
-
-def _agreed(due: dt.date | None, done: dt.date | None, as_of: dt.date) -> tuple[Taken, int]:
-    if due is None:
-        return Taken.CANNOT, 0
-    if done is None:
-        return Taken.NOT_TAKEN, (as_of - due).days
-    late = (done - due).days
-    return (Taken.LATE, late) if late > 0 else (Taken.IN_TIME, 0)
-
-
-def _effect(history: History | None, done: dt.date, say: Callable[[float], str]) -> str:
-    """The drop before and after the day on which it was done, where both were read."""
-    if history is None:
-        return ""
-    usable = [r for r in history.readings if r.usable and r.drop is not None]
-    before = [r for r in usable if r.date <= done and r.occasion == "routine"]
-    after = [r for r in usable if r.date > done or (r.date == done and r.occasion != "routine")]
-    if not before or not after:
-        return ""
-    first, then = before[-1].drop, after[0].drop
-    return f"; drop {say(first)} before, {say(then)} after" if first and then else ""

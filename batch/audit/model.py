@@ -7,6 +7,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from siltbook.batch.audit.agreed_seen import Outcome
     from siltbook.batch.audit.sensitivity import Sensitivity
     from siltbook.batch.merging.join import Origin
     from siltbook.batch.results import Assessment
@@ -141,6 +142,8 @@ class Audit:
     sensitivity: tuple[Sensitivity, ...]
     origins: tuple[Origin, ...] = ()  # rows and cells that a merge brought in
     power: tuple[Power, ...] = ()  # what the rules on the data could have seen
+    agreed: tuple[Outcome, ...] = ()  # agreed actions of all files, with what came of them
+    beside: tuple[str, ...] = ()  # the files that were given as witnesses
 
     def of(self, question: Question) -> list[RuleResult]:
         """One question's results, what to look at first."""

@@ -16,7 +16,8 @@ from siltbook.templates.book import Book, Settings
 
 CALL = "called-after-cleaning"
 CALLS_STAND = "A call for help is never held against anyone, also one made before opening."
-OF_THE_BOOK = ("agreed-done", "rules-of-book", "witness-rules")  # not of one station's steps
+# Not of one station's steps.
+OF_THE_BOOK = ("agreed-done", "rules-of-book", "witness-rules", "witness-agreed")
 CODES = tuple(
     code
     for code, rule in RULES.items()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from siltbook.batch.audit.agreed_sheet import agreed_json
 from siltbook.batch.audit.model import Audit, Place, Power, Question, RuleResult, State, Taken
 from siltbook.batch.audit.sensitivity import (
     AT_LIMITS,
@@ -20,7 +21,7 @@ from siltbook.checks.wording import rows_named
 from siltbook.templates.shown import Shown
 
 # Asked for by an option: said also where they are quiet.
-ON_WITNESSES = ("witness-rows", "witness-rules", "nobody-there")
+ON_WITNESSES = ("witness-rows", "witness-rules", "witness-agreed", "nobody-there")
 MOSTLY = 0.7  # of the planted cases; our own choice
 NAMED = 5  # stations in the answer
 MOST_PLACES = 200  # of one rule in the JSON document
@@ -206,6 +207,7 @@ def audit_json(audit: Audit, path: str, output: str | None) -> dict[str, Any]:
             "stations": [_steps_json(count) for count in by_station(audit.results)],
             "people": [_steps_json(count) for count in by_person(audit.results)],
         },
+        "agreed": agreed_json(audit.agreed),
         "sensitivity": [_sensitivity_json(row) for row in audit.sensitivity],
         "merged": [
             {"sheet": o.sheet, "row": o.row, "what": o.what, "from": o.file, "by": o.by}

@@ -1,4 +1,4 @@
-"""The audit's two sheets: the summary, and every place behind it."""
+"""The audit's sheets: the summary, what was agreed, and every place behind the answers."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from io import BytesIO
 from typing import Any, NamedTuple
 
 from siltbook import __version__
+from siltbook.batch.audit.agreed_sheet import write_agreed
 from siltbook.batch.audit.model import Audit, Place, Question, RuleResult, State, Taken
 from siltbook.batch.audit.report import answer, percent
 from siltbook.batch.audit.sensitivity import AT_LIMITS, CLASS, READING, Sensitivity, limits_shown
@@ -118,13 +119,14 @@ DETAIL: Table[PlaceOf] = Table(
 
 
 def audit_book(audit: Audit, names: Sequence[str], book_name: str) -> bytes:
-    """The two sheets, called `names`, as a workbook of their own; the same input, same bytes."""
+    """The sheets, called `names`, as a workbook of their own; the same input, same bytes."""
     target = BytesIO()
     with k.new_workbook(target, "Siltbook audit") as workbook:
         inputs = fingerprint(audit.assessment.book)
         kit = k.Kit(workbook, audit.assessment, book_name, __version__, inputs)
-        summary, detail = (workbook.add_worksheet(name) for name in names)
+        summary, agreed, detail = (workbook.add_worksheet(name) for name in names)
         _summary(kit, summary, audit)
+        write_agreed(kit, agreed, audit.agreed, audit.beside)
         _detail(kit, detail, audit)
     return target.getvalue()
 

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from siltbook.batch.audit.agreements import Sighting, Source, of_book, once, text_of_cell
 from siltbook.batch.errors import BookError, SiltbookError
 from siltbook.batch.merging.sides import Entry, Side, Value, key_of, read_side
 from siltbook.batch.reading.cells import Workbook
 from siltbook.batch.reading.foreign import as_xlsx
 from siltbook.batch.reading.opc import open_package
-from siltbook.batch.reading.parsing import serial_date
+from siltbook.batch.reading.parsing import date_text, serial_date
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook
+from siltbook.batch.review import agenda
+from siltbook.batch.review.minutes import Minutes, read_pack
+from siltbook.batch.review.month import Month
 from siltbook.templates.contract import WORK
 from siltbook.templates.names import name_key
 from siltbook.templates.units import metres_per
@@ -50,6 +55,7 @@ class Witness:
     places: Mapping[int, str] | None = None  # of a pack's flushes: row -> sheet and row
     limits: tuple[Limit, ...] = ()
     shows: frozenset[str] = frozenset()  # the columns of a flush that a pack shows
+    agreed: Source | None = None  # None where it is no witness
     why_not: str = ""
 
 
@@ -105,13 +111,11 @@ def read_witness(data: bytes, name: str, home: Side) -> Witness:
     one, other = home.book.settings.season, side.book.settings.season
     if one and other and one != other:
         return Witness(name, why_not=f"it is of season {other}, the book of {one}")
-    return Witness(name, side)
+    return Witness(name, side, agreed=source_of(side, data, name))
 
 
 def _pack(data: bytes, name: str, home: Side) -> Witness | None:
     """A review pack as a witness; None for any other file."""
-    from siltbook.batch.review.minutes import read_pack
-
     try:
         minutes = read_pack(data, name)
     except SiltbookError:
@@ -130,9 +134,54 @@ def _pack(data: bytes, name: str, home: Side) -> Witness | None:
         limit = cells.get("Limit")
         if _of(cells, farm) and isinstance(limit, float):
             limits.append(Limit(_station(home, cells), limit, f"{sheet}!{row}:{row}"))
+    agreed = _agreed(workbook, minutes, home, name)
     return Witness(
-        name, None, tuple(flushes), places, tuple(limits), frozenset(shows)
+        name, None, tuple(flushes), places, tuple(limits), frozenset(shows), agreed
     )
+
+
+def source_of(side: Side, data: bytes, name: str) -> Source:
+    """What was agreed by a copy of the book, up to its latest entry."""
+    from siltbook.batch.typed.boxes import read_boxes
+
+    frames = (side.book.readings.frame, side.book.work.frame)
+    until = max((day for frame in frames for day in frame["date"]), default=None)
+    boxes = read_boxes(data, name)
+    return of_book(side.book, name, until, boxes.boxes, boxes.sheet, side.names)
+
+
+def _agreed(workbook: Workbook, minutes: Minutes, home: Side, name: str) -> Source:
+    """What a pack's sheet Agreed shows of the book's farm, and what its agenda was filled in with.
+
+    A row of the agenda without an action asks for nothing and is passed over.
+    """
+    farm, found = home.book.settings.farm, []
+    for sheet, row, cells in _rows(workbook, "Agreed"):
+        if _of(cells, farm) and cells.get("Action"):
+            due, done = (_date(cells.get(head), workbook.date1904) for head in ("Due", "Done"))
+            action, who = (text_of_cell(cells.get(head)) for head in ("Action", "Who"))
+            station, place = _station(home, cells), f"{sheet}!A{row}"
+            found.append(Sighting(station, action, who, due, done, place))
+    own = {book.number for book in minutes.books if name_key(book.farm) == name_key(farm)}
+    for one in minutes.rows:
+        number, of = one.text(agenda.BOOK), one.text(agenda.FARM)
+        mine = number in own if number else name_key(of) == name_key(farm) or not of
+        if mine and one.text(agenda.STATION) and one.text(agenda.ACTION):
+            due = _date(one.cells.get(agenda.DUE), minutes.date1904)
+            station = _station(home, {"Station": one.text(agenda.STATION)})
+            place = one.place(agenda.ACTION)
+            found.append(Sighting(station, one.text(agenda.ACTION), one.text(agenda.WHO), due,
+                                  None, place, listed=False))  # fmt: skip
+    month = None if minutes.since is None else Month(minutes.since.year, minutes.since.month)
+    return Source(name, month.last if month else None, tuple(once(found)), month)
+
+
+def _date(value: object, date1904: bool) -> dt.date | None:
+    """A pack's day, counted or typed; None where it cannot be told."""
+    if isinstance(value, float) and not isinstance(value, bool):
+        return serial_date(value, date1904)
+    found = date_text(value) if isinstance(value, str) else None
+    return None if found is None or found.ambiguous else found.date
 
 
 def _rows(workbook: Workbook, title: str) -> Iterator[tuple[str, int, dict[str, object]]]:

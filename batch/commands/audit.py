@@ -67,8 +67,8 @@ def audit(
 ) -> None:
     """Say whether BOOKs can be trusted, the procedure was kept, and the verdicts hold.
 
-    A copy with the sheets Audit summary and Audit detail goes to NAME.audited.xlsx beside each
-    book, unless --out is given. The book itself is never changed.
+    A copy with the sheets Audit summary, Audit agreed and Audit detail goes to
+    NAME.audited.xlsx beside each book, unless --out is given. The book itself is never changed.
     """
     from siltbook.batch.audit.report import audit_json, lines
     from siltbook.batch.files import lock_note

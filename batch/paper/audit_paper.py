@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from siltbook.batch.audit.model import Audit, Question, RuleResult, State
+from siltbook.batch.audit.agreed_seen import PersonCount, by_person
+from siltbook.batch.audit.model import Audit, Question, RuleResult, State, Taken
 from siltbook.batch.audit.report import answer
 from siltbook.batch.cautions import touched_at
 from siltbook.batch.fingerprint import digest, fingerprint
@@ -62,6 +63,8 @@ def _client(
         if len(worst) > WORST:
             more = f"and {len(worst) - WORST:,} more, on the sheet Audit detail of the audited copy"
             story.append(page.words(more, after=2))
+        if question is Question.PROCEDURE and (agreed := _agreed(audit)):
+            story.append(page.words(_cut(agreed, told), after=2))
         if not_seen := _not_asked(audit.of(question), question):
             story.append(page.words(f"Could not be asked: {_cut(not_seen, unasked)}", after=3))
     story.append(Spacer(1, 6))
@@ -83,6 +86,23 @@ def _worst(results: list[RuleResult]) -> Iterator[tuple[str, str]]:
                 one = places[turn]
                 where = f" ({one.sheet}!{one.cell})" if one.cell else ""
                 yield f"{result.rule.title}: {one.said}{where}", result.rule.innocent
+
+
+def _agreed(audit: Audit) -> str:
+    """How many actions were agreed for each person, and what became of them."""
+    counts = "; ".join(_count(one) for one in by_person(audit.agreed))
+    return f"Agreed actions, by the log: {counts}." if counts else ""
+
+
+def _count(one: PersonCount) -> str:
+    taken = one.taken
+    parts = (
+        (taken[Taken.IN_TIME], "done in time"), (taken[Taken.LATE], "late"),
+        (taken[Taken.NOT_TAKEN], "not done"), (taken[Taken.CANNOT], "cannot be told"),
+        (taken[None], "not due yet"),
+    )  # fmt: skip
+    said = ", ".join(f"{number} {words}" for number, words in parts if number)
+    return f"{one.name}, {one.agreed} agreed: {said}; effect shown {one.shown}"
 
 
 def _not_asked(results: list[RuleResult], question: Question) -> str:

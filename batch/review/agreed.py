@@ -43,6 +43,14 @@ class Kept(StrEnum):
     IN_TIME = "done in time"
 
 
+class Effect(StrEnum):
+    """Whether the drop shows that an action did something."""
+
+    SHOWN = "shown"
+    NONE = "none"
+    NOT_SHOWN = "not shown"
+
+
 _NO_DATE = ("cell-not-date", "cell-ambiguous-date", "cell-error", "cell-no-value")
 OPEN = (Kept.NOT_DONE, Kept.NO_DATE, Kept.NOT_DUE)
 
@@ -122,9 +130,9 @@ def _judged(
     timing = _timing(due, done, as_of)
     if done is None or result is None:
         return Agreed(row, station, action, who, due, done, timing, timing, "")
-    before, after, cleaned = _around(result, done)
-    failed, effect = _effect(before, after, cleaned, result.station.limit, shown)
-    kept = Kept.WITHOUT_EFFECT if failed else timing
+    before, after, cleaned = around(result, done)
+    shows, effect = effect_of(before, after, cleaned, result.station.limit, shown)
+    kept = Kept.WITHOUT_EFFECT if shows is Effect.NONE else timing
     return Agreed(row, station, action, who, due, done, kept, timing, effect, before, after)
 
 
@@ -138,7 +146,7 @@ def _timing(due: dt.date | None, done: dt.date | None, as_of: dt.date) -> Kept:
     return Kept.NOT_DUE if due > as_of else Kept.NOT_DONE
 
 
-def _around(result: StationResult, day: dt.date) -> tuple[Reading | None, Reading | None, bool]:
+def around(result: StationResult, day: dt.date) -> tuple[Reading | None, Reading | None, bool]:
     """The usable readings before and after an action of that day, and whether it cleaned."""
     entries = [
         e for e in result.history.entries
@@ -159,20 +167,20 @@ def _around(result: StationResult, day: dt.date) -> tuple[Reading | None, Readin
     return (before[-1] if before else None), (after[0] if after else None), cleaned
 
 
-def _effect(
+def effect_of(
     before: Reading | None, after: Reading | None, cleaned: bool, limit: float, shown: Shown
-) -> tuple[bool, str]:
-    """Whether it was without effect, and the clause that says why or why not."""
+) -> tuple[Effect, str]:
+    """What the drops [m] show against the `limit` [m], and the clause that says why or why not."""
     if before is None or before.drop is None:
-        return False, "cannot be told: no usable reading before it"
+        return Effect.NOT_SHOWN, "cannot be told: no usable reading before it"
     was_over = is_over(before.drop, limit)
     if not was_over and not cleaned:
-        return False, "the drop was in range before; it has nothing to say here"
+        return Effect.NOT_SHOWN, "the drop was in range before; it has nothing to say here"
     if after is None or after.drop is None:
-        return False, "cannot be told: no usable reading since"
+        return Effect.NOT_SHOWN, "cannot be told: no usable reading since"
     drops = f"drop {shown.drop(before.drop)} before, {shown.drop(after.drop)} on {after.date}"
     if was_over and is_over(after.drop, limit):
-        return True, f"{drops}: still over the limit of {shown.limit(limit)}"
+        return Effect.NONE, f"{drops}: still over the limit of {shown.limit(limit)}"
     if cleaned and after.drop >= before.drop - NOISE:
-        return True, f"{drops}: not below the one before"
-    return False, drops
+        return Effect.NONE, f"{drops}: not below the one before"
+    return Effect.SHOWN, drops

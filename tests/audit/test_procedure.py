@@ -8,7 +8,7 @@ from typing import Any
 
 import openpyxl
 
-from siltbook.batch.audit.book_rules import agreed_done
+from siltbook.batch.audit.agreed_rules import agreed_done
 from siltbook.batch.audit.job import audit_bytes, audited_package
 from siltbook.batch.audit.model import RuleResult, State, Taken
 from siltbook.batch.audit.procedure import procedure
@@ -164,7 +164,7 @@ def test_nobody_called_after_a_cleaning_that_did_not_help() -> None:
 
 def test_without_an_agreed_action_nothing_can_be_told_of_them() -> None:
     one = book([reading(4, **FINE)])
-    found = agreed_done(one, histories(one, dt.date(2026, 5, 31)), dt.date(2026, 5, 31))
+    found = agreed_done(one, ())
     assert (found.rule.code, found.state) == ("agreed-done", State.CANNOT)
     assert found.said == "Nothing agreed was due."
 

@@ -15,6 +15,7 @@ from siltbook.batch.fingerprint import digest
 from siltbook.batch.paper.audit_paper import LIMITS, WORST, audit_paper
 from siltbook.batch.paper.page import TEXT
 from siltbook.templates.safety import EMERGENCY
+from tests.audit.test_agreed import agreed, day, package
 from tests.paper.test_paper import BOOK, needs_poppler, siltbook, sizes, text
 
 DATA = BOOK.read_bytes()
@@ -87,3 +88,13 @@ def test_the_command_says_where_the_paper_lies_and_leaves_other_files_alone(
     assert f"{paper}: not made by Siltbook, so it is left alone. Move it away." in done.output
     assert done.exit_code == 3
     assert paper.read_bytes() == b"mine"
+
+
+@needs_poppler
+def test_the_first_page_counts_agreed_actions_for_each_person(tmp_path: Path) -> None:
+    rows = [agreed("Hand clean", due=day(15), done=day(12)), agreed("Flush", due=day(20))]
+    book = package(*rows)
+    made = audit_paper(audited(book, "farm.xlsx")[0], "farm.xlsx", book, "0")
+    said = " ".join(text(made, tmp_path).split())
+    counts = "Reader A, 2 agreed: 1 done in time, 1 not done; effect shown 1"
+    assert f"Agreed actions, by the log: {counts}." in said
