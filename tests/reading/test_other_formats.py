@@ -93,6 +93,7 @@ def shown(result: ReadResult) -> tuple[object, ...]:
     )
 
 
+@pytest.mark.usefixtures("warm_child")
 @BOTH
 def test_the_same_book_in_another_format_reads_the_same(kind: str) -> None:
     read = read_book(other(kind), f"other.{kind}")
@@ -138,6 +139,7 @@ def test_the_result_is_a_new_xlsx_with_the_values_where_they_stood(
     assert "='Readings'!D6" in formulas
 
 
+@pytest.mark.usefixtures("warm_child")
 @BOTH
 def test_in_place_is_refused(kind: str, tmp_path: Path) -> None:
     book = tmp_path / f"farm.{kind}"
@@ -149,6 +151,7 @@ def test_in_place_is_refused(kind: str, tmp_path: Path) -> None:
     assert [p.read_bytes() for p in tmp_path.iterdir()] == [other(kind)]
 
 
+@pytest.mark.usefixtures("warm_child")
 def test_a_book_in_two_formats_has_two_results(tmp_path: Path) -> None:
     for kind in ("ods", "xls"):
         (tmp_path / f"farm.{kind}").write_bytes(other(kind))
@@ -159,6 +162,7 @@ def test_a_book_in_two_formats_has_two_results(tmp_path: Path) -> None:
     }  # fmt: skip
 
 
+@pytest.mark.usefixtures("warm_child")
 @needs_office
 @BOTH
 def test_the_sample_farm_in_another_format_gives_the_same_verdicts(
