@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from xlsxwriter.worksheet import Worksheet
+from xlsxwriter.worksheet import CellFormulaTuple, Worksheet
 
 from siltbook.templates import blank_formulas, contract, own_unit, printing, safety
 from siltbook.templates.blank_checks import (
@@ -90,6 +90,14 @@ class ListPage(Worksheet):  # type: ignore[misc]  # the library has no types
 
     def _prepare_formula(self, formula: str, expand_future_functions: bool = False) -> str:
         return formula.removeprefix("=")
+
+    def _write_formula(
+        self, row: int, col: int, formula: str, cell_format: Format | None = None, value: object = 0
+    ) -> int:
+        if self._check_dimensions(row, col):
+            return -1
+        self.table[row][col] = CellFormulaTuple(formula.removeprefix("="), cell_format, value)
+        return 0
 
     def print_columns(self, last: int) -> None:
         """Print the columns up to `last` (0-based), as far down as they are filled.
@@ -325,7 +333,7 @@ def _write_computed(
 
 def write_units(book: Workbook, look: Look, filling: Filling) -> None:
     """The hidden sheet Units: accepted spellings, their factors, and the register's length."""
-    sheet = book.add_worksheet(blank_formulas.UNITS_SHEET)
+    sheet = book.add_worksheet(blank_formulas.UNITS_SHEET, worksheet_class=ListPage)
     sheet.set_column(0, 4, 24)
     heads = "Pressure unit", "Metres of water per unit", "", "Filled row", "Stations"
     for col, words in enumerate(heads):
