@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-import zipfile
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,6 +15,7 @@ from siltbook.checks.findings import Finding, find
 from siltbook.templates.contract import RESULT_SHEETS
 
 if TYPE_CHECKING:
+    from siltbook.batch.package.opened import Package
     from siltbook.batch.reading.book import ReadResult
     from siltbook.batch.typed.boxes import Box
 
@@ -36,16 +35,24 @@ class Reviewed:
 
 def assess_bytes(data: bytes, path: str, as_of: dt.date | None = None) -> Assessment:
     """Read, check and judge one book; BookError with one sentence where it cannot be read."""
+    return _assess(*_opened(data, path), path, as_of)
+
+
+def _opened(data: bytes, path: str) -> tuple[Package, str]:
+    """The book, open, and what its format was before if it was no .xlsx; BookError."""
+    from siltbook.batch.package.opened import open_package
     from siltbook.batch.reading.foreign import as_xlsx
 
-    return _assess_xlsx(*as_xlsx(data, Path(path).name), path, as_of)
+    name = Path(path).name or path
+    data, was = as_xlsx(data, name)
+    return open_package(data, name), was
 
 
-def _assess_xlsx(data: bytes, was: str, path: str, as_of: dt.date | None) -> Assessment:
+def _assess(package: Package, was: str, path: str, as_of: dt.date | None) -> Assessment:
     """Judge an .xlsx; `was`: what its format was before, and what was odd about it, or ''."""
     from siltbook.batch.reading.book import read_book
 
-    read = read_book(data, path)
+    read = read_book(package, path)
     result = replace(read, findings=(*read.findings, *_carried_note(was)))
     return with_bill(judge_read(result, as_of_date(result.book, as_of)))
 
@@ -73,20 +80,19 @@ def review_bytes(
     Raises BookError (unreadable) or GraftError (cannot take new sheets), one sentence each.
     """
     from siltbook.batch.graft import free_names, graft
-    from siltbook.batch.reading.foreign import as_xlsx
     from siltbook.batch.sheets.book import result_book
     from siltbook.batch.typed.boxes import going_on, read_boxes, together
 
-    data, was = as_xlsx(data, Path(path).name)
-    assessment = _assess_xlsx(data, was, path, as_of)
-    names = free_names(data, RESULT_SHEETS)
-    notes = (*_taken_notes(names), *_signature_note(data))
+    package, was = _opened(data, path)
+    assessment = _assess(package, was, path, as_of)
+    names = free_names(package, RESULT_SHEETS)
+    notes = (*_taken_notes(names), *_signature_note(package))
     noted = replace(assessment, findings=(*assessment.findings, *notes))
-    filled = together(read_boxes(data, path).boxes, boxes)
+    filled = together(read_boxes(package, path).boxes, boxes)
     stations, ended = going_on(filled, noted.stations, noted.as_of)
     noted = replace(noted, stations=stations)
     results = result_book(noted, names, book_name, __version__)
-    placed = graft(data, results.package, list(names.values()), results.longer)
+    placed = graft(package, results.package, list(names.values()), results.longer)
     return Reviewed(noted, placed, ended)
 
 
@@ -101,11 +107,9 @@ def _taken_notes(names: Mapping[str, str]) -> Iterator[Finding]:
         )
 
 
-def _signature_note(data: bytes) -> Iterator[Finding]:
+def _signature_note(package: Package) -> Iterator[Finding]:
     """A signature covers the package as it was; the reviewed copy is another package."""
-    with zipfile.ZipFile(BytesIO(data)) as package:
-        signed = any(name.startswith("_xmlsignatures/") for name in package.namelist())
-    if signed:
+    if any(part.filename.startswith("_xmlsignatures/") for part in package.archive.entries):
         yield find(
             "signature-broken",
             sheet="(whole book)",

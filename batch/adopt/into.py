@@ -11,7 +11,7 @@ from siltbook.batch.adopt.harvest import Amount
 from siltbook.batch.adopt.model import Harvest
 from siltbook.batch.adopt.study import TURNED_UNITS
 from siltbook.batch.errors import BookError
-from siltbook.batch.graft.package import GraftError
+from siltbook.batch.package.limits import GraftError
 from siltbook.templates.book import Book, Table
 from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS, READINGS, STATIONS, WORK
 from siltbook.templates.names import name_key, other_names
@@ -132,8 +132,8 @@ def _placed(
     book: bytes, name: str, there: Book, rows: tuple[Sequence[Row], Sequence[Row], Sequence[Row]]
 ) -> bytes | None:
     """The book with these rows behind the last ones of its lists; None where there are none."""
+    from siltbook.batch.package.opened import open_package
     from siltbook.batch.reading.book import read_book
-    from siltbook.batch.reading.opc import open_package
     from siltbook.batch.reading.workbook import open_workbook
     from siltbook.batch.review.append import append_rows
 

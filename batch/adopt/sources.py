@@ -46,8 +46,9 @@ def is_text(path: Path) -> bool:
 
 def workbook_grids(data: bytes, name: str) -> list[Grid]:
     """Every worksheet of a workbook; BookError in one sentence where it cannot be read."""
+    from siltbook.batch.package.limits import DAMAGE, damaged
+    from siltbook.batch.package.opened import open_package
     from siltbook.batch.reading.foreign import as_xlsx
-    from siltbook.batch.reading.opc import DAMAGE, damaged, open_package
     from siltbook.batch.reading.sheetxml import read_sheet
     from siltbook.batch.reading.workbook import open_workbook
 

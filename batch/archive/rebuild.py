@@ -21,7 +21,7 @@ from siltbook.batch.archive.inventory import MOST_SAID, shown
 from siltbook.batch.archive.strict_json import StrictError, parse_strict_json
 from siltbook.batch.errors import SiltbookError
 from siltbook.batch.fingerprint import digest
-from siltbook.batch.reading.opc import DAMAGE, MAX_PARTS
+from siltbook.batch.package.limits import DAMAGE, MAX_PARTS
 
 MOST_VERDICTS = 64 * 2**20  # [bytes]; 10,000 stations take 24 MB
 _MOST_VALUES = 3_000_000

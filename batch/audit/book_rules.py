@@ -129,7 +129,7 @@ def _speaks(remark: str, *words: str) -> bool:
 
 def _remarks(book: Book, data: bytes) -> dict[str, str]:
     """Setting -> what somebody wrote beside it, other than the template's own help."""
-    from siltbook.batch.reading.opc import open_package
+    from siltbook.batch.package.opened import open_package
     from siltbook.batch.reading.sheetxml import read_sheet
     from siltbook.batch.reading.workbook import open_workbook
 

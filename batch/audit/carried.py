@@ -7,8 +7,9 @@ from collections.abc import Iterator, Mapping, Set
 from dataclasses import dataclass, field
 
 from siltbook.batch.audit.formulas import Place, formulas, formulas_print
+from siltbook.batch.package.limits import DAMAGE
+from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.cells import NoValue, SheetPart, Value, Workbook
-from siltbook.batch.reading.opc import DAMAGE, open_package
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.batch.typed.mark import Mark, read_mark

@@ -23,9 +23,9 @@ from siltbook.batch.fingerprint import (
     setting_piece,
     setting_pieces,
 )
+from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.reading.cells import NoValue, Value, address
-from siltbook.batch.reading.opc import open_package
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.batch.typed.mark import Mark
 from siltbook.checks.wording import rows_named

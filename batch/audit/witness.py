@@ -11,9 +11,9 @@ from pathlib import Path
 from siltbook.batch.audit.agreements import Sighting, Source, of_book, once, text_of_cell
 from siltbook.batch.errors import BookError, SiltbookError
 from siltbook.batch.merging.sides import Entry, Side, Value, key_of, read_side
+from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.cells import Workbook
 from siltbook.batch.reading.foreign import as_xlsx
-from siltbook.batch.reading.opc import open_package
 from siltbook.batch.reading.parsing import date_text, serial_date
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import re
 
-from siltbook.batch.graft.package import GraftError
-from siltbook.batch.graft.relations import relations
-from siltbook.batch.graft.spans import Document, Node, content, decode
-from siltbook.batch.graft.workbook import Workbook
+from siltbook.batch.graft.workbook import Target
+from siltbook.batch.package.limits import GraftError
+from siltbook.batch.package.spans import Document, Node, content, decode
 
 _SELECTED = re.compile(
     r"""(<(?:[\w.-]+:)?sheetView\b[^<>]*?)\s+tabSelected\s*=\s*(?:"(?:1|true)"|'(?:1|true)')"""
@@ -20,7 +19,7 @@ _AFTER_VIEWS = (
 )  # fmt: skip
 
 
-def deselect(book: Workbook, sheets: list[Node]) -> None:
+def deselect(book: Target, sheets: list[Node]) -> None:
     """Let none of the sheets be selected: two that are would both take what is typed into one."""
     for node in sheets:
         relation = book.target(node)
@@ -41,7 +40,7 @@ def deselect(book: Workbook, sheets: list[Node]) -> None:
             book.package.put(relation.target, new)
 
 
-def open_at(book: Workbook, place: int) -> None:
+def open_at(book: Target, place: int) -> None:
     """Let every window of the book open on the sheet at this place, its tab in view."""
     views = book.document.root.child("bookViews")
     prefix = book.document.root.prefix
@@ -63,12 +62,12 @@ def open_at(book: Workbook, place: int) -> None:
                 book.document.replace(at, at, f' {name}="{value}"')
 
 
-def list_titles(book: Workbook, names: list[str]) -> None:
+def list_titles(book: Target, names: list[str]) -> None:
     """Bring the list of sheets in the file's properties up to date, where it has one.
 
     Its first group is the sheets, whatever they are called in the program's language.
     """
-    for relation in relations(book.package, ""):
+    for relation in book.package.relations(""):
         if relation.kind != "extended-properties" or relation.target not in book.package:
             continue
         try:

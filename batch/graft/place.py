@@ -9,19 +9,6 @@ from dataclasses import dataclass, replace
 from itertools import count
 
 from siltbook.batch.graft.opening import deselect, list_titles, open_at
-from siltbook.batch.graft.package import GraftError, Package, key_of
-from siltbook.batch.graft.relations import (
-    CONTENT_TYPES,
-    Relation,
-    content_type,
-    content_types,
-    reachable,
-    relations,
-    relations_part,
-    relations_xml,
-    relationship_xml,
-    to_strict,
-)
 from siltbook.batch.graft.sheets import (
     Renumbering,
     carries_mark,
@@ -29,9 +16,25 @@ from siltbook.batch.graft.sheets import (
     rewrite_table,
     shared_strings,
 )
-from siltbook.batch.graft.spans import Document, Node, attribute
-from siltbook.batch.graft.styles import BLANK_STYLES, Asked, StyleMap, merge_styles
-from siltbook.batch.graft.workbook import Workbook, sheet_xml, write_names
+from siltbook.batch.graft.styles import BLANK_STYLES, StyleMap, merge_styles
+from siltbook.batch.graft.workbook import Target, sheet_xml, write_names
+from siltbook.batch.package.formats import Asked
+from siltbook.batch.package.limits import GraftError
+from siltbook.batch.package.opened import Package
+from siltbook.batch.package.parts import Parts
+from siltbook.batch.package.relations import (
+    CONTENT_TYPES,
+    Relation,
+    content_type,
+    content_types,
+    key_of,
+    reachable,
+    relations_part,
+    relations_xml,
+    relationship_xml,
+    to_strict,
+)
+from siltbook.batch.package.spans import Document, Node, attribute
 
 _STYLES_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.styles+xml"
 _RELS_TYPE = "application/vnd.openxmlformats-package.relationships+xml"
@@ -39,19 +42,19 @@ _OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships/"
 _STRICT_HEAD = 4_000  # [bytes]; a sheet declares its namespaces in its first tag
 
 
-def taken_names(book: bytes, names: Sequence[str]) -> set[str]:
+def taken_names(book: bytes | Package, names: Sequence[str]) -> set[str]:
     """Those of `names` whose sheet in the book is a person's own (it carries no mark).
 
     Names are compared ignoring case, as spreadsheet programs do. GraftError where the file is
     no workbook that can be added to.
     """
-    target = Workbook(book)
+    target = Target(book)
     present = target.by_name()
     wanted = {name: present[name.casefold()] for name in names if name.casefold() in present}
     return {name for name, node in wanted.items() if not _is_ours(target, node)}
 
 
-def free_names(book: bytes, names: Sequence[str]) -> dict[str, str]:
+def free_names(book: bytes | Package, names: Sequence[str]) -> dict[str, str]:
     """What each result sheet will be called in the book: its own name, unless a person has it."""
     taken = taken_names(book, names)
     return {name: f"{name} (Siltbook)" if name in taken else name for name in names}
@@ -60,7 +63,9 @@ def free_names(book: bytes, names: Sequence[str]) -> dict[str, str]:
 Longer = Mapping[str, Callable[[bytes], Iterable[bytes]]]
 
 
-def graft(book: bytes, results: bytes, names: Sequence[str], longer: Longer | None = None) -> bytes:
+def graft(
+    book: bytes | Package, results: bytes, names: Sequence[str], longer: Longer | None = None
+) -> bytes:
     """The book with the result sheets `names` in it.
 
     `results` is a workbook that holds exactly these sheets, in this order; `longer` gives, by
@@ -72,10 +77,10 @@ def graft(book: bytes, results: bytes, names: Sequence[str], longer: Longer | No
     open. The same input gives the same bytes, and running again on the output changes nothing.
     GraftError where a person's own sheet has one of the names, or the file cannot be added to.
     """
-    return _Graft(Workbook(book), Workbook(results), names, longer or {}).run()
+    return _Graft(Target(book), Target(results), names, longer or {}).run()
 
 
-def _is_ours(book: Workbook, node: Node) -> bool:
+def _is_ours(book: Target, node: Node) -> bool:
     """Whether the sheet carries our mark."""
     relation = book.target(node)
     if relation is None or relation.kind != "worksheet" or relation.target not in book.package:
@@ -99,7 +104,7 @@ class _Graft:
     """One placing of result sheets into one book."""
 
     def __init__(
-        self, book: Workbook, results: Workbook, names: Sequence[str], longer: Longer
+        self, book: Target, results: Target, names: Sequence[str], longer: Longer
     ) -> None:
         self.book, self.results, self.names, self.longer = book, results, list(names), longer
         if results.names() != self.names:
@@ -185,7 +190,7 @@ class _Graft:
         for node in kept:
             relation = self.book.target(node)
             if relation is not None and relation.target in self.package:
-                asked.look_into(self.package.read(relation.target))
+                asked.more(self.package.asked(relation.target))
         source = self.results.single("styles")
         assert source is not None  # the results are written by our own writer
         ours = self.results.package.read(source.target)
@@ -374,14 +379,14 @@ def _highest(pattern: str, texts: list[str]) -> int:
     return max((int(m[1]) for t in texts if (m := re.fullmatch(pattern, t))), default=0)
 
 
-def _moved(source: Package, part: str, names: dict[str, str]) -> tuple[Relation, ...]:
+def _moved(source: Parts, part: str, names: dict[str, str]) -> tuple[Relation, ...]:
     """A part's relationships, leading to the new names."""
     return tuple(
-        r if r.external else replace(r, target=names[r.target]) for r in relations(source, part)
+        r if r.external else replace(r, target=names[r.target]) for r in source.relations(part)
     )
 
 
-def _table_parts(types: Document, package: Package, removed: dict[str, str]) -> list[str]:
+def _table_parts(types: Document, package: Parts, removed: dict[str, str]) -> list[str]:
     """The book's table parts that stay."""
     kinds = zip(package.parts, content_types(types, package.parts), strict=True)
     return [

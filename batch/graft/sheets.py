@@ -7,9 +7,9 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from siltbook.batch.graft.package import GraftError
-from siltbook.batch.graft.spans import attribute
 from siltbook.batch.graft.styles import StyleMap
+from siltbook.batch.package.limits import GraftError
+from siltbook.batch.package.spans import attribute
 from siltbook.templates.contract import RESULT_MARK
 
 _STRING = re.compile(rb"<si>(.*?)</si>|<si/>", re.DOTALL)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
-from siltbook.batch.graft.package import GraftError
-from siltbook.batch.graft.spans import Document, Node, attribute, decode, scan
+from siltbook.batch.package.formats import Asked
+from siltbook.batch.package.limits import GraftError
+from siltbook.batch.package.spans import Document, Node, attribute, scan
 
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 _ORDER = (
@@ -22,7 +23,6 @@ _BUILT_IN = {
     "49": "@",
 }  # fmt: skip
 _TAG = re.compile(r"<(/?)(\w)")
-_USED = re.compile(rb"""\s(s|style|dxfId)\s*=\s*["']([0-9]{1,7})["']""")
 _ID = re.compile(r'\b(numFmtId|fontId|fillId|borderId|xfId)="(\d+)"')
 
 BLANK_STYLES = (
@@ -39,21 +39,6 @@ BLANK_STYLES = (
 
 
 _POINTS = ("numFmtId", "fontId", "fillId", "borderId")
-
-
-@dataclass
-class Asked:
-    """The numbers of cell formats and differential formats that a book's sheets ask for."""
-
-    cellXfs: set[int] = field(default_factory=set)  # noqa: N815 (the format's own words)
-    dxfs: set[int] = field(default_factory=set)
-
-    def look_into(self, sheet: bytes) -> None:
-        """Add what one sheet asks for."""
-        if sheet.startswith((b"\xff\xfe", b"\xfe\xff")):
-            sheet = decode(sheet)[0].encode()
-        for name, number in set(_USED.findall(sheet)):
-            (self.dxfs if name == b"dxfId" else self.cellXfs).add(int(number))
 
 
 @dataclass(frozen=True)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from siltbook.batch.graft.package import GraftError, Package
-from siltbook.batch.graft.relations import STRICT, Relation, main_part, relations, relations_part
-from siltbook.batch.graft.spans import Document, Node, attribute, content, unescape
+from siltbook.batch.package.limits import GraftError
+from siltbook.batch.package.opened import Package
+from siltbook.batch.package.parts import Parts
+from siltbook.batch.package.relations import STRICT, Relation, main_part, relations_part
+from siltbook.batch.package.spans import Document, Node, attribute, content, unescape
 
 RELATIONSHIPS = (
     "http://schemas.openxmlformats.org/officeDocument/2006/relationships",
@@ -28,15 +30,15 @@ class DefinedName:
     formula: str  # escaped, as it stands in the part
 
 
-class Workbook:
-    """A package with its workbook part found and scanned."""
+class Target:
+    """A package into which something is placed, with its workbook part found and scanned."""
 
-    def __init__(self, data: bytes) -> None:
-        """Open a package; GraftError where it is no workbook that can be added to."""
-        self.package = Package(data)
+    def __init__(self, book: bytes | Package) -> None:
+        """Take a package apart; GraftError where it is no workbook that can be added to."""
+        self.package = Parts(book)
         self.part = main_part(self.package)
         self.document = Document(self.package.read(self.part), self.part)
-        self.relations = {r.id: r for r in relations(self.package, self.part)}
+        self.relations = {r.id: r for r in self.package.relations(self.part)}
         self.relations_part = relations_part(self.part)
         sheets = self.document.root.child("sheets")
         if self.document.root.local != "workbook" or sheets is None:
@@ -102,7 +104,7 @@ class Workbook:
 
 
 def write_names(
-    book: Workbook, ours: list[DefinedName], places: list[int], ahead: int = 0
+    book: Target, ours: list[DefinedName], places: list[int], ahead: int = 0
 ) -> set[str]:
     """Put our defined names into the book in place of those of replaced sheets.
 
@@ -142,7 +144,7 @@ def write_names(
     return taken
 
 
-def _replace_names(book: Workbook, drop: list[Node], xml: str) -> None:
+def _replace_names(book: Target, drop: list[Node], xml: str) -> None:
     """Take names out and add others, keeping the element valid or leaving it out."""
     document, prefix = book.document, book.document.root.prefix
     element = document.root.child("definedNames")
@@ -160,7 +162,7 @@ def _replace_names(book: Workbook, drop: list[Node], xml: str) -> None:
         document.append(element, xml)
 
 
-def sheet_xml(book: Workbook, name: str, number: int, relation: str, state: str) -> str:
+def sheet_xml(book: Target, name: str, number: int, relation: str, state: str) -> str:
     """The element of a new sheet in the book's list."""
     prefix = book.relation_prefix()
     declare = ""

@@ -11,8 +11,8 @@ from siltbook.batch.merging.join import Origin, Plan, added, join
 from siltbook.batch.merging.points import Point
 from siltbook.batch.merging.sheets import merge_book, read_origins, read_points
 from siltbook.batch.merging.sides import Side, Value, read_side
+from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.cells import Workbook, address
-from siltbook.batch.reading.opc import open_package
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.templates.contract import FARM, MERGE_SHEETS
 
@@ -45,7 +45,7 @@ def merge_bytes(
 
     SiltbookError, one sentence, where a file cannot be read or the book takes no change.
     """
-    from siltbook.batch.graft.package import GraftError
+    from siltbook.batch.package.limits import GraftError
     from siltbook.batch.reading.foreign import FORMATS, kind_of
 
     data, name = book

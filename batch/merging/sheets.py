@@ -125,8 +125,8 @@ def _line(point: Point) -> Iterator[str]:
 
 def _in_pieces(sheet: Any, row: int, col: int, text: str, style: Any) -> None:
     """A long note goes over several cells: one holds 32,767 characters."""
-    for n in range(0, len(text), k.MAX_TEXT):
-        sheet.write_string(row, col + n // k.MAX_TEXT, text[n : n + k.MAX_TEXT], style)
+    for n in range(0, len(text), k.MAX_CELL_TEXT):
+        sheet.write_string(row, col + n // k.MAX_CELL_TEXT, text[n : n + k.MAX_CELL_TEXT], style)
 
 
 def _merged(sheet: Any, styles: _Styles, origins: Sequence[Origin], book_name: str) -> None:
@@ -186,8 +186,9 @@ def _notes(workbook: Workbook, name: str, col: int) -> Iterator[tuple[str, str]]
 def origins_in(data: bytes, name: str) -> tuple[Origin, ...]:
     """What a merge brought into a book, as its sheet Merged rows lists it; none where it broke."""
     from siltbook.batch.errors import SiltbookError
+    from siltbook.batch.package.limits import DAMAGE
+    from siltbook.batch.package.opened import open_package
     from siltbook.batch.reading.foreign import as_xlsx
-    from siltbook.batch.reading.opc import DAMAGE, open_package
     from siltbook.batch.reading.workbook import open_workbook
 
     try:

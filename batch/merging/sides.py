@@ -11,11 +11,11 @@ import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
+from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.reading.cells import NoValue, Style, Workbook
 from siltbook.batch.reading.cells import Value as Cell
 from siltbook.batch.reading.foreign import as_xlsx
-from siltbook.batch.reading.opc import open_package
 from siltbook.batch.reading.parsing import (
     choice,
     date_text,

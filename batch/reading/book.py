@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from siltbook.batch.errors import BookError
+from siltbook.batch.package.limits import DAMAGE, damaged
+from siltbook.batch.package.opened import Package, open_package
 from siltbook.batch.reading.amounts import UNREADABLE, units_of
 from siltbook.batch.reading.cells import SheetCells, SheetPart, Workbook, address
 from siltbook.batch.reading.columns import (
@@ -25,7 +27,6 @@ from siltbook.batch.reading.filled import filled_rows, note_hidden, note_merged
 from siltbook.batch.reading.foreign import as_xlsx
 from siltbook.batch.reading.headers import HEADER_ROWS, Header, find_header
 from siltbook.batch.reading.lookalike import missing_sheet, plain_name, unread_sheets
-from siltbook.batch.reading.opc import DAMAGE, damaged, open_package
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.typedunits import TypedUnits
 from siltbook.batch.reading.workbook import open_workbook
@@ -65,12 +66,12 @@ class ReadResult:
     findings: tuple[Finding, ...]
 
 
-def read_book(data: bytes, path: str) -> ReadResult:
+def read_book(book: bytes | Package, path: str) -> ReadResult:
     """Read a workbook; BookError with one sentence that names the file where it cannot be read."""
     name = Path(path).name or path
     try:
-        data, _ = as_xlsx(data, name)
-        workbook = open_workbook(open_package(data, name), name)
+        package = book if isinstance(book, Package) else open_package(as_xlsx(book, name)[0], name)
+        workbook = open_workbook(package, name)
         parts = {sheet.name: _part(workbook, sheet) for sheet in (FARM, *LISTS)}
         for sheet in (STATIONS, READINGS):
             if parts[sheet.name] is None:

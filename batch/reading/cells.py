@@ -6,7 +6,7 @@ import re
 from array import array
 from dataclasses import dataclass, field
 
-from siltbook.batch.reading.opc import Package
+from siltbook.batch.package.opened import Package
 
 MAX_ROW = 1_048_576
 MAX_COLUMN = 16_384

@@ -8,10 +8,10 @@ from collections.abc import Iterable
 import numpy as np
 
 from siltbook.batch.errors import BookError
+from siltbook.batch.package.limits import MAX_BOOK_TEXT
 from siltbook.batch.reading.cells import Cells, SheetCells, Workbook, address
 from siltbook.batch.reading.columns import NOTES, Block
 from siltbook.batch.reading.headers import Header
-from siltbook.batch.reading.opc import MAX_TEXT
 from siltbook.checks.findings import find
 from siltbook.checks.wording import rows_named
 from siltbook.templates.book import column_letters
@@ -47,10 +47,10 @@ def _refuse_text(kept: dict[str, Cells], name: str, title: str) -> None:
     """BookError where the list's texts, each as often as it is used, go beyond all measure."""
     texts = (v for content in kept.values() for v in content.values if isinstance(v, str))
     total = sum(map(len, texts))
-    if total > MAX_TEXT:
+    if total > MAX_BOOK_TEXT:
         raise BookError(
-            f"{name}, sheet {title}: {total:,} characters of text; accepted: up to {MAX_TEXT:,}."
-            " Shorten the remarks, or split the book by season."
+            f"{name}, sheet {title}: {total:,} characters of text; accepted: up to"
+            f" {MAX_BOOK_TEXT:,}. Shorten the remarks, or split the book by season."
         )
 
 

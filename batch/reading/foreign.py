@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from siltbook.batch.errors import BookError
-from siltbook.batch.reading.opc import DAMAGE, damaged, open_package
+from siltbook.batch.package.limits import DAMAGE, damaged
+from siltbook.batch.package.opened import open_package
 
 _OLE = b"\xd0\xcf\x11\xe0"
 # A stream that stands alone, as programs of the early nineties wrote it: BOF of BIFF 2 to 5.

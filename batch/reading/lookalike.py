@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from siltbook.batch.errors import BookError, PackError
+from siltbook.batch.package.limits import DAMAGE
 from siltbook.batch.reading.cells import (
     Cells,
     IsoDate,
@@ -21,7 +22,6 @@ from siltbook.batch.reading.cells import (
     Workbook,
 )
 from siltbook.batch.reading.headers import find_header
-from siltbook.batch.reading.opc import DAMAGE
 from siltbook.batch.reading.parsing import date_text, number_text, serial_date, tidy
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.checks.findings import Finding, find

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 from siltbook.batch import child
 from siltbook.batch.errors import BookError
+from siltbook.batch.package.limits import damaged
 from siltbook.batch.reading.cells import ErrorText, Value, clean_text
 from siltbook.batch.reading.oldodd import TWICE, passing_over
-from siltbook.batch.reading.opc import damaged
 from siltbook.batch.reading.plainbook import (
     CLOCK,
     DATE,

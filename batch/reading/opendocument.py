@@ -12,6 +12,7 @@ import math
 import re
 
 from siltbook.batch.errors import BookError
+from siltbook.batch.package.opened import Package, elements
 from siltbook.batch.reading.cells import (
     MAX_CELL,
     MAX_COLUMN,
@@ -21,7 +22,6 @@ from siltbook.batch.reading.cells import (
     Value,
     clean_text,
 )
-from siltbook.batch.reading.opc import Package, elements
 from siltbook.batch.reading.plainbook import (
     CLOCK,
     DATE,
@@ -58,7 +58,7 @@ _MOST_MERGED = 100_000
 def plain_from_ods(package: Package, name: str) -> tuple[bytes, int]:
     """The .xlsx, and how many texts were cut to fit a cell; BookError where it has a password.
 
-    ValueError and others of `siltbook.batch.reading.opc.DAMAGE` on damage.
+    ValueError and others of `siltbook.batch.package.opened.DAMAGE` on damage.
     """
     _refuse_password(package, name)
     with PlainBook(name) as book:

@@ -12,6 +12,8 @@ import re
 from collections.abc import Callable, Iterable, Iterator
 from itertools import islice
 
+from siltbook.batch.package.formats import Asked
+from siltbook.batch.package.opened import parser
 from siltbook.batch.reading.cells import (
     MAX_COLUMN,
     MAX_ROW,
@@ -27,7 +29,6 @@ from siltbook.batch.reading.cells import (
     clean_text,
     raw_room,
 )
-from siltbook.batch.reading.opc import parser
 
 _MAIN = (
     "http://schemas.openxmlformats.org/spreadsheetml/2006/main|",
@@ -217,11 +218,13 @@ def read_sheet(book: Workbook, sheet: SheetPart, last_row: int = MAX_ROW) -> She
     handlers = _SheetParser(book, last_row)
     package = book.package
     if last_row == MAX_ROW and package.size(sheet.part) <= _WHOLE:
-        data = _without_blank_rows(package.whole(sheet.part))
+        asked = Asked()
+        data = _without_blank_rows(package.whole(sheet.part), asked)
         tags = data.count(b"<")
         package.spend(tags / 2)
-        quick = _quick_sheet(data, book)
+        quick = _quick_sheet(data, book, asked)
         if quick is not None:
+            package.note_asked(sheet.part, asked)
             return quick
         package.spend(tags / 2)
         feed([data], handlers.start, handlers.end, handlers.data)
@@ -261,42 +264,52 @@ _BETWEEN = re.compile(r'(?:</row>|<row(?: [a-zA-Z0-9:]+="[^<>"&]*")*/?>|\s)*')
 _FIELDS = 7  # the text before a cell and the six groups of the cell
 
 
-def _without_blank_rows(data: bytearray) -> bytearray:
-    """A sheet without the rows below its last value: a million formatted ones cost nothing then."""
+def _without_blank_rows(data: bytearray, asked: Asked) -> bytearray:
+    """A sheet without the rows below its last value: a million formatted ones cost nothing then.
+
+    `asked` learns the formats of what is left out.
+    """
     first, end = data.find(b"<sheetData>"), data.rfind(b"</sheetData>")
     if not 0 <= first < end or not _HEAD.match(data, 0, _HEAD_AT_MOST):
         return data
     last = max(data.rfind(mark, first, end) for mark in (b"<v", b"<f", b"<is"))
     cut = data.find(b"</row>", last, end) + len(b"</row>") if last >= 0 else first + 11
     if cut > first and end - cut > _BLOCK:
+        asked.look_into(bytes(data[cut:end]))
         del data[cut:end]
     return data
 
 
-def _quick_sheet(data: bytearray, book: Workbook) -> SheetCells | None:
+def _quick_sheet(data: bytearray, book: Workbook, asked: Asked) -> SheetCells | None:
     """The cells of a sheet in plain form, or None where anything is written in another way.
 
-    The XML parser still sees everything outside of the rows.
+    The XML parser still sees everything outside of the rows. `asked` learns every format.
     """
     first, last = data.find(b"<sheetData>"), data.rfind(b"</sheetData>")
     if not 0 <= first < last or b"<!" in data or not _HEAD.match(data, 0, _HEAD_AT_MOST):
         return None
     rest = _SheetParser(book, MAX_ROW)
     feed([data[:first], b"<sheetData>", data[last:]], rest.start, rest.end, rest.data)
+    asked.look_into(bytes(data[:first]))
+    asked.look_into(bytes(data[last:]))
     begin = first + len(b"<sheetData>")
     while begin < last:
         end = data.find(b"</row>", begin + _BLOCK, last) + 6
         end = end if end > 5 else last
-        if not _quick_block(data[begin:end].decode(), rest, book.strings):
+        if not _quick_block(data[begin:end].decode(), rest, book.strings, asked):
             return None
         begin = end
     return rest.cells
 
 
-def _quick_block(text: str, into: _SheetParser, strings: list[str]) -> bool:
+def _quick_block(text: str, into: _SheetParser, strings: list[str], asked: Asked) -> bool:
     parts = _CELL.split(text)
-    if not all(map(_BETWEEN.fullmatch, filter(None, parts[::_FIELDS]))):
+    between = list(filter(None, parts[::_FIELDS]))
+    if not all(map(_BETWEEN.fullmatch, between)):
         return False
+    if ' s="' in text:
+        asked.cells(parts[3::_FIELDS])
+        asked.look_into("".join(between).encode())
     if ' hidden="' in text:
         into.cells.hidden.extend(map(int, _HIDDEN.findall(text)))
     if ' t="str"' in text:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 
 from siltbook.batch.errors import BookError
+from siltbook.batch.package.limits import save_as_xlsx
+from siltbook.batch.package.opened import Package, elements
+from siltbook.batch.package.relations import Relation
 from siltbook.batch.reading.cells import SheetPart, Style, Workbook, clean_text, raw_room
-from siltbook.batch.reading.opc import Package, Relationship, elements, save_as_xlsx
 from siltbook.batch.reading.sheetxml import ITEM, PHONETIC, TEXT, code_of, feed
 
 _LONGEST_FORMAT = 255  # characters, the most that the format allows
@@ -14,9 +16,24 @@ _LONGEST_FORMAT = 255  # characters, the most that the format allows
 
 def open_workbook(package: Package, name: str) -> Workbook:
     """Sheets, strings and styles of a package; BookError for another format."""
+    rels = _inside(package, _main_part(package, name))
+    sheets, date1904 = _list(package, name)
+    if not sheets:
+        raise BookError(f"{name} has no worksheet: give a workbook made from the template.")
+    return Workbook(
+        package, sheets, _shared_strings(package, rels), _styles(package, rels), date1904
+    )
+
+
+def list_sheets(package: Package, name: str) -> tuple[SheetPart, ...]:
+    """The sheets of a package, without its strings and styles; BookError for another format."""
+    return _list(package, name)[0]
+
+
+def _list(package: Package, name: str) -> tuple[tuple[SheetPart, ...], bool]:
+    """The sheets, and whether the book counts its days from 1904."""
     main = _main_part(package, name)
-    rels = package.relationships(main)
-    by_id = {rel.rel_id: rel for rel in rels}
+    by_id = {rel.id: rel for rel in _inside(package, main)}
     sheets = []
     date1904 = False
     for tag, attrs in elements(package.read(main)):
@@ -27,15 +44,11 @@ def open_workbook(package: Package, name: str) -> Workbook:
                 sheets.append(SheetPart(attrs.get("name", ""), rel.target, hidden))
         elif tag == "workbookPr":
             date1904 = attrs.get("date1904", "").casefold() in ("1", "true")
-    if not sheets:
-        raise BookError(f"{name} has no worksheet: give a workbook made from the template.")
-    return Workbook(
-        package, tuple(sheets), _shared_strings(package, rels), _styles(package, rels), date1904
-    )
+    return tuple(sheets), date1904
 
 
 def _main_part(package: Package, name: str) -> str:
-    for rel in package.relationships(""):
+    for rel in _inside(package, ""):
         if rel.kind == "officeDocument" and package.has(rel.target):
             if rel.target.casefold().endswith(".bin"):
                 raise save_as_xlsx(name, "a binary workbook (.xlsb)")
@@ -45,11 +58,16 @@ def _main_part(package: Package, name: str) -> str:
     raise save_as_xlsx(name, "another kind of file")
 
 
-def _part_of(package: Package, rels: list[Relationship], kind: str) -> str | None:
+def _inside(package: Package, part: str) -> list[Relation]:
+    """The relationships of a part that lead to other parts."""
+    return [rel for rel in package.relations(part) if not rel.external]
+
+
+def _part_of(package: Package, rels: list[Relation], kind: str) -> str | None:
     return next((r.target for r in rels if r.kind == kind and package.has(r.target)), None)
 
 
-def _shared_strings(package: Package, rels: list[Relationship]) -> list[str]:
+def _shared_strings(package: Package, rels: list[Relation]) -> list[str]:
     part = _part_of(package, rels, "sharedStrings")
     if part is None:
         return []
@@ -86,7 +104,7 @@ def _shared_strings(package: Package, rels: list[Relationship]) -> list[str]:
     return strings
 
 
-def _styles(package: Package, rels: list[Relationship]) -> list[int]:
+def _styles(package: Package, rels: list[Relation]) -> list[int]:
     part = _part_of(package, rels, "styles")
     if part is None:
         return []

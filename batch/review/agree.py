@@ -21,7 +21,7 @@ from siltbook.batch.review.minutes import (
     read_pack,
     text_of,
 )
-from siltbook.batch.sheets.kit import MAX_TEXT
+from siltbook.batch.sheets.kit import MAX_CELL_TEXT
 from siltbook.templates.book import Book
 from siltbook.templates.contract import WHOLE_FARM
 from siltbook.templates.names import name_key
@@ -63,10 +63,10 @@ def enter_agreed(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Ca
     SiltbookError, one sentence, where the pack is none, the book is none of the pack's, or any
     filled row cannot be taken; then nothing is added at all.
     """
-    from siltbook.batch.graft.package import GraftError
+    from siltbook.batch.package.limits import GraftError
+    from siltbook.batch.package.opened import open_package
     from siltbook.batch.reading.book import read_book
     from siltbook.batch.reading.foreign import FORMATS, kind_of
-    from siltbook.batch.reading.opc import open_package
     from siltbook.batch.reading.workbook import open_workbook
     from siltbook.batch.review.append import append_rows
 
@@ -153,7 +153,7 @@ def _told(row: Filled, header: str, minutes: Minutes) -> str:
     if header in (agenda.ACTION, agenda.WHO) and isinstance(value, no_words):
         raise _refused(row, header, minutes, f"read {text_of(value)!r}, which is no text")
     text = text_of(value)
-    if len(text) > MAX_TEXT:
+    if len(text) > MAX_CELL_TEXT:
         raise _refused(row, header, minutes, f"read {len(text):,} characters, which is too long")
     return text
 

@@ -11,10 +11,9 @@ import datetime as dt
 import re
 from collections.abc import Mapping, Sequence
 
-from siltbook.batch.graft.package import GraftError
-from siltbook.batch.graft.relations import relations
-from siltbook.batch.graft.spans import Document, Node, content
-from siltbook.batch.graft.workbook import Workbook
+from siltbook.batch.graft.workbook import Target
+from siltbook.batch.package.limits import GraftError
+from siltbook.batch.package.spans import Document, Node, content
 from siltbook.batch.reading.cells import Style, address
 from siltbook.batch.sheets.kit import clean, serial
 from siltbook.templates.book import Table, column_letters
@@ -32,7 +31,7 @@ def append_rows(
     `styles` gives the `Style` of each cell format of the book. GraftError, one sentence, where
     the sheet cannot take them; the input is never changed.
     """
-    target = Workbook(book)
+    target = Target(book)
     _refuse_signed(target)
     return _Appending(target, table, styles).run(rows)
 
@@ -47,12 +46,12 @@ def change_cells(
 
     GraftError and `styles` as for `append_rows`.
     """
-    target = Workbook(book)
+    target = Target(book)
     _refuse_signed(target)
     return _Appending(target, table, styles).change(changes)
 
 
-def _refuse_signed(target: Workbook) -> None:
+def _refuse_signed(target: Target) -> None:
     if any(part.startswith("_xmlsignatures/") for part in target.package.parts):
         raise GraftError(
             "The book carries a digital signature, which a change would break: type the rows "
@@ -63,7 +62,7 @@ def _refuse_signed(target: Workbook) -> None:
 class _Appending:
     """One addition of rows to one sheet."""
 
-    def __init__(self, book: Workbook, table: Table, styles: Sequence[int]) -> None:
+    def __init__(self, book: Target, table: Table, styles: Sequence[int]) -> None:
         self.package, self.table, self.styles = book.package, table, styles
         relation = book.target(book.by_name()[table.sheet.casefold()])
         if relation is None:
@@ -234,7 +233,7 @@ class _Appending:
 
     def _grow_table(self, last: int) -> None:
         """Let the sheet's table reach the last new row."""
-        for relation in relations(self.package, self.part):
+        for relation in self.package.relations(self.part):
             if relation.kind != "table":
                 continue
             document = Document(self.package.read(relation.target), relation.target)
@@ -255,7 +254,7 @@ class _Appending:
             self.package.put(relation.target, document.encoded())
 
 
-def _counts_from_1904(book: Workbook) -> bool:
+def _counts_from_1904(book: Target) -> bool:
     properties = book.document.root.child("workbookPr")
     return properties is not None and properties.attrs.get("date1904", "") in ("1", "true")
 

@@ -12,9 +12,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from siltbook.batch.errors import BookError
+from siltbook.batch.package.limits import DAMAGE, damaged
+from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.cells import NoValue, SheetPart, Value, Workbook, address
 from siltbook.batch.reading.foreign import as_xlsx
-from siltbook.batch.reading.opc import DAMAGE, damaged, open_package
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.batch.review import agenda, questions

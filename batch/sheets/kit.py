@@ -16,7 +16,7 @@ from siltbook.templates import contract, look, printing
 from siltbook.templates.safety import EMERGENCY, Touch, cautions
 from siltbook.templates.shown import Shown
 
-MAX_TEXT = 32_000  # characters; a cell holds 32,767
+MAX_CELL_TEXT = 32_000  # characters; a cell holds 32,767
 FOOTER = 10  # [pt]; LibreOffice prints footers in the scale of their sheet
 LINE_POINTS = 13.0  # height of one line of 10-point text [pt]
 _CREATED = dt.datetime(2000, 1, 1)
@@ -90,7 +90,7 @@ def clean(text: object) -> str:
 
     XlsxWriter takes text of the shape '<r>…</r>' for markup; a space behind it keeps it text.
     """
-    kept = _CONTROL.sub("", str(text).replace("\r\n", "\n").replace("\t", " "))[:MAX_TEXT]
+    kept = _CONTROL.sub("", str(text).replace("\r\n", "\n").replace("\t", " "))[:MAX_CELL_TEXT]
     return kept + " " if kept.startswith("<r>") and kept.endswith("</r>") else kept
 
 

@@ -12,11 +12,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from siltbook.batch.package.limits import DAMAGE
+from siltbook.batch.package.opened import Package, open_package
 from siltbook.batch.reading.cells import Cells, NoValue, SheetPart, Value, Workbook
-from siltbook.batch.reading.opc import DAMAGE, open_package
 from siltbook.batch.reading.parsing import date_text, serial_date
 from siltbook.batch.reading.sheetxml import read_sheet
-from siltbook.batch.reading.workbook import open_workbook
+from siltbook.batch.reading.workbook import list_sheets, open_workbook
 from siltbook.batch.typed.mark import Mark, read_mark
 from siltbook.templates.names import name_key
 
@@ -70,14 +71,15 @@ class Filled:
 NONE = Filled("", None, (), {})
 
 
-def read_boxes(data: bytes, name: str) -> Filled:
+def read_boxes(book: bytes | Package, name: str) -> Filled:
     """The filled boxes of a book's own sheet Actions; none where it has none or is broken."""
     from siltbook.batch.errors import SiltbookError
 
-    if data[:2] != b"PK":
-        return NONE
     try:
-        workbook = open_workbook(open_package(data, name), name)
+        package = book.anew() if isinstance(book, Package) else open_package(book, name)
+        if not any(sheet.name in SHEETS for sheet in list_sheets(package, name)):
+            return NONE
+        workbook = open_workbook(package, name)
         for part in workbook.sheets:
             if part.name in SHEETS and (mark := _mark(workbook, part)) is not None:
                 return _read(workbook, part, mark)

@@ -15,8 +15,9 @@ from dataclasses import dataclass
 from siltbook import __version__
 from siltbook.batch.errors import SiltbookError
 from siltbook.batch.fingerprint import fingerprint, typed_print
+from siltbook.batch.package.limits import DAMAGE
+from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.cells import NoValue, Value, address
-from siltbook.batch.reading.opc import DAMAGE, open_package
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.batch.typed.boxes import Filled, read_boxes

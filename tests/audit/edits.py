@@ -7,7 +7,7 @@ import re
 import zipfile
 from collections.abc import Callable
 
-from siltbook.batch.reading.opc import open_package
+from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.workbook import open_workbook
 
 

@@ -176,8 +176,8 @@ def test_an_archive_and_a_pack_are_witnesses(tmp_path: Path) -> None:
 def test_the_inputs_of_the_last_run_are_found_in_a_witness() -> None:
     was = honest()
     result = review_bytes(was.package(), NAME, NAME).package
+    from siltbook.batch.package.opened import open_package
     from siltbook.batch.reading.book import read_book
-    from siltbook.batch.reading.opc import open_package
     from siltbook.batch.reading.workbook import open_workbook
     from siltbook.batch.review.append import change_cells
 

@@ -13,9 +13,9 @@ from siltbook.batch.audit.job import audit_bytes
 from siltbook.batch.audit.model import Question, RuleResult, State
 from siltbook.batch.audit.report import answer
 from siltbook.batch.job import review_bytes
+from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.reading.cells import address
-from siltbook.batch.reading.opc import open_package
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.batch.review.append import append_rows, change_cells
 from siltbook.templates.contract import FARM

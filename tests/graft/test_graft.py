@@ -18,8 +18,8 @@ import openpyxl
 import pytest
 
 from siltbook.batch.graft import GraftError, graft, taken_names
-from siltbook.batch.graft.package import Entry, _unpack
-from siltbook.batch.graft.spans import Document
+from siltbook.batch.package.parts import Entry, _unpack
+from siltbook.batch.package.spans import Document
 from tests.effort import calls, must_end
 from tests.graft.packs import (
     LISTS,
@@ -417,12 +417,12 @@ def test_a_file_that_lacks_any_part_is_refused_or_served_but_never_a_traceback()
 
 def test_a_long_part_is_packed_whole() -> None:
     """It changes its way of packing on the way; what comes out is what went in."""
-    from siltbook.batch.graft.package import LONG_PART, Package
+    from siltbook.batch.package.parts import LONG_PART, Parts
 
     target = io.BytesIO()
     with zipfile.ZipFile(target, "w") as made:
         made.writestr("a.xml", "<a/>")
-    package = Package(target.getvalue())
+    package = Parts(target.getvalue())
     pieces = [f"<row>{n}</row>".encode() * 4096 for n in range(LONG_PART // 20_000)]
     package.put_pieces("a.xml", pieces)
     with zipfile.ZipFile(io.BytesIO(package.save())) as saved:

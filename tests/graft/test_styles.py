@@ -7,8 +7,8 @@ import re
 import pytest
 
 from siltbook.batch.graft import graft
+from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.cells import Style
-from siltbook.batch.reading.opc import open_package
 from siltbook.batch.reading.workbook import open_workbook
 from tests.graft.packs import NAMES, changed, packed, parts, practitioner, results, sheet_part
 from tests.lint import lint

@@ -258,7 +258,7 @@ def test_what_a_child_meets_is_handed_back() -> None:
     with pytest.raises(child.FaultError, match="ValueError: math domain error"):
         child.call("math:sqrt", -1.0, limits=limits)
     with pytest.raises(BookError, match=r"^odd\.xlsx is empty"):
-        child.call("siltbook.batch.reading.opc:open_package", b"", "odd.xlsx", limits=limits)
+        child.call("siltbook.batch.package.opened:open_package", b"", "odd.xlsx", limits=limits)
 
 
 PARTS = ("xl/_rels/workbook.xml.rels", "[Content_Types].xml", "xl/styles.xml",

@@ -10,10 +10,10 @@ import xlrd.compdoc
 
 from siltbook.batch.errors import BookError
 from siltbook.batch.job import assess_bytes, review_bytes
+from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading import oldbook, oldodd
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.reading.foreign import as_xlsx
-from siltbook.batch.reading.opc import open_package
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook
 

@@ -14,12 +14,12 @@ from hypothesis import strategies as st
 
 from siltbook.batch.errors import BookError
 from siltbook.batch.files import open_file
+from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading import opc, sheetxml
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.reading.cells import Style
 from siltbook.batch.reading.columns import one_choice
 from siltbook.batch.reading.numerals import one_number
-from siltbook.batch.reading.opc import open_package
 from siltbook.batch.reading.parsing import (
     date_order,
     date_text,

@@ -11,7 +11,8 @@ from collections.abc import Callable
 import openpyxl
 import pytest
 
-from siltbook.batch.graft.package import GraftError, Package
+from siltbook.batch.package.limits import GraftError
+from siltbook.batch.package.parts import Parts
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.review.append import append_rows
 from tests.lint import lint
@@ -26,7 +27,7 @@ STYLES = [0, 1]  # what XlsxWriter's second format shows: a date
 
 def edited(data: bytes, edit: Callable[[str], str], part: str = PART) -> bytes:
     """The package with one part's text changed."""
-    package = Package(data)
+    package = Parts(data)
     text = package.read(part).decode()
     changed = edit(text)
     assert changed != text
@@ -110,7 +111,7 @@ def test_merged_cells_in_the_way_are_named() -> None:
 
 
 def test_a_signed_book_is_refused() -> None:
-    package = Package(small(2))
+    package = Parts(small(2))
     package.put("_xmlsignatures/sig1.xml", b"<Signature/>")
     with pytest.raises(GraftError, match=r"^The book carries a digital signature"):
         added(package.save())

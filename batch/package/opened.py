@@ -1,86 +1,73 @@
 """Opens an .xlsx or .xlsm package safely: parts by name, within limits, XML without a DOCTYPE.
 
-Everything that a damaged or hostile file can raise below this room is listed in `DAMAGE`, so
-that the reader translates it in one place.
+It is opened once; `parts.Parts` takes what is open here to place sheets into it. Everything that
+a damaged or hostile file can raise below this room is listed in `limits.DAMAGE`, so that the
+reader translates it in one place.
 """
 
 from __future__ import annotations
 
 import io
-import posixpath
-import struct
 import zipfile
-import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
-from urllib.parse import unquote
 from xml.parsers import expat
 
-from siltbook.batch.errors import BookError, too_large
+from siltbook.batch.errors import BookError
+from siltbook.batch.package.formats import Asked
+from siltbook.batch.package.limits import (
+    BIG_PART,
+    DAMAGE,
+    MAX_BETWEEN_TAGS,
+    MAX_BOOK_TEXT,
+    MAX_PARSED,
+    MAX_PARTS,
+    MAX_RATIO,
+    MAX_SMALL_TAGS,
+    MAX_TAGS,
+    MAX_TOTAL,
+    SAVE_AS,
+    SMALL_PART,
+    BeyondMeasureError,
+    damaged,
+)
+from siltbook.batch.package.relations import Relation, key_of, relation_of, relations_part
 
-MAX_PARTS = 10_000
-MAX_TOTAL = 1_500_000_000  # [bytes] unpacked, all parts together
-MAX_RATIO = 200  # unpacked to packed, for parts from BIG_PART on
-BIG_PART = 32 * 2**20  # [bytes] unpacked
-SMALL_PART = 16 * 2**20  # [bytes]; workbook.xml and relationships are never larger
 _CHUNK = 2**20
 _DIRECTORY_ENTRY = b"PK\x01\x02"  # zipfile keeps every entry before it says how many there are
-# What a book may cost to read: XML tags, of which those in plain rows count half. A season's book
-# of 100,000 readings, saved by any program, takes under five million.
-MAX_TAGS = 6_000_000
-MAX_SMALL_TAGS = 300_000  # in one small part
-MAX_TEXT = 64_000_000  # characters of all texts of a book, as stored and as its lists use them
-MAX_PARSED = 512 * 2**20  # [bytes] unpacked, of a part that is parsed
-# Between two tags; expat keeps a comment, and a part the text of a cell, whole in memory.
-MAX_BETWEEN_TAGS = 32 * 2**20  # [bytes]
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)  # the format knows no others
-
-
-class BeyondMeasureError(ValueError):
-    """More of something than any filled workbook holds; its text goes into the refusal."""
-
-
-# What zipfile, zlib and expat raise on damaged bytes; they share no base class.
-DAMAGE = (
-    zipfile.BadZipFile,
-    zlib.error,
-    struct.error,
-    expat.ExpatError,
-    EOFError,
-    KeyError,
-    IndexError,
-    ValueError,
-    OverflowError,
-    LookupError,
-    NotImplementedError,
-    RuntimeError,
-    OSError,
-    MemoryError,
-)
-
 _TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".dat", ".asc")
-_SAVE_AS = "save it as .xlsx in a spreadsheet program and give me that file"
 
 
 @dataclass(frozen=True)
-class Relationship:
-    """One relationship of a part; `target` is a part name without a leading slash."""
+class Archive:
+    """A file whose list of parts was read: its bytes, and its entries in their order.
 
-    rel_id: str
-    kind: str  # the last word of its type: worksheet, sharedStrings, styles, ...
-    target: str
+    `known` keeps the relationships of each part that was asked for them, `asked` the formats that
+    a sheet asks for where its reader saw all of them.
+    """
+
+    data: bytes
+    zip: zipfile.ZipFile
+    entries: list[zipfile.ZipInfo]
+    known: dict[str, list[Relation]] = field(default_factory=dict)
+    asked: dict[str, Asked] = field(default_factory=dict)
 
 
 class Package:
     """An open package. Part names are matched ignoring case and never written to disk."""
 
-    def __init__(self, archive: zipfile.ZipFile, infos: dict[str, zipfile.ZipInfo]) -> None:
-        self._archive = archive
-        self._infos = infos
+    def __init__(self, archive: Archive) -> None:
+        self.archive = archive
+        self._infos = {key_of(info.filename): info for info in archive.entries}
         self._unpacked = 0
         self._tags = 0.0
         self._text = 0
+
+    def anew(self) -> Package:
+        """The same package with nothing counted yet, for another reading of it."""
+        return Package(self.archive)
 
     def spend(self, tags: float) -> None:
         """Count what is about to be parsed; BeyondMeasureError where the book takes too much."""
@@ -94,7 +81,7 @@ class Package:
     def spend_text(self, characters: int) -> None:
         """Count text that is kept; BeyondMeasureError where the book holds too much."""
         self._text += characters
-        if self._text > MAX_TEXT:
+        if self._text > MAX_BOOK_TEXT:
             raise BeyondMeasureError(
                 "holds more text than any season's workbook: shorten the remarks, delete the rows"
                 " and sheets that are not needed, or split it by season"
@@ -102,15 +89,15 @@ class Package:
 
     def has(self, part: str) -> bool:
         """Whether the package holds this part."""
-        return _key(part) in self._infos
+        return key_of(part) in self._infos
 
     def size(self, part: str) -> int:
         """Declared unpacked size of a part [bytes]; KeyError where it is absent."""
-        return self._infos[_key(part)].file_size
+        return self._infos[key_of(part)].file_size
 
     def chunks(self, part: str) -> Iterator[bytes]:
         """The unpacked bytes of a part, piece by piece; KeyError where it is absent."""
-        with self._archive.open(self._infos[_key(part)]) as stream:
+        with self.archive.zip.open(self._infos[key_of(part)]) as stream:
             while piece := stream.read(_CHUNK):
                 self._unpacked += len(piece)
                 if self._unpacked > MAX_TOTAL:
@@ -139,25 +126,24 @@ class Package:
 
     def read(self, part: str, limit: int = SMALL_PART) -> bytes:
         """A whole part of at most `limit` [bytes]; ValueError beyond, KeyError if absent."""
-        if self._infos[_key(part)].file_size > limit:
+        if self._infos[key_of(part)].file_size > limit:
             raise ValueError(f"{part} is too large")
         return b"".join(self.chunks(part))
 
-    def relationships(self, part: str) -> list[Relationship]:
+    def note_asked(self, part: str, asked: Asked) -> None:
+        """Keep what a sheet asks for, so that placing need not look through it again."""
+        self.archive.asked[key_of(part)] = asked
+
+    def relations(self, part: str) -> list[Relation]:
         """The relationships of a part ('' for the package); none where it has no such part."""
-        folder, name = posixpath.split(part)
-        rels = posixpath.join(folder, "_rels", f"{name}.rels")
+        rels = relations_part(part)
         if not self.has(rels):
             return []
-        return [
-            Relationship(
-                attrs.get("Id", ""),
-                attrs.get("Type", "").rstrip("/").rpartition("/")[2],
-                _resolve(folder, attrs.get("Target", "")),
-            )
-            for name, attrs in elements(self.read(rels))
-            if name == "Relationship" and attrs.get("TargetMode", "").casefold() != "external"
-        ]
+        known = self.archive.known
+        if part not in known:
+            found = elements(self.read(rels))
+            known[part] = [relation_of(at, part) for tag, at in found if tag == "Relationship"]
+        return known[part]
 
 
 def _refuse_size(size: int) -> None:
@@ -168,17 +154,6 @@ def _refuse_size(size: int) -> None:
         )
 
 
-def _key(part: str) -> str:
-    return part.replace("\\", "/").lstrip("/").casefold()
-
-
-def _resolve(folder: str, target: str) -> str:
-    target = unquote(target.replace("\\", "/"))
-    if target.startswith("/"):
-        return posixpath.normpath(target).lstrip("/")
-    return posixpath.normpath(posixpath.join(folder, target)).lstrip("/")
-
-
 def open_package(data: bytes, name: str) -> Package:
     """The package in `data`; BookError where it is no workbook or breaks a limit."""
     _check_first_bytes(data, name)
@@ -186,34 +161,23 @@ def open_package(data: bytes, name: str) -> Package:
     if entries_at_most > 2 * MAX_PARTS:  # a book may hold packages of its own
         raise _too_many_parts(entries_at_most, name)
     try:
-        archive = zipfile.ZipFile(io.BytesIO(data))
-        entries = archive.infolist()
+        archive = open_archive(data)
     except DAMAGE:
         raise damaged(name) from None
-    _check_limits(entries, name)
-    return Package(archive, {_key(info.filename): info for info in entries})
+    _check_limits(archive.entries, name)
+    return Package(archive)
+
+
+def open_archive(data: bytes) -> Archive:
+    """The list of parts of any zip; zipfile's errors where it is none."""
+    archive = zipfile.ZipFile(io.BytesIO(data))
+    return Archive(data, archive, archive.infolist())
 
 
 def _too_many_parts(count: int, name: str) -> BookError:
     return BookError(
         f"{name} holds {count:,} parts, more than the {MAX_PARTS:,} of any workbook:"
         " it was not read."
-    )
-
-
-def damaged(name: str, error: BaseException | None = None, where: str = "") -> BookError:
-    """The one sentence for bytes that are broken somewhere, or that are beyond all measure.
-
-    `where`, if it is known: 'in its sheet ...'.
-    """
-    if isinstance(error, BeyondMeasureError):
-        return BookError(f"{name} {error}: it was not read.")
-    if isinstance(error, MemoryError):
-        return BookError(too_large(name))
-    place = f" ({where})" if where else ""
-    return BookError(
-        f"{name} is damaged or not complete{place}: open it in a spreadsheet program, let it"
-        " repair the file, and save it again, or fetch a fresh copy."
     )
 
 
@@ -233,7 +197,7 @@ def _check_first_bytes(data: bytes, name: str) -> None:
             " book of it."
         )
     if data[:2] != b"PK":
-        raise BookError(f"{name} is not an .xlsx workbook: {_SAVE_AS}.")
+        raise BookError(f"{name} is not an .xlsx workbook: {SAVE_AS}.")
 
 
 def _check_limits(entries: list[zipfile.ZipInfo], name: str) -> None:
@@ -260,11 +224,6 @@ def _check_limits(entries: list[zipfile.ZipInfo], name: str) -> None:
                 f"{name} unpacks to more than {MAX_RATIO} times its size, which no filled"
                 " workbook does: it was not read."
             )
-
-
-def save_as_xlsx(name: str, kind: str) -> BookError:
-    """The sentence for a workbook of a format that is not read, for example an .xlsb."""
-    return BookError(f"{name} is {kind}, not an .xlsx workbook: {_SAVE_AS}.")
 
 
 def parser() -> expat.XMLParserType:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import struct
 import zipfile
@@ -9,7 +10,11 @@ import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from siltbook.batch.errors import SiltbookError
+from siltbook.batch.package.formats import Asked
+from siltbook.batch.package.limits import DAMAGE, GraftError
+from siltbook.batch.package.opened import Archive, Package, open_archive
+from siltbook.batch.package.relations import Relation, key_of, relation_of, relations_part
+from siltbook.batch.package.spans import Document
 
 LONG_PART = 2**22  # [bytes], from which a part is packed in a third of the time, a fifth larger
 LARGEST_PART = 1 << 29  # [bytes]; a larger part is a damaged file or a trap
@@ -19,16 +24,12 @@ _END = struct.Struct("<4s4H2IH")
 _NEW_STAMP = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: two runs give the same bytes
 
 
-class GraftError(SiltbookError):
-    """The result sheets cannot be placed into this book; the text is one sentence for people."""
-
-
 @dataclass(frozen=True)
 class Entry:
     """One zip entry with its data still compressed."""
 
     name: str
-    raw: bytes
+    raw: bytes | memoryview
     method: int
     crc: int
     size: int  # [bytes], uncompressed
@@ -38,18 +39,16 @@ class Entry:
     system: int = 0
 
 
-def key_of(name: str) -> str:
-    """A part name as it is compared: no leading slash, forward slashes, case ignored."""
-    return name.replace("\\", "/").lstrip("/").casefold()
+class Parts:
+    """The parts of one workbook file, in their order, to be set and taken out."""
 
-
-class Package:
-    """The parts of one workbook file, in their order."""
-
-    def __init__(self, data: bytes) -> None:
-        """Read the zip directory of `data`; GraftError where it is no sound, open package."""
+    def __init__(self, book: bytes | Package) -> None:
+        """Take the parts of an open package, or of bytes; GraftError where they are not sound."""
         self._entries: dict[str, Entry] = {}
-        for entry in _read_entries(data):
+        self._as_read = Package(book.archive if isinstance(book, Package) else _archive(book))
+        self._set: set[str] = set()
+        archive = self._as_read.archive
+        for entry in (_read_entry(archive.data, info) for info in archive.entries):
             key = key_of(entry.name)
             if key in self._entries:
                 raise GraftError(
@@ -76,6 +75,25 @@ class Package:
                 "repair the file, save it and run again."
             )
         return _unpack(entry)
+
+    def relations(self, part: str) -> list[Relation]:
+        """All relationships of a part; none where it has no such part, GraftError on damage."""
+        name = relations_part(part)
+        if name not in self:
+            return []
+        if key_of(name) not in self._set and self._as_read.has(name):
+            with contextlib.suppress(*DAMAGE):  # what is wrong with it is said below
+                return self._as_read.relations(part)
+        document = Document(self.read(name), name)
+        return [relation_of(n.attrs, part) for n in document.root.named("Relationship")]
+
+    def asked(self, part: str) -> Asked:
+        """The formats that a sheet asks for; GraftError where it is damaged."""
+        known = None if key_of(part) in self._set else self._as_read.archive.asked.get(key_of(part))
+        if known is None:
+            known = Asked()
+            known.look_into(self.read(part))
+        return known
 
     def head(self, part: str, most: int) -> bytes:
         """The first bytes of a part, unchecked; b'' where they cannot be told."""
@@ -106,6 +124,7 @@ class Package:
             raw += packer.compress(piece)
             crc, size = zlib.crc32(piece, crc), size + len(piece)
         raw += packer.flush()
+        self._set.add(key_of(part))
         self._entries[key_of(part)] = Entry(
             name=old.name if old else part,
             raw=bytes(raw),
@@ -138,22 +157,20 @@ class Package:
         return out.getvalue()
 
 
-def _read_entries(data: bytes) -> list[Entry]:
-    """Every entry of the zip, compressed; GraftError where the file cannot be opened."""
+def _archive(data: bytes) -> Archive:
+    """The list of parts; GraftError where the file cannot be opened."""
     if data[:4] == b"\xd0\xcf\x11\xe0":
         raise GraftError(
             "The file is protected by a password or is an old .xls workbook; save it as .xlsx "
             "without a password and run again."
         )
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            infos = archive.infolist()
+        return open_archive(data)
     except (zipfile.BadZipFile, ValueError, OSError, EOFError, NotImplementedError) as error:
         raise GraftError(
             "The file is not an .xlsx or .xlsm workbook, or it is damaged; open it in a "
             "spreadsheet program, save it as .xlsx and run again."
         ) from error
-    return [_read_entry(data, info) for info in infos]
 
 
 def _read_entry(data: bytes, info: zipfile.ZipInfo) -> Entry:
@@ -168,7 +185,7 @@ def _read_entry(data: bytes, info: zipfile.ZipInfo) -> Entry:
         raise _damaged(info.orig_filename)
     name_length, extra_length = struct.unpack("<2H", head[26:30])
     start = info.header_offset + _LOCAL.size + name_length + extra_length
-    raw = data[start : start + info.compress_size]
+    raw = memoryview(data)[start : start + info.compress_size]
     if len(raw) != info.compress_size:
         raise _damaged(info.orig_filename)
     return Entry(
@@ -189,7 +206,7 @@ def _unpack(entry: Entry) -> bytes:
     if entry.size > LARGEST_PART:
         raise GraftError(f"The part {entry.name!r} of the file says it is larger than 512 MiB.")
     if entry.method == zipfile.ZIP_STORED:
-        data = entry.raw
+        data = bytes(entry.raw)
     elif entry.method == zipfile.ZIP_DEFLATED:
         try:
             # One byte more than declared, so that a part that lies about its size is noticed.

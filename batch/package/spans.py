@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from xml.sax.saxutils import escape, quoteattr
 
-from siltbook.batch.graft.package import GraftError
+from siltbook.batch.package.limits import GraftError
 
 _TOKEN = re.compile(
     r"<!--.*?-->|<\?.*?\?>|<!\[CDATA\[.*?\]\]>"

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import posixpath
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 from urllib.parse import unquote
 
-from siltbook.batch.graft.package import GraftError, Package, key_of
-from siltbook.batch.graft.spans import Document, Node, attribute
+from siltbook.batch.package.limits import GraftError
+from siltbook.batch.package.spans import Document, attribute
+
+if TYPE_CHECKING:
+    from siltbook.batch.package.parts import Parts
 
 CONTENT_TYPES = "[Content_Types].xml"
 PACKAGE_RELATIONS = "http://schemas.openxmlformats.org/package/2006/relationships"
@@ -45,25 +49,22 @@ def relations_part(part: str) -> str:
     return posixpath.join(head, "_rels", f"{tail}.rels")
 
 
-def relation_of(node: Node, part: str) -> Relation:
+def key_of(name: str) -> str:
+    """A part name as it is compared: no leading slash, forward slashes, case ignored."""
+    return name.replace("\\", "/").lstrip("/").casefold()
+
+
+def relation_of(attrs: Mapping[str, str], part: str) -> Relation:
     """The relationship that an element of the relationships of `part` describes."""
-    kind = node.attrs.get("Type", "")
-    target = node.attrs.get("Target", "")
-    external = node.attrs.get("TargetMode", "").lower() == "external"
+    kind = attrs.get("Type", "")
+    target = attrs.get("Target", "")
+    external = attrs.get("TargetMode", "").casefold() == "external"
     if not external:
         path = unquote(target.replace("\\", "/").partition("#")[0])
         base = "/" + posixpath.dirname(part)
         target = posixpath.normpath(posixpath.join(base, path)).lstrip("/")
-    return Relation(node.attrs.get("Id", ""), kind.rsplit("/", 1)[-1], kind, target, external)
-
-
-def relations(package: Package, part: str) -> list[Relation]:
-    """All relationships of a part; none where it has no such part."""
-    name = relations_part(part)
-    if name not in package:
-        return []
-    document = Document(package.read(name), name)
-    return [relation_of(n, part) for n in document.root.named("Relationship")]
+    last = kind.rstrip("/").rpartition("/")[2]
+    return Relation(attrs.get("Id", ""), last, kind, target, external)
 
 
 def target_between(part: str, target: str) -> str:
@@ -90,7 +91,7 @@ def relations_xml(items: Iterable[Relation], part: str) -> bytes:
     ).encode()
 
 
-def reachable(package: Package, starts: Iterable[str], cut: frozenset[str]) -> dict[str, str]:
+def reachable(package: Parts, starts: Iterable[str], cut: frozenset[str]) -> dict[str, str]:
     """Parts that can be reached from `starts` without entering `cut`: key -> name."""
     found: dict[str, str] = {}
     waiting = list(starts)
@@ -100,13 +101,13 @@ def reachable(package: Package, starts: Iterable[str], cut: frozenset[str]) -> d
         if key in found or key in cut or (part and part not in package):
             continue
         found[key] = part
-        waiting += [r.target for r in relations(package, part) if not r.external]
+        waiting += [r.target for r in package.relations(part) if not r.external]
     return found
 
 
-def main_part(package: Package) -> str:
+def main_part(package: Parts) -> str:
     """The name of the workbook part; GraftError where the file is no such workbook."""
-    for relation in relations(package, ""):
+    for relation in package.relations(""):
         if relation.kind == "officeDocument" and not relation.external:
             if relation.target.endswith(".bin"):
                 raise GraftError(
