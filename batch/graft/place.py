@@ -15,6 +15,7 @@ from siltbook.batch.graft.sheets import (
     rewrite_sheet,
     rewrite_table,
     shared_strings,
+    strict_part,
 )
 from siltbook.batch.graft.styles import BLANK_STYLES, StyleMap, merge_styles
 from siltbook.batch.graft.workbook import Target, sheet_xml, write_names
@@ -39,7 +40,6 @@ from siltbook.batch.package.spans import Document, Node, attribute
 _STYLES_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.styles+xml"
 _RELS_TYPE = "application/vnd.openxmlformats-package.relationships+xml"
 _OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships/"
-_STRICT_HEAD = 4_000  # [bytes]; a sheet declares its namespaces in its first tag
 
 
 def taken_names(book: bytes | Package, names: Sequence[str]) -> set[str]:
@@ -329,7 +329,7 @@ class _Graft:
                 number, _, name = tables[item.source]
                 data = rewrite_table(data.decode(), number, name, book).encode()
             if self.book.strict and item.type.endswith("+xml"):
-                data = _strict_part(data)
+                data = strict_part(data)
             lengthen = self.longer.get(item.source)
             if lengthen is None:
                 self.package.put(item.name, data)
@@ -392,11 +392,3 @@ def _table_parts(types: Document, package: Parts, removed: dict[str, str]) -> li
     return [
         part for part, kind in kinds if key_of(part) not in removed and kind.endswith(".table+xml")
     ]
-
-
-def _strict_part(data: bytes) -> bytes:
-    """A part of ours in the strict variant; a long one declares its namespaces at its head."""
-    if len(data) > 10 * _STRICT_HEAD and b"<worksheet" in data[:_STRICT_HEAD]:
-        head = to_strict(data[:_STRICT_HEAD].decode("utf-8", "surrogateescape"))
-        return head.encode("utf-8", "surrogateescape") + data[_STRICT_HEAD:]
-    return to_strict(data.decode()).encode()

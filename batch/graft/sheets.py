@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from siltbook.batch.graft.styles import StyleMap
 from siltbook.batch.package.limits import GraftError
+from siltbook.batch.package.relations import to_strict
 from siltbook.batch.package.spans import attribute
 from siltbook.templates.contract import RESULT_MARK
 
@@ -24,6 +25,7 @@ _PLACES = re.compile(
 _TABLE_FORMAT = re.compile(r'( \w*[dD]xfId=")([0-9]+)"')
 _TABLE_HEAD = re.compile(r'(<table [^<>]*? id=)"\d+"( name=)"[^"]*"( displayName=)"[^"]*"')
 _FORMULA = re.compile(rb"(<(f|formula|formula1|formula2)(?: [^<>]*)?>)([^<]+)")
+_STRICT_HEAD = 4_000  # [bytes]; a sheet declares its namespaces in its first tag
 _TABLE_FORMULA = re.compile(r"(<(?:calculatedColumnFormula|totalsRowFormula)>)([^<]+)")
 
 
@@ -87,6 +89,14 @@ def _renamed(formula: str, tables: Mapping[str, str]) -> str:
         pattern = rf"(?<![\w.'!]){re.escape(old)}(?=\[)"
         formula = re.sub(pattern, new, formula, flags=re.IGNORECASE)
     return formula
+
+
+def strict_part(data: bytes) -> bytes:
+    """A part of ours in the strict variant; a long one declares its namespaces at its head."""
+    if len(data) > 10 * _STRICT_HEAD and b"<worksheet" in data[:_STRICT_HEAD]:
+        head = to_strict(data[:_STRICT_HEAD].decode("utf-8", "surrogateescape"))
+        return head.encode("utf-8", "surrogateescape") + data[_STRICT_HEAD:]
+    return to_strict(data.decode()).encode()
 
 
 def carries_mark(sheet: bytes, strings: bytes | None, part: str) -> bool:

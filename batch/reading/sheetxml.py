@@ -10,7 +10,8 @@ import contextlib
 import math
 import re
 from collections.abc import Callable, Iterable, Iterator
-from itertools import islice
+from itertools import compress, islice
+from typing import Any
 
 from siltbook.batch.package.formats import Asked
 from siltbook.batch.package.opened import parser
@@ -316,37 +317,62 @@ def _quick_block(text: str, into: _SheetParser, strings: list[str], asked: Asked
         kinds, raws = parts[4::_FIELDS], parts[6::_FIELDS]
         pairs = zip(kinds, raws, strict=True)
         into.spend_text(sum(len(raw) for kind, raw in pairs if kind == "str" and raw))
-    letters, rows, styles, kinds, formulas, raws = (parts[i::_FIELDS] for i in range(1, _FIELDS))
-    at = {column: address(f"{column}1")[1] for column in set(letters)}
-    places: dict[str, list[int]] = {}
-    for place, (column, raw) in enumerate(zip(letters, raws, strict=True)):
-        if raw is not None:
-            places.setdefault(column, []).append(place)
-    for column, of in places.items():
-        values = _quick_values([kinds[i] for i in of], [raws[i] for i in of], strings)
+    for letters, *fields in _by_column(parts):
+        if None in fields[-1]:
+            fields = _filled(fields)
+        rows, styles, kinds, formulas, raws = fields
+        values = _quick_values(kinds, formulas, raws, strings)
         if values is None:
-            found = (
-                cell_value(kinds[i] or "n", raws[i], formulas[i] is not None, strings) for i in of
-            )
-            kept = [(i, value) for i, value in zip(of, found, strict=True) if value is not None]
-            of, values = [i for i, _ in kept], [value for _, value in kept]
-        numbers = [int(rows[i]) for i in of]
+            cells = zip(kinds, raws, formulas, strict=True)
+            found = [cell_value(k or "n", r, f is not None, strings) for k, r, f in cells]
+            kept = [i for i, value in enumerate(found) if value is not None]
+            rows, styles = [rows[i] for i in kept], [styles[i] for i in kept]
+            values = [value for value in found if value is not None]
+        numbers = list(map(int, rows))
         if max(numbers, default=0) > MAX_ROW:
             raise ValueError(f"row {max(numbers)} lies beyond the last row")
-        if of:
-            cells = into.cells.columns.setdefault(at[column], Cells())
-            cells.rows.extend(numbers)
-            cells.values.extend(values)
-            cells.styles.extend([int(styles[i] or 0) for i in of])
+        if numbers:
+            column = into.cells.columns.setdefault(address(f"{letters[0]}1")[1], Cells())
+            column.rows.extend(numbers)
+            column.values.extend(values)
+            column.styles.extend([int(style or 0) for style in styles])
     return True
 
 
+def _by_column(parts: list[Any]) -> Iterator[list[Any]]:
+    """The fields of a block's cells, column by column: letters, rows, styles and so on."""
+    letters = parts[1::_FIELDS]
+    if not letters:
+        return
+    wide = next((i for i, column in enumerate(letters) if i and column == letters[0]), len(letters))
+    if letters[:wide] * (len(letters) // wide) == letters and len(set(letters[:wide])) == wide:
+        for at in range(wide):  # every row has the same columns
+            yield [parts[at * _FIELDS + i :: wide * _FIELDS] for i in range(1, _FIELDS)]
+        return
+    places: dict[str, list[int]] = {}
+    for place, column in enumerate(letters):
+        places.setdefault(column, []).append(place * _FIELDS)
+    for of in places.values():
+        yield [[parts[place + i] for place in of] for i in range(1, _FIELDS)]
+
+
+def _filled(fields: list[list[Any]]) -> list[list[Any]]:
+    """The fields of those cells of a column that hold anything."""
+    some = [raw is not None for raw in fields[-1]]
+    return [list(compress(values, some)) for values in fields]
+
+
 def _quick_values(
-    kinds: list[str | None], raws: list[str], strings: list[str]
+    kinds: list[str | None], formulas: list[str | None], raws: list[str], strings: list[str]
 ) -> list[Value] | None:
-    """As `cell_value` of cells that are all numbers, or all shared texts; None for any other."""
-    kind, *others = set(kinds)
-    if others or not all(raws) or kind not in (None, "n", "s"):
+    """As `cell_value` of cells that are all of one kind: numbers, shared texts, formulas without
+    a value; None for any other."""
+    kind, *others = set(kinds) or {None}
+    if others or kind not in (None, "n", "s"):
+        return None
+    if kind != "s" and not any(raws) and None not in formulas:
+        return [NoValue("")] * len(raws)
+    if not all(raws):
         return None
     if kind == "s":
         texts: list[Value] = [strings[_index(raw)] for raw in raws]

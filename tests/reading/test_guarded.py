@@ -14,7 +14,7 @@ import siltbook
 from siltbook.batch import child, files, guard
 from siltbook.batch.cli import main
 from siltbook.batch.errors import BookError
-from siltbook.batch.reading import opc
+from siltbook.batch.package import limits, opened
 from siltbook.batch.reading.book import read_book
 from tests.reading.books import clean_sheets, workbook
 from tests.reading.test_bounds import MIB, crowded, overrides_small
@@ -139,9 +139,9 @@ def test_a_file_beyond_128_mebibytes_is_refused_before_it_is_read(tmp_path: Path
 
 
 def test_a_part_that_is_parsed_has_a_limit_that_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
-    assert opc.MAX_PARSED == 512 * MIB
+    assert limits.MAX_PARSED == 512 * MIB
     book = workbook(clean_sheets())
     read_book(book, "b.xlsx")
-    monkeypatch.setattr(opc, "MAX_PARSED", 900)
+    monkeypatch.setattr(opened, "MAX_PARSED", 900)
     with pytest.raises(BookError, match=r"^b\.xlsx holds a list of 0 MiB, more than the 0 MiB of"):
         read_book(book, "b.xlsx")

@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 
 from siltbook.batch.errors import BookError
 from siltbook.batch.files import open_file
+from siltbook.batch.package import opened
 from siltbook.batch.package.opened import open_package
-from siltbook.batch.reading import opc, sheetxml
+from siltbook.batch.reading import sheetxml
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.reading.cells import Style
 from siltbook.batch.reading.columns import one_choice
@@ -165,7 +166,7 @@ def test_limits(monkeypatch):
     assert "unpacks to more than 200 times its size" in refusal(raw_book(blank))
     many = {f"x/{i}": "" for i in range(10_001)}
     assert "parts, more than the 10,000 of any workbook" in refusal(raw_book("", extra=many))
-    monkeypatch.setattr(opc, "MAX_TOTAL", 1000)
+    monkeypatch.setattr(opened, "MAX_TOTAL", 1000)
     assert "would unpack to" in refusal(CLEAN)
 
 
