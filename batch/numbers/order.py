@@ -30,6 +30,8 @@ def ordered(
     days: dict[dt.date, list[Entry]] = defaultdict(list)
     for entry in entries:
         days[entry.date].append(entry)
+    if all(len(today) == 1 for today in days.values()):
+        return tuple(days[day][0] for day in sorted(days)), ()
     placed: list[Entry] = []
     sensible = []
     over = False  # the last that was read, with no work on the element since

@@ -13,8 +13,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import dropwhile
-
-import numpy as np
+from statistics import median
 
 from siltbook.batch.model import Reading
 from siltbook.templates.contract import PRESSURE_UNITS
@@ -48,6 +47,8 @@ def without_slips(
     """
     usual = _usual(readings, LEAST, usual_inlet)
     marked = _all_marked(readings, usual, unit_of)
+    if not any(reading.looks_like for reading in marked):
+        return marked
     latest = sorted(range(len(readings)), key=lambda i: (readings[i].date, readings[i].row))
     turned = len(latest) - sum(1 for _ in dropwhile(lambda i: marked[i].looks_like, latest[::-1]))
     if TURNED <= turned < len(readings):
@@ -83,7 +84,7 @@ def _usual(readings: Sequence[Reading], least: int, inlet: float) -> dict[str, _
     for key in _KEYS:
         values = [v for r in readings if (v := getattr(r, key)) is not None and v > 0]
         known = len(values) >= least
-        usual[key] = _Usual(float(np.median(values)) if known else inlet, known)
+        usual[key] = _Usual(float(median(values)) if known else inlet, known)
     return usual
 
 

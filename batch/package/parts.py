@@ -16,7 +16,7 @@ from siltbook.batch.package.opened import Archive, Package, open_archive
 from siltbook.batch.package.relations import Relation, key_of, relation_of, relations_part
 from siltbook.batch.package.spans import Document
 
-LONG_PART = 2**22  # [bytes], from which a part is packed in a third of the time, a fifth larger
+LONG_PART = 2**18  # [bytes], from which a part is packed in a third of the time, a fifth larger
 LARGEST_PART = 1 << 29  # [bytes]; a larger part is a damaged file or a trap
 _LOCAL = struct.Struct("<4s5H3I2H")
 _CENTRAL = struct.Struct("<4s6H3I5H2I")
@@ -118,9 +118,9 @@ class Parts:
         packer, quick = zlib.compressobj(6, zlib.DEFLATED, -15), False
         raw, crc, size = bytearray(), 0, 0
         for piece in pieces:
-            if size > LONG_PART and not quick:
+            if size + len(piece) > LONG_PART and not quick:
                 raw += packer.flush(zlib.Z_FULL_FLUSH)  # the stream goes on, packed another way
-                packer, quick = zlib.compressobj(1, zlib.DEFLATED, -15), True
+                packer, quick = zlib.compressobj(2, zlib.DEFLATED, -15), True
             raw += packer.compress(piece)
             crc, size = zlib.crc32(piece, crc), size + len(piece)
         raw += packer.flush()

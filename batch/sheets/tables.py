@@ -10,11 +10,11 @@ import datetime as dt
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from enum import StrEnum
-from functools import partial
+from functools import lru_cache, partial
 from typing import Any
 
 from siltbook.batch.sheets import kit as k
-from siltbook.batch.sheets.rows import LongTable, Value, line, swatch
+from siltbook.batch.sheets.rows import SHORT, LongTable, Value, line, swatch
 from siltbook.batch.tables.describe import Column, Kind, Row, Table, in_unit
 from siltbook.templates import look
 from siltbook.templates.book import column_letters
@@ -56,7 +56,9 @@ def shown(column: Column[Row], value: object, *, date1904: bool = False) -> Valu
     if column.kind is Kind.VERDICT and isinstance(value, str):
         return look.VERDICTS[value].label
     if isinstance(value, str):
-        return k.clean(value) if wrapped(column) else k.one_line(value)
+        if wrapped(column):
+            return k.clean(value)
+        return _one_line(value) if len(value) < SHORT else k.one_line(value)
     if isinstance(value, int):
         return float(value)
     if isinstance(value, tuple):
@@ -68,24 +70,31 @@ def shown(column: Column[Row], value: object, *, date1904: bool = False) -> Valu
     raise TypeError(f"{column.key}: a cell cannot hold {type(value).__name__}")
 
 
+# Names, units and words stand in many rows; long texts would fill the memory.
+_one_line = lru_cache(maxsize=8192)(k.one_line)
+
+
 def wrapped(column: Column[Row]) -> bool:
     """Whether a column's text keeps its line breaks: prose does, a name stands on one line."""
     return column.kind is Kind.TEXT and "text_wrap" in look.FORMATS[style_of(column)]
 
 
-def height(table: Table[Row], values: Sequence[Value]) -> float:
+def _wrapping(table: Table[Row]) -> list[tuple[int, float]]:
+    """Place and width of the columns whose text is wrapped."""
+    columns = enumerate(table.columns)
+    return [(at, c.width) for at, c in columns if "text_wrap" in look.FORMATS[style_of(c)]]
+
+
+def height(wrapping: Iterable[tuple[int, float]], values: Sequence[Value]) -> float:
     """The height of a row [pt]: that of its longest wrapped text."""
-    most = 1
-    for column, value in zip(table.columns, values, strict=True):
-        style = style_of(column)
-        if isinstance(value, str) and "text_wrap" in look.FORMATS[style]:
-            most = max(most, k.lines(value, column.width))
-    return k.row_height(most)
+    texts = ((values[at], width) for at, width in wrapping)
+    most = (k.lines(value, width) for value, width in texts if isinstance(value, str))
+    return k.row_height(max(most, default=1))
 
 
 def height_of(table: Table[Row], row: Row) -> float:
     """The height that a row will have [pt]."""
-    return height(table, _values(table, row, date1904=False))
+    return height(_wrapping(table), _values(table, row, date1904=False))
 
 
 def header(
@@ -212,11 +221,11 @@ def _lines(
     styles: Sequence[str],
 ) -> Iterator[str]:
     """The rows of a long table, with `more` blank cells behind; `styles` as its swatch has them."""
-    count = len(table.columns) + more
+    count, wrapping = len(table.columns) + more, _wrapping(table)
     index = dict(zip(shades, styles[count:], strict=True))
     for n, row in enumerate(rows, first):
         values = _values(table, row, date1904)
-        tall = height(table, values)
+        tall = height(wrapping, values)
         own = list(styles[:count])
         for at, name in _shades(table, row).items():
             own[at] = index[name]
@@ -236,7 +245,7 @@ def one(kit: k.Kit, sheet: Any, at: int, table: Table[Row], row: Row) -> None:
     """Write one row of a table, where others stand between its rows."""
     table = in_unit(table, kit.shown)
     values = _values(table, row, kit.assessment.book.date1904)
-    sheet.set_row(at, height(table, values))
+    sheet.set_row(at, height(_wrapping(table), values))
     shades, live = _shades(table, row), _live(table.formulas, values, at + 1)
     for col, (column, value) in enumerate(zip(table.columns, live, strict=True)):
         cell(sheet, at, col, value, kit.format(shades.get(col, style_of(column))))
