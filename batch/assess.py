@@ -135,11 +135,12 @@ def _unit_contradicts(book: Book, history: History) -> Iterator[Finding]:
     unit = station.on(early[0].date).unit
     if likely == unit:
         return
+    until = book.settings.shown.day(early[-1].date)
     yield find(
         "unit-contradicts",
         sheet=book.stations.sheet,
         cell=book.stations.cell("unit", station.row),
-        read=f"{unit}, while the {len(early)} readings up to {early[-1].date} look typed"
+        read=f"{unit}, while the {len(early)} readings up to {until} look typed"
         f" in {likely}; they were not used",
         accepted="the unit of every reading",
         station=station.name,
@@ -154,7 +155,7 @@ def _own_findings(book: Book, result: StationResult) -> Iterator[Finding]:
     yield from _unexplained_falls(book, result.history)
     for episodes in recurring(result.judgement.episodes):
         third = episodes[-1]
-        over = listed([str(episode.opened) for episode in episodes])
+        over = listed([book.settings.shown.day(episode.opened) for episode in episodes])
         yield find(
             "episodes-recur",
             sheet=book.readings.sheet,
@@ -178,11 +179,12 @@ def _order_taken(book: Book, history: History) -> Iterator[Finding]:
             work = entry.work if isinstance(entry, Work) else ""
             words.append(work or ("over" if over else "in range"))
         table = book.work if isinstance(today[0], Work) else book.readings
+        on = book.settings.shown.day(day)
         yield find(
             "order-taken",
             sheet=table.sheet,
             cell=table.cell("time", today[0].row),
-            read=f"{listed(words)} on {day}, not all with a time; taken in that order",
+            read=f"{listed(words)} on {on}, not all with a time; taken in that order",
             accepted="a time on each of them",
             station=history.station.name,
             day=day,
@@ -192,11 +194,12 @@ def _order_taken(book: Book, history: History) -> Iterator[Finding]:
 def _alike(book: Book, history: History) -> Iterator[Finding]:
     """Readings with both sides alike where that may only look like a clean filter."""
     waiting: Reading | None = None
+    day = book.settings.shown.day
     for reading in history.readings:
         if reading.why_unusable == SAME_BOTH_SIDES:
             waiting, read = reading, "after work or while over, and no flow read; not used"
         elif waiting is not None and both_sides_alike(reading):
-            read = f"as on {waiting.date}, and no flow read; this second one was used"
+            read = f"as on {day(waiting.date)}, and no flow read; this second one was used"
             waiting = None
         else:
             waiting = None if reading.usable else waiting
@@ -205,7 +208,7 @@ def _alike(book: Book, history: History) -> Iterator[Finding]:
             "both-sides-alike",
             sheet=book.readings.sheet,
             cell=book.readings.cell("outlet", reading.row),
-            read=f"inlet and outlet the same on {reading.date}, {read}",
+            read=f"inlet and outlet the same on {day(reading.date)}, {read}",
             accepted="an outlet below the inlet, or a flow that was read",
             station=history.station.name,
             day=reading.date,
@@ -229,7 +232,7 @@ def _coarse_gauge(book: Book, result: StationResult) -> Iterator[Finding]:
 
 
 def _unexplained_falls(book: Book, history: History) -> Iterator[Finding]:
-    say = book.settings.shown.drop
+    say, day = book.settings.shown.drop, book.settings.shown.day
     before: Reading | None = None
     days = {work.date for work in history.work}  # whichever came first on such a day
     for entry in history.entries:
@@ -249,7 +252,8 @@ def _unexplained_falls(book: Book, history: History) -> Iterator[Finding]:
                 "drop-fell-unexplained",
                 sheet=book.readings.sheet,
                 cell=book.readings.cell("inlet", entry.row),
-                read=f"{say(fell[0])} on {before.date}, then {say(fell[1])} on {entry.date}",
+                read=f"{say(fell[0])} on {day(before.date)}, then {say(fell[1])} on"
+                f" {day(entry.date)}",
                 accepted="a drop that stays or rises until work is logged",
                 station=history.station.name,
                 day=entry.date,

@@ -54,7 +54,7 @@ def carried_odd(joined: JoinedBook) -> list[Finding]:
     for row, record in zip(place.frame.index.tolist(), place.frame.to_dict("records"), strict=True):
         said = {str(key): value for key, value in record.items()}
         found += _lacking(place, row, said)
-        found += _late(place, row, said, firsts.get(said["key"]))
+        found += _late(joined, row, said, firsts.get(said["key"]))
     return found
 
 
@@ -70,14 +70,15 @@ def _lacking(place: Listed, row: int, record: Mapping[str, object]) -> Iterator[
 
 
 def _late(
-    place: Listed, row: int, record: Mapping[str, object], first: dt.date | None
+    joined: JoinedBook, row: int, record: Mapping[str, object], first: dt.date | None
 ) -> Iterator[Finding]:
     for key in DAYS:
         day = record[key]
         if isinstance(day, dt.date) and first is not None and day > first:
-            read = f"{day}, after the station's first entry of {first} in this book"
+            on, begun = joined.shown.day(day), joined.shown.day(first)
+            read = f"{on}, after the station's first entry of {begun} in this book"
             accepted = "a day of last season; later ones belong on Readings and Work done"
-            yield finding(place, "carried-odd", key, row, read, accepted)
+            yield finding(joined.carried, "carried-odd", key, row, read, accepted)
             return
 
 

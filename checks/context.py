@@ -25,6 +25,7 @@ from siltbook.templates.contract import (
     Sheet,
 )
 from siltbook.templates.names import name_key
+from siltbook.templates.shown import Shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -79,6 +80,11 @@ class JoinedBook:
     water: Listed
     gauges: Listed
     carried: Listed
+
+    @property
+    def shown(self) -> Shown:
+        """The unit and the dates of all findings."""
+        return self.book.settings.shown
 
     def read(self, place: Listed, column: str, row: int) -> str:
         """One cell as a person typed it, with its unit."""

@@ -60,7 +60,7 @@ def work_out_of_service(joined: JoinedBook) -> list[Finding]:
     for _, group in resting.sort_values("day", kind="stable").groupby("key"):
         last = group.iloc[-1]
         row = int(group.index[-1])
-        when = f" on {last['day']:%Y-%m-%d}" if last["day"] == last["day"] else ""
+        when = f" on {joined.shown.day(last['day'])}" if last["day"] == last["day"] else ""
         others = sorted(int(other) for other in group.index[:-1])
         also = f" (earlier work in {rows_named(others)})" if others else ""
         read = f"{last['work'] or 'work'}{when}{also}"

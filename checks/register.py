@@ -126,7 +126,7 @@ def clean_drop_high(joined: JoinedBook) -> list[Finding]:
     """
     place = joined.stations
     limit = place.frame["drop_limit"].fillna(joined.book.settings.drop_limit)
-    most, say = HIGH_SHARE * limit, joined.book.settings.shown.exact
+    most, say = HIGH_SHARE * limit, joined.shown.exact
     found = []
     for row in hits(place.frame["clean_drop"] > most + 1e-9):
         read = f"{joined.read(place, 'clean_drop', row)} at a limit of {say(limit[row])}"

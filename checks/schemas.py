@@ -157,7 +157,7 @@ def _until_then(joined: JoinedBook, sheet: Sheet, column: Column, code: str) -> 
     if code not in ("value-out-of-bounds", "pressure-negative"):
         return ""
     if sheet is STATIONS and column.key == "drop_limit":
-        limit = joined.book.settings.shown.limit(joined.book.settings.drop_limit)
+        limit = joined.shown.limit(joined.book.settings.drop_limit)
         return f"; until then the farm's limit of {limit} is used"
     if sheet is WATER:
         return "; until then it is not rated"

@@ -53,7 +53,7 @@ def date_outside_season(joined: JoinedBook) -> list[Finding]:
         for _, group in outside.groupby(year, sort=False):
             first, *others = (int(row) for row in group.index)
             also = f" (same year in {rows_named(others)})" if others else ""
-            read = f"{group['date'].iloc[0]!s}{also}"
+            read = f"{joined.shown.day(group['date'].iloc[0])}{also}"
             found.append(finding(place, "date-outside-season", "date", first, read, accepted))
     return found
 
@@ -71,8 +71,9 @@ def date_after_review(joined: JoinedBook) -> list[Finding]:
         if not rows:
             continue
         count = f"{len(rows)} entries" if len(rows) > 1 else "1 entry"
-        read = f"{count} ({rows_named(rows)}), the first dated {place.frame.at[rows[0], 'date']!s}"
-        accepted = f"dates up to {joined.as_of}"
+        first = joined.shown.day(place.days[rows[0]])
+        read = f"{count} ({rows_named(rows)}), the first dated {first}"
+        accepted = f"dates up to {joined.shown.day(joined.as_of)}"
         found.append(finding(place, "date-after-review", "date", rows[0], read, accepted))
     return found
 
@@ -104,7 +105,8 @@ def reading_twice(joined: JoinedBook) -> list[Finding]:
 
 
 def _twice(joined: JoinedBook, place: Listed, row: int, original: int) -> Finding:
-    when = f"{place.frame.at[row, 'date']!s} {clock(place.frame.at[row, 'time'])}".strip()
+    day = joined.shown.day(place.days[row])
+    when = f"{day} {clock(place.frame.at[row, 'time'])}".strip()
     inlet, outlet = (joined.read(place, key, row) for key in ("inlet", "outlet"))
     read = f"inlet {inlet}, outlet {outlet} on {when}, as in row {original}"
     return finding(place, "reading-twice", "station", row, read, "each reading once")
@@ -126,7 +128,8 @@ def rows_copied(joined: JoinedBook) -> list[Finding]:
         (first, begin), (_, end) = entries[0], entries[-1]
         inlet, outlet = (joined.read(place, key, first) for key in ("inlet", "outlet"))
         rows = rows_named(row for row, _ in entries)
-        read = f"inlet {inlet}, outlet {outlet} in {rows}, {begin} to {end}"
+        span = f"{joined.shown.day(begin)} to {joined.shown.day(end)}"
+        read = f"inlet {inlet}, outlet {outlet} in {rows}, {span}"
         accepted = "readings that differ at least now and then"
         found.append(finding(place, "rows-copied", "inlet", first, read, accepted))
     return found
@@ -178,10 +181,10 @@ def several_without_time(joined: JoinedBook) -> list[Finding]:
         for (_, day), entries in days.items()
         if len(entries) > 1 and any(gap for _, _, gap in entries)
     )
-    return [_untimed(places, day, entries) for day, entries in late]
+    return [_untimed(places, joined.shown.day(day), entries) for day, entries in late]
 
 
-def _untimed(places: tuple[Listed, ...], day: dt.date, entries: list[_Entry]) -> Finding:
+def _untimed(places: tuple[Listed, ...], day: str, entries: list[_Entry]) -> Finding:
     gaps = [(place, row) for place, row, untimed in entries if untimed]
     where = "; ".join(
         f"{place.table.sheet} {rows_named(rows)}"

@@ -75,6 +75,8 @@ def shown(
     flow_unit = settings.flow_unit
     if not isinstance(raw, (int, float)) or isinstance(raw, bool):
         raw, pressure_unit, flow_unit = value, "m", "m3/h"
+    if isinstance(raw, dt.date):
+        return settings.shown.day(raw)
     if not isinstance(raw, (int, float)):
         return "nothing" if raw is None else str(raw)
     if raw != raw:

@@ -13,6 +13,7 @@ from io import BytesIO
 from pathlib import Path
 
 from siltbook.templates import contract, own_unit, printing
+from siltbook.templates.days import ISO, WAYS
 from siltbook.templates.names import name_key
 from siltbook.templates.shown import METRE
 from siltbook.templates.units import known_unit
@@ -34,7 +35,7 @@ class BlankOptions:
     """What the blank workbook is made for; units as in the contract, or a known spelling.
 
     `limits_in` is the unit of clean drops, limits and the lowest flush inlet; with metres, the
-    last is in bar.
+    last is in bar. `dates` is how dates are shown, one of `days.WAYS`; '' as 2026-08-30.
     """
 
     pressure_unit: str = "bar"
@@ -42,6 +43,7 @@ class BlankOptions:
     farm: str = ""
     stations: tuple[str, ...] = ()
     limits_in: str = METRE
+    dates: str = ""
 
 
 def _unit(text: str, accepted: tuple[str, ...], what: str) -> str:
@@ -101,8 +103,11 @@ def _all_settings(options: BlankOptions, settings: Row) -> dict[str, object]:
     )
     values["flow_unit"] = _unit(options.flow_unit, contract.FLOW_UNITS, "Flow unit")
     values |= own_unit.defaults(own_unit.known(options.limits_in))
-    values["farm"] = options.farm
-    return {**values, **settings}
+    values["farm"], values["show_dates"] = options.farm, options.dates
+    values |= settings
+    if values["show_dates"] and values["show_dates"] not in WAYS:
+        raise ValueError(f"Show dates as {values['show_dates']!r}: use one of {', '.join(WAYS)}.")
+    return values
 
 
 def build(
@@ -128,7 +133,8 @@ def build(
     pressure, flow = (str(farm[key] or "") for key in ("pressure_unit", "flow_unit"))
     limits_in = own_unit.known(options.limits_in)
     all_rows = _all_rows(options, rows or {})
-    filling = blank_sheets.Filling(all_rows, farm, pressure, flow, limits_in)
+    dates = str(farm["show_dates"] or ISO)
+    filling = blank_sheets.Filling(all_rows, farm, pressure, flow, limits_in, dates)
     target = BytesIO()
     options_of_file = {"in_memory": True, "default_format_properties": printing.NORMAL}
     with Workbook(target, options_of_file) as book:
@@ -137,7 +143,7 @@ def build(
             "comments": f"Siltbook workbook, version {contract.WORKBOOK_VERSION}",
         })  # fmt: skip
         look = Look(book)
-        blank_sheets.write_start(book, look)
+        blank_sheets.write_start(book, look, dates)
         blank_sheets.write_farm(book, look, filling)
         for sheet in contract.LISTS:
             blank_sheets.write_list(book, look, sheet, filling)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from siltbook.templates.contract import Column, Kind
+from siltbook.templates.days import ISO, way
 from siltbook.templates.look import FONT, TYPE_SIZE
 from siltbook.templates.units import UNITS, known_unit
 
@@ -33,13 +34,13 @@ PAIRS = (
 )  # fmt: skip
 
 
-def number_format(column: Column, pressure_unit: str) -> str:
+def number_format(column: Column, pressure_unit: str, dates: str = ISO) -> str:
     """The number format of one column; nothing that was typed is rounded away in sight."""
     if column.kind is Kind.PRESSURE:
         return UNITS[known_unit(pressure_unit) or "bar"].cells
     return {
         Kind.TEXT: "@",
-        Kind.DATE: "yyyy-mm-dd",
+        Kind.DATE: way(dates).cells,
         Kind.TIME: "hh:mm",
         Kind.METRES: "0.0##",
         Kind.FLOW: "0.0##",
@@ -74,11 +75,11 @@ class Look:
             border=1, border_color=LINE, underline=1 if required else 0, valign="top",
         )  # fmt: skip
 
-    def cell(self, column: Column, pressure_unit: str) -> Format:
-        """A cell that people fill."""
+    def cell(self, column: Column, pressure_unit: str, dates: str = ISO) -> Format:
+        """A cell that people fill; `dates` is one of `days.WAYS`."""
         wrap = column.kind is Kind.TEXT and column.width >= 24
         return self.format(
-            num_format=number_format(column, pressure_unit),
+            num_format=number_format(column, pressure_unit, dates),
             border=1, border_color=LINE, text_wrap=wrap,
         )  # fmt: skip
 

@@ -29,6 +29,7 @@ from siltbook.templates.blank_look import (
 )
 from siltbook.templates.book import column_letters
 from siltbook.templates.contract import Column, Kind
+from siltbook.templates.days import ISO, WAYS, way, written
 from siltbook.templates.look import TYPE_SIZE
 from siltbook.templates.shown import METRE
 
@@ -75,13 +76,21 @@ STEPS = (
     " it.",
     "At the review: siltbook run BOOK adds its result sheets, Actions first. Write what you agree"
     " on the sheet Agreed: who, and by when.",
-    "Dates look like 2026-05-31, times like 07:30. Your own columns and sheets are left alone.",
 )
+_DAY = dt.date(2026, 5, 31)
 CAUTIONS = safety.cautions(safety.ANYTHING)
 _FOOT = (
     "Violet columns are calculated; leave them alone. Nothing is locked. The hidden sheet Units"
     " holds the factors of the units. A list prints as far as it is filled, without them."
 )
+
+
+def _dated(dates: str) -> str:
+    """The step that says how dates and times look, and how to type one that cannot be misread."""
+    look = f"Dates look like {written(_DAY, dates)}"
+    if dates != ISO:
+        look += f" ({way(dates).order}); typed as {_DAY} no program takes one for another"
+    return f"{look}, times like 07:30. Your own columns and sheets are left alone."
 
 
 class ListPage(Worksheet):  # type: ignore[misc]  # the library has no types
@@ -119,6 +128,7 @@ class Filling:
     pressure_unit: str
     flow_unit: str
     limits_in: str = METRE
+    dates: str = ISO
 
     def of(self, sheet: str) -> Sequence[Row]:
         """The rows of one list sheet."""
@@ -157,7 +167,7 @@ def _page(
     sheet.set_footer("&L&F, &A&RPage &P of &N", {"scale_with_doc": False})
 
 
-def write_start(book: Workbook, look: Look) -> None:
+def write_start(book: Workbook, look: Look, dates: str = ISO) -> None:
     """The sheet Start here: what to do, and the cautions in a box of their own."""
     sheet = book.add_worksheet("Start here")
     sheet.hide_gridlines(2)
@@ -169,7 +179,7 @@ def write_start(book: Workbook, look: Look) -> None:
     row = 2
     number = look.format(bold=True, font_color=BLUE, align="center", valign="top")
     text = look.format(text_wrap=True, valign="top")
-    for step, words in enumerate(STEPS, start=1):
+    for step, words in enumerate((*STEPS, _dated(dates)), start=1):
         _tall(sheet, row, words)
         sheet.write_number(row, 0, step, number)
         sheet.write_string(row, 1, words, text)
@@ -218,7 +228,8 @@ def write_farm(book: Workbook, look: Look, filling: Filling) -> None:
     for row, column in enumerate(columns, start=1):
         sheet.set_row(row, 19)
         sheet.write_string(row, 0, column.header, label)
-        put(sheet, row, 1, filling.settings.get(column.key), _farm_format(look, column))
+        cell = _farm_format(look, column, filling.dates)
+        put(sheet, row, 1, filling.settings.get(column.key), cell)
         put(sheet, row, 2, column.unit, plain)
         sheet.write_string(row, 3, column.help, plain)
         check = check_for("Farm", column, filling.pressure_unit, filling.flow_unit)
@@ -229,8 +240,10 @@ def write_farm(book: Workbook, look: Look, filling: Filling) -> None:
     _page(sheet, FARM_WIDTHS)
 
 
-def _farm_format(look: Look, column: Column) -> Format:
-    shown = {Kind.TEXT: "@", Kind.DATE: "yyyy-mm-dd"}.get(column.kind, "General")
+def _farm_format(look: Look, column: Column, dates: str) -> Format:
+    shown = {Kind.TEXT: "@", Kind.DATE: way(dates).cells}.get(column.kind, "General")
+    if column.choices == WAYS:
+        shown = "@"  # programs would turn a choice into the date that it looks like
     return look.format(
         num_format=shown, border=1, border_color=LINE, align="left", indent=1
     )
@@ -251,7 +264,7 @@ def write_list(book: Workbook, look: Look, sheet: contract.Sheet, filling: Filli
     count = max(TABLE_ROWS[sheet.name], len(rows) + SPARE_ROWS[sheet.name])
     columns = own_unit.columns(sheet, filling.limits_in)
     page.set_row(0, 48)
-    formats = [look.cell(column, filling.pressure_unit) for column in columns]
+    formats = [look.cell(column, filling.pressure_unit, filling.dates) for column in columns]
     widths = [max(column.width - 1, len(column.header) // 2 + 3) for column in columns]
     for col, column in enumerate(columns):
         page.set_column(col, col, widths[col], formats[col])

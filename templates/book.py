@@ -9,6 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from siltbook.templates.contract import CARRIED, CHANGED_GAUGES, NUMERIC, WATER, Column, Sheet
+from siltbook.templates.days import ISO
 from siltbook.templates.shown import METRE, Shown, shown_in
 
 if TYPE_CHECKING:
@@ -104,13 +105,15 @@ class Settings:
     clogging_table: str = "Haman 2017"
     passage_rule: str = "one tenth"
     show_pressures: str = ""
+    show_dates: str = ""
     unit_said: bool = False  # whether the farm says its pressure unit
 
     @property
     def shown(self) -> Shown:
-        """The unit of all results: as asked, else the farm's own; metres where it says none."""
+        """Unit and dates of all results: as asked, else the farm's own unit (metres where it says
+        none) and dates as 2026-08-30."""
         own = self.pressure_unit if self.unit_said else METRE
-        return shown_in(self.show_pressures or own)
+        return shown_in(self.show_pressures or own, self.show_dates or ISO)
 
 
 @dataclass(frozen=True)

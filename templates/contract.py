@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass
 from enum import StrEnum
 
+from siltbook.templates.days import WAYS
 from siltbook.templates.units import FLOW_UNITS as FLOW_UNITS
 from siltbook.templates.units import PRESSURE_UNITS as PRESSURE_UNITS
 
@@ -131,6 +132,7 @@ FARM = Sheet(
         Column("clogging_table", "Clogging table", _C, "The published table that rates the water; they disagree.", choices=CLOGGING_TABLES, default="Haman 2017"),
         Column("passage_rule", "Passage rule", _C, "Largest opening of the filter as a share of the emitter's passage.", choices=PASSAGE_RULES, default="one tenth"),
         Column("show_pressures", "Show pressures in", _C, "The unit of every result; empty: the farm's pressure unit.", choices=PRESSURE_UNITS),
+        Column("show_dates", "Show dates as", _C, "How results show a date; empty: 2026-08-30. How dates are read does not change.", choices=WAYS),
     ),
 )  # fmt: skip
 

@@ -1,17 +1,19 @@
-"""Pressures as a farm wants to read them: `Shown` turns metres of water into its unit.
+"""Pressures and dates as a farm wants to read them: `Shown` has its unit and its way of a date.
 
-Inside, everything stays in metres of water; what is said here decides nothing. Words ask for a
-drop, a level (inlet, outlet, field pressure), a limit or a rate and get number and unit; cells get
-the value and a number format.
+Inside, everything stays in metres of water and a date a date; what is said here decides nothing.
+Words ask for a drop, a level (inlet, outlet, field pressure), a limit, a rate or a day and get
+text; cells get the value and a number format.
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from dataclasses import dataclass
 from functools import cache
 from typing import NamedTuple
 
+from siltbook.templates.days import ISO, way, written
 from siltbook.templates.units import metres_per
 
 METRE = "m"
@@ -44,20 +46,51 @@ def _digits(per: float) -> Digits:
 
 @dataclass(frozen=True)
 class Shown:
-    """The unit in which a farm's pressures are shown.
+    """The unit in which a farm's pressures are shown, and how its dates are.
 
-    `factor` [unit per m of water]; 1 where they are shown in metres. Every method takes metres of
-    water [m] and gives text with the unit, but for `value` and `cells`.
+    `factor` [unit per m of water]; 1 where they are shown in metres. `dates` is one of
+    `days.WAYS`. Every method of pressures takes metres of water [m] and gives text with the unit,
+    but for `value` and `cells`.
     """
 
     unit: str = METRE
     factor: float = 1.0
     digits: Digits = _METRES
+    dates: str = ISO
 
     @property
     def metres(self) -> bool:
         """Whether pressures are shown as they are kept."""
         return self.unit == METRE
+
+    def day(self, day: dt.date) -> str:
+        """A date in a sentence."""
+        return written(day, self.dates)
+
+    def on(self, day: dt.date | None, instead: str = "") -> str:
+        """A date in a sentence, or what is said where there is none."""
+        return instead if day is None else self.day(day)
+
+    def as_of(self, day: dt.date | None, undated: str) -> str:
+        """The day of a judgement as a heading has it, with the order where it can be misread."""
+        order = "" if day is None or self.dates == ISO else f" (dates are {way(self.dates).order})"
+        return self.on(day, undated) + order
+
+    @property
+    def days(self) -> str:
+        """The number format of cells that hold dates."""
+        return way(self.dates).cells
+
+    @property
+    def axis(self) -> str:
+        """The number format of a chart's axis of dates: short, and with the month in letters
+        where no way of writing dates was chosen."""
+        return "d mmm yy" if self.dates == ISO else self.days.replace("yyyy", "yy")
+
+    @property
+    def order(self) -> str:
+        """A sentence on how dates are to be read; empty where nobody can misread them."""
+        return "" if self.dates == ISO else f"Dates are {way(self.dates).order}."
 
     def value(self, metres: float) -> float:
         """A pressure or a rate as a number in the unit."""
@@ -134,9 +167,9 @@ IN_METRES = Shown()
 
 
 @cache
-def shown_in(unit: str) -> Shown:
-    """How pressures are shown in one of the contract's units; KeyError for an unknown one."""
+def shown_in(unit: str, dates: str = ISO) -> Shown:
+    """How pressures and dates are shown; KeyError for a unit that the contract does not know."""
     if unit == METRE:
-        return IN_METRES
+        return Shown(dates=dates)
     per = metres_per(unit)
-    return Shown(unit, 1.0 / per, _digits(per))
+    return Shown(unit, 1.0 / per, _digits(per), dates)

@@ -118,15 +118,16 @@ def _stood(name: str, at: Standing, settings: Settings) -> Row:
     def day(work: Work | None) -> dt.date | None:
         return None if work is None else work.date
 
+    on = settings.shown.day
     open_ = next((e.opened for e in at.episodes[-1:] if e.closed is None), None)
     remark = [f"from {settings.season or 'last season'}"]
     if at.cleaned is not None and at.cleaned.work != "hand cleaning":
-        remark.append(f"{at.cleaned.work} on {at.cleaned.date}")
+        remark.append(f"{at.cleaned.work} on {on(at.cleaned.date)}")
     if at.supply_low is not None:
-        remark.append(f"inlet too low in the flush of {at.supply_low.date}")
+        remark.append(f"inlet too low in the flush of {on(at.supply_low.date)}")
     if at.partial is not None:
         lacking = cycles_short(at.partial, settings.flush_cycles)
-        remark.append(f"the flush of {at.partial.date} was {lacking}")
+        remark.append(f"the flush of {on(at.partial.date)} was {lacking}")
     new = at.replaced if at.replaced and at.replaced.work == "controller replaced" else None
     return {
         "station": name,

@@ -42,11 +42,12 @@ class Year:
 def years(seasons: Sequence[Assessment]) -> tuple[Year, ...]:
     """Seasons in order of their as-of date."""
     ordered = sorted(seasons, key=lambda a: a.as_of or dt.date.min)
-    return tuple(Year(_label(a), a, station_seasons(a)) for a in ordered)
+    shown = ordered[-1].book.settings.shown if ordered else IN_METRES
+    return tuple(Year(_label(a, shown), a, station_seasons(a)) for a in ordered)
 
 
-def _label(assessment: Assessment) -> str:
-    as_of = assessment.as_of.isoformat() if assessment.as_of else "no date"
+def _label(assessment: Assessment, shown: Shown) -> str:
+    as_of = shown.on(assessment.as_of, "no date")
     return assessment.book.settings.season or f"as of {as_of}"
 
 
@@ -99,6 +100,7 @@ def _heading(kit: k.Kit, sheet: Any, ordered: Sequence[Year]) -> None:
     sheet.set_row(0, 22)
     books = ", ".join(k.one_line(year.assessment.book.path) for year in ordered)
     made = f"Made by Siltbook {kit.version} from the archives of {books}"
+    made += f". {kit.shown.order}" if kit.shown.order else ""
     sheet.write_string(1, 0, k.clean(made), kit.format("mark"))
     unit = "metres" if kit.shown.metres else kit.shown.unit
     said = _NOTE.replace("{unit}", unit)

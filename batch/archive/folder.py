@@ -148,7 +148,7 @@ def _reviewed_name(book: str) -> str:
 
 
 def _about(book: str, assessment: Assessment) -> str:
-    as_of = assessment.as_of.isoformat() if assessment.as_of else "no date (no dated entry)"
+    as_of = assessment.book.settings.shown.as_of(assessment.as_of, "no date (no dated entry)")
     return _ABOUT.format(book=book, reviewed=_reviewed_name(book), version=__version__, as_of=as_of)
 
 

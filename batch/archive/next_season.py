@@ -131,8 +131,9 @@ def _one_farm(seasons: dict[Path, Assessment]) -> None:
                 "archives of one farm."
             )
         if one.as_of in seen:
+            on = one.book.settings.shown.on(one.as_of, "no date")
             raise BookError(
-                f"{folder} and {seen[one.as_of]} both end on {one.as_of}. Give each season "
+                f"{folder} and {seen[one.as_of]} both end on {on}. Give each season "
                 "once. Copies of one season's book are brought together by 'siltbook merge'."
             )
         seen[one.as_of] = folder

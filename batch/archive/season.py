@@ -15,6 +15,7 @@ from siltbook.batch.numbers.runs import Run
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates.look import VERDICTS
 from siltbook.templates.safety import ANYTHING, Touch
+from siltbook.templates.shown import Shown
 
 
 @dataclass(frozen=True)
@@ -52,10 +53,9 @@ class Open:
     due: dt.date | None = None
     touches: frozenset[Touch] = frozenset()  # what doing it touches
 
-    @property
-    def line(self) -> str:
+    def line(self, shown: Shown) -> str:
         """The whole in one line."""
-        until = f"due {self.due.isoformat()}" if self.due else ""
+        until = f"due {shown.day(self.due)}" if self.due else ""
         by = ", ".join(part for part in (self.who, until) if part)
         return f"{self.station}: {self.action}{f' ({by})' if by else ''}"
 

@@ -122,7 +122,7 @@ def _heading(page: _Page, assessment: Assessment, book: str, version: str) -> fl
     name = " - ".join(t for t in (settings.farm, settings.season) if t) or book
     wide = page.width - 2 * _MARGIN
     _put(page, _MARGIN, y, f"Season summary: {name}", 16, bold=True, width=wide)
-    as_of = assessment.as_of.isoformat() if assessment.as_of else "no entry"
+    as_of = assessment.book.settings.shown.as_of(assessment.as_of, "no entry")
     line = f"From the workbook {book}, as of {as_of}. Made by siltbook {version}."
     _put(page, _MARGIN, y - 14, line, 8, colour=look.QUIET, width=wide)
     return y - 14
@@ -230,7 +230,7 @@ def _still_open(page: _Page, assessment: Assessment, y: float, foot: float) -> N
 
     `foot` is the height [pt] of the small print beneath it.
     """
-    entries = left_open(assessment)
+    entries, shown = left_open(assessment), assessment.book.settings.shown
     room = int((y - _MARGIN - 22 - foot) / 11)
     if room < 2:
         return
@@ -241,7 +241,7 @@ def _still_open(page: _Page, assessment: Assessment, y: float, foot: float) -> N
     most = room - 1
     for entry in entries[:most]:
         y -= 11
-        _put(page, _MARGIN, y, entry.line, 7.5, width=page.width - 2 * _MARGIN)
+        _put(page, _MARGIN, y, entry.line(shown), 7.5, width=page.width - 2 * _MARGIN)
     if len(entries) > most:
         y -= 11
         more = f"and {len(entries) - most} more: data/verdicts.csv and data/agreed.csv"

@@ -6,6 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from siltbook.batch.audit.model import Place, RuleResult, State, looked
@@ -23,6 +24,7 @@ from siltbook.templates.contract import (
     Kind,
     Sheet,
 )
+from siltbook.templates.shown import IN_METRES, Shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -131,6 +133,10 @@ class _Lists:
     def title(self, key: str) -> str:
         return self.sheet.column(key).header
 
+    def said(self, value: Value | object) -> str:
+        """A cell as a person of the book's farm reads it."""
+        return shown(value, self.home.book.settings.shown)
+
     def unlike(self, key: str, old: Entry, new: Entry) -> bool:
         """Whether a cell means another value in the book than in the witness.
 
@@ -184,8 +190,9 @@ def _changed(lists: _Lists, keys: Sequence[str], old: Entry, new: Entry) -> Iter
     for key in keys:
         if not lists.unlike(key, old, new):
             continue
-        before, now = shown(old.cells.get(key)), shown(new.cells.get(key))
-        said = f"{_who(old)}: {lists.title(key)} is {now}; {before} in {lists.there(old.row)}"
+        before, now = (lists.said(entry.cells.get(key)) for entry in (old, new))
+        said = f"{_who(lists, old)}: {lists.title(key)} is {now}; "
+        said += f"{before} in {lists.there(old.row)}"
         filled = key not in old.cells and lists.sheet is READINGS
         yield lists.place(new.row, key, said, _name(old), holds=filled)
 
@@ -214,16 +221,16 @@ def _days(old: Entry, new: Entry) -> int:
 def _elsewhere(lists: _Lists, old: Entry, new: Entry) -> Place:
     keys = [k for k in _WHEN if lists.sheet.has(k) and old.cells.get(k) != new.cells.get(k)]
     filled = all(key not in old.cells for key in keys)
-    said = f"{_who(old)}: {_what(lists.sheet, old)} has another day or time than in "
+    said = f"{_who(lists, old)}: {_what(lists.sheet, old)} has another day or time than in "
     said += f"{lists.there(old.row)}: " + ", ".join(
-        f"{lists.title(k).lower()} {shown(old.cells.get(k))} → {shown(new.cells.get(k))}"
+        f"{lists.title(k).lower()} {lists.said(old.cells.get(k))} → {lists.said(new.cells.get(k))}"
         for k in keys
     )
     return lists.place(new.row, keys[0] if keys else "date", said, _name(old), holds=filled)
 
 
 def _gone(lists: _Lists, old: Entry) -> Place:
-    said = f"{_who(old)}: {_what(lists.sheet, old)} stands in {lists.there(old.row)}, "
+    said = f"{_who(lists, old)}: {_what(lists.sheet, old)} stands in {lists.there(old.row)}, "
     return lists.place(_beside(lists, old), "date", f"{said}{GONE}", _name(old))
 
 
@@ -255,21 +262,24 @@ def _name(entry: Entry) -> str:
     return str(entry.cells.get("station", ""))
 
 
-def _who(entry: Entry) -> str:
+def _who(lists: _Lists, entry: Entry) -> str:
     day = entry.cells.get("date")
-    return f"{_name(entry)}, {day}" if day is not None else _name(entry)
+    return f"{_name(entry)}, {lists.said(day)}" if day is not None else _name(entry)
 
 
-def shown(value: Value | object) -> str:
-    """A cell as a person reads it."""
+def shown(value: Value | object, as_shown: Shown = IN_METRES) -> str:
+    """A cell as a person reads it, dates as the farm has them shown."""
     if value is None or value == "":
         return "empty"
     if isinstance(value, dt.time):
         return f"{value:%H:%M}"
+    if isinstance(value, dt.date):
+        return as_shown.day(value)
     return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 
 def _settings(book: Book, other: Book, name: str, found: Compared) -> None:
+    as_shown = book.settings.shown
     for key in _SETTINGS:
         now, was = getattr(book.settings, key), getattr(other.settings, key)
         if _same(now, was):
@@ -278,7 +288,7 @@ def _settings(book: Book, other: Book, name: str, found: Compared) -> None:
         pressure = column.kind in (Kind.PRESSURE, Kind.METRES)
         cell = other.setting_cells.get(key, "")
         there = f"{name}, {other.farm_sheet}!{cell}" if cell else name
-        say = book.settings.shown.exact if pressure else shown
+        say = as_shown.exact if pressure else partial(shown, as_shown=as_shown)
         unit = f" {column.unit}" if column.kind is Kind.NUMBER and column.unit else ""
         said = f"{column.header} is {say(now)}{unit}; {say(was)}{unit} in {there}"
         place = Place(book.farm_sheet, book.setting_cells.get(key, ""), said)
@@ -300,7 +310,7 @@ def _register(lists: _Lists, keys: Sequence[str], found: Compared) -> None:
         new = news[pairs[i]]
         for key in keys:
             if lists.unlike(key, old, new):
-                before, now = shown(old.cells.get(key)), shown(new.cells.get(key))
+                before, now = (lists.said(entry.cells.get(key)) for entry in (old, new))
                 said = f"{name}: {lists.title(key)} is {now}; {before} in {lists.there(old.row)}"
                 place = lists.place(new.row, key, said, name)
                 found.rules.setdefault((sheet, old.key, key), place)
@@ -316,7 +326,7 @@ def _pack(home: Side, witness: Witness, found: Compared) -> None:
     for i, old in enumerate(witness.flushes):
         there = f"{witness.name}, {places.get(old.row, '')}"
         if i not in pairs:
-            said = f"{_who(old)}: {_what(WORK, old)} stands in {there}, {GONE}"
+            said = f"{_who(lists, old)}: {_what(WORK, old)} stands in {there}, {GONE}"
             made = [lists.place(_beside(lists, old), "date", said, _name(old))]
         else:
             made = list(_unlike_flush(lists, witness, old, news[pairs[i]], there))
@@ -351,5 +361,6 @@ def _unlike_flush(
     for key in (k for k in _DONE if k in witness.shows):
         was, now = old.cells.get(key), _canonical(lists.mine, key, new)
         if not _same(was, now):
-            said = f"{_who(old)}: {lists.title(key)} is {shown(now)}; {shown(was)} in {there}"
+            said = f"{_who(lists, old)}: {lists.title(key)} is {lists.said(now)}; "
+            said += f"{lists.said(was)} in {there}"
             yield lists.place(new.row, key, said, _name(old))

@@ -103,13 +103,13 @@ def _unlike_gauges(book: Book) -> Iterator[Place]:
 
 def _new_gauges(book: Book) -> Iterator[Place]:
     """Gauges that were changed during the season, with no remark."""
-    table = book.gauges
+    table, day = book.gauges, book.settings.shown.day
     frame = table.frame
     for row, name, since, remark in zip(
         frame.index, frame["station"], frame["since"], frame["remark"], strict=True
     ):
         if isinstance(name, str) and not isinstance(remark, str):
-            said = f"{name}: another gauge from {since}; no remark says why"
+            said = f"{name}: another gauge from {day(since)}; no remark says why"
             yield Place(table.sheet, table.cell("since", int(row)), said, name, holds=True)
 
 

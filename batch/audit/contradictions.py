@@ -61,16 +61,17 @@ def _rests_since(remark: object) -> dt.date | None:
 
 
 def _while_resting(book: Book, track: Track, since: dt.date | None) -> Iterator[Place]:
-    name = track.station.name
+    name, shown = track.station.name, book.settings.shown
     slack = max(STANDING, 2 * track.division if track.division > 0 else 0.0)
     for i, row in enumerate(track.rows):
         day = dt.date.fromordinal(int(track.days[i]))
-        drop = float(track.drop[i])
+        drop, on = float(track.drop[i]), shown.day(day)
         if track.flow[i] == 0 and drop > slack:
-            said = f"{name}, {day}: a drop of {book.settings.shown.drop(drop)} at a flow of 0"
+            said = f"{name}, {on}: a drop of {shown.drop(drop)} at a flow of 0"
             yield at(book, row, said, name)
         elif since is not None and day > since and not track.station.in_service:
-            yield at(book, row, f"{name}, {day}: read, though resting since {since}", name)
+            said = f"{name}, {on}: read, though resting since {shown.day(since)}"
+            yield at(book, row, said, name)
 
 
 def neighbours(book: Book, every: Sequence[Track]) -> RuleResult:

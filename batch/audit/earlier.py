@@ -31,6 +31,7 @@ from siltbook.batch.typed.mark import Mark
 from siltbook.checks.wording import rows_named
 from siltbook.templates.book import Book, Settings, Table
 from siltbook.templates.contract import FARM, NUMERIC, Kind, bare
+from siltbook.templates.shown import IN_METRES, Shown
 from siltbook.templates.units import metres_per
 
 MOST_HASHED = 5 * 10**8  # [bytes] that the tries may take through the fingerprint
@@ -52,11 +53,13 @@ class Changed:
     was: float | str | dt.date | None
     now: float | str | dt.date | None
     usual: str = "empty"  # what an empty cell stands for
+    look: Shown = IN_METRES  # how the farm has its dates shown
 
     @property
     def said(self) -> str:
         """The cell with both values."""
-        return f"{self.title} {_usual(self.usual, self.was)} → {_usual(self.usual, self.now)}"
+        was, now = (_usual(self.usual, value, self.look) for value in (self.was, self.now))
+        return f"{self.title} {was} → {now}"
 
 
 @dataclass(frozen=True)
@@ -86,14 +89,16 @@ class Earlier:
     witness: str = ""  # the file that holds these inputs, where it was found there
 
 
-def shown(value: object) -> str:
-    """A value as a person reads it."""
+def shown(value: object, look: Shown = IN_METRES) -> str:
+    """A value as a person reads it, a date as the farm has it shown."""
+    if isinstance(value, dt.date):
+        return look.day(value)
     number = isinstance(value, (int, float)) and not isinstance(value, bool)
     return f"{value:.6g}" if number else str(value)
 
 
-def _usual(usual: str, value: object) -> str:
-    return usual if value is None else shown(value)
+def _usual(usual: str, value: object, look: Shown = IN_METRES) -> str:
+    return usual if value is None else shown(value, look)
 
 
 class Evidence:
@@ -215,7 +220,8 @@ def _setting(book: Book, key: str, was: float | str | dt.date | None) -> Changed
     if column.kind is Kind.PRESSURE:
         usual = "the default"  # whose number depends on the unit
     title = bare(column.header).capitalize()
-    return Changed(book.farm_sheet, book.setting_cells[key], title, was, now, usual)
+    cell, look = book.setting_cells[key], book.settings.shown
+    return Changed(book.farm_sheet, cell, title, was, now, usual, look)
 
 
 def _with(

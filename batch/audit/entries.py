@@ -42,9 +42,9 @@ def _misplaced(book: Book, history: History) -> Iterator[Place]:
         found = [job for day in days for kind in kinds for job in work[day, kind]]
         said = _why_misplaced(reading, found, kinds[0])
         if said:
-            name = history.station.name
+            name, on = history.station.name, book.settings.shown.day(reading.date)
             cell = book.readings.cell("occasion", reading.row)
-            yield Place(book.readings.sheet, cell, f"{name}, {reading.date}: {said}", name)
+            yield Place(book.readings.sheet, cell, f"{name}, {on}: {said}", name)
 
 
 def _why_misplaced(reading: Reading, found: list[Work], kind: str) -> str:
@@ -99,7 +99,8 @@ def _same_minute(book: Book, day: dt.date, times: dict[int, dt.time], p: float) 
     common = max(set(times.values()), key=list(times.values()).count)
     rows = sorted(row for row, time in times.items() if time == common)
     cell = book.readings.cell("time", rows[0])
-    said = f"{day}: {len(rows)} of {len(times)} stations at {clock(common)} (first row {rows[0]})"
+    on = book.settings.shown.day(day)
+    said = f"{on}: {len(rows)} of {len(times)} stations at {clock(common)} (first row {rows[0]})"
     return Place(book.readings.sheet, cell, said, "", p)
 
 
@@ -148,12 +149,13 @@ def _far_below(
     table: Table, name: str, days: _Days, book: Book, idle: set[int]
 ) -> Iterator[Place]:
     back = dt.timedelta(days=max(INTERVALS_BACK * book.settings.interval, DAYS_BACK))
+    on = book.settings.shown.day
     above: list[dt.date] = []  # the days above, each once, rising
     for row, day in days:
         later = len(above) - bisect_right(above, day)
         if later >= LATER_ROWS and above[-1] - day > back:
-            said = f"{name}: the entry of {day} stands below {later} later days"
-            said += f", the last {above[-1]}"
+            said = f"{name}: the entry of {on(day)} stands below {later} later days"
+            said += f", the last {on(above[-1])}"
             nothing = row in idle and _between(above, day, book.settings.interval)
             said += "; no verdict can use it, and it fills no gap" if nothing else ""
             yield Place(table.sheet, table.cell("date", row), said, name, holds=nothing)

@@ -92,7 +92,7 @@ def counted(rule: AuditRule, places: Sequence[Place]) -> RuleResult:
 
 def _place(book: Book, one: Checked, people: _People) -> Place:
     table = book.readings if isinstance(one.entry, Reading) else book.work
-    said = f"{one.station}, {one.entry.date}: {one.said}"
+    said = f"{one.station}, {book.settings.shown.day(one.entry.date)}: {one.said}"
     cell = table.cell(one.column, one.entry.row)
     person = people.get((isinstance(one.by, Reading), one.by.row), "")
     holds = one.taken is Taken.IN_TIME
@@ -113,7 +113,7 @@ def _station(history: History, settings: Settings, as_of: dt.date) -> Iterator[C
     scanned = tuple(
         steps(history, flush_cycles=settings.flush_cycles, flush_inlet=settings.flush_inlet)
     )
-    for asked in asked_of(scanned, as_of, history.station.division, settings.shown.drop):
+    for asked in asked_of(scanned, as_of, history.station.division, settings.shown):
         column = "inlet" if isinstance(asked.entry, Reading) else "work"
         yield Checked(asked.code, context.name, asked.entry, asked.taken, asked.said, column,
                       asked.by, asked.days)  # fmt: skip

@@ -307,7 +307,7 @@ def _round_place(
     counts: tuple[int, int],
     p: float,
 ) -> Place:
-    day, before = (dt.date.fromordinal(d) for d in days)
+    day, before = (book.settings.shown.day(dt.date.fromordinal(d)) for d in days)
     rows = [row for t in every for row, d in zip(t.rows, t.days, strict=True) if d == days[0]]
     said = f"Round of {day}: {counts[0]} of {counts[1]} stations read exactly as on {before}"
     return at(book, min(rows), said, "", p)

@@ -158,11 +158,9 @@ def _off(rows: tuple[Sensitivity, ...], cases: tuple[str, ...], words: str) -> s
 
 def lines(audit: Audit, path: str) -> list[str]:
     """The terminal's lines: the three answers and what to look at."""
-    farm = audit.assessment.book.settings.farm
-    on = audit.assessment.as_of
-    said = [
-        f"{path}{f' · {farm}' if farm else ''} · as of {on.isoformat() if on else 'no entries'}"
-    ]
+    farm, shown = audit.assessment.book.settings.farm, audit.assessment.book.settings.shown
+    on = shown.as_of(audit.assessment.as_of, "no entries")
+    said = [f"{path}{f' · {farm}' if farm else ''} · as of {on}"]
     for question in Question:
         said.append(f"  {question} {answer(audit, question)}")
         for result in audit.of(question):

@@ -10,6 +10,7 @@ from siltbook.batch.audit.model import Taken
 from siltbook.batch.ladder.replay import Gear, Standing, Step
 from siltbook.batch.model import CLEANINGS, CLEARS, Reading, Work
 from siltbook.checks.gauges import NOISE
+from siltbook.templates.shown import Shown
 
 # Days from the entry that asks to the step; common practice, no published source.
 FLUSH_WITHIN = READ_WITHIN = 1
@@ -17,6 +18,7 @@ CLEAN_WITHIN = GEAR_WITHIN = CALL_WITHIN = 3
 AS_GOOD = 1.2  # divisions that two drops read on one gauge may differ: 2 sd of four readings
 Entry = Reading | Work
 Scan = Sequence[tuple[Entry, Standing, Standing]]
+_Day = Callable[[dt.date], str]
 PARTS = ("solenoid replaced", "controller replaced")
 
 
@@ -47,18 +49,18 @@ class _Need:
 
 
 def asked_of(
-    scan: Scan, as_of: dt.date, division: float | None, say: Callable[[float], str]
+    scan: Scan, as_of: dt.date, division: float | None, shown: Shown
 ) -> Iterator[Asked]:
     """Every step that one station's scan asks for, in its order. `division` [m], if known.
 
-    `say` writes a drop [m] in the unit that is shown.
+    `shown` has the unit and the dates of what is said.
     """
     for place, (entry, before, after) in enumerate(scan):
-        for need in _needs(entry, before, after, say):
-            if (found := _answer(scan, place, need, as_of, division)) is not None:
+        for need in _needs(entry, before, after, shown.drop):
+            if (found := _answer(scan, place, need, as_of, division, shown.day)) is not None:
                 yield found
         if before.step is not Step.CLEAR and after.step is Step.CLEAR:
-            yield _recovery(scan, place, division, say)
+            yield _recovery(scan, place, division, shown)
 
 
 def _needs(
@@ -111,7 +113,7 @@ def _sees_to_gear(entry: Entry) -> bool:
 
 
 def _answer(
-    scan: Scan, place: int, need: _Need, as_of: dt.date, division: float | None
+    scan: Scan, place: int, need: _Need, as_of: dt.date, division: float | None, day: _Day
 ) -> Asked | None:
     """What became of one step; None where it is not due yet, or the need went away in time."""
     asking = scan[place][0]
@@ -121,17 +123,18 @@ def _answer(
         if need.done(entry):
             taken = Taken.IN_TIME if days <= need.within else Taken.LATE
             verb = "" if taken is Taken.IN_TIME else f", {days} days later"
-            said = f"{need.why}, {need.words} on {entry.date}{verb}"
+            said = f"{need.why}, {need.words} on {day(entry.date)}{verb}"
             return Asked(need.code, asking, taken, said, entry, days)
         if need.code == "read-after" and isinstance(entry, Work) and entry.work != "other":
-            said = f"{need.why}, no reading before the next step ({entry.work}, {entry.date})"
+            on = day(entry.date)
+            said = f"{need.why}, no reading before the next step ({entry.work}, {on})"
             return Asked(need.code, asking, Taken.NOT_TAKEN, said, asking, days)
         closed = before.step is not Step.CLEAR and after.step is Step.CLEAR
         if closed and need.code != "gear-in-time" and isinstance(entry, Reading):
             ended = entry
             break
     if ended is not None:
-        return _ended(scan[place:], asking, ended, need, division)
+        return _ended(asking, ended, need, division, day)
     waits = (as_of - asking.date).days
     if waits <= need.within:
         return None
@@ -140,16 +143,16 @@ def _answer(
 
 
 def _ended(
-    scan: Scan, asking: Entry, ended: Reading, need: _Need, division: float | None
+    asking: Entry, ended: Reading, need: _Need, division: float | None, day: _Day
 ) -> Asked | None:
     """A need that ended with a reading in range before the step was taken."""
     days = (ended.date - asking.date).days
     if days <= need.within:
         if need.code != "flush-in-a-day" or _taken_back(asking, ended, division):
             return None
-        said = f"{need.why}, in range again on {ended.date} with no flush in the log"
+        said = f"{need.why}, in range again on {day(ended.date)} with no flush in the log"
         return Asked(need.code, asking, Taken.CANNOT, said, asking, days)
-    said = f"{need.why}, no {need.words} until {ended.date}, when it was in range again"
+    said = f"{need.why}, no {need.words} until {day(ended.date)}, when it was in range again"
     return Asked(need.code, asking, Taken.NOT_TAKEN, said, asking, days)
 
 
@@ -162,7 +165,7 @@ def _taken_back(one: Entry, other: Reading, division: float | None) -> bool:
 
 
 def _recovery(
-    scan: Scan, place: int, division: float | None, say: Callable[[float], str]
+    scan: Scan, place: int, division: float | None, shown: Shown
 ) -> Asked:
     """A return to range: something in the log since it opened, or that day, must explain it."""
     entry = scan[place][0]
@@ -177,9 +180,9 @@ def _recovery(
     explained = next((w for w in works if w.work in CLEARS and not w.missing_signs), None)
     code = "recovery-shown"
     assert isinstance(entry, Reading)
-    drop = f"in range again at {say(entry.drop or 0.0)}"
+    drop = f"in range again at {shown.drop(entry.drop or 0.0)}"
     if explained is not None:
-        said = f"{drop} after {explained.work} on {explained.date}"
+        said = f"{drop} after {explained.work} on {shown.day(explained.date)}"
         return Asked(code, entry, Taken.IN_TIME, said, entry, 0)
     if last is not None and _taken_back(last, entry, division):
         said = f"{drop}, by no more than the gauge's reading error"

@@ -17,6 +17,7 @@ from siltbook.batch.job import review_bytes
 from siltbook.batch.reading.cells import Value
 from siltbook.batch.typed.mark import Mark
 from siltbook.templates.book import Book, column_letters
+from siltbook.templates.shown import Shown
 
 MOST_NAMED = 1_000  # cells of one sheet that differ and are named; the others are counted
 
@@ -42,7 +43,7 @@ def compare(
     why = causes(stored, again, book, data, mark, witnesses) if ours else Causes(known=False)
     return [
         _version(mark, sheet),
-        _date(mark, sheet, as_of),
+        _date(mark, sheet, as_of, book.settings.shown),
         _inputs(stored, book, why),
         _numbers(stored, again, mark, why),
         _formulas(why, ours=ours),
@@ -58,9 +59,8 @@ def _version(mark: Mark, sheet: str) -> RuleResult:
                       places=(place,))  # fmt: skip
 
 
-def _date(mark: Mark, sheet: str, as_of: dt.date | None) -> RuleResult:
-    stored = mark.as_of.isoformat() if mark.as_of else "no date"
-    asked = as_of.isoformat() if as_of else "no date"
+def _date(mark: Mark, sheet: str, as_of: dt.date | None, shown: Shown) -> RuleResult:
+    stored, asked = (shown.on(day, "no date") for day in (mark.as_of, as_of))
     same = f"The result sheets stand as of {stored}, as the book does."
     said = f"The result sheets stand as of {stored}; the audit as of {asked}"
     places = [] if mark.as_of == as_of else [Place(sheet, "A2", said)]

@@ -118,7 +118,7 @@ def nobody_there(book: Book, visits: Visits, as_of: dt.date | None) -> RuleResul
     """
     rule = RULES["nobody-there"]
     first, last = min(visits.days), max(visits.days)
-    people = visits.people
+    people, shown = visits.people, book.settings.shown.day
     places: list[Place] = []
     asked = outside = 0
     for table, key, what in ((book.readings, "read_by", "read"), (book.work, "done_by", "done")):
@@ -131,8 +131,8 @@ def nobody_there(book: Book, visits: Visits, as_of: dt.date | None) -> RuleResul
             asked += 1
             if said := _why(visits, people, day, person, what):
                 cell = table.cell("date", row)
-                places.append(Place(table.sheet, cell, f"{station}, {day}: {said}", station))
-    span = f"{visits.name} ({first} to {last})"
+                places.append(Place(table.sheet, cell, f"{station}, {shown(day)}: {said}", station))
+    span = f"{visits.name} ({shown(first)} to {shown(last)})"
     if not asked:
         return RuleResult(rule, State.CANNOT, f"No entry lies in the days of {span}.")
     beyond = f"; {outside:,} lie before or after it and were not asked" if outside else ""

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from siltbook.batch.commands.shared import EPILOG, refusals
+from siltbook.templates.days import WAYS
 from siltbook.templates.units import FLOW_UNITS, PRESSURE_UNITS
 
 
@@ -16,6 +17,7 @@ from siltbook.templates.units import FLOW_UNITS, PRESSURE_UNITS
     "--pressure-unit", default="bar", show_default=True, help=f"{', '.join(PRESSURE_UNITS)}."
 )
 @click.option("--flow-unit", default="m3/h", show_default=True, help=f"{', '.join(FLOW_UNITS)}.")
+@click.option("--dates", type=click.Choice(WAYS), help="How dates are shown; else as 2026-08-30.")
 @click.option("--farm", default="", help="Farm name to fill in.")
 @click.option(
     "--station", "stations", multiple=True, help="A station name; give it again for more."
@@ -25,6 +27,7 @@ def template(
     path: Path,
     pressure_unit: str,
     flow_unit: str,
+    dates: str | None,
     farm: str,
     stations: tuple[str, ...],
     force: bool,
@@ -39,7 +42,7 @@ def template(
         raise click.UsageError(f"{path} exists. Choose another name, or add --force.")
     try:
         data = build(
-            BlankOptions(pressure_unit, flow_unit, farm, stations, limits_in=pressure_unit)
+            BlankOptions(pressure_unit, flow_unit, farm, stations, pressure_unit, dates or "")
         )
     except ValueError as error:
         raise click.UsageError(str(error)) from error

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -61,7 +62,7 @@ def _refuse_existing(out: Path) -> None:
 
 def lines(merged: Merged, book: Path, kept: Path | None) -> Iterator[str]:
     """What became of a merge."""
-    from siltbook.batch.merging.points import WHAT, said
+    from siltbook.batch.merging.points import WHAT, said, which
 
     parts = [f"{n} row{'s' * (n != 1)} added to {sheet}" for sheet, n in merged.added.items()]
     if merged.changed:
@@ -71,14 +72,14 @@ def lines(merged: Merged, book: Path, kept: Path | None) -> Iterator[str]:
     if merged.taken or merged.kept:
         parts.append(f"choices carried out: {merged.taken} taken, {merged.kept} kept")
     yield f"{book}: {'; '.join(parts) or _NOTHING}."
-    waiting = merged.waiting
+    waiting, say = merged.waiting, partial(said, shown=merged.shown)
     for point in waiting[:_SHOWN]:
-        values = f"{said(point.mine)!r} here, {said(point.theirs)!r} in {point.file}"
+        values = f"{say(point.mine)!r} here, {say(point.theirs)!r} in {point.file}"
         if point.row:
-            values = "; ".join(said(value) for _, value in point.row)
+            values = "; ".join(say(value) for _, value in point.row)
         where = " / ".join(filter(None, (point.cell, point.there)))
         by = " / ".join(filter(None, (point.by, point.their_by)))
-        about = ", ".join(filter(None, (point.which, point.header)))
+        about = ", ".join(filter(None, (which(point.key, merged.shown), point.header)))
         who = f" (by {by})" if by else ""
         yield f"  {point.sheet}, {about}: {WHAT[point.op]}: {values} [{where}]{who}"
     if len(waiting) > _SHOWN:

@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass, replace
 
 from siltbook.batch.ladder.replay import Standing, scanned
-from siltbook.batch.model import CLEARS, NO_WORK, History, Reading, is_over
+from siltbook.batch.model import CLEARS, NO_WORK, History, Reading, Work, is_over
 from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.numbers.forecast import Forecast
 from siltbook.checks.gauges import NOISE
@@ -43,8 +43,12 @@ class Facts:
 
     @property
     def shown(self) -> Shown:
-        """The unit of all that is said."""
+        """The unit and the dates of all that is said."""
         return self.settings.shown
+
+    def on(self, entry: Reading | Work | None) -> str:
+        """The day of an entry in a sentence; empty without one."""
+        return "" if entry is None else self.shown.day(entry.date)
 
     @property
     def days_since(self) -> int | None:

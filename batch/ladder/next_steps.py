@@ -30,7 +30,8 @@ def next_steps(
 ) -> tuple[Step, ...]:
     """What to do next, in order. `gear_works`: nothing that holds speaks against the flush gear."""
     if verdict is Verdict.WATCH:
-        return (safety.plan_step(str(read_by), flushing_helps=facts.flushing_helps),)
+        by = facts.shown.on(read_by)  # never empty: what is watched has a reading
+        return (safety.plan_step(by, flushing_helps=facts.flushing_helps),)
     if verdict is Verdict.RE_READ:
         return _re_read(facts)
     task = task_of(verdict, facts.standing.gear)

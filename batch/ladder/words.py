@@ -31,7 +31,7 @@ def _carried(facts: Facts) -> str:
     said = facts.history.carried
     if said is None or ("carried", said.row) not in facts.standing.rows:
         return ""
-    since = f", over since {said.opened}" if said.opened else ""
+    since = f", over since {facts.shown.day(said.opened)}" if said.opened else ""
     return f" Carried over from last season{since}."
 
 
@@ -40,7 +40,7 @@ def _drop(facts: Facts) -> str:
     if facts.latest is None:
         return "no usable reading yet"
     limit, excess = facts.history.station.limit, facts.drop - facts.history.station.limit
-    on, say = facts.latest.date.isoformat(), facts.shown
+    on, say = facts.on(facts.latest), facts.shown
     digits = say.apart(facts.drop, limit)
     drop = f"drop {say.drop(facts.drop, digits)} on {on}"
     at = say.drop(limit, digits) if digits > say.digits.drop else say.limit(limit)
@@ -59,52 +59,54 @@ def _listed(words: Sequence[str]) -> str:
     return " and ".join(w for w in (", ".join(words[:-1]), *words[-1:]) if w)
 
 
-def _when(work: Work | None) -> str:
-    return "" if work is None else work.date.isoformat()
-
-
 def _cycles(work: Work) -> str:
     return "" if work.cycles is None else f" with {work.cycles:g} cycles"
 
 
 def _escalate(facts: Facts) -> str:
     at = facts.standing
-    called = f"help was called on {_when(at.called)}" if at.called else ""
+    called = f"help was called on {facts.on(at.called)}" if at.called else ""
     if at.gear is Gear.CONTROLLER_SUSPECT:
-        part = f"a new solenoid ({_when(at.new_solenoid)}) did not help" if at.new_solenoid else ""
-        signs = f"the flush of {_when(at.failed)} gave no signs" if at.failed else ""
+        part = (
+            f"a new solenoid ({facts.on(at.new_solenoid)}) did not help" if at.new_solenoid else ""
+        )
+        signs = f"the flush of {facts.on(at.failed)} gave no signs" if at.failed else ""
         return _sentence(signs, part, "the controller is suspect", _drop(facts), called)
-    flushed = f"flush of {_when(at.flushed)} and " if at.flushed else ""
+    flushed = f"flush of {facts.on(at.flushed)} and " if at.flushed else ""
     tried = (
-        f"the {flushed}{at.cleaned.work} of {_when(at.cleaned)} did not help" if at.cleaned else ""
+        f"the {flushed}{at.cleaned.work} of {facts.on(at.cleaned)} did not help"
+        if at.cleaned
+        else ""
     )
     return _sentence(_drop(facts), tried, called)
 
 
 def _hand_clean(facts: Facts) -> str:
     flush = facts.standing.flushed
-    proven = f"the flush of {_when(flush)}{_cycles(flush)} did not bring it down" if flush else ""
+    proven = (
+        f"the flush of {facts.on(flush)}{_cycles(flush)} did not bring it down" if flush else ""
+    )
     return _sentence(_drop(facts), proven)
 
 
 def _gear(facts: Facts) -> str:
     failed = facts.standing.failed
     missing = failed.missing_signs if failed else ()
-    said = f"flush of {_when(failed)}: {_listed(missing) or 'its signs were missing'}"
+    said = f"flush of {facts.on(failed)}: {_listed(missing) or 'its signs were missing'}"
     return _sentence(said if failed else "the solenoid is suspect", _drop(facts))
 
 
 def _flush(facts: Facts) -> str:
     at = facts.standing
     if at.gear is Gear.AWAITS_PROOF and at.replaced is not None:
-        proof = f"{at.replaced.work} on {_when(at.replaced)}, not yet proven by a complete flush"
+        proof = f"{at.replaced.work} on {facts.on(at.replaced)}, not yet proven by a complete flush"
         return _sentence(proof, _drop(facts))
     since = "no complete flush since"
     if at.opened is not None and at.opened is not facts.latest:
-        since = f"over since {at.opened.date.isoformat()}, no complete flush since"
+        since = f"over since {facts.on(at.opened)}, no complete flush since"
     if at.partial is not None:
         lacking = cycles_short(at.partial, facts.settings.flush_cycles)
-        since += f"; the flush of {_when(at.partial)} was {lacking}"
+        since += f"; the flush of {facts.on(at.partial)} was {lacking}"
     return _sentence(_drop(facts), since, _low_inlet(facts) if inlet_low(facts) else "")
 
 
@@ -113,12 +115,12 @@ def _supply(facts: Facts) -> str:
     say, least = facts.shown.level, facts.shown.level(facts.settings.flush_inlet)
     if latest is not None and latest.inlet is not None and too_low_to_flush(facts):
         return _sentence(
-            f"inlet {say(latest.inlet)} on {latest.date.isoformat()}, and a flush needs at least "
+            f"inlet {say(latest.inlet)} on {facts.on(latest)}, and a flush needs at least "
             f"{least}: it cannot work until the supply is back",
             _drop(facts),
         )
     if low is not None and low.flush_inlet is not None:
-        fell = f"inlet fell to {say(low.flush_inlet)} in the flush of {_when(low)}"
+        fell = f"inlet fell to {say(low.flush_inlet)} in the flush of {facts.on(low)}"
         seen = " and ".join(low.missing_signs)
         unclear = f"at that inlet '{seen}' says nothing about solenoid or controller"
         return _sentence(
@@ -133,7 +135,7 @@ def _low_inlet(facts: Facts) -> str:
     if latest is None or latest.inlet is None:
         return ""
     wanted = facts.history.station.working_inlet or 0.0
-    on, say = latest.date.isoformat(), facts.shown.level
+    on, say = facts.on(latest), facts.shown.level
     return f"inlet {say(latest.inlet)} on {on}, lowest working inlet is {say(wanted)}"
 
 
@@ -142,14 +144,14 @@ def _field(facts: Facts) -> str:
     if latest is None or latest.field is None or wanted is None:
         return _sentence(_drop(facts))
     say = facts.shown.level
-    low = f"field pressure {say(latest.field)} on {latest.date.isoformat()}"
+    low = f"field pressure {say(latest.field)} on {facts.on(latest)}"
     return _sentence(f"{low}, {say(wanted)} is wanted", f"supply is fine and {_drop(facts)}")
 
 
 def _inspect(facts: Facts) -> str:
     clean, latest = facts.history.station.clean_drop or 0.0, facts.latest
     flow = f" at {latest.flow:.0f} m³/h" if latest and latest.flow else ""
-    on, say = latest.date.isoformat() if latest else "", facts.shown.drop
+    on, say = facts.on(latest), facts.shown.drop
     return _sentence(
         f"drop {say(facts.drop)}{flow} on {on} is implausibly low for a clean drop of "
         f"{say(clean)}: torn or missing element, or an open bypass"
@@ -160,10 +162,12 @@ def _re_read(facts: Facts) -> str:
     at, newest = facts.standing, facts.newest
     done = at.cleaned if at.step is Step.AWAITS_CLEANING_READING else at.flushed
     what = "flushed" if done is None or done.work == "flush" else done.work
-    since = f"{what} on {_when(done)}, no usable reading since" if done else f"{what}, not yet read"
+    since = (
+        f"{what} on {facts.on(done)}, no usable reading since" if done else f"{what}, not yet read"
+    )
     why = ""
     if newest is not None and not newest.usable:
-        why = f"the reading of {newest.date.isoformat()} cannot be judged ({newest.why_unusable})"
+        why = f"the reading of {facts.on(newest)} cannot be judged ({newest.why_unusable})"
     if at.step in (Step.AWAITS_FLUSH_READING, Step.AWAITS_CLEANING_READING):
         return _sentence(since, why, _drop(facts))
     return _sentence(why, f"before it: {_drop(facts)}" if facts.latest else "")
@@ -204,12 +208,12 @@ def _expected(facts: Facts) -> str:
     expected = facts.expected
     if expected is None or expected.date is None or expected.low is None:
         return ""
-    high = str(expected.high) if expected.high else "later than can be told"
-    span = f"8 in 10: between {expected.low} and {high}"
+    day, high = facts.shown.day, facts.shown.on(expected.high, "later than can be told")
+    span = f"8 in 10: between {day(expected.low)} and {high}"
     if facts.as_of is not None and expected.low <= facts.as_of:
-        until = f"8 in 10: by {expected.high}; " if expected.high else ""
+        until = f"8 in 10: by {high}; " if expected.high else ""
         span = f"{until}it may be over by now"
-    return f"{_at_reference(facts)} at the limit about {expected.date} ({span})"
+    return f"{_at_reference(facts)} at the limit about {day(expected.date)} ({span})"
 
 
 def _at_reference(facts: Facts) -> str:
@@ -224,7 +228,7 @@ def _passed(facts: Facts) -> str:
     """A sentence where the day that was expected at the limit has passed unread."""
     if facts.expected is None or facts.expected.passed is None:
         return ""
-    day = facts.expected.passed
+    day = facts.shown.day(facts.expected.passed)
     return f" Expected at the limit about {day}: that has passed, so it may be over by now."
 
 

@@ -15,6 +15,7 @@ from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.cells import Workbook, address
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.templates.contract import FARM, MERGE_SHEETS
+from siltbook.templates.shown import IN_METRES, Shown
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,7 @@ class Merged:
     taken: int
     kept: int
     points: tuple[Point, ...]
+    shown: Shown = IN_METRES  # how the book has dates shown
 
     @property
     def waiting(self) -> tuple[Point, ...]:
@@ -111,7 +113,7 @@ class _Placing:
             self._sheets(points, [*self.origins, *fresh])
         made = self.data if self.data != before else None
         return Merged(made, dict(self.added), self.changed, self.emptied, self.plan.taken,
-                      self.plan.kept, points)  # fmt: skip
+                      self.plan.kept, points, self.home.book.settings.shown)  # fmt: skip
 
     def _changes(self, sheet: str) -> None:
         from siltbook.batch.review.append import change_cells
@@ -160,7 +162,8 @@ class _Placing:
         from siltbook.batch.graft import free_names, graft
 
         names = list(free_names(self.data, MERGE_SHEETS).values())
-        made = merge_book(points, sorted(origins, key=_order), names, self.name)
+        shown = self.home.book.settings.shown
+        made = merge_book(points, sorted(origins, key=_order), names, self.name, shown)
         self.data = graft(self.data, made, names)
 
 

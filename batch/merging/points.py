@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from siltbook.batch.merging.sides import OWN, Key, Value
 from siltbook.templates.contract import FARM, LISTS
+from siltbook.templates.shown import IN_METRES, Shown
 
 KEEP, TAKE = "keep this", "take that"
 # What a line is about: a cell, a row that one side deleted, a station's name, or what the book
 # has no place for.
 CELL, GONE, BACK, ALIAS, PLACELESS = "cell", "gone", "back", "alias", "placeless"
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")  # as keys hold one
 CHOICES = (CELL, GONE, BACK, ALIAS)
 WHAT = {
     CELL: "differs",
@@ -57,7 +60,7 @@ class Point:
 
     @property
     def which(self) -> str:
-        """The row in words."""
+        """The row in words, a date as the key has it."""
         return which(self.key)
 
     @property
@@ -71,9 +74,11 @@ class Point:
         return self.op in CHOICES
 
 
-def which(key: Key) -> str:
+def which(key: Key, shown: Shown = IN_METRES) -> str:
     """What identifies a row, in words."""
-    return " · ".join(part for part in key if part)
+    name, *more = key or ("",)
+    days = (shown.day(dt.date.fromisoformat(p)) if _DAY.fullmatch(p) else p for p in more)
+    return " · ".join(part for part in (name, *days) if part)
 
 
 def header_of(sheet: str, column: str, key: Key = ()) -> str:
@@ -86,8 +91,10 @@ def header_of(sheet: str, column: str, key: Key = ()) -> str:
     return found.column(column).header if found and found.has(column) else column
 
 
-def said(value: Value | None) -> str:
+def said(value: Value | None, shown: Shown = IN_METRES) -> str:
     """A value as people read it."""
+    if isinstance(value, dt.date):
+        return shown.day(value)
     if isinstance(value, float):
         return f"{value:.10g}"
     if isinstance(value, dt.time):
@@ -95,9 +102,9 @@ def said(value: Value | None) -> str:
     return "" if value is None else str(value)
 
 
-def row_said(cells: Mapping[str, Value]) -> str:
+def row_said(cells: Mapping[str, Value], shown: Shown = IN_METRES) -> str:
     """A whole row in one line."""
-    return "; ".join(said(value) for value in cells.values())
+    return "; ".join(said(value, shown) for value in cells.values())
 
 
 def coded(point: Point) -> str:

@@ -26,6 +26,7 @@ from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.sheets import kit as k
 from siltbook.templates import look
 from siltbook.templates.contract import MERGE_SHEETS, RESULT_MARK
+from siltbook.templates.shown import IN_METRES, Shown
 
 CHOOSE, NOTE = "Choose", "For Siltbook"
 _CONFLICTS = (
@@ -41,15 +42,16 @@ _HEADER = 3  # 0-based
 
 
 def merge_book(
-    points: Sequence[Point], origins: Sequence[Origin], names: Sequence[str], book_name: str
+    points: Sequence[Point], origins: Sequence[Origin], names: Sequence[str], book_name: str,
+    shown: Shown = IN_METRES,
 ) -> bytes:
-    """A workbook with the two sheets, called `names`."""
+    """A workbook with the two sheets, called `names`; `shown`: how dates are shown."""
     target = BytesIO()
     with k.new_workbook(target, "Siltbook merge") as workbook:
         styles = _Styles(workbook)
         conflicts, merged = (workbook.add_worksheet(name) for name in names)
-        _conflicts(conflicts, styles, points, book_name)
-        _merged(merged, styles, origins, book_name)
+        _conflicts(conflicts, styles, points, book_name, shown)
+        _merged(merged, styles, origins, book_name, shown)
     return target.getvalue()
 
 
@@ -86,17 +88,20 @@ def _table(sheet: Any, styles: _Styles, columns: Sequence[tuple[str, float]]) ->
     sheet.hide_gridlines(2)
 
 
-def _conflicts(sheet: Any, styles: _Styles, points: Sequence[Point], book_name: str) -> None:
+def _conflicts(
+    sheet: Any, styles: _Styles, points: Sequence[Point], book_name: str, shown: Shown
+) -> None:
     waiting = sum(p.can_be_taken and not p.state for p in points)
     line = (
         f"{waiting} to choose. The book keeps what it says until you choose here; "
         "'siltbook merge' with this book then carries it out."
     )
+    line += f" {shown.order}" if shown.order else ""
     last = len(_CONFLICTS) - 2
     _top(sheet, styles, MERGE_SHEETS[0], line, book_name, last)
     _table(sheet, styles, _CONFLICTS)
     for row, point in enumerate(points, _HEADER + 1):
-        texts = list(_line(point))
+        texts = list(_line(point, shown))
         for col, value in enumerate(texts):
             style = "fill-in" if col == 0 and point.can_be_taken and not point.state else "wrap"
             k.text(sheet, row, col, value, styles(style))
@@ -107,17 +112,17 @@ def _conflicts(sheet: Any, styles: _Styles, points: Sequence[Point], book_name: 
             sheet.data_validation(row, 0, row, 0, {"validate": "list", "source": [KEEP, TAKE]})
 
 
-def _line(point: Point) -> Iterator[str]:
+def _line(point: Point, shown: Shown) -> Iterator[str]:
     yield point.state or point.choice
     yield WHAT[point.op]
     yield point.sheet
-    yield point.which
+    yield which(point.key, shown)
     yield point.header
-    whole = row_said(dict(point.row))
-    yield whole if point.op == GONE else said(point.mine)
+    whole = row_said(dict(point.row), shown)
+    yield whole if point.op == GONE else said(point.mine, shown)
     yield point.cell
     yield point.by
-    yield "" if point.op == GONE else (whole or said(point.theirs))
+    yield "" if point.op == GONE else (whole or said(point.theirs, shown))
     yield point.file
     yield point.there
     yield point.their_by
@@ -129,13 +134,17 @@ def _in_pieces(sheet: Any, row: int, col: int, text: str, style: Any) -> None:
         sheet.write_string(row, col + n // k.MAX_CELL_TEXT, text[n : n + k.MAX_CELL_TEXT], style)
 
 
-def _merged(sheet: Any, styles: _Styles, origins: Sequence[Origin], book_name: str) -> None:
+def _merged(
+    sheet: Any, styles: _Styles, origins: Sequence[Origin], book_name: str, shown: Shown
+) -> None:
     line = f"{len(origins)} came from copies. A row's number is that of the day of the merge."
+    line += f" {shown.order}" if shown.order else ""
     _top(sheet, styles, MERGE_SHEETS[1], line, book_name, len(_ORIGINS) - 2)
     _table(sheet, styles, _ORIGINS)
     for row, origin in enumerate(origins, _HEADER + 1):
         number = str(origin.row or "")
-        texts = (origin.sheet, number, which(origin.key), origin.what, origin.file, origin.by)
+        row_words = which(origin.key, shown)
+        texts = (origin.sheet, number, row_words, origin.what, origin.file, origin.by)
         for col, value in enumerate(texts):
             k.text(sheet, row, col, value, styles("wrap"))
         note = [origin.sheet, list(origin.key), origin.what, origin.file, origin.by, origin.row]

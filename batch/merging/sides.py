@@ -8,6 +8,7 @@ merged into, so that bar and psi of one pressure are no conflict.
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
@@ -36,6 +37,7 @@ from siltbook.templates.contract import (
     LISTS,
     MERGE_SHEETS,
     NUMERIC,
+    PRESSURE_UNITS,
     RESULT_SHEETS,
     Column,
     Kind,
@@ -44,6 +46,7 @@ from siltbook.templates.contract import (
 )
 from siltbook.templates.names import name_key, other_names
 from siltbook.templates.own_unit import DROP_NOW
+from siltbook.templates.shown import METRE
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 Value = str | float | dt.date | dt.time
@@ -330,13 +333,34 @@ def _setting(book: Book, home: Side | None, column: Column, raw: object) -> Valu
     if column.kind is Kind.DATE:
         read = getattr(book.settings, column.key)
         return read if isinstance(read, dt.date) else str(raw)
-    if isinstance(raw, float) and column.kind is Kind.PRESSURE and home is not None:
-        mine, canon = home.book.setting_raw.get(column.key), getattr(home.book.settings, column.key)
-        theirs = float(getattr(book.settings, column.key))
-        if not isinstance(mine, float) or not mine or not canon:
-            return f"{theirs:.6g} m"
-        return float(f"{theirs * mine / canon:.8g}")
+    pressure = column.kind in (Kind.PRESSURE, Kind.METRES)
+    if isinstance(raw, float) and pressure and home is not None:
+        return _pressure(raw, _unit_of(book, column), home, column)
     return raw if isinstance(raw, float) else plain_text(str(raw))
+
+
+def _pressure(raw: float, unit: str, home: Side, column: Column) -> Value:
+    """A copy's pressure as the home book's own cell would have it; else with its unit."""
+    if not raw:
+        return raw  # nothing is nothing in every unit
+    if not unit:
+        return f"{raw:.12g} (in the copy's unit)"
+    mine = _unit_of(home.book, column)
+    if unit == mine:
+        return raw
+    if not mine:
+        return f"{raw:.12g} {unit}"
+    return float(f"{raw * metres_per(unit) / metres_per(mine):.8g}")
+
+
+def _unit_of(book: Book, column: Column) -> str:
+    """The unit in which a setting's number was read; '' where it has none, or was not used."""
+    raw, metres = book.setting_raw.get(column.key), getattr(book.settings, column.key)
+    if not isinstance(raw, float) or not raw:
+        return ""
+    first = (book.settings.pressure_unit, METRE)
+    units = (u for u in (*first, *PRESSURE_UNITS) if math.isclose(raw * metres_per(u), metres))
+    return next(units, "")
 
 
 def _own_cells(

@@ -14,6 +14,7 @@ from siltbook.batch.numbers.forecast import MOST_FARM, Forecast, forecast
 from siltbook.batch.numbers.runs import Run, cut_runs
 from siltbook.batch.numbers.training import training_runs
 from siltbook.templates.book import Settings
+from siltbook.templates.shown import Shown
 
 MOST_STATIONS = 2000  # in one book; a forecast takes milliseconds, and minutes for everybody's
 CROWDED = (
@@ -56,8 +57,9 @@ def _outlook(
     as_of: dt.date | None,
     crowded: str,
 ) -> Outlook:
-    expected = _forecast(history, own, farm, as_of, crowded)
-    value = cleaning_effectiveness(history.station, own, settings.interval, settings.shown)
+    shown = settings.shown
+    expected = _forecast(history, own, farm, as_of, crowded, shown)
+    value = cleaning_effectiveness(history.station, own, settings.interval, shown)
     clean = history.station.clean_drop
     line = None if clean is None else excess_line(history, clean, settings.interval)
     return Outlook(own, expected, dirt_cost(history, settings, line), value, line)
@@ -69,6 +71,7 @@ def _forecast(
     farm: Sequence[Run],
     as_of: dt.date | None,
     crowded: str,
+    shown: Shown,
 ) -> Forecast:
     station, latest = history.station, history.latest
     if as_of is None or latest is None or latest.drop is None:
@@ -81,16 +84,18 @@ def _forecast(
         return Forecast(None, None, None, "the drop is implausibly low: see to the element first")
     if crowded:
         return Forecast(None, None, None, crowded)
-    return _from(forecast(own, farm, station.limit, as_of, latest.u_between), as_of, latest.date)
+    expected = forecast(own, farm, station.limit, as_of, latest.u_between)
+    return _from(expected, as_of, latest.date, shown)
 
 
-def _from(expected: Forecast, as_of: dt.date, read: dt.date) -> Forecast:
+def _from(expected: Forecast, as_of: dt.date, read: dt.date, shown: Shown) -> Forecast:
     """A forecast without the days before the as-of date; silent where the expected one is."""
     if expected.date is None or expected.low is None or expected.low >= as_of:
         return expected
     if expected.date >= as_of:
         return replace(expected, low=as_of)
-    why = f"the expected day, {expected.date}, has passed, and no usable reading since {read}"
+    day, since = shown.day(expected.date), shown.day(read)
+    why = f"the expected day, {day}, has passed, and no usable reading since {since}"
     return Forecast(None, None, None, why, passed=expected.date)
 
 

@@ -18,6 +18,7 @@ from siltbook.templates.book import Book
 from siltbook.templates.contract import WATER
 from siltbook.templates.mesh import E11_OPENINGS, TRADE_120
 from siltbook.templates.names import name_key
+from siltbook.templates.shown import Shown
 
 NOISE = 1e-9  # [µm] and relative; arithmetic only
 UNNAMED = "(source not named)"
@@ -162,7 +163,7 @@ def water_review(book: Book, as_of: dt.date | None) -> tuple[Rating, ...]:
             typed = book.water.raw.get(key, {})
             tests = sorted(_tests(values, typed, rows, key), key=lambda one: (one.on, one.row))
             if tests:
-                found.append(_rating(source, key, tests, table))
+                found.append(_rating(source, key, tests, table, book.settings.shown))
                 continue
             filled = any(row in typed or values[key][row] == values[key][row] for row in rows)
             why = "no usable value: see Findings" if filled else "not tested"
@@ -194,7 +195,9 @@ def _tests(
             yield Tested(value, values["date"][row], row, one_sided(column, typed.get(row)))
 
 
-def _rating(source: str, key: str, tests: list[Tested], table: str) -> Rating:
+def _rating(
+    source: str, key: str, tests: list[Tested], table: str, shown: Shown
+) -> Rating:
     """The rating of at least one usable value, oldest first."""
     bounds = TABLES[table].bounds[key]
     latest = tests[-1]
@@ -203,7 +206,7 @@ def _rating(source: str, key: str, tests: list[Tested], table: str) -> Rating:
     why = "" if hazard else f"not known: only reported as {latest.words()}"
     return Rating(
         source, key, bounds, latest, hazard, worst, worst.hazard(bounds), why,
-        _others(key, latest, worst, table), _unsure(tests, worst, bounds),
+        _others(key, latest, worst, table), _unsure(tests, worst, bounds, shown),
     )  # fmt: skip
 
 
@@ -214,13 +217,13 @@ def _badness(tested: Tested, bounds: Bounds) -> tuple[int, bool, float]:
     return rank, tested.side != "<", tested.value
 
 
-def _unsure(tests: list[Tested], worst: Tested, bounds: Bounds) -> str:
+def _unsure(tests: list[Tested], worst: Tested, bounds: Bounds, shown: Shown) -> str:
     """The latest test that cannot be rated and may have been worse than the worst known one."""
     unknown = [t for t in tests if t.hazard(bounds) is None and t is not worst]
     may = [t for t in unknown if t.side == ">" or t.value > worst.value]
     if not may or worst.hazard(bounds) is Hazard.SEVERE:
         return ""
-    return f"{may[-1].words()} on {may[-1].on} may have been worse"
+    return f"{may[-1].words()} on {shown.day(may[-1].on)} may have been worse"
 
 
 def _others(key: str, latest: Tested, worst: Tested, table: str) -> str:

@@ -11,7 +11,7 @@ from siltbook.batch.audit.report import answer
 from siltbook.batch.cautions import touched_at
 from siltbook.batch.fingerprint import digest, fingerprint
 from siltbook.batch.paper import page
-from siltbook.batch.paper.shown import day
+from siltbook.batch.paper.shown import BLANK
 
 WORST = 3  # places named under each answer
 # Characters of one place, of an answer, and of what could not be asked: the first that fit a page.
@@ -35,7 +35,7 @@ def audit_paper(audit: Audit, book: str, data: bytes, version: str, size: str = 
 
     width = page.inner_width(size, wide=False)
     farm = audit.assessment.book.settings.farm or book
-    foot = f"{book} · as of {day(audit.assessment.as_of)} · audited by Siltbook {version}"
+    foot = f"{book} · as of {_as_of(audit)} · audited by Siltbook {version}"
 
     def made(story: list[Any]) -> bytes:
         return page.made(story, f"Audit {farm}", foot, version, size, wide=False)
@@ -45,12 +45,18 @@ def audit_paper(audit: Audit, book: str, data: bytes, version: str, size: str = 
     return made([*story, *_auditor(audit, book, data, version, width)])
 
 
+def _as_of(audit: Audit) -> str:
+    return audit.assessment.book.settings.shown.on(audit.assessment.as_of, BLANK)
+
+
 def _client(
     audit: Audit, farm: str, width: float, place: int, told: int, unasked: int
 ) -> list[Any]:
     from reportlab.platypus import Indenter, Spacer
 
     story = [page.words(f"Audit: {farm}", 15, bold=True)]
+    if order := audit.assessment.book.settings.shown.order:
+        story.append(page.words(order))
     for question in Question:
         story.append(Spacer(1, 6))
         story.append(page.words(question, 11, bold=True, after=1))
@@ -123,7 +129,7 @@ def _auditor(audit: Audit, book: str, data: bytes, version: str, width: float) -
     from reportlab.platypus import KeepTogether, Spacer, Table
 
     facts = [
-        ("Scope", f"The three questions of the page before, as of {day(audit.assessment.as_of)}"),
+        ("Scope", f"The three questions of the page before, as of {_as_of(audit)}"),
         ("Handed over", book),
         ("Its fingerprint (SHA-256)", digest(data)),
         ("Fingerprint of its inputs", fingerprint(audit.assessment.book)),

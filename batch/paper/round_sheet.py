@@ -14,12 +14,13 @@ from typing import Any
 from siltbook.batch.errors import BookError
 from siltbook.batch.model import CALM
 from siltbook.batch.paper import page
-from siltbook.batch.paper.shown import day, gauge_of, on_gauges, over_at
+from siltbook.batch.paper.shown import BLANK, gauge_of, on_gauges, over_at
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
-from siltbook.templates.book import Table
+from siltbook.templates.book import Book
 from siltbook.templates.names import name_key
 from siltbook.templates.safety import Touch
+from siltbook.templates.shown import Shown
 
 BOXES = (
     ("Date, time", 2.0), ("Inlet", 1.5), ("Outlet", 1.5), ("Flow", 1.3), ("Field", 1.3),
@@ -100,15 +101,16 @@ def round_of(
 ) -> Round:
     """The words of a round sheet; see `round_sheet`."""
     assessment = on_gauges(assessment)
-    on = due or assessment.as_of
+    on, shown = due or assessment.as_of, assessment.book.settings.shown
     chosen = stations_of(assessment, names, book)
     if not chosen:
         raise BookError(f"{book}: the register has no station, so there is no round.")
     farm = assessment.book.settings.farm or book
     return Round(
         f"Round sheet – {farm}",
-        _head(chosen, on),
-        f"{book} · as of {day(assessment.as_of)} · type each line into Readings and Work done",
+        _head(chosen, on, shown),
+        f"{book} · as of {shown.on(assessment.as_of, BLANK)} · type each line into Readings and"
+        " Work done",
         tuple(
             (_title(result, number, on), tuple(_known(assessment, result, on)))
             for number, result in enumerate(chosen, start=1)
@@ -122,10 +124,12 @@ def _title(result: StationResult, number: int, on: dt.date | None) -> str:
     return f"{number}. {due}{result.station.name}{block}"
 
 
-def _head(chosen: Sequence[StationResult], on: dt.date | None) -> str:
+def _head(chosen: Sequence[StationResult], on: dt.date | None, shown: Shown) -> str:
     marked = sum(is_due(result, on) for result in chosen)
+    order = f" {shown.order}" if shown.order else ""
     return (
-        f"Day of the round: {day(on)}. {len(chosen)} stations, {marked} of them due (marked DUE)."
+        f"Day of the round: {shown.on(on, BLANK)}.{order} {len(chosen)} stations, {marked} of them"
+        " due (marked DUE)."
         " Read inlet first, then outlet, with both valves open. Circle y or n. Blank stays blank:"
         " write nothing that was not seen."
     )
@@ -152,12 +156,12 @@ def _known(
 ) -> Iterable[str]:
     """What somebody at the station wants to know: last reading, limits, verdict, agreed work."""
     station, latest = result.station, result.latest
-    gauge = gauge_of(station)
+    gauge, shown = gauge_of(station), assessment.book.settings.shown
     if latest is None:
         last = "Last: no usable reading"
     else:
         last = (
-            f"Last, {day(latest.date)}: inlet {gauge.number(latest.inlet)}, outlet "
+            f"Last, {shown.day(latest.date)}: inlet {gauge.number(latest.inlet)}, outlet "
             f"{gauge.number(latest.outlet)}, drop {gauge.shown(latest.drop)}"
         )
     least = gauge.shown(assessment.book.settings.flush_inlet)
@@ -166,16 +170,16 @@ def _known(
     yield f"{last}. {'; '.join(part for part in limits if part)}."
     if result.verdict not in CALM:
         yield f"{look.VERDICTS[result.verdict].shown}: {result.judgement.reason}"
-    yield from agreed_lines(assessment.book.agreed, station.name, on)
+    yield from agreed_lines(assessment.book, station.name, on)
 
 
-def agreed_lines(agreed: Table, station: str, on: dt.date | None) -> Iterable[str]:
+def agreed_lines(book: Book, station: str, on: dt.date | None) -> Iterable[str]:
     """What was agreed for a station and is not done, what is due by that day first named so."""
-    for record in agreed.frame.to_dict("records"):
+    for record in book.agreed.frame.to_dict("records"):
         if name_key(record["station"]) != name_key(station) or record["done"] is not None:
             continue
         due = record["due"]
         late = " – DUE" if due is not None and on is not None and due <= on else ""
-        by = f", by {day(due)}" if due is not None else ""
+        by = f", by {book.settings.shown.day(due)}" if due is not None else ""
         who = f" ({record['who']}{by})" if record["who"] else (f" ({by[2:]})" if by else "")
         yield f"Agreed{late}: {record['action']}{who}"

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from dataclasses import dataclass, replace
 
 from siltbook.batch.assess import assess
 from siltbook.batch.model import Reading, Station
 from siltbook.batch.results import Assessment
-from siltbook.templates.shown import shown_in
+from siltbook.templates.shown import IN_METRES, Shown, shown_in
 from siltbook.templates.units import metres_per
 
 BLANK = "–"
@@ -17,11 +16,12 @@ BLANK = "–"
 
 @dataclass(frozen=True)
 class Gauge:
-    """A station's unit and the digits that its gauge can tell."""
+    """A station's unit and the digits that its gauge can tell; `look`: how dates are shown."""
 
     unit: str
     factor: float  # [m per unit]
     digits: int
+    look: Shown = IN_METRES
 
     def number(self, metres: float | None) -> str:
         """A pressure or drop [m] in the station's unit, without the unit."""
@@ -35,8 +35,11 @@ class Gauge:
         return number if number == BLANK else f"{number} {self.unit}"
 
 
-def gauge_of(station: Station) -> Gauge:
-    """How pressures of this station are written: as on the gauge that it has now."""
+def gauge_of(station: Station, look: Shown = IN_METRES) -> Gauge:
+    """How pressures of this station are written: as on the gauge that it has now.
+
+    `look` says how dates are shown.
+    """
     station = station.now
     factor = metres_per(station.unit)
     digits = shown_in(station.unit).digits.level  # where no division of the gauge is known
@@ -44,7 +47,7 @@ def gauge_of(station: Station) -> Gauge:
         # As many as the division has: 0.05 bar gives two, 2 kPa none.
         step = station.division / factor
         digits = next((n for n in range(4) if abs(step * 10**n - round(step * 10**n)) < 1e-6), 3)
-    return Gauge(station.unit, factor, digits)
+    return Gauge(station.unit, factor, digits, look)
 
 
 def on_gauges(assessment: Assessment) -> Assessment:
@@ -83,8 +86,3 @@ def over_at(station: Station, latest: Reading | None) -> str:
         f"over: outlet under {shown:.{gauge.digits}f} {gauge.unit} at an inlet of "
         f"{gauge.shown(latest.inlet)}"
     )
-
-
-def day(date: dt.date | None) -> str:
-    """A date, or a dash."""
-    return BLANK if date is None else date.isoformat()

@@ -9,10 +9,11 @@ from typing import Any
 from siltbook.batch.model import History, Reading, Work
 from siltbook.batch.paper import page
 from siltbook.batch.paper.round_sheet import agreed_lines, stations_of
-from siltbook.batch.paper.shown import BLANK, Gauge, day, gauge_of, on_gauges, over_at
+from siltbook.batch.paper.shown import BLANK, Gauge, gauge_of, on_gauges, over_at
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
 from siltbook.templates.safety import Step, touched_by
+from siltbook.templates.shown import Shown
 
 # Entries of the log, the latest ones, and height of the chart [pt]: the first that fit the page.
 _ROOM = ((14, 92.0), (10, 84.0), (7, 64.0), (5, 48.0), (3, 40.0))
@@ -31,7 +32,7 @@ def station_cards(
 
     assessment, width = on_gauges(assessment), page.inner_width(size, wide=False)
     farm = assessment.book.settings.farm or book
-    foot = f"{book} · as of {day(assessment.as_of)}"
+    foot = f"{book} · as of {assessment.book.settings.shown.on(assessment.as_of, BLANK)}"
 
     def made(story: list[Any]) -> bytes:
         return page.made(story, f"Station card {farm}", foot, version, size, wide=False)
@@ -49,14 +50,16 @@ def station_cards(
 def _card(
     assessment: Assessment, result: StationResult, width: float, most: int, height: float
 ) -> list[Any]:
-    gauge, station = gauge_of(result.station), result.station
+    as_shown = assessment.book.settings.shown
+    gauge, station = gauge_of(result.station, as_shown), result.station
     shown = look.VERDICTS[result.verdict]
     steps = result.judgement.steps
     farm = assessment.book.settings.farm
     title = " – ".join(part for part in (f"Station card: {station.name}", farm) if part)
-    agreed = [page.words(t) for t in agreed_lines(assessment.book.agreed, station.name, None)]
+    agreed = [page.words(t) for t in agreed_lines(assessment.book, station.name, None)]
     return [
         page.words(title, 15, bold=True, after=2),
+        *([page.words(as_shown.order, after=2)] if as_shown.order else []),
         page.words(shown.shown, 12, bold=True, after=1),
         page.words(result.judgement.reason, after=3),
         *agreed,
@@ -100,7 +103,7 @@ def _known(
     yield "Gauge", _gauge(result, gauge)
     yield "Reading that is over", over_at(station, result.latest).removeprefix("over: ") or BLANK
     yield "Contact", str(station.registered("contact") or BLANK)
-    yield "Parts replaced", "; ".join(_parts(result.history)) or "none in this book"
+    yield "Parts replaced", "; ".join(_parts(result.history, gauge.look)) or "none in this book"
 
 
 def _gauge(result: StationResult, gauge: Gauge) -> str:
@@ -111,14 +114,14 @@ def _gauge(result: StationResult, gauge: Gauge) -> str:
     if station.gauge_class:
         parts.append(f"class {station.gauge_class:g}")
     if station.changed:
-        parts.append(f"since {day(station.changed[-1].since)}")
+        parts.append(f"since {gauge.look.day(station.changed[-1].since)}")
     return ", ".join(part for part in parts if part) or BLANK
 
 
-def _parts(history: History) -> Iterator[str]:
+def _parts(history: History, shown: Shown) -> Iterator[str]:
     for work in history.work:
         if work.work in _PARTS:
-            yield f"{work.work.removesuffix(' replaced')} {day(work.date)}"
+            yield f"{work.work.removesuffix(' replaced')} {shown.day(work.date)}"
 
 
 def episode(result: StationResult, most: int) -> list[Reading | Work]:
@@ -147,13 +150,14 @@ def _entry(entry: Reading | Work, gauge: Gauge) -> tuple[str, ...]:
     if isinstance(entry, Reading):
         pressures = (gauge.number(p) for p in (entry.inlet, entry.outlet, entry.drop))
         noted = f"not used: {entry.why_unusable}" if entry.why_unusable else ""
-        return (day(entry.date), f"read, {entry.occasion}", *pressures, noted)
+        return (gauge.look.day(entry.date), f"read, {entry.occasion}", *pressures, noted)
     said = [f"{entry.cycles:g} cycles" if entry.cycles is not None else ""]
     if entry.work == "flush":
         said += entry.missing_signs
         if entry.flush_inlet is not None:
             said.append(f"lowest inlet {gauge.shown(entry.flush_inlet)}")
-    return (day(entry.date), entry.work, "", "", "", "; ".join(part for part in said if part))
+    noted = "; ".join(part for part in said if part)
+    return (gauge.look.day(entry.date), entry.work, "", "", "", noted)
 
 
 def _boxes(steps: Sequence[Step], width: float) -> Any:
@@ -204,7 +208,7 @@ def _chart(history: History, gauge: Gauge, width: float, height: float) -> Any:
     small: dict[str, Any] = {"fontName": "Vera", "fontSize": page.TEXT}
     sheet.add(String(0, limit - 3, gauge.number(history.station.limit), **small))
     sheet.add(String(0, 11, "0", **small))
-    sheet.add(String(left, 2, day(first), **small))
-    sheet.add(String(width - 8, 2, day(last), textAnchor="end", **small))
+    sheet.add(String(left, 2, gauge.look.day(first), **small))
+    sheet.add(String(width - 8, 2, gauge.look.day(last), textAnchor="end", **small))
     sheet.add(String(left + 90, 2, f"drop ({gauge.unit}); broken line: limit", **small))
     return sheet

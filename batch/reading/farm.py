@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from siltbook.batch.reading.amounts import factor_of, units_of
-from siltbook.batch.reading.cells import Cells, SheetCells, Value, Workbook
+from siltbook.batch.reading.cells import Cells, SheetCells, Style, Value, Workbook
 from siltbook.batch.reading.columns import (
     Block,
     accepted_number,
@@ -24,6 +24,7 @@ from siltbook.batch.reading.parsing import tidy
 from siltbook.checks.findings import Finding
 from siltbook.templates.book import Settings, column_letters
 from siltbook.templates.contract import FARM, Column, Kind, bare
+from siltbook.templates.days import ISO
 from siltbook.templates.units import known_unit, other_unit
 
 _UNITS = {"pressure_unit": "pressure", "flow_unit": "flow"}
@@ -130,9 +131,14 @@ def _setting(block: Block, setting: Column, value: Value, style: int, unit: str)
                 instead = f"no {_UNITS[setting.key]} is used that has no unit of its own"
             elif setting.key == "show_pressures":
                 instead = "the farm's pressure unit is used"
-            accepted = f"{accepted_text(setting)}; until then {instead}"
+            elif setting.key == "show_dates":
+                instead = f"dates are shown as {ISO}"
+            accepted, read = accepted_text(setting), shown(value)
+            if setting.key == "show_dates" and block.style(style) == Style.DATE:
+                # Which of its parts was typed first, a cell that became a date no longer tells.
+                read, accepted = "a date", f"{accepted}, as text: format the cell as text first"
             code = odd_code(value, "cell-not-choice")
-            block.flag(code, setting, 0, shown(value), accepted)
+            block.flag(code, setting, 0, read, f"{accepted}; until then {instead}")
         return chosen
     if setting.kind is Kind.DATE:
         date: dt.date | None = read_dates(block, setting)[0][0]

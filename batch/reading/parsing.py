@@ -267,6 +267,9 @@ _SYNONYMS = {
     "solenoid replaced": ("solenoid replacement", "replaced solenoid", "new solenoid"),
     "controller replaced": ("controller replacement", "replaced controller", "new controller"),
     "screen replaced": ("screen replacement", "replaced screen", "new screen"),
+    "2026-08-30": ("yyyy mm dd", "y m d", "year month day", "iso"),
+    "30/08/2026": ("dd/mm/yyyy", "d/m/y", "d/m/yyyy", "day/month/year"),
+    "08/30/2026": ("mm/dd/yyyy", "m/d/y", "m/d/yyyy", "month/day/year"),
     "called out": ("call out", "callout"),
 }  # fmt: skip
 
@@ -277,7 +280,8 @@ def choice(text: str, choices: tuple[str, ...]) -> str | None:
         return None
     said = re.sub(r"[\s_-]+", " ", tidy(text).casefold()).rstrip(" .")
     for option in choices:
-        if said == option.casefold() or said in _SYNONYMS.get(option, ()):
+        own = re.sub(r"[\s_-]+", " ", option.casefold())
+        if said == own or said in _SYNONYMS.get(option, ()):
             return option
     unit = known_unit(text) or known_unit(tidy(text))
     return unit if unit in choices else None

@@ -223,7 +223,7 @@ def short_table(assessment: Assessment, path: str) -> list[str]:
     from siltbook.templates.look import VERDICTS
 
     farm = assessment.book.settings.farm
-    on = assessment.as_of.isoformat() if assessment.as_of else "no entries"
+    on = assessment.book.settings.shown.as_of(assessment.as_of, "no entries")
     lines = [f"{path}{f' · {farm}' if farm else ''} · as of {on}"]
     doing = [r for r in assessment.stations if r.verdict not in CALM]
     wide = max((len(_shown_name(r.station.name)) for r in doing), default=0)

@@ -41,7 +41,8 @@ class Item:
         """The reason in one sentence, and what was agreed and not kept."""
         said = [k.one_line(self.result.judgement.reason)]
         for row in self.unkept:
-            who = [k.one_line(row.who), f"due {row.due}" if row.due else ""]
+            due = self.farm.book.settings.shown.on(row.due)
+            who = [k.one_line(row.who), f"due {due}" if due else ""]
             whose = f" ({', '.join(t for t in who if t)})" if any(who) else ""
             said.append(f"Agreed: {k.one_line(row.action)}{whose}: {row.came}.")
         return "\n".join(said)
@@ -151,8 +152,9 @@ def _totals(pack: Pack, listed: Sequence[Item]) -> Iterator[tuple[str, str]]:
     now = [r for f in pack.farms for r in f.now.stations]
     then = [r for f in pack.farms for r in f.then.stations]
     stations = f"{len(now)} station{'' if len(now) == 1 else 's'}"
-    yield f"{pack.month.last}, {stations}:   {_counted(now)}", "strong"
-    yield f"{pack.month.eve}:   {_counted(then)}", "line"
+    day = pack.shown.day
+    yield f"{day(pack.month.last)}, {stations}:   {_counted(now)}", "strong"
+    yield f"{day(pack.month.eve)}:   {_counted(then)}", "line"
     agreed = agreed_line(pack)
     if agreed:
         yield agreed, "line"
@@ -190,7 +192,7 @@ def agreed_line(pack: Pack) -> str:
 def entries_end(pack: Pack) -> str:
     """Which books end more than a reading interval before the month does; empty where none."""
     early = [
-        f"{k.one_line(farm.farm)} {farm.latest or 'without an entry'}"
+        f"{k.one_line(farm.farm)} {pack.shown.on(farm.latest, 'without an entry')}"
         for farm in pack.farms
         if farm.latest is None or (pack.month.last - farm.latest).days > farm.book.settings.interval
     ]

@@ -25,6 +25,7 @@ from siltbook.batch.sheets.kit import MAX_CELL_TEXT
 from siltbook.templates.book import Book
 from siltbook.templates.contract import WHOLE_FARM
 from siltbook.templates.names import name_key
+from siltbook.templates.shown import Shown
 
 _DONE = "nothing was changed"
 _AHEAD = 10  # [years]; a due date further off is a slip
@@ -212,11 +213,11 @@ def _checked(row: Filled, book: Book, minutes: Minutes, name: str) -> dict[str, 
     if who:
         made["who"] = who
     if agenda.DUE in row.cells:
-        made["due"] = _day(row, minutes)
+        made["due"] = _day(row, minutes, book.settings.shown)
     return made
 
 
-def _day(row: Filled, minutes: Minutes) -> dt.date:
+def _day(row: Filled, minutes: Minutes, shown: Shown) -> dt.date:
     """The due date; BookError for what is none, or lies before the month or years ahead."""
     text, value, found = _told(row, agenda.DUE, minutes), row.cells[agenda.DUE], None
     if isinstance(value, float):
@@ -227,8 +228,9 @@ def _day(row: Filled, minutes: Minutes) -> dt.date:
         raise _refused(row, agenda.DUE, minutes, f"read {text!r}, which is no date")
     since = minutes.since
     if since and not 0 <= (found - since).days <= 366 * _AHEAD:
-        how = f"before {since}, the month reviewed" if found < since else "years ahead"
-        raise _refused(row, agenda.DUE, minutes, f"read {found}, which lies {how}")
+        before = f"before {shown.day(since)}, the month reviewed"
+        how = before if found < since else "years ahead"
+        raise _refused(row, agenda.DUE, minutes, f"read {shown.day(found)}, which lies {how}")
     return found
 
 

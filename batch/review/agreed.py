@@ -178,7 +178,8 @@ def effect_of(
         return Effect.NOT_SHOWN, "the drop was in range before; it has nothing to say here"
     if after is None or after.drop is None:
         return Effect.NOT_SHOWN, "cannot be told: no usable reading since"
-    drops = f"drop {shown.drop(before.drop)} before, {shown.drop(after.drop)} on {after.date}"
+    on = shown.day(after.date)
+    drops = f"drop {shown.drop(before.drop)} before, {shown.drop(after.drop)} on {on}"
     if was_over and is_over(after.drop, limit):
         return Effect.NONE, f"{drops}: still over the limit of {shown.limit(limit)}"
     if cleaned and after.drop >= before.drop - NOISE:

@@ -22,6 +22,7 @@ from siltbook.batch.review.page import (
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets import tables
 from siltbook.batch.tables.describe import Column, Kind, Table
+from siltbook.templates.shown import Shown
 
 TITLE = "Forecast"
 _DAY_WIDTH = 2.6
@@ -50,7 +51,8 @@ def _between(line: Ahead) -> str:
     forecast = line.result.outlook.forecast if line.result.outlook else None
     if not forecast or not forecast.low:
         return ""
-    return f"{forecast.low} and {forecast.high or 'later than can be told'}"
+    shown = line.farm.book.settings.shown
+    return f"{shown.day(forecast.low)} and {shown.on(forecast.high, 'later than can be told')}"
 
 
 def _latest(line: Ahead) -> str:
@@ -91,11 +93,12 @@ def ahead(pack: Pack) -> tuple[list[Ahead], int]:
 
 def _line(farm: FarmMonth, result: StationResult, coming: Month) -> Ahead | None:
     forecast = result.outlook.forecast if result.outlook else None
-    latest = result.latest
+    latest, shown = result.latest, farm.book.settings.shown
     if latest and latest.drop is not None and is_over(latest.drop, result.station.limit):
-        return Ahead(farm, result, None, None, None, f"over the limit since {_since(result)}")
+        said = f"over the limit since {_since(result, shown)}"
+        return Ahead(farm, result, None, None, None, said)
     if forecast and forecast.passed:
-        said = f"expected before {coming.first}, not read since"
+        said = f"expected before {shown.day(coming.first)}, not read since"
         return Ahead(farm, result, None, None, None, said)
     if forecast is None or forecast.date is None or forecast.low is None:
         why = forecast.silent if forecast else "no forecast"
@@ -103,14 +106,15 @@ def _line(farm: FarmMonth, result: StationResult, coming: Month) -> Ahead | None
     if forecast.low > coming.last:
         return None
     if forecast.high is not None and forecast.high < coming.first:
-        return Ahead(farm, result, None, None, None, f"expected before {coming.first}")
+        return Ahead(farm, result, None, None, None, f"expected before {shown.day(coming.first)}")
     low = max(forecast.low, coming.first)
     high = min(forecast.high or coming.last, coming.last)
     return Ahead(farm, result, forecast.date if forecast.date in coming else None, low, high, "")
 
 
-def _since(result: StationResult) -> str:
-    return str(result.judgement.episodes[-1].opened) if result.judgement.episodes else "now"
+def _since(result: StationResult, shown: Shown) -> str:
+    episodes = result.judgement.episodes
+    return shown.on(episodes[-1].opened) if episodes else "now"
 
 
 def _soonest(line: Ahead) -> tuple[int, dt.date, int, str]:
@@ -124,13 +128,13 @@ def _soonest(line: Ahead) -> tuple[int, dt.date, int, str]:
 def write(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     """Days across, stations down: the expected day marked, the span of 8 cases in 10 shaded."""
     heading(kit, sheet, pack, TITLE, _KEPT)
-    coming = pack.month.next
+    coming, day = pack.month.next, kit.shown.day
     lines, later = ahead(pack)
-    rest = f" {later} more in service are not expected there before {coming.next.first}."
+    rest = f" {later} more in service are not expected there before {day(coming.next.first)}."
     text = (
         f"When the drop is expected at the limit in {coming.words}, judged as of "
-        f"{pack.month.last}. {MARK} the expected day; shaded: the days between which it falls in "
-        f"8 cases of 10.{rest if later else ''} Rows: the station's latest reading."
+        f"{day(pack.month.last)}. {MARK} the expected day; shaded: the days between which it falls "
+        f"in 8 cases of 10.{rest if later else ''} Rows: the station's latest reading."
     )
     beside = sum(HEADS.widths[_KEPT:])
     k.spread(sheet, 2, HEADS.last, text, kit.format("line"), beside, _KEPT)

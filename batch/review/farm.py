@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
 from siltbook.batch.fingerprint import digest
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.batch.review.month import Month
+from siltbook.checks.findings import Finding
 from siltbook.templates.book import Book
+from siltbook.templates.days import ISO
 
 FRESH = 62  # [days]; a book without a season whose latest entry is older is not this month's
 
@@ -26,6 +28,7 @@ class FarmMonth:
     then: Assessment
     now: Assessment
     number: int = 1  # the book's number in the pack
+    found: tuple[Finding, ...] = ()  # what reading found
 
     @property
     def book(self) -> Book:
@@ -58,7 +61,28 @@ def read_month(data: bytes, path: str, month: Month) -> FarmMonth:
 
     result = read_book(data, path)
     then, now = (judge_read(result, day) for day in (month.eve, month.last))
-    return FarmMonth(Path(path).name, digest(data), month, then, now)
+    return FarmMonth(Path(path).name, digest(data), month, then, now, found=result.findings)
+
+
+def in_one_way(books: Sequence[FarmMonth]) -> list[FarmMonth]:
+    """The books with all their dates shown alike: as 2026-08-30 where they want to differ.
+
+    Beside each other, 08/09/2026 of one farm and of the next would be two different days.
+    """
+    from siltbook.batch.job import judge_read
+    from siltbook.batch.reading.book import ReadResult
+
+    if len({one.book.settings.shown.dates for one in books}) < 2:
+        return list(books)
+    alike = []
+    for one in books:
+        if one.book.settings.shown.dates != ISO:
+            book = replace(one.book, settings=replace(one.book.settings, show_dates=ISO))
+            read = ReadResult(book, one.found)
+            then, now = (judge_read(read, day) for day in (one.month.eve, one.month.last))
+            one = replace(one, then=then, now=now)
+        alike.append(one)
+    return alike
 
 
 def why_outside(book: Book, month: Month) -> str:
@@ -75,10 +99,11 @@ def why_outside(book: Book, month: Month) -> str:
     days = [day for frame in (book.readings.frame, book.work.frame) for day in frame["date"]]
     if not days:
         return "it has no dated entry"
+    shown = book.settings.shown.day
     if min(days) > month.last:
-        return f"its first entry is of {min(days)}"
+        return f"its first entry is of {shown(min(days))}"
     if not years and max(days) < month.last - dt.timedelta(days=FRESH):
-        return f"its latest entry is of {max(days)}"
+        return f"its latest entry is of {shown(max(days))}"
     return ""
 
 

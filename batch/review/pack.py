@@ -10,7 +10,7 @@ from typing import Any
 from siltbook.batch.errors import BookError
 from siltbook.batch.review import across, agenda, ahead, logs, money, questions, stations
 from siltbook.batch.review.duplicates import perhaps_twice
-from siltbook.batch.review.farm import FarmMonth, why_outside
+from siltbook.batch.review.farm import FarmMonth, in_one_way, why_outside
 from siltbook.batch.review.month import Month
 from siltbook.batch.review.page import Pack, new_kit
 from siltbook.batch.sheets.kit import Kit, new_workbook
@@ -42,7 +42,7 @@ def make_pack(
     taken: list[FarmMonth] = []
     others: list[FarmMonth] = []
     reasons: list[str] = []
-    for book in books:
+    for book in in_one_way(list(books)):
         why = why_outside(book.book, month)
         if why:
             others.append(replace(book, number=0))

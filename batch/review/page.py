@@ -12,7 +12,7 @@ from siltbook.batch.sheets import kit as k
 from siltbook.batch.tables.describe import Column, Kind, Row, Table
 from siltbook.templates import look
 from siltbook.templates.safety import Touch
-from siltbook.templates.shown import IN_METRES, Shown
+from siltbook.templates.shown import METRE, Shown, shown_in
 
 PACK_MARK = "Siltbook review pack"
 _T = TypeVar("_T")
@@ -34,12 +34,13 @@ class Pack:
 
     @property
     def shown(self) -> Shown:
-        """The unit of the pack's tables: the one of all its books, else metres.
+        """The unit of the pack's tables, the one of all its books, else metres; its dates.
 
-        Sentences keep the unit of their farm.
+        Sentences keep the unit of their farm. Dates are shown in one way alone (see `make_pack`).
         """
-        units = {one.book.settings.shown for one in (*self.farms, *self.others)}
-        return units.pop() if len(units) == 1 else IN_METRES
+        shown = [one.book.settings.shown for one in (*self.farms, *self.others)]
+        units = {one.unit for one in shown}
+        return shown_in(units.pop() if len(units) == 1 else METRE, shown[0].dates)
 
     @property
     def several(self) -> bool:
@@ -67,8 +68,8 @@ def heading(kit: k.Kit, sheet: Any, pack: Pack, title: str, apart: int = 0) -> N
     """
     sheet.write_string(0, 0, k.one_line(f"{title} – {pack.who}"), kit.format("title"))
     mark = (
-        f"Siltbook {pack.version} · review of {pack.month.words} · as of {pack.month.last}, "
-        f"compared with {pack.month.eve}"
+        f"Siltbook {pack.version} · review of {pack.month.words} · as of {kit.as_of}, compared"
+        f" with {kit.shown.as_of(pack.month.eve, '')}"
     )
     sheet.write_string(1, apart, mark, kit.format("mark"))
     sheet.set_row(0, 22)

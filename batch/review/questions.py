@@ -72,7 +72,7 @@ def write_questions(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     heading(kit, sheet, pack, QUESTIONS)
     asked = questions(pack)
     text = "What is wrong or doubtful in the books, by rule; nothing was changed. "
-    text += f"As far as {pack.month.last}. "
+    text += f"As far as {pack.shown.day(pack.month.last)}. "
     text += "" if asked else "Nothing is open."
     note(kit, sheet, 2, _QUESTIONS, text)
     last = tables.short(kit, sheet, 3, _QUESTIONS, asked)
@@ -131,7 +131,7 @@ _ABOUT: Table[BookUsed] = Table(
 def write_about(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     """What was taken, and the mark by which `siltbook agree` knows a pack."""
     heading(kit, sheet, pack, ABOUT)
-    mark = f"{PACK_MARK} {pack.version} · {pack.month} · as of {pack.month.last}"
+    mark = f"{PACK_MARK} {pack.version} · {pack.month} · as of {kit.head}"
     sheet.write_string(1, 0, mark, kit.format("mark"))
     row = 2
     for said in (*_SAID, *map(k.one_line, pack.notes[:MOST_NOTES])):

@@ -134,10 +134,11 @@ _OVER: Table[OverLimit] = Table(
 def write_changed(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     """Every station then and now: those that got worse first, then by urgency."""
     heading(kit, sheet, pack, CHANGED)
+    day = kit.shown.day
     note(
         kit, sheet, 2, _CHANGED,
-        f"Then: as of {pack.month.eve}. Now: as of {pack.month.last}. Drop: the latest usable "
-        "reading by that day. Rows: the two readings, then what the verdict now rests on.",
+        f"Then: as of {day(pack.month.eve)}. Now: as of {day(pack.month.last)}. Drop: the latest "
+        "usable reading by that day. Rows: the two readings, then what the verdict now rests on.",
     )  # fmt: skip
     pairs = [StationMonth(farm, result) for farm in pack.farms for result in farm.now.stations]
     pairs.sort(key=lambda p: (_change(p)[0], URGENCY[p.result.verdict], p.farm.farm))
@@ -179,10 +180,10 @@ def write_over(kit: k.Kit, sheet: Any, pack: Pack) -> None:
     note(
         kit, sheet, 2, _OVER,
         "Days over: from the reading that found the drop over the limit to the reading that "
-        f"found it in range (or {pack.month.last}), inside the month. Days unnoticed: an "
-        "estimate of the time before that first reading, where the straight line from the "
-        f"reading before it crosses the limit. {len(lines)} of {count} stations stood over "
-        "the limit at some time in the month.",
+        f"found it in range (or {kit.shown.day(pack.month.last)}), inside the month. Days "
+        "unnoticed: an estimate of the time before that first reading, where the straight line "
+        f"from the reading before it crosses the limit. {len(lines)} of {count} stations stood "
+        "over the limit at some time in the month.",
     )  # fmt: skip
     top = 3 + bar_rows(len(lines)) if lines else 3
     last = tables.short(kit, sheet, top, _OVER, lines)

@@ -23,7 +23,8 @@ def lines(pack: Pack) -> Iterator[str]:
 
     books = f"{len(pack.farms)} book{'' if len(pack.farms) == 1 else 's'}"
     also = f", {len(pack.others)} not of this month, compared only" if pack.others else ""
-    yield f"Review of {pack.month.words} · {books}{also} · as of {pack.month.last}"
+    on = pack.shown.as_of(pack.month.last, "")
+    yield f"Review of {pack.month.words} · {books}{also} · as of {on}"
     listed = items(pack)
     for item in listed:
         shown = VERDICTS[item.result.verdict].shown

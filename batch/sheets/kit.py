@@ -17,6 +17,7 @@ from siltbook.templates.safety import EMERGENCY, Touch, cautions
 from siltbook.templates.shown import Shown
 
 MAX_CELL_TEXT = 32_000  # characters; a cell holds 32,767
+_UNDATED = "no date (no dated entry)"
 FOOTER = 10  # [pt]; LibreOffice prints footers in the scale of their sheet
 LINE_POINTS = 13.0  # height of one line of 10-point text [pt]
 _CREATED = dt.datetime(2000, 1, 1)
@@ -47,6 +48,8 @@ class Kit:
             wanted = coloured[kind](of) if of else look.FORMATS[kind]
             if digits := self.shown.cells(name):
                 wanted = {**wanted, "num_format": digits}
+            elif wanted.get("num_format") == look.DATE_FORMAT:
+                wanted = {**wanted, "num_format": self.shown.days}
             self.formats[name] = self.workbook.add_format(wanted)
         return self.formats[name]
 
@@ -61,9 +64,14 @@ class Kit:
 
     @property
     def as_of(self) -> str:
-        """The as-of date as every sheet prints it."""
-        as_of = self.assessment.as_of
-        return as_of.isoformat() if as_of else "no date (no dated entry)"
+        """The as-of date as every footer prints it."""
+        return self.shown.on(self.assessment.as_of, _UNDATED)
+
+    @property
+    def head(self) -> str:
+        """The as-of date as every heading prints it, with the order of dates where it is not
+        year-month-day."""
+        return self.shown.as_of(self.assessment.as_of, _UNDATED)
 
 
 def new_workbook(target: BytesIO, title: str) -> Any:
@@ -249,11 +257,11 @@ def heading(kit: Kit, sheet: Any, title: str, apart: int = 0) -> None:
     inputs = f" · inputs {kit.inputs}" if kit.inputs else ""
     inputs += f" · typed {kit.typed}" if kit.typed else ""
     mark = (
-        f"{contract.RESULT_MARK} {kit.version} · {one_line(kit.book_name)} · as of {kit.as_of}"
+        f"{contract.RESULT_MARK} {kit.version} · {one_line(kit.book_name)} · as of {kit.head}"
         f"{inputs} · replaced at every run"
     )
     if apart:  # A column that stands on every page would cut it: there only programs read it.
-        shown = f"{one_line(kit.book_name)} · as of {kit.as_of} · replaced at every run"
+        shown = f"{one_line(kit.book_name)} · as of {kit.head} · replaced at every run"
         sheet.write_string(1, apart, clean(shown), kit.format("mark"))
     sheet.write_string(1, 0, clean(mark), kit.format("unseen" if apart else "mark"))
     sheet.set_row(0, 22)

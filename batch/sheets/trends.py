@@ -235,10 +235,10 @@ def alt_text(result: StationResult, say: Shown) -> str:
     if latest is None or latest.drop is None:
         said = f"no usable reading; {limit}"
     else:
-        said = f"latest drop {say.drop(latest.drop)} on {latest.date.isoformat()}; {limit}"
+        said = f"latest drop {say.drop(latest.drop)} on {say.day(latest.date)}; {limit}"
     expected = result.outlook.forecast.date if result.outlook else None
     if expected is not None:
-        said += f"; expected at the limit about {expected.isoformat()}"
+        said += f"; expected at the limit about {say.day(expected)}"
     name = k.one_line(result.station.name)[:60]
     return f"Pressure drop over time at station {name}: {said}; verdict: {shown}."
 
@@ -260,7 +260,7 @@ def _chart(
     chart.set_title({"name": title(result), "name_font": font, "overlay": False})
     small = {"name": look.FONT, "size": 10, "color": look.INK}
     chart.set_legend({"position": "bottom", "font": small})
-    chart.set_x_axis(_date_axis(series, small))
+    chart.set_x_axis(_date_axis(series, small, kit.shown))
     chart.set_y_axis(_level_axis(small, kit.shown))
     chart.show_blanks_as("gap")
     chart.set_size(CHART)
@@ -300,9 +300,11 @@ def _nothing(sheet_name: str) -> dict[str, Any]:
     }
 
 
-def _date_axis(series: dict[str, list[Point]], font: dict[str, object]) -> dict[str, object]:
+def _date_axis(
+    series: dict[str, list[Point]], font: dict[str, object], shown: Shown
+) -> dict[str, object]:
     axis: dict[str, object] = {
-        "num_format": "d mmm yy",
+        "num_format": shown.axis,
         "num_font": font,
         "label_position": "low",
         "major_gridlines": {"visible": False},

@@ -15,7 +15,7 @@ from functools import cached_property
 from typing import Any, Generic, TypeVar
 
 from siltbook.templates.book import column_letters
-from siltbook.templates.shown import Shown
+from siltbook.templates.shown import IN_METRES, Shown
 
 Row = TypeVar("Row")  # what a table has one row for: a judged station, a run, a finding
 
@@ -51,7 +51,7 @@ class Column(Generic[Row]):
     for the unit; `width` [characters of a sheet, points of a page]; `source` gives the value of
     one row, None where there is none; `note` says what it is. `style` names a format of the look
     where the kind's own does not fit; `shade` the format of a single cell; `said` gives a text
-    that names pressures, in the unit that is shown. `formula` (sheets
+    that names pressures or dates, as they are shown. `formula` (sheets
     only) is written in keys of the same row: '{drop_m}/{limit_m}'. `required`, `choices`, `low`
     and `high` are what a description of the data promises.
     """
@@ -138,8 +138,9 @@ def pick(known: Mapping[str, Column[Row]], *keys: str) -> tuple[Column[Row], ...
 
 
 def in_unit(table: Table[Row], unit: Shown) -> Table[Row]:
-    """The table with its pressures and rates in the unit that is shown; twice would be once."""
-    if unit.metres:
+    """The table with its pressures and rates in the unit that is shown, and its words as they are
+    shown; twice would be once."""
+    if unit == IN_METRES:
         return table
     return replace(table, columns=tuple(_in_unit(column, unit) for column in table.columns))
 

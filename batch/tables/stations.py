@@ -101,14 +101,14 @@ def _expected_or_passed(result: StationResult) -> dt.date | str | None:
     return "passed" if passed else _expected(result)
 
 
-def _between(result: StationResult) -> str:
+def _between(result: StationResult, shown: Shown = IN_METRES) -> str:
     """The forecast's interval; where there is no forecast, why."""
     if result.outlook is None:
         return ""
     ahead = result.outlook.forecast
     if ahead.low is None:
         return ahead.silent
-    return f"{ahead.low} and {ahead.high or 'later than can be told'}"
+    return f"{shown.day(ahead.low)} and {shown.on(ahead.high, 'later than can be told')}"
 
 
 def _registered(key: str) -> Column[StationResult]:
@@ -168,7 +168,8 @@ _ALL: tuple[Column[StationResult], ...] = (
     Column("forecast_silent", "Why no forecast", Kind.TEXT, 24.0,
            lambda r: r.outlook.forecast.silent if r.outlook else None,
            note="Why there is no forecast.", style="wrap"),
-    Column("forecast_between", "8 in 10 between", Kind.TEXT, 24.0, _between, style="wrap"),
+    Column("forecast_between", "8 in 10 between", Kind.TEXT, 24.0, _between, style="wrap",
+           said=_between),
     Column("read_by", "Read again by", Kind.DATE, 12.0, lambda r: r.judgement.read_by,
            note="Day by which to read again."),
     Column("energy_kwh", "Dirt so far ({unit})", Kind.ENERGY, 9.0,
