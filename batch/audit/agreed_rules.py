@@ -18,7 +18,7 @@ def agreed_done(book: Book, found: Sequence[Outcome]) -> RuleResult:
     due = [one for one in found if one.taken is not None]
     if not due:
         return RuleResult(RULES["agreed-done"], State.CANNOT, "Nothing agreed was due.", None, 0, 0)
-    places = [_place(book, one, _said(one), holds=one.taken is Taken.IN_TIME) for one in due]
+    places = [_place(book, one, _said(one, book), holds=one.taken is Taken.IN_TIME) for one in due]
     places.sort(key=lambda place: (place.holds, place.taken is Taken.CANNOT, -place.days))
     return counted(RULES["agreed-done"], places)
 
@@ -33,7 +33,7 @@ def agreed_kept(
         said = "No other file that was given holds an agreed action."
         return RuleResult(rule, State.CANNOT, said, None, 0, 0)
     places = [
-        _place(book, one, f"{named(one)}: {said}", holds=False)
+        _place(book, one, f"{named(one, book)}: {said}", holds=False)
         for one in found
         for said in one.agreement.unlike
     ]
@@ -43,16 +43,16 @@ def agreed_kept(
     return looked(rule, places, f"{quiet} and people.", many="agreed actions are not the same")
 
 
-def named(one: Outcome) -> str:
+def named(one: Outcome, book: Book) -> str:
     """Station, action, and who by when, as one clause."""
-    last = one.agreement.last
-    whose = [last.who, f"due {last.due}" if last.due else ""]
+    last, due = one.agreement.last, book.settings.shown.on(one.agreement.last.due)
+    whose = [last.who, f"due {due}" if due else ""]
     told = ", ".join(text for text in whose if text)
     return f"{last.station}, {last.action}" + (f" ({told})" if told else "")
 
 
-def _said(one: Outcome) -> str:
-    said = f"{named(one)}: {one.state}; {one.said}"
+def _said(one: Outcome, book: Book) -> str:
+    said = f"{named(one, book)}: {one.state}; {one.said}"
     return said if one.shows is Effect.NOT_SHOWN else f"{said}; {one.effect}"
 
 

@@ -22,6 +22,7 @@ from siltbook.batch.review.agreed import Effect, around, effect_of
 from siltbook.checks.gauges import NOISE
 from siltbook.templates.book import Settings
 from siltbook.templates.names import name_key
+from siltbook.templates.shown import Shown
 
 NEAR = 3  # [days] between a typed Done date and the work in the log that it means
 BEFORE = 31  # [days] before the due date in which work may be the one agreed; reviews are monthly
@@ -103,18 +104,18 @@ def by_person(found: Iterable[Outcome]) -> tuple[PersonCount, ...]:
 def _outcome(
     one: Agreement, result: StationResult | None, assessment: Assessment, as_of: dt.date
 ) -> Outcome:
-    kinds = kinds_of(one.last.action)
+    kinds, shown = kinds_of(one.last.action), assessment.book.settings.shown
     words = one.last.done if one.last.done is None or one.last.done <= as_of else None
     if result is None or not kinds:
         why = "the log has no kind of work for it" if result else "not of one station of the book"
-        return _by_word(one, words, as_of, why)
+        return _by_word(one, words, as_of, why, shown)
     works = [_work_of(one, result, kind, words) for kind in kinds]
     lacking = [kind for kind, work in zip(kinds, works, strict=True) if work is None]
     if lacking:
-        if words is None and (maybe := _before_agreed(one, result, lacking)):
+        if words is None and (maybe := _before_agreed(one, result, lacking, shown)):
             said = f"{maybe}; whether it was agreed before that, no file says"
             return Outcome(one, _no_day(one, as_of), None, said, Effect.NOT_SHOWN)
-        return _by_word(one, words, as_of, f"{' and '.join(lacking)} {NOT_SEEN}")
+        return _by_word(one, words, as_of, f"{' and '.join(lacking)} {NOT_SEEN}", shown)
     done = max((w for w in works if w is not None), key=lambda w: (w.date, w.row))
     taken, late = _in_time(one.first_due, done.date)
     shows, effect = _effect(result, done, assessment)
@@ -127,11 +128,13 @@ def _no_day(one: Agreement, as_of: dt.date) -> Taken | None:
     return None if due is not None and due >= as_of else Taken.CANNOT
 
 
-def _by_word(one: Agreement, words: dt.date | None, as_of: dt.date, why: str) -> Outcome:
+def _by_word(
+    one: Agreement, words: dt.date | None, as_of: dt.date, why: str, shown: Shown
+) -> Outcome:
     """An action that the log does not show: late or not done by its own dates, never in time."""
     due = one.first_due
     if words is not None:
-        said = f"done {words} by its Done date; {why}"
+        said = f"done {shown.day(words)} by its Done date; {why}"
         late = 0 if due is None else max(0, (words - due).days)
         taken = Taken.LATE if late else Taken.CANNOT
         return Outcome(one, taken, None, said, Effect.NOT_SHOWN, late=late)
@@ -165,14 +168,16 @@ def _surely_since(one: Agreement) -> dt.date | None:
     return min((day for day in (known, one.first_due) if day is not None), default=None)
 
 
-def _before_agreed(one: Agreement, result: StationResult, kinds: Sequence[str]) -> str:
+def _before_agreed(
+    one: Agreement, result: StationResult, kinds: Sequence[str], shown: Shown
+) -> str:
     """Work of these kinds in the log that may have been done before it was agreed; '' for none."""
     since, due = _surely_since(one), one.first_due
     if since is None:
         return ""
     first = (due or since) - dt.timedelta(days=BEFORE)
     works = [w for w in result.history.work if w.work in kinds and first <= w.date < since]
-    return f"{works[-1].work} on {works[-1].date} is in the log" if works else ""
+    return f"{works[-1].work} on {shown.day(works[-1].date)} is in the log" if works else ""
 
 
 def _in_time(due: dt.date | None, done: dt.date) -> tuple[Taken, int]:
@@ -184,17 +189,18 @@ def _in_time(due: dt.date | None, done: dt.date) -> tuple[Taken, int]:
 
 def _told(one: Agreement, done: Work, assessment: Assessment) -> str:
     """The work in the log that it was, and by whom; what the dates typed say otherwise."""
-    table = assessment.book.work
+    table, day = assessment.book.work, assessment.book.settings.shown.day
     by = table.frame.at[done.row, "done_by"]
-    said = f"{done.work} on {done.date} ({table.sheet}!{table.cell('work', done.row)}"
+    said = f"{done.work} on {day(done.date)} ({table.sheet}!{table.cell('work', done.row)}"
     said += f", by {' '.join(by.split())})" if isinstance(by, str) else ")"
     words, due = one.last.done, one.last.due
     if words is not None and words != done.date:
-        said += f"; its Done date says {words}"
+        said += f"; its Done date says {day(words)}"
     if due is None:
         said += f"; agreed for {NO_DAY}"
     elif one.first_due is not None and one.first_due < done.date <= due:
-        said += f"; late by the day first agreed, {one.first_due}, in time by the later one, {due}"
+        said += f"; late by the day first agreed, {day(one.first_due)}, in time by the later one,"
+        said += f" {day(due)}"
     return said
 
 
@@ -233,10 +239,11 @@ def _gear(result: StationResult, done: Work, settings: Settings) -> tuple[Effect
         return Effect.NOT_SHOWN, "the flush gear was not in doubt before"
     before = scanned[at][1].gear
     for entry, gear in _flushes(scanned[at + 1 :]):
+        flushed = f"flush on {settings.shown.day(entry.date)}"
         if gear is Gear.TRUSTED:
-            return Effect.SHOWN, f"{before} before; flush on {entry.date} with its signs"
+            return Effect.SHOWN, f"{before} before; {flushed} with its signs"
         if entry.missing_signs:
-            return Effect.NONE, f"flush on {entry.date}: {', '.join(entry.missing_signs)}"
+            return Effect.NONE, f"{flushed}: {', '.join(entry.missing_signs)}"
     return Effect.NOT_SHOWN, "no flush with its signs since"
 
 

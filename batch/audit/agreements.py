@@ -17,6 +17,7 @@ from siltbook.batch.typed.boxes import Box
 from siltbook.templates.book import Book
 from siltbook.templates.look import VERDICTS
 from siltbook.templates.names import name_key
+from siltbook.templates.shown import IN_METRES, Shown
 
 NO_DAY = "no day"
 
@@ -149,8 +150,13 @@ def once(found: Sequence[Sighting]) -> Iterator[Sighting]:
             yield one
 
 
-def agreements(home: Source, others: Sequence[Source]) -> tuple[Agreement, ...]:
-    """Every agreed action of all files: those of the book in its order, then the others'."""
+def agreements(
+    home: Source, others: Sequence[Source], shown: Shown = IN_METRES
+) -> tuple[Agreement, ...]:
+    """Every agreed action of all files: those of the book in its order, then the others'.
+
+    `shown` has the dates of what is said.
+    """
     ordered = sorted(others, key=lambda source: source.until or dt.date.min)
     chains: list[list[Seen]] = [[(home, one)] for one in home.sightings]
     strays: list[list[Seen]] = []
@@ -163,7 +169,7 @@ def agreements(home: Source, others: Sequence[Source]) -> tuple[Agreement, ...]:
     found = []
     for chain in (*chains, *strays):
         seen = tuple(sorted(chain, key=lambda pair: order[id(pair[0])]))
-        found.append(Agreement(seen, tuple(_unlike(seen, [*every[1:], home]))))
+        found.append(Agreement(seen, tuple(_unlike(seen, [*every[1:], home], shown))))
     return tuple(found)
 
 
@@ -191,7 +197,13 @@ def _likeness(one: Sighting, other: Sighting) -> int:
     return 2 * (one.due == other.due) + (name_key(one.who) == name_key(other.who))
 
 
-def _unlike(seen: Sequence[Seen], sources: Sequence[Source]) -> Iterator[str]:
+def _said(value: dt.date | str | None, shown: Shown) -> str:
+    return shown.day(value) if isinstance(value, dt.date) else value or ""
+
+
+def _unlike(
+    seen: Sequence[Seen], sources: Sequence[Source], shown: Shown
+) -> Iterator[str]:
     """Where a later file has another date or person than an earlier one, or lacks the action."""
     for (before, was), (after, now) in pairwise(seen):
         here, there = f"{before.words}, {was.cell}", after.words
@@ -201,7 +213,8 @@ def _unlike(seen: Sequence[Seen], sources: Sequence[Source]) -> Iterator[str]:
         ):  # fmt: skip
             same = name_key(old) == name_key(new) if title == "person" else old == new
             if old and not same:  # an empty cell that was filled in is no other one
-                yield f"{title} {old} in {here}; {new or 'none'} in {there}"
+                first, then = (_said(v, shown) for v in (old, new))
+                yield f"{title} {first} in {here}; {then or 'none'} in {there}"
     holds = {id(source): one for source, one in seen}
     last: Seen | None = None
     for source in sources:

@@ -79,7 +79,7 @@ def _agreed(
     book, boxes = assessment.book, read_boxes(data, path)
     names = {name_key(name): str(name) for name in book.stations.frame["station"]}
     home = of_book(book, "", assessment.as_of, boxes.boxes, boxes.sheet, names)
-    found = outcomes(assessment, agreements(home, others))
+    found = outcomes(assessment, agreements(home, others, assessment.book.settings.shown))
     return found, [agreed_done(book, found), agreed_kept(book, found, others)]
 
 

@@ -11,9 +11,9 @@ from io import BytesIO
 
 import openpyxl
 
+from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.reading.cells import address
-from siltbook.batch.reading.opc import open_package
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.batch.review.append import change_cells
 
