@@ -29,6 +29,6 @@ def convert(book: Path, folder: Path, to: str = "xlsx", recalculate: bool = Fals
     subprocess.run(
         ["soffice", f"-env:UserInstallation=file://{profile}", "--headless", "--convert-to", to,
          "--outdir", str(out), str(book)],
-        check=True, capture_output=True, timeout=180,
+        check=True, capture_output=True, timeout=600,
     )  # fmt: skip
     return out / f"{book.stem}.{to}"

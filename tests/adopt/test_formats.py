@@ -25,7 +25,7 @@ def test_other_formats_give_the_same_readings(tmp_path: Path, ending: str, layou
     subprocess.run(
         [str(OFFICE), f"-env:UserInstallation=file://{tmp_path}/profile", "--headless",
          "--convert-to", ending, "--outdir", str(tmp_path), str(source)],
-        check=True, capture_output=True, timeout=120,
+        check=True, capture_output=True, timeout=600,
     )  # fmt: skip
     made = tmp_path / f"own.{ending}"
     first = look([Source(source, data)])

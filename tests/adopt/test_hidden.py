@@ -111,7 +111,7 @@ def test_other_formats_say_the_same(tmp_path: Path, ending: str) -> None:
     subprocess.run(
         [str(OFFICE), f"-env:UserInstallation=file://{tmp_path}/profile", "--headless",
          "--convert-to", ending, "--outdir", str(tmp_path), str(source)],
-        check=True, capture_output=True, timeout=120,
+        check=True, capture_output=True, timeout=600,
     )  # fmt: skip
     made = tmp_path / f"own.{ending}"
     seen = look([Source(made, made.read_bytes())])

@@ -87,7 +87,7 @@ def measured(*commands: tuple[object, ...]) -> list[Measured]:
     done = subprocess.run(
         [sys.executable, "-c", _CHILD],
         input=json.dumps([[str(a) for a in command] for command in commands]),
-        capture_output=True, text=True, timeout=300, cwd=ROOT,
+        capture_output=True, text=True, timeout=900, cwd=ROOT,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
     assert done.returncode == 0, done.stderr

@@ -46,7 +46,7 @@ def content(folder: Path) -> dict[str, bytes]:
 def faults(kept: Path, home: Path, kind: str) -> list[dict[str, Any]]:
     done = subprocess.run(
         [sys.executable, "-m", "tests.archive.putting", str(kept / "east-2026"), str(home), kind],
-        cwd=ROOT, capture_output=True, text=True, check=True, timeout=300,
+        cwd=ROOT, capture_output=True, text=True, check=True, timeout=600,
     )  # fmt: skip
     return [json.loads(line) for line in done.stdout.splitlines()]
 
@@ -156,7 +156,7 @@ def test_an_archive_that_another_process_put_there_meanwhile_stays(
 def test_two_processes_into_one_new_folder(tmp_path: Path) -> None:
     west = PORTFOLIO / "west-2025.xlsx"
     runs = [start("archive", book, "--to", tmp_path / "to") for book in (EAST, EAST, west)]
-    said = [run.communicate(timeout=120)[1] for run in runs]
+    said = [run.communicate(timeout=600)[1] for run in runs]
     codes = [run.returncode for run in runs]
     assert sorted(codes[:2]) == [0, 3]
     assert codes[2] == 0

@@ -9,11 +9,14 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from siltbook.batch.audit.against import against
 from siltbook.batch.audit.job import audit_bytes
 from siltbook.batch.audit.model import Question, RuleResult, State
 from siltbook.batch.audit.report import answer
+from siltbook.batch.audit.witness import read_witness
 from siltbook.batch.cli import main
 from siltbook.batch.job import review_bytes
+from siltbook.batch.merging.sides import read_side
 from siltbook.templates.blank import BlankOptions, build
 from tests.audit.farm import Farm, honest, open_places
 
@@ -28,9 +31,10 @@ def with_failed_flush() -> Farm:
 
 
 def compared(now: Farm, was: Farm | bytes) -> dict[str, RuleResult]:
+    """What a copy says of the book; without the rest of the audit, which asks nothing of it."""
+    home = read_side(now.package(), NAME)
     witness = was if isinstance(was, bytes) else was.package()
-    audit = audit_bytes(now.package(), NAME, None, [(COPY, witness)])
-    return {r.rule.code: r for r in audit.results}
+    return {r.rule.code: r for r in against(home, [read_witness(witness, COPY, home)])}
 
 
 def settings(**values: object) -> bytes:

@@ -22,7 +22,7 @@ def judge_and_wait(job: many.Job) -> many.Judged:
     """The judgement, once everybody has one."""
     judged = judge(job)
     (folder / str(os.getpid())).touch()
-    for _ in range(1200):
+    for _ in range(12_000):
         if len(list(folder.iterdir())) >= count:
             break
         time.sleep(0.05)

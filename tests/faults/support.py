@@ -21,7 +21,9 @@ from tests.amount import LONG
 from tests.benchmarks.speed import make_book
 
 ROOT = Path(__file__).resolve().parents[2]
-SILTBOOK = [sys.executable, "-c", "from siltbook.batch.cli import main; main()"]
+# As it is installed: these two come with the extra 'test' only, and take long to be imported.
+PLAIN = "import sys; sys.modules.update(dict.fromkeys(('hypothesis', 'dask')))"
+SILTBOOK = [sys.executable, "-c", f"{PLAIN}; from siltbook.batch.cli import main; main()"]
 
 
 @cache
@@ -105,4 +107,4 @@ class Driver:
 
     def close(self) -> None:
         """End the driver."""
-        self.process.communicate(timeout=30)
+        self.process.communicate(timeout=300)

@@ -51,7 +51,7 @@ def test_a_disk_that_is_full_leaves_the_book_and_nothing_else(
     book = small_disk / "farm.xlsx"
     book.write_bytes(old)
     run = start("run", *how, book)
-    _, said = run.communicate(timeout=120)
+    _, said = run.communicate(timeout=600)
     assert run.returncode == 3
     assert "cannot be written (No space left on device). Close it in other programs, check" in said
     assert len(said.strip().splitlines()) == 1
@@ -154,7 +154,7 @@ def together(marks: Path, *commands: list[object]) -> list[tuple[int, str]]:
         )
         for command in commands
     ]  # fmt: skip
-    said = [process.communicate(timeout=120)[1] for process in started]
+    said = [process.communicate(timeout=600)[1] for process in started]
     return [(p.returncode, text) for p, text in zip(started, said, strict=True)]
 
 

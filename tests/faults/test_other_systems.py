@@ -78,7 +78,7 @@ def test_a_console_of_western_letters_gets_what_it_can_show(
     ]
     done = subprocess.run(
         [sys.executable, "-c", IN_TURN, json.dumps(runs)],
-        cwd=tmp_path, capture_output=True, check=False, timeout=300,
+        cwd=tmp_path, capture_output=True, check=False, timeout=900,
         env={**os.environ, "PYTHONIOENCODING": f"cp1252:{errors}", "PYTHONUTF8": "0"},
     )  # fmt: skip
     assert done.returncode == 0, done.stderr

@@ -11,7 +11,7 @@ import pytest
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.review.agree import enter_agreed
 from siltbook.batch.review.minutes import read_pack
-from tests.faults.support import ROOT, Driver, Ended, points
+from tests.faults.support import PLAIN, ROOT, Driver, Ended, points
 from tests.review.farms import book
 from tests.review.packs import ROW, SPARE, small_pack
 from tests.review.test_agree import NORTH, filled
@@ -119,7 +119,7 @@ def test_a_fault_at_any_call_of_review_leaves_the_old_pack_or_the_new(
     assert len(refused) > 2 or fault == "kill"
 
 
-CODE = """
+CODE = f"{PLAIN}\n" + """
 import sys, time
 from pathlib import Path
 from siltbook.batch.cli import main
@@ -128,7 +128,7 @@ marks, real = Path(sys.argv[1]), module.{name}
 def wait(*given):
     made = real(*given)
     (marks / str(time.time_ns())).touch()
-    for _ in range(1200):
+    for _ in range(6000):
         if len(list(marks.iterdir())) == 2:
             break
         time.sleep(0.05)
@@ -147,7 +147,7 @@ def together(marks: Path, module: str, name: str, *commands: list[object]) -> li
                          text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
         for command in commands
     ]  # fmt: skip
-    said = [process.communicate(timeout=120)[1] for process in started]
+    said = [process.communicate(timeout=600)[1] for process in started]
     return [(p.returncode, text) for p, text in zip(started, said, strict=True)]
 
 

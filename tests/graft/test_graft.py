@@ -50,7 +50,7 @@ def resaved(data: bytes, folder: Path) -> bytes:
     home = f"-env:UserInstallation=file://{folder}/home"
     command = ["soffice", "--headless", home, "--convert-to", "xlsx:Calc MS Excel 2007 XML"]
     subprocess.run([*command, "--outdir", str(out), str(source)], check=True, capture_output=True,
-                   timeout=180)  # fmt: skip
+                   timeout=600)  # fmt: skip
     return (out / "in.xlsx").read_bytes()
 
 

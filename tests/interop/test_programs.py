@@ -44,7 +44,7 @@ def node(*words: object) -> Any:
     """What `programs.js` says."""
     done = subprocess.run(
         ["node", str(HERE / "programs.js"), *map(str, words)],
-        capture_output=True, timeout=180, check=False, text=True,
+        capture_output=True, timeout=600, check=False, text=True,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     return json.loads(done.stdout)

@@ -21,7 +21,7 @@ from com.sun.star.accessibility.AccessibleRole import ALERT, DIALOG, PUSH_BUTTON
 from com.sun.star.beans import PropertyValue
 from com.sun.star.util import URL
 
-PATIENCE = 60.0  # [s]
+PATIENCE = 300.0  # [s]
 
 
 class Player:

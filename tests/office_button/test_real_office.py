@@ -78,7 +78,7 @@ def play(home: Path, book: Path, picture: str = "") -> dict[str, Any]:
     asked = [str(python), str(player), str(office()), str(book), picture]
     done = subprocess.run(
         ["xvfb-run", "-a", "-s", "-screen 0 1280x800x24", *asked], capture_output=True, text=True,
-        env={**os.environ, "HOME": str(home), "PYTHONPATH": ""}, timeout=500, check=False,
+        env={**os.environ, "HOME": str(home), "PYTHONPATH": ""}, timeout=1500, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     held: dict[str, Any] = json.loads(done.stdout.splitlines()[-1]) if not picture else {}

@@ -15,12 +15,13 @@ from siltbook.batch.job import review_bytes
 from siltbook.batch.reading import book as reading
 from siltbook.batch.reading import oldbook
 from siltbook.batch.reading.book import read_book
+from tests.amount import LONG
 from tests.lint import lint
 from tests.reading.books import clean_sheets, workbook
 
 CORPORA = Path(__file__).parents[3] / "shared" / "corpora"
 needs_corpora = pytest.mark.skipif(not CORPORA.is_dir(), reason="the shared corpora are not here")
-EVERY = 3  # each third book goes through the whole run; all of them are read
+EVERY = 1 if LONG else 6  # each sixth book goes through the whole run; all of them are read
 
 
 def books() -> list[Path]:

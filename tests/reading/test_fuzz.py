@@ -25,7 +25,7 @@ from tests.amount import LONG
 from tests.reading.books import NAME, OFFICE, clean_sheets, raw_book, raw_sheet, workbook
 from tests.reading.test_other_formats import other
 
-EXAMPLES = int(LONG or 40)
+EXAMPLES = int(LONG or 24)
 # The usual run takes the same examples each time: a change never fails for another's reason. It
 # does not look for the smallest example of a failure, which takes minutes: the long run does.
 FUZZ = settings(

@@ -108,8 +108,8 @@ def test_a_program_that_prints_without_end_costs_no_memory(
 @needs_scripts
 def test_a_program_that_hangs_is_ended(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     pretend(tmp_path, monkeypatch, f"sleep 60 & echo $! > {tmp_path}/pid; wait")
-    with pytest.raises(PdfError, match="did not finish the PDF within 1 seconds"):
-        to_pdf(workbook(), timeout=1)
+    with pytest.raises(PdfError, match="did not finish the PDF within 3 seconds"):
+        to_pdf(workbook(), timeout=3)
     assert is_gone(tmp_path / "pid")
 
 
@@ -124,7 +124,7 @@ def test_what_a_program_leaves_behind_is_ended_and_not_waited_for(
 
 def is_gone(pid: Path) -> bool:
     """Whether the process with the number in a file has ended; a moment is given to it."""
-    for _ in range(100):
+    for _ in range(2_000):
         try:
             os.kill(int(pid.read_text()), 0)
         except ProcessLookupError:
@@ -194,7 +194,7 @@ def test_ctrl_c_ends_the_program_and_leaves_a_whole_pack(tmp_path: Path, whole_g
         env={**os.environ, "PATH": f"{tmp_path}/bin:/usr/bin:/bin",
              "TMPDIR": str(tmp_path / "temporary")},
     )  # fmt: skip
-    for _ in range(600):
+    for _ in range(12_000):
         if (tmp_path / "pid").exists():
             break
         time.sleep(0.05)
@@ -202,7 +202,7 @@ def test_ctrl_c_ends_the_program_and_leaves_a_whole_pack(tmp_path: Path, whole_g
         os.killpg(run.pid, signal.SIGINT)
     else:
         run.send_signal(signal.SIGINT)
-    _, said = run.communicate(timeout=60)
+    _, said = run.communicate(timeout=600)
     assert run.returncode == 130
     assert said == "siltbook: stopped by Ctrl-C; what was written is whole.\n"
     assert is_gone(tmp_path / "pid")

@@ -229,7 +229,7 @@ def recalculated(tmp_path_factory: pytest.TempPathFactory) -> Path:
     subprocess.run(
         ["soffice", "--headless", f"-env:UserInstallation=file://{folder}/profile",
          "--convert-to", "xlsx", "--outdir", folder / "out", *folder.glob("*.xlsx")],
-        check=True, capture_output=True, timeout=180,
+        check=True, capture_output=True, timeout=600,
     )  # fmt: skip
     return folder / "out"
 

@@ -13,7 +13,7 @@ from siltbook.batch.many import Order, process_book
 from tests.amount import amount
 from tests.typed.farm import DAY, NAME, box, edit, make, siltbook, texts
 
-EDITS = amount(48, 200)
+EDITS = amount(24, 200)
 SHEETS = ("Farm", "Stations", "Readings", "Work done", "Agreed", "Actions", "Findings")
 _KEPT = re.compile(r"is kept as (\S+\.xlsx); ")
 

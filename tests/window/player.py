@@ -18,7 +18,7 @@ from siltbook.batch.window.desk import Desk
 from siltbook.batch.window.events import Row
 from siltbook.batch.window.view import Window, _root
 
-PATIENCE = 120.0  # [s]
+PATIENCE = 600.0  # [s]
 
 
 class Player:

@@ -48,7 +48,7 @@ def until_idle(desk: Desk) -> list[Event]:
     """All events up to the next rest."""
     seen: list[Event] = []
     while not seen or not isinstance(seen[-1], Idle):
-        seen.append(desk.events.get(timeout=60))
+        seen.append(desk.events.get(timeout=600))
     return seen
 
 
@@ -188,7 +188,7 @@ def test_a_watched_folder_that_is_taken_away_is_said_once(desk: Desk, book: Path
     until_idle(desk)
     shutil.rmtree(book.parent)
     assert until_idle(desk)[-1] == Idle(None)
-    said = desk.events.get(timeout=10)
+    said = desk.events.get(timeout=600)
     assert isinstance(said, Failed)
     assert "cannot be watched (it is not there, or was renamed or deleted)" in said.sentence
 

@@ -53,7 +53,7 @@ def play(screen: list[str], *words: object) -> dict[str, Any]:
     player = Path(__file__).with_name("player.py")
     done = subprocess.run(
         [*screen, str(player), *map(str, words)], env=environment(), capture_output=True, text=True,
-        timeout=300,
+        timeout=900,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     held: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
