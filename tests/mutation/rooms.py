@@ -15,6 +15,8 @@ EQUIVALENT = {
     "elif verdict > Verdict.CHECK_FIELD:",
     # A member of an enum is equal to itself alone.
     "if sheet is READINGS and column.kind == Kind.FLOW:",
+    # ~n is -n - 1: the order is the same.
+    "ordered = sorted(found.items(), key=lambda item: ~len(item[1]))",
     # pandas inverts a series of truths by either sign.
     "run = (-same).cumsum()",
     # More columns than those of days are looked through for days, and hold none.

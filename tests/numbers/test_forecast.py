@@ -116,6 +116,11 @@ SILENT = [
         [read(0, 2.0), work(3)],
         "fewer than two readings in this run and no earlier run to learn from",
     ),
+    # A day between them is enough to see that it does not rise.
+    (
+        [read(0, 2.0), read(1, 2.0)],
+        "the drop is not rising and there is no earlier run to learn from",
+    ),
     (
         [read(0, 2.0), read(5, 2.0), read(10, 1.9)],
         "the drop is not rising and there is no earlier run to learn from",
