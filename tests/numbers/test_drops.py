@@ -37,6 +37,12 @@ def test_the_class_of_two_gauges_does_not_hide_a_torn_screen() -> None:
     assert implausibly_low(History(TWO, (torn,)), torn)
 
 
+def test_half_of_the_reference_flow_is_enough_to_call_a_drop_too_low() -> None:
+    half, less = (read(0, 0.05, flow=flow, u=0.01) for flow in (20.0, 19.9))
+    assert implausibly_low(log(half), half)
+    assert not implausibly_low(log(less), less)
+
+
 def test_a_fall_is_told_on_two_gauges() -> None:
     """By 1.5 m: twice what their class leaves open, but the class is in both readings."""
     history = History(TWO, (seen(0, 2.6, TWO), seen(7, 1.1, TWO)))

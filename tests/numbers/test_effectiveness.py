@@ -128,6 +128,8 @@ def test_too_few_or_too_close_cleanings_are_said() -> None:
     assert (few.m_per_day, few.silent) == (None, "3 cleanings read soon after, 4 are needed")
     close = clean_creep(cut_runs(log(*levels(1.0, 1.2, 1.4, 1.6, every=9)), 3))
     assert close.silent == "4 cleanings within 27 days, 30 are needed"
+    enough = clean_creep(cut_runs(log(*levels(1.0, 1.2, 1.4, 1.6, every=10)), 3))
+    assert (enough.span, enough.silent) == (30.0, "")
     flushes = clean_creep(cut_runs(log(*levels(1, 1.2, 1.4, 1.6, 1.8, kind="flush")), 3))
     assert flushes.silent == "0 cleanings read soon after, 4 are needed"
 

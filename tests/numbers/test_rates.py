@@ -46,6 +46,13 @@ def test_a_straight_line_gives_its_slope_and_little_else() -> None:
     assert high == pytest.approx(TRUE, abs=1e-3)
 
 
+def test_a_run_read_first_days_after_its_cleaning_has_the_same_rate() -> None:
+    drops = (1.0, 1.4, 1.5, 2.1, 2.2)
+    at_once, later = (rate_interval(tuple(7.0 * i + d for i in range(5)), drops) for d in (0, 5))
+    assert at_once is not None
+    assert later == pytest.approx(at_once)
+
+
 def test_nothing_is_said_of_two_readings_or_of_one_moment() -> None:
     assert rate_interval((0.0, 7.0), (1.0, 2.0)) is None
     assert rate_interval((3.0, 3.0, 3.0), (1.0, 2.0, 1.5)) is None
