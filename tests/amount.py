@@ -29,9 +29,9 @@ def some(cases: Sequence[T], usual: int) -> list[T]:
 
 
 def crossed(rows: Sequence[T], columns: Sequence[U]) -> list[tuple[T, U]]:
-    """Every row with every column in the long run; else as the dark squares of a board lie.
+    """Every row with every column in the long run; else each row with every third column.
 
-    Each row is still taken with every second column, and each column with every second row.
+    From one row to the next they move on by one, so that three rows take every column.
     """
     pairs = itertools.product(enumerate(rows), enumerate(columns))
-    return [(row, column) for (i, row), (j, column) in pairs if LONG or (i + j) % 2 == 0]
+    return [(row, column) for (i, row), (j, column) in pairs if LONG or (i + j) % 3 == 0]

@@ -17,7 +17,7 @@ from tests.amount import amount
 from tests.merging.test_merge import NAME, choose
 from tests.typed.farm import DAY, make, opened, saved
 
-HISTORIES = amount(100, 500)
+HISTORIES = amount(50, 500)
 CHUNKS = 10
 NO_LEAF = Leaf({}, frozenset(), None)
 # What may be typed over, by sheet: not what identifies a row.

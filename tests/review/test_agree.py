@@ -27,8 +27,18 @@ AUGUST = dt.date(2026, 8, 10)
 SHEET, TABLE = "xl/worksheets/sheet6.xml", "xl/tables/table4.xml"
 
 
+_FILLED: dict[tuple[str, bytes | None], bytes] = {}  # many tests fill in the same
+
+
 def filled(rows: dict[int, dict[str, Any]], package: bytes | None = None) -> bytes:
     """The pack with cells of its Agenda filled in (row on the sheet -> header -> value)."""
+    key = repr(rows), package
+    if key not in _FILLED:
+        _FILLED[key] = _fill(rows, package)
+    return _FILLED[key]
+
+
+def _fill(rows: dict[int, dict[str, Any]], package: bytes | None) -> bytes:
     workbook = opened(package or pack_file())
     sheet = workbook["Agenda"]
     header = header_row(package)
