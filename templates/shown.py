@@ -44,6 +44,14 @@ def _digits(per: float) -> Digits:
     return Digits(drop, drop, drop + 1, drop + 1, drop + 2)
 
 
+def _typed_digits(value: float, least: int) -> int | None:
+    """The digits behind the point that a typed number has, from `least` on; None for too many."""
+    for digits in range(least, least + MORE + 1):
+        if abs(round(value, digits) - value) < 1e-9 * max(1.0, abs(value)):
+            return digits
+    return None
+
+
 @dataclass(frozen=True)
 class Shown:
     """The unit in which a farm's pressures are shown, and how its dates are.
@@ -124,16 +132,29 @@ class Shown:
         """A limit to four digits, where it is said once how it was converted."""
         return f"{self.value(metres):.4g} {self.unit}"
 
-    def limit(self, metres: float) -> str:
-        """A limit: with all the digits that somebody typed in this unit, else as a drop."""
-        return self.drop(metres, self._typed(metres))
+    def limit(self, metres: float, digits: int = 0) -> str:
+        """A limit: with all the digits that somebody typed in this unit, else as a drop.
 
-    def _typed(self, metres: float) -> int:
-        value, least = self.value(metres), self.digits.drop
-        for digits in range(least, least + MORE + 1):
-            if abs(round(value, digits) - value) < 1e-9 * max(1.0, abs(value)):
-                return digits
-        return least
+        One that was typed in metres is said as it was typed, with this unit behind it. `digits`
+        are the least behind the point.
+        """
+        typed = None if self._in_metres(metres) else self._typed(metres)
+        least = self.digits.drop if typed is None else typed
+        return self.stated(metres, self.drop(metres, max(digits, least)))
+
+    def stated(self, metres: float, said: str) -> str:
+        """A limit that is `said` in a unit; one that was typed in metres as typed and converted."""
+        return f"{metres:.10g} {METRE} ({said})" if self._in_metres(metres) else said
+
+    def _in_metres(self, metres: float) -> bool:
+        """Whether a limit was typed in metres though this is another unit: it is a number of few
+        digits there, and of many here (20 m are 196.133 kPa)."""
+        own, there = self._typed(metres), _typed_digits(metres, 0)
+        return not self.metres and there is not None and (own is None or own - there > 2)
+
+    def _typed(self, metres: float) -> int | None:
+        """The digits with which a limit was typed in this unit; None where it was in another."""
+        return _typed_digits(self.value(metres), self.digits.drop)
 
     def apart(self, one: float, other: float) -> int:
         """Digits with which two drops that differ do not print alike."""

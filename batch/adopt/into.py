@@ -55,12 +55,7 @@ def new_book(rows: Harvest, work: Sequence[Row], farm: str) -> Filled:
         "Readings": _sorted([_typed(r, own, unit, flow, READINGS.columns) for r in rows.readings]),
         "Work done": _sorted([_typed(r, own, unit, flow, WORK.columns) for r in work]),
     }
-    least = round(2.0 * metres_per("bar") / metres_per(unit), 1)
-    data = build(
-        BlankOptions(unit, flow, farm),
-        lists,
-        {"flush_inlet": 2.0 if unit == "bar" else f"{least} {unit}"},
-    )
+    data = build(BlankOptions(unit, flow, farm, limits_in=unit), lists)
     return Filled(data, len(lists["Readings"]), len(lists["Work done"]), names)
 
 

@@ -14,8 +14,8 @@ from siltbook.batch.adopt.harvest import Amount
 from siltbook.batch.adopt.hidden import sentence, why
 from siltbook.batch.adopt.model import ROLES, Column, Harvest, Question
 from siltbook.batch.adopt.study import EVERY, Study, stations_of
-from siltbook.batch.sheets.kit import clean
-from siltbook.templates import look
+from siltbook.batch.sheets.kit import clean, lines, row_height
+from siltbook.templates import look, printing
 from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS, WORKS, YES_NO
 
 MARK = "Siltbook mapping 1"
@@ -60,10 +60,10 @@ class _Writer:
         self.book = book
         self.formats = {
             name: book.add_format(look.FORMATS[name])
-            for name in ("title", "mark", "head", "text", "date")
+            for name in ("title", "mark", "head", "wrap")
         }
         base = {
-            **look.FORMATS["text"],
+            **look.FORMATS["wrap"],
             "bg_color": "#FFFFFF",
             "border": 1,
             "border_color": "#2F5B8A",
@@ -72,6 +72,7 @@ class _Writer:
         self.wait = book.add_format({**base, "bg_color": "#FFF2CC", "bold": True})
 
     def sheet(self, name: str, says: str, headers: Sequence[str], widths: Sequence[int]) -> Any:
+        """A sheet of one table, whose cells wrap so that it prints on one page's width."""
         page = self.book.add_worksheet(name)
         page.hide_gridlines(2)
         page.write_string(0, 0, name, self.formats["title"])
@@ -79,28 +80,48 @@ class _Writer:
         for col, (header, width) in enumerate(zip(headers, widths, strict=True)):
             page.set_column(col, col, width)
             page.write_string(_HEAD, col, header, self.formats["head"])
-        page.set_default_row(17)
         page.set_row(0, 26)
-        page.set_row(_HEAD, 30)
+        self.high(page, _HEAD, headers, widths)
         page.freeze_panes(_HEAD + 1, 0)
-        page.set_landscape()
-        page.set_paper(9)
-        page.fit_to_pages(1, 0)
+        _printed(page, widths)
         page.repeat_rows(_HEAD)
         return page
 
+    def row(
+        self, page: Any, row: int, values: Sequence[object], widths: Sequence[int],
+        styles: Mapping[int, Any],
+    ) -> None:  # fmt: skip
+        """One row of a table, as high as its longest text; `styles` of single cells by place."""
+        for col, value in enumerate(values):
+            self.cell(page, row, col, value, styles.get(col))
+        self.high(page, row, [_text(value) for value in values], widths)
+
+    def high(self, page: Any, row: int, texts: Sequence[str], widths: Sequence[int]) -> None:
+        """Make a row as high as its longest text wants it."""
+        counted = (lines(text, width) for text, width in zip(texts, widths, strict=False))
+        page.set_row(row, row_height(max(counted, default=1)))
+
     def cell(self, page: Any, row: int, col: int, value: object, style: Any = None) -> None:
-        style = style or self.formats["text"]
+        style = style or self.formats["wrap"]
         if isinstance(value, (int, float)) and not isinstance(value, bool):
             page.write_number(row, col, value, style)
-        elif isinstance(value, dt.date):
-            page.write_string(row, col, value.isoformat(), style)
-        elif isinstance(value, dt.time):
-            page.write_string(row, col, value.strftime("%H:%M"), style)
         elif value not in (None, ""):
-            page.write_string(row, col, clean(str(value)), style)
+            page.write_string(row, col, _text(value), style)
         else:
             page.write_blank(row, col, None, style)
+
+
+def _text(value: object) -> str:
+    """A value as a cell of the mapping shows it."""
+    if isinstance(value, dt.time):
+        return f"{value:%H:%M}"
+    return "" if value is None else clean(str(value))
+
+
+def _printed(page: Any, widths: Sequence[int]) -> None:
+    printing.across(page, widths, look.TYPE_SIZE)
+    page.set_margins(left=printing.SIDE, right=printing.SIDE, top=0.5, bottom=0.7)
+    page.set_footer("&L&F, &A&RPage &P of &N", {"scale_with_doc": False})
 
 
 def write(
@@ -110,7 +131,10 @@ def write(
     from siltbook.templates.maker import Workbook
 
     target = BytesIO()
-    book = Workbook(target, {"in_memory": True, "strings_to_formulas": False})
+    book = Workbook(target, {
+        "in_memory": True, "strings_to_formulas": False,
+        "default_format_properties": printing.NORMAL,
+    })  # fmt: skip
     book.set_properties({"title": "Mapping", "comments": MARK, "created": dt.datetime(2026, 1, 1)})
     with book:
         writer = _Writer(book)
@@ -130,16 +154,15 @@ def _start(
 ) -> None:  # fmt: skip
     page = w.book.add_worksheet("Start")
     page.hide_gridlines(2)
-    page.set_column(0, 0, 44)
-    page.set_column(1, 1, 84)
-    page.set_default_row(18)
+    widths = (44, 84)
+    for col, width in enumerate(widths):
+        page.set_column(col, col, width)
     page.set_row(0, 28)
     page.write_string(0, 0, "How your spreadsheet was understood", w.formats["title"])
     page.write_string(1, 0, MARK, w.formats["mark"])
-    wrap = w.book.add_format({**look.FORMATS["text"], "text_wrap": True, "valign": "top"})
     for row, step in enumerate(_STEPS, start=3):
-        page.merge_range(row, 0, row, 1, clean(step), wrap)
-        page.set_row(row, 32 if len(step) > 120 else 18)
+        page.merge_range(row, 0, row, 1, clean(step), w.formats["wrap"])
+        w.high(page, row, [step], [sum(widths)])
     row = 3 + len(_STEPS) + 1
     hidden = sentence(made.tables)
     said = (
@@ -152,16 +175,13 @@ def _start(
         ("Then run", again),
     )  # fmt: skip
     for label, value in said:
-        w.cell(page, row, 0, label)
-        w.cell(page, row, 1, value)
+        w.row(page, row, (label, value), widths, {})
         row += 1
     w.cell(page, row + 1, 0, "Source", w.formats["head"])
     w.cell(page, row + 1, 1, "Fingerprint", w.formats["head"])
     for n, (file, mark) in enumerate(sources.items(), start=row + 2):
-        w.cell(page, n, 0, file)
-        w.cell(page, n, 1, mark)
-    page.set_landscape()
-    page.fit_to_pages(1, 0)
+        w.row(page, n, (file, mark), widths, {})
+    _printed(page, widths)
 
 
 def _list(page: Any, row: int, col: int, choices: Sequence[str], title: str) -> None:
@@ -175,43 +195,36 @@ def _list(page: Any, row: int, col: int, choices: Sequence[str], title: str) -> 
 
 def _questions(w: _Writer, made: Study, asked: Sequence[Question]) -> None:
     says = "Answer each in the last column." if asked else "No question: everything was understood."
-    page = w.sheet(QUESTIONS, says, QUESTION_HEADERS, (26, 30, 66, 40, 24))
-    wrap = w.book.add_format({**look.FORMATS["text"], "text_wrap": True, "valign": "top"})
+    widths = (22, 26, 60, 38, 22)
+    page = w.sheet(QUESTIONS, says, QUESTION_HEADERS, widths)
     for row, q in enumerate(asked, start=_HEAD + 1):
         accepted = ", ".join(q.choices) or "your own words"
-        for col, value in enumerate((q.about, q.where, q.text, accepted)):
-            w.cell(page, row, col, value, wrap)
-        w.cell(page, row, 4, q.answer, w.wait)
+        w.row(page, row, (q.about, q.where, q.text, accepted, q.answer), widths, {4: w.wait})
         _list(page, row, 4, q.choices, "Answer")
-        page.set_row(row, 15 * max(1, -(-len(q.text) // 62), -(-len(accepted) // 38)) + 3)
     n = _HEAD + 1 + len(asked)
     for about, answer in made.answers.items():
         said = "a setting; change it here" if about.endswith(EVERY) else ANSWERED
-        for col, value in enumerate((about, "", said, "")):
-            w.cell(page, n, col, value)
-        w.cell(page, n, 4, answer, w.open)
+        w.row(page, n, (about, "", said, "", answer), widths, {4: w.open})
         n += 1
 
 
 def _columns(w: _Writer, made: Study) -> None:
     says = "One row per column. Correct 'Taken for', 'Unit' and 'Station' where they are wrong."
-    page = w.sheet(COLUMNS, says, COLUMN_HEADERS, (7, 18, 8, 26, 12, 12, 12, 15, 9, 16, 9, 34))
+    widths = (6, 15, 8, 21, 11, 11, 11, 14, 9, 14, 9, 35)
+    page = w.sheet(COLUMNS, says, COLUMN_HEADERS, widths)
     row = _HEAD + 1
     for form in made.forms:
         sheets = list(dict.fromkeys(t.grid.sheet or t.grid.file for t in form.tables))
         named = ", ".join(sheets[:3]) + (f" and {len(sheets) - 3} more" if len(sheets) > 3 else "")
         for index, column in enumerate(form.columns):
             samples = (*column.samples, "", "", "")[:3]
-            told = (form.key, named, column.letters, column.header, *samples)
-            for col, value in enumerate(told):
-                w.cell(page, row, col, value)
+            because = "; ".join(t for t in (_because(column), why(form.tables, index)) if t)
+            told = (
+                form.key, named, column.letters, column.header, *samples, column.role, column.unit,
+                column.station, column.sure or "ask", because,
+            )  # fmt: skip
             style = w.wait if column.role == "?" else w.open
-            w.cell(page, row, 7, column.role, style)
-            w.cell(page, row, 8, column.unit, w.open)
-            w.cell(page, row, 9, column.station, w.open)
-            w.cell(page, row, 10, column.sure or "ask")
-            hidden = why(form.tables, index)
-            w.cell(page, row, 11, "; ".join(t for t in (_because(column), hidden) if t))
+            w.row(page, row, told, widths, {7: style, 8: w.open, 9: w.open})
             _list(page, row, 7, ROLES, "Taken for")
             _list(page, row, 8, (*PRESSURE_UNITS, *FLOW_UNITS), "Unit")
             row += 1
@@ -226,11 +239,10 @@ def _because(column: Column) -> str:
 
 def _stations(w: _Writer, made: Study) -> None:
     says = "How each station is to be called in the book. Two names made equal become one station."
-    page = w.sheet(STATIONS, says, STATION_HEADERS, (34, 10, 34))
+    widths = (34, 10, 34)
+    page = w.sheet(STATIONS, says, STATION_HEADERS, widths)
     for row, (name, places) in enumerate(stations_of(made).items(), start=_HEAD + 1):
-        w.cell(page, row, 0, name)
-        w.cell(page, row, 1, places)
-        w.cell(page, row, 2, made.names.get(name, name), w.open)
+        w.row(page, row, (name, places, made.names.get(name, name)), widths, {2: w.open})
 
 
 def amount(value: object) -> object:
@@ -243,23 +255,23 @@ def _arrive(w: _Writer, rows: Harvest) -> None:
     says = (
         f"The first {min(FIRST_ROWS, count)} of {count:,} readings, as they would enter the book."
     )
-    page = w.sheet(ARRIVE, says, ARRIVE_HEADERS, (16, 11, 7, 9, 9, 8, 8, 8, 9, 13, 12, 34, 30))
+    widths = (16, 11, 7, 9, 9, 8, 8, 8, 9, 12, 12, 28, 26)
+    page = w.sheet(ARRIVE, says, ARRIVE_HEADERS, widths)
     keys = ("station", "date", "time", "inlet", "outlet", "drop", "unit", "flow", "field",
             "occasion", "read_by", "remark", "where")  # fmt: skip
     for at, reading in enumerate(rows.readings[:FIRST_ROWS], start=_HEAD + 1):
         first = next((v for k in ("inlet", "outlet", "drop") if (v := reading.get(k))), None)
         unit = first.unit if isinstance(first, Amount) else ""
-        for col, key in enumerate(keys):
-            w.cell(page, at, col, unit if key == "unit" else amount(reading.get(key)))
+        told = [unit if key == "unit" else amount(reading.get(key)) for key in keys]
+        w.row(page, at, told, widths, {})
 
 
 def _proposed(w: _Writer, rows: Harvest) -> None:
     says = (
         "Work that notes speak of. It enters only where 'Enter' says yes; delete what was not so."
     )
-    page = w.sheet(
-        PROPOSED, says, PROPOSED_HEADERS, (7, 16, 11, 7, 19, 7, 10, 7, 8, 9, 12, 30, 36, 30)
-    )
+    widths = (7, 14, 11, 6, 17, 7, 9, 6, 7, 8, 11, 20, 21, 18)
+    page = w.sheet(PROPOSED, says, PROPOSED_HEADERS, widths)
     for at, row in enumerate(rows.work[:MOST_ROWS], start=_HEAD + 1):
         lowest = row.get("flush_inlet")
         told = (
@@ -268,25 +280,23 @@ def _proposed(w: _Writer, rows: Harvest) -> None:
             lowest.unit if isinstance(lowest, Amount) else "", row.get("click"), row.get("water"),
             row.get("done_by"), row["words"], row["remark"], row["where"],
         )  # fmt: skip
-        for col, value in enumerate(told):
-            w.cell(page, at, col, value, w.open if col < 11 else None)
+        w.row(page, at, told, widths, dict.fromkeys(range(11), w.open))
         _list(page, at, 0, YES_NO, "Enter")
         _list(page, at, 4, WORKS, "Work")
 
 
 def _left_out(w: _Writer, rows: Harvest, made: Study) -> None:
     says = "Rows and columns that would enter nowhere, and why. They stay in your file."
-    page = w.sheet(LEFT_OUT, says, LEFT_HEADERS, (40, 60, 48, 8))
+    widths = (40, 60, 48, 8)
+    page = w.sheet(LEFT_OUT, says, LEFT_HEADERS, widths)
     row = _HEAD + 1
     for form in made.forms:
         for column in form.columns:
             if column.role == "leave out" and column.samples:
                 place = f"{form.tables[0].grid.place}, column {column.letters}"
                 told = (place, f"{column.header}: {', '.join(column.samples)}", _because(column), 0)
-                for col, value in enumerate(told):
-                    w.cell(page, row, col, value)
+                w.row(page, row, told, widths, {})
                 row += 1
     for one in rows.left_out[: MOST_ROWS - row]:
-        for col, value in enumerate((one.where, one.what, one.why, one.rows)):
-            w.cell(page, row, col, value)
+        w.row(page, row, (one.where, one.what, one.why, one.rows), widths, {})
         row += 1

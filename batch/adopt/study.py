@@ -265,9 +265,11 @@ def _of_values(made: Study) -> list[Question]:
             low, high = _LIKELY if column.role == "inlet" else (0.0, _LIKELY[1])
             high = _MOST_DROP if column.role == "drop" else high
             if not low <= abs(size) <= high and middle != 0:
+                per = metres(1.0, column.unit)
+                most = f"{low / per:.2g} to {high / per:.2g} {column.unit}"
                 text = (
-                    f"'{column.header}' is usually {middle:g} {column.unit}, which is {size:.1f} m "
-                    "of water: is that its unit?"
+                    f"'{column.header}' is usually {middle:g} {column.unit}, where {most} is usual:"
+                    " is that its unit?"
                 )
                 about = f"{form.key}.{column.letters} unit"
                 asked.append(Question(about, table.grid.place, text, PRESSURE_UNITS))

@@ -11,11 +11,20 @@ from typing import TYPE_CHECKING
 from siltbook.batch.archive.season import left_open
 from siltbook.batch.ladder.replay import Gear, Standing, Step, cycles_short, replay_ladder
 from siltbook.batch.model import Work
+from siltbook.batch.reading.parsing import number_text
 from siltbook.batch.results import Assessment
 from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.book import Settings
-from siltbook.templates.contract import CHANGED_GAUGES, FARM, STATIONS, Column, Kind
+from siltbook.templates.contract import (
+    CHANGED_GAUGES,
+    FARM,
+    PRESSURE_UNITS,
+    STATIONS,
+    Column,
+    Kind,
+)
 from siltbook.templates.safety import ON_START_HERE, Touch
+from siltbook.templates.shown import METRE
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 if TYPE_CHECKING:
@@ -32,7 +41,8 @@ def next_book(last: Assessment) -> bytes:
     Pressures and flows stand in the people's own units again.
     """
     settings = dict(_settings(last))
-    options = BlankOptions(last.book.settings.pressure_unit, last.book.settings.flow_unit)
+    held = last.book.settings
+    options = BlankOptions(held.pressure_unit, held.flow_unit, limits_in=_limits_in(last))
     rows = {
         "Stations": list(_register(last)),
         "Agreed": list(_agreed(last)),
@@ -55,14 +65,28 @@ def following(season: str) -> str:
 
 
 def _settings(last: Assessment) -> Iterator[tuple[str, object]]:
-    held = last.book.settings
+    held, unit = last.book.settings, _limits_in(last)
+    # A blank with limits in metres takes the lowest flush inlet in bar, whatever the farm's unit.
+    per = {"drop_limit": metres_per(unit), "flush_inlet": metres_per(unit)}
+    per |= {"flush_inlet": _BAR} if unit == METRE else {}
     for column in FARM.columns:
         value = getattr(held, column.key)
         if column.key in _NOT_CARRIED or value is None or value == "":
             continue
-        # The blank takes the lowest flush inlet in bar, whatever the farm's unit.
-        yield column.key, _tidy(value / _BAR) if column.key == "flush_inlet" else value
+        yield column.key, _tidy(value / per[column.key]) if column.key in per else value
     yield "season", following(held.season)
+
+
+def _limits_in(last: Assessment) -> str:
+    """The unit in which the farm's limit was typed, so that it is carried as it was; metres where
+    it was not."""
+    typed, metres = last.book.setting_raw.get("drop_limit"), last.book.settings.drop_limit
+    if isinstance(typed, str):
+        typed = number_text(typed).value
+    if not isinstance(typed, float) or not typed:
+        return METRE
+    units = (u for u in (METRE, *PRESSURE_UNITS) if math.isclose(typed * metres_per(u), metres))
+    return next(units, METRE)
 
 
 def _tidy(value: float) -> float:
@@ -71,12 +95,12 @@ def _tidy(value: float) -> float:
 
 
 def _register(last: Assessment) -> Iterator[Row]:
-    settings = last.book.settings
+    settings, limits = last.book.settings, metres_per(_limits_in(last))
     for row in last.book.stations.frame.to_dict("records"):
         record = _in_force(last, {str(key): value for key, value in row.items()})
         pressure = metres_per(str(record["unit"] or settings.pressure_unit))
         flow = cubic_metres_per_hour_per(settings.flow_unit)
-        yield {c.key: _own(c, record[c.key], pressure, flow) for c in STATIONS.columns}
+        yield {c.key: _own(c, record[c.key], pressure, flow, limits) for c in STATIONS.columns}
 
 
 def _in_force(last: Assessment, record: Mapping[str, object]) -> dict[str, object]:
@@ -144,11 +168,13 @@ def _stood(name: str, at: Standing, settings: Settings) -> Row:
     }
 
 
-def _own(column: Column, value: object, pressure: float, flow: float) -> object:
-    """One value of the register in the people's own unit."""
+def _own(
+    column: Column, value: object, pressure: float, flow: float, limits: float = 1.0
+) -> object:
+    """One value of the register in the people's own unit; the factors are in [m] and [m3/h]."""
     if not isinstance(value, float) or math.isnan(value):
         return None if isinstance(value, float) else value
-    factors = {Kind.PRESSURE: pressure, Kind.FLOW: flow}
+    factors = {Kind.PRESSURE: pressure, Kind.FLOW: flow, Kind.METRES: limits}
     return _tidy(value / factors.get(column.kind, 1.0))
 
 

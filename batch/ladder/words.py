@@ -43,7 +43,7 @@ def _drop(facts: Facts) -> str:
     on, say = facts.on(facts.latest), facts.shown
     digits = say.apart(facts.drop, limit)
     drop = f"drop {say.drop(facts.drop, digits)} on {on}"
-    at = say.drop(limit, digits) if digits > say.digits.drop else say.limit(limit)
+    at = say.limit(limit, digits)
     if facts.over:
         return f"{drop}, {say.drop(excess, digits)} over the limit of {at}"
     return f"{drop}, within the limit of {at}"

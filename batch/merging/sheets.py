@@ -24,15 +24,16 @@ from siltbook.batch.merging.points import (
 from siltbook.batch.reading.cells import Workbook
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.sheets import kit as k
-from siltbook.templates import look
+from siltbook.templates import look, printing
 from siltbook.templates.contract import MERGE_SHEETS, RESULT_MARK
 from siltbook.templates.shown import IN_METRES, Shown
 
 CHOOSE, NOTE = "Choose", "For Siltbook"
+# Without the note, which is hidden, as wide as a page across takes in type that can be read.
 _CONFLICTS = (
-    (CHOOSE, 13.0), ("What", 20.0), ("Sheet", 12.0), ("Which row", 30.0), ("Column", 15.0),
-    ("In this book", 20.0), ("Cell", 15.0), ("By", 10.0), ("In the copy", 20.0), ("Copy", 22.0),
-    ("Cell there", 15.0), ("By (copy)", 10.0), (NOTE, 12.0),
+    (CHOOSE, 11.0), ("What", 15.0), ("Sheet", 11.0), ("Which row", 23.0), ("Column", 12.0),
+    ("In this book", 17.0), ("Cell", 13.0), ("By", 9.0), ("In the copy", 17.0), ("Copy", 14.0),
+    ("Cell there", 13.0), ("By (copy)", 9.0), (NOTE, 12.0),
 )  # fmt: skip
 _ORIGINS = (
     ("Sheet", 14.0), ("Row", 8.0), ("Which row", 40.0), ("What", 26.0), ("From", 34.0),
@@ -72,17 +73,24 @@ def _top(sheet: Any, styles: _Styles, title: str, line: str, book_name: str, las
     sheet.set_row(0, 22)
     mark = f"{RESULT_MARK} {__version__} · merged into {k.one_line(book_name)}"
     sheet.write_string(1, 0, k.clean(mark), styles("mark"))
-    k.spread(sheet, 2, last, line, styles("line"), 150.0)
+    k.spread(sheet, 2, last, line, styles("line"), 130.0)
 
 
-def _table(sheet: Any, styles: _Styles, columns: Sequence[tuple[str, float]]) -> None:
+def _table(
+    sheet: Any, styles: _Styles, columns: Sequence[tuple[str, float]], last: int
+) -> None:
+    """The header, and how the table is printed that ends in row `last` (0-based)."""
     for col, (header, width) in enumerate(columns):
         hidden = {"hidden": True} if header == NOTE else {}
         sheet.set_column(col, col, width, None, hidden)
         sheet.write_string(_HEADER, col, header, styles("head"))
-    sheet.set_landscape()
-    sheet.set_paper(9)
-    sheet.fit_to_pages(1, 0)
+    widths = [width for header, width in columns if header != NOTE]
+    printing.across(sheet, widths, look.TYPE_SIZE)
+    sheet.set_margins(left=printing.SIDE, right=printing.SIDE, top=0.45, bottom=0.6)
+    sheet.set_footer("&L&F, &A&RPage &P of &N", {"scale_with_doc": False})
+    most = max(k.lines(header, width) for header, width in columns)
+    sheet.set_row(_HEADER, k.row_height(most))
+    sheet.print_area(0, 0, max(last, _HEADER), len(widths) - 1)
     sheet.repeat_rows(_HEADER)
     sheet.freeze_panes(_HEADER + 1, 0)
     sheet.hide_gridlines(2)
@@ -99,7 +107,7 @@ def _conflicts(
     line += f" {shown.order}" if shown.order else ""
     last = len(_CONFLICTS) - 2
     _top(sheet, styles, MERGE_SHEETS[0], line, book_name, last)
-    _table(sheet, styles, _CONFLICTS)
+    _table(sheet, styles, _CONFLICTS, _HEADER + len(points))
     for row, point in enumerate(points, _HEADER + 1):
         texts = list(_line(point, shown))
         for col, value in enumerate(texts):
@@ -140,13 +148,15 @@ def _merged(
     line = f"{len(origins)} came from copies. A row's number is that of the day of the merge."
     line += f" {shown.order}" if shown.order else ""
     _top(sheet, styles, MERGE_SHEETS[1], line, book_name, len(_ORIGINS) - 2)
-    _table(sheet, styles, _ORIGINS)
+    _table(sheet, styles, _ORIGINS, _HEADER + len(origins))
     for row, origin in enumerate(origins, _HEADER + 1):
         number = str(origin.row or "")
         row_words = which(origin.key, shown)
         texts = (origin.sheet, number, row_words, origin.what, origin.file, origin.by)
         for col, value in enumerate(texts):
             k.text(sheet, row, col, value, styles("wrap"))
+        pairs = zip(texts, _ORIGINS, strict=False)
+        sheet.set_row(row, k.row_height(max(k.lines(v, w) for v, (_, w) in pairs)))
         note = [origin.sheet, list(origin.key), origin.what, origin.file, origin.by, origin.row]
         _in_pieces(sheet, row, len(texts), json.dumps(note, ensure_ascii=False), styles("text"))
 

@@ -165,7 +165,7 @@ def _known(
             f"{gauge.number(latest.outlet)}, drop {gauge.shown(latest.drop)}"
         )
     least = gauge.shown(assessment.book.settings.flush_inlet)
-    limits = [f"limit {gauge.shown(station.limit)}", over_at(station, latest)]
+    limits = [f"limit {gauge.limit(station.limit)}", over_at(station, latest)]
     limits.append(f"in a flush the inlet stays at or above {least}")
     yield f"{last}. {'; '.join(part for part in limits if part)}."
     if result.verdict not in CALM:

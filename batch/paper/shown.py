@@ -34,6 +34,10 @@ class Gauge:
         number = self.number(metres)
         return number if number == BLANK else f"{number} {self.unit}"
 
+    def limit(self, metres: float) -> str:
+        """A limit [m] with the unit; as it was typed first, where that was in metres."""
+        return shown_in(self.unit).stated(metres, self.shown(metres))
+
 
 def gauge_of(station: Station, look: Shown = IN_METRES) -> Gauge:
     """How pressures of this station are written: as on the gauge that it has now.

@@ -96,7 +96,7 @@ def _known(
     yield "Filter", filters or BLANK
     yield "Maker and model", str(station.registered("maker") or BLANK)
     yield "Serial number", str(station.registered("serial") or BLANK)
-    yield "Limit", gauge.shown(station.limit)
+    yield "Limit", gauge.limit(station.limit)
     yield "Clean drop", gauge.shown(station.clean_drop)
     yield "Lowest inlet in a flush", gauge.shown(settings.flush_inlet)
     yield "Flush cycles", f"{settings.flush_cycles}"

@@ -75,7 +75,7 @@ def test_a_unit_that_cannot_be_is_asked_about() -> None:
     made.sheets["Readings"][0] = ["Date", "Station", "Inlet (bar)", "Outlet (bar)", "Notes"]
     seen = look([Source(Path("own.xlsx"), as_xlsx(made))])
     assert seen.asked[0].text == (
-        "'Inlet (bar)' is usually 310 bar, which is 3161.1 m of water: is that its unit?"
+        "'Inlet (bar)' is usually 310 bar, where 0.2 to 16 bar is usual: is that its unit?"
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -11,13 +12,15 @@ import openpyxl
 import pytest
 from click.testing import CliRunner, Result
 
-from siltbook.batch.archive.carry_register import following
+from siltbook.batch.archive.carry_register import following, next_book
 from siltbook.batch.archive.compare import against, years
 from siltbook.batch.archive.folder import Season, put
 from siltbook.batch.archive.season import days_over, station_seasons
 from siltbook.batch.cli import main
 from siltbook.batch.job import assess_bytes
 from tests.archive.conftest import PORTFOLIO, archived
+
+BLANKS = Path(__file__).parents[2] / "templates"
 
 
 def siltbook(*arguments: object) -> Result:
@@ -55,6 +58,35 @@ def test_register_and_settings_are_carried_in_the_peoples_units(begun: Path) -> 
     assert settings["Season"] == "2027"
     assert settings["Review date"] is None
     assert settings["Lowest flush inlet"] == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "own"),
+    [("siltbook-blank-psi.xlsx", 7.0, "Drop limit (psi)"),
+     ("siltbook-blank-kpa.xlsx", 47.0, "Drop limit (kPa)"),
+     ("siltbook-blank-bar.xlsx", 0.45, "Drop limit (bar)")],
+)  # fmt: skip
+def test_limits_are_carried_as_they_were_typed(name: str, typed: float, own: str) -> None:
+    """Farm, stations and clean drops stand in the unit in which people typed them."""
+    book = openpyxl.load_workbook(BLANKS / name)
+    cells = {row[0].value: row for row in book["Farm"].iter_rows()}
+    cells["Drop limit"][1].value = typed
+    heads = {cell.value: cell.column for cell in book["Stations"][1]}
+    book["Stations"].cell(2, heads["Station"]).value = "F1"
+    book["Stations"].cell(2, heads[own]).value = typed - 0.05
+    target = io.BytesIO()
+    book.save(target)
+    last = assess_bytes(target.getvalue(), name)
+    now = openpyxl.load_workbook(io.BytesIO(next_book(last)))
+    cells = {row[0].value: row for row in now["Farm"].iter_rows()}
+    unit = own[len("Drop limit (") : -1]
+    assert [cell.value for cell in cells["Drop limit"][1:3]] == [typed, unit]
+    assert cells["Lowest flush inlet"][1].value == last.book.setting_raw["flush_inlet"]
+    heads = {cell.value: cell.column for cell in now["Stations"][1]}
+    assert now["Stations"].cell(2, heads[own]).value == pytest.approx(typed - 0.05, rel=1e-9)
+    again = assess_bytes(next_book(last), "next.xlsx").book
+    assert again.settings.drop_limit == pytest.approx(last.book.settings.drop_limit, rel=1e-9)
+    assert again.settings.flush_inlet == pytest.approx(last.book.settings.flush_inlet, rel=1e-9)
 
 
 def test_nothing_of_the_last_seasons_log_is_carried(begun: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 import re
 import zipfile
@@ -18,9 +19,11 @@ from siltbook.batch.audit.job import audited
 from siltbook.batch.cli import main
 from siltbook.batch.interface import reviewed_bytes
 from siltbook.batch.job import assess_bytes
+from siltbook.batch.merging.job import merge_bytes
 from siltbook.batch.paper.round_page import round_page
 from tests.review.packs import small_pack
 from tests.samples.load import SAMPLES
+from tests.typed.farm import opened
 
 ROOT = Path(__file__).parents[2]
 BLANK = ROOT / "templates" / "siltbook-blank-bar.xlsx"
@@ -42,6 +45,25 @@ def _mapping() -> bytes:
         return target.read_bytes()
 
 
+def _merged() -> bytes:
+    """A book with what a copy says otherwise, and with rows that came from it."""
+    data = (SAMPLES / "twelve-stations.xlsx").read_bytes()
+    copy = opened(data)
+    copy["Agreed"]["D2"].value = dt.date(2026, 9, 8)
+    copy["Agreed"]["C2"].value = "Somebody else, whose name is rather long for so narrow a column"
+    for row in range(6, 10):
+        copy["Readings"].cell(row, 4).value = 2.45
+    added = ("S01 Weir", "Look at the gauge together, and note its number", "Reader E")
+    for col, value in enumerate((*added, dt.date(2026, 9, 9)), start=1):
+        copy["Agreed"].cell(4, col).value = value
+    target = io.BytesIO()
+    copy.save(target)
+    named = [(target.getvalue(), "copy of the second reader, july.xlsx")]
+    merged = merge_bytes((data, "twelve-stations.xlsx"), named, None).data
+    assert merged is not None
+    return merged
+
+
 def _round() -> bytes:
     book = SAMPLES / "twelve-stations.xlsx"
     return round_page(assess_bytes(book.read_bytes(), book.name), book.name)
@@ -56,6 +78,7 @@ _KINDS: dict[str, Callable[[], bytes]] = {
     "pack": small_pack,
     "seasons": _seasons,
     "mapping": _mapping,
+    "merged": _merged,
     "round sheet": _round,
 }
 KINDS = tuple(_KINDS)

@@ -31,8 +31,8 @@ def test_the_sentence_says_that_the_supply_was_not_judged() -> None:
     judged = judge(histories(book, None)[0], book.settings, DAY)
     assert judged.verdict == "in-range"
     assert judged.reason == (
-        "Drop 0.30 bar on 2026-05-01, within the limit of 0.49 bar. Only the drop was written"
-        " down, so the supply could not be judged."
+        "Drop 0.30 bar on 2026-05-01, within the limit of 5 m (0.49 bar). Only the drop was"
+        " written down, so the supply could not be judged."
     )
 
 

@@ -16,6 +16,7 @@ from click.testing import CliRunner
 from siltbook.batch.cli import main
 from siltbook.batch.merging.job import Merged, merge_bytes
 from siltbook.batch.reading.book import read_book
+from siltbook.templates.units import metres_per
 from tests.typed.farm import DAY, edit, make, opened, saved, siltbook, texts
 
 NAME = "farm.xlsx"
@@ -319,3 +320,21 @@ def test_audit_says_which_rows_came_from_whom_and_names_the_way_out(tmp_path: Pa
     said = CliRunner().invoke(main, ["review", str(book), str(other), "--month", "2026-06",
                                      "--no-pdf", "--out", str(tmp_path / "pack.xlsx")])  # fmt: skip
     assert "'siltbook merge " in said.output
+
+
+def test_a_limit_of_a_copy_in_another_unit_comes_in_the_unit_of_the_books_own_cell() -> None:
+    def limit(value: float | None, unit: str) -> Edit:
+        return lambda book: book["Farm"].append(["Drop limit", value, unit])
+
+    home = changed(BOOK, limit(7.0, "psi"))
+    same = merged(home, changed(BOOK, limit(7.0, "psi")))
+    assert same.points == ()
+    (point,) = merged(home, changed(BOOK, limit(4.0, "m"))).points
+    assert (point.header, point.mine) == ("Drop limit", 7.0)
+    assert point.theirs == pytest.approx(4.0 / metres_per("psi"), rel=1e-7)
+    bare = changed(BOOK, limit(None, "psi"))
+    done = merged(bare, changed(BOOK, limit(6.5, "psi")))
+    assert done.data is not None
+    assert read_book(done.data, NAME).book.settings.drop_limit == pytest.approx(
+        6.5 * metres_per("psi")
+    )

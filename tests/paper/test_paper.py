@@ -101,7 +101,7 @@ def test_the_card_has_the_episode_the_work_and_lines_for_what_was_found(tmp_path
     said = text(station_cards(assessed, BOOK.name, "0", ["s02 pond"]), tmp_path)
     for words in (
         "Station card: S02 Pond", "Hand clean", "3 cycles; lowest inlet 2.65 bar",
-        "read, after flush", "Limit: 0.49 bar", "Serial number:", "Contact:",
+        "read, after flush", "Limit: 5 m (0.49 bar)", "Serial number:", "Contact:",
         "5. See zero on both sides", "What was found", "Who, when",
     ):  # fmt: skip
         assert words in said, words

@@ -20,7 +20,7 @@ def printed(data: bytes, folder: Path) -> bytes:
     return convert(folder / "book.xlsx", folder, "pdf").read_bytes()
 
 
-@pytest.mark.parametrize("kind", ["audited", "pack", "seasons", "round sheet"])
+@pytest.mark.parametrize("kind", ["audited", "pack", "seasons", "round sheet", "mapping", "merged"])
 def test_every_page_of_every_sheet_can_be_read(kind: str, tmp_path: Path) -> None:
     """The audited book holds the result sheets and the sheets that people fill as well."""
     assert faults(printed(produced(kind), tmp_path)) == []

@@ -16,9 +16,9 @@ from siltbook.templates.units import metres_per
     ("unit", "drop", "level", "limit"),
     [
         ("m", "5.10 m", "20.4 m", "5.00 m"),
-        ("bar", "0.50 bar", "2.00 bar", "0.49 bar"),
-        ("kPa", "50 kPa", "200 kPa", "49 kPa"),
-        ("psi", "7.3 psi", "29.0 psi", "7.1 psi"),
+        ("bar", "0.50 bar", "2.00 bar", "5 m (0.49 bar)"),
+        ("kPa", "50 kPa", "200 kPa", "5 m (49 kPa)"),
+        ("psi", "7.3 psi", "29.0 psi", "5 m (7.1 psi)"),
         ("kgf/cm2", "0.51 kgf/cm2", "2.04 kgf/cm2", "0.50 kgf/cm2"),
     ],
 )
@@ -37,6 +37,17 @@ def test_every_unit_of_the_contract_can_be_shown() -> None:
 def test_a_limit_has_the_digits_that_were_typed() -> None:
     assert shown_in("bar").limit(0.485 * metres_per("bar")) == "0.485 bar"
     assert shown_in("psi").limit(6.25 * metres_per("psi")) == "6.25 psi"
+    assert shown_in("kPa").limit(49 * metres_per("kPa")) == "49 kPa"
+    # Neither in metres nor in the unit that is shown: it is converted, and nothing else.
+    assert shown_in("psi").limit(0.49 * metres_per("bar")) == "7.1 psi"
+
+
+def test_a_limit_that_was_typed_in_metres_is_said_so_and_converted_once() -> None:
+    assert shown_in("psi").limit(5.0) == "5 m (7.1 psi)"
+    assert shown_in("psi").limit(4.75) == "4.75 m (6.8 psi)"
+    assert shown_in("kPa").limit(20.0) == "20 m (196 kPa)"  # 196.133 kPa: nobody types that
+    assert shown_in("bar").limit(5.0, digits=4) == "5 m (0.4903 bar)"
+    assert shown_in("m").limit(5.0) == "5.00 m"
 
 
 @given(st.sampled_from(PRESSURE_UNITS), st.floats(0.2, 60), st.floats(1e-4, 5))

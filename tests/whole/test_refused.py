@@ -62,12 +62,12 @@ def test_a_stations_own_limit_that_cannot_be_gives_way_to_the_farms(limit: float
     assessment = judged(register={"drop_limit": limit}, settings=[["Drop limit", 4, "m"]])
     (result,) = assessment.stations
     assert result.station.limit == 4.0
-    assert "within the limit of 0.39 bar" in result.judgement.reason
+    assert "within the limit of 4 m (0.39 bar)" in result.judgement.reason
     assert outcome(assessment) == outcome(judged(settings=[["Drop limit", 4, "m"]]))
     assert refusals(assessment) == [
         f"Stations!G2: value outside what is possible: read {limit} m; accepted: drop limit from "
-        "0.1 to 60 m; until then the farm's limit of 0.39 bar is used. Check the value and its "
-        "unit."
+        "0.1 to 60 m; until then the farm's limit of 4 m (0.39 bar) is used. Check the value "
+        "and its unit."
     ]
 
 
