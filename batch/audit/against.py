@@ -338,12 +338,13 @@ def _pack(home: Side, witness: Witness, found: Compared) -> None:
 
 def _limits(book: Book, witness: Witness, found: Compared) -> None:
     frame = book.stations.frame
-    limits, say = frame["drop_limit"].fillna(book.settings.drop_limit), book.settings.shown.exact
+    limits, look = frame["drop_limit"].fillna(book.settings.drop_limit), book.settings.shown
     now = dict(zip(frame["station"].tolist(), zip(frame.index, limits, strict=True), strict=True))
     for one in witness.limits:
         row, limit = now.get(one.station, (0, one.limit))
         if not _same(float(limit), one.limit):
-            said = f"{one.station}: the limit is {say(float(limit))}; {say(one.limit)} in "
+            now_is, told = (look.stated(m, look.exact(m)) for m in (float(limit), one.limit))
+            said = f"{one.station}: the limit is {now_is}; {told} in "
             said += f"{witness.name}, {one.place}"
             cell = book.stations.cell("drop_limit", int(row))
             place = Place(book.stations.sheet, cell, said, one.station)
