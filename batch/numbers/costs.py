@@ -150,7 +150,7 @@ def excess_line(history: History, clean: float, interval: float) -> Line:
     longest = LONGEST_GAP * interval
     stretches: list[ExcessSegment] = []
     gaps: list[tuple[float, float]] = []
-    before: tuple[float, Reading] | None = None
+    before: tuple[float, Reading, float] | None = None
     steps: list[tuple[int, float]] = []
     now = 0.0
     for entry in in_order(history.entries, history.station.limit):
@@ -162,14 +162,14 @@ def excess_line(history: History, clean: float, interval: float) -> Line:
             continue
         if not entry.usable or entry.drop is None:
             continue
+        excess = _excess(entry, clean, history)
         if before is not None and (entry.date - before[1].date).days > longest:
             gaps.append((before[0], now))
         elif before is not None:
             flow = _flow(before[1], entry, history.station.reference_flow)
-            ends = _excess(before[1], clean, history), _excess(entry, clean, history)
             step = max(steps)[1] if steps else None
-            stretches += _between(ExcessSegment(before[0], now, *ends, flow), step)
-        before, steps = (now, entry), []
+            stretches += _between(ExcessSegment(before[0], now, before[2], excess, flow), step)
+        before, steps = (now, entry, excess), []
     return Line(tuple(stretches), tuple(gaps))
 
 

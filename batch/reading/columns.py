@@ -143,13 +143,14 @@ def read_numbers(block: Block, column: Column, unit: str | Objects = "") -> Floa
     if cells is None or not cells.rows:
         return out
     at = block.positions(column.key)
-    block.raw[column.key] = {
-        row: str(value) if isinstance(value, str) else value
-        for row, value in zip(cells.rows, cells.values, strict=True)
-        if column.kind is not Kind.NUMBER or isinstance(value, str)
-    }
     own: dict[int, str] = {}
-    clean = set(map(type, cells.values)) == {float} and not block.has_dates(cells)
+    floats = set(map(type, cells.values)) == {float}
+    raw: dict[int, object] = dict(zip(cells.rows, cells.values, strict=True))
+    if not floats or column.kind is Kind.NUMBER:
+        texts = {row: str(value) for row, value in raw.items() if isinstance(value, str)}
+        raw = {**({} if column.kind is Kind.NUMBER else raw), **texts}
+    block.raw[column.key] = raw
+    clean = floats and not block.has_dates(cells)
     if clean:
         out[at] = cells.values
     if not clean or np.nanmax(np.abs(out)) > LARGEST:
@@ -222,16 +223,14 @@ def read_dates(block: Block, column: Column) -> tuple[Objects, dict[int, dt.time
     if cells is None:
         return out, times
     order = date_order(v for v in cells.values if type(v) is str)
-    days: dict[Value, dt.date | None] = {}
+    days: dict[Value, tuple[dt.date | None, dt.time | None]] = {}
     for position, value in zip(block.positions(column.key).tolist(), cells.values, strict=True):
         if type(value) is float:
             if value not in days:
-                days[value] = _number_date(value, block.date1904)
-            out[position] = days[value]
-            if days[value] is not None:
-                clock = serial_time(value)
-            else:
-                clock = None
+                day = _number_date(value, block.date1904)
+                days[value] = day, None if day is None else serial_time(value)
+            out[position], clock = days[value]
+            if out[position] is None:
                 block.flag("cell-not-date", column, position, shown(value), accepted_text(column))
         else:
             out[position], clock = _text_date(block, column, position, value, order)
@@ -302,14 +301,19 @@ def read_texts(block: Block, column: Column) -> Objects:
     if cells is None:
         return out
     triples = zip(block.positions(column.key).tolist(), cells.values, cells.styles, strict=True)
+    known: dict[str, str | None] = {}  # names come again and again
     for position, value, style in triples:
-        if type(value) is str:
+        if type(value) is str and value in known:
+            out[position] = known[value]
+        elif type(value) is str:
             text = value.replace("\u00a0", " ").strip()
             if len(text) > MAX_NAME and column.key not in ESSAYS:
                 read = f"{len(text):,} characters, {shown(text)}"
                 accepted = f"up to {MAX_NAME} characters; until then its first {MAX_NAME} count"
                 block.flag("text-too-long", column, position, read, accepted)
                 text = text[:MAX_NAME].rstrip()
+            else:
+                known[value] = text or None
             out[position] = text or None
         elif type(value) is float:
             date = None

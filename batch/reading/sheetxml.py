@@ -365,11 +365,14 @@ def _filled(fields: list[list[Any]]) -> list[list[Any]]:
 def _quick_values(
     kinds: list[str | None], formulas: list[str | None], raws: list[str], strings: list[str]
 ) -> list[Value] | None:
-    """As `cell_value` of cells that are all of one kind: numbers, shared texts, formulas without
-    a value; None for any other."""
+    """As `cell_value` of cells that are all of one kind: numbers, texts, formulas without a value;
+    None for any other."""
     kind, *others = set(kinds) or {None}
-    if others or kind not in (None, "n", "s"):
+    if others or kind not in (None, "n", "s", "str"):
         return None
+    if kind == "str":
+        cleaned = {raw: clean_text(raw) for raw in set(raws)}
+        return [cleaned[raw] for raw in raws] if all(cleaned.values()) else None
     if kind != "s" and not any(raws) and None not in formulas:
         return [NoValue("")] * len(raws)
     if not all(raws):
