@@ -178,6 +178,7 @@ def serve() -> None:
     os.dup2(2, 1)
     function, arguments, limits = pickle.load(sys.stdin.buffer)
     bound(limits)
+    at_ease()
     said = _answer(function, arguments)
     with answer:
         answer.write(said)
@@ -195,6 +196,16 @@ def _answer(function: str, arguments: tuple[Any, ...]) -> bytes:
         import traceback
 
         return pickle.dumps(("fault", traceback.format_exc(), _spent()))
+
+
+def at_ease() -> None:
+    """Let this process look for garbage in cycles less often; for processes that are ours alone.
+
+    A judged book is many small objects in no circle: a tenth of the time went into the search.
+    """
+    import gc
+
+    gc.set_threshold(10_000, 10, 10)
 
 
 def resolve(name: str) -> Any:

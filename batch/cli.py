@@ -72,7 +72,7 @@ def _let_output_go() -> None:
 @click.version_option(__version__, prog_name="siltbook")
 def main() -> None:
     """Judge drip-irrigation filter stations from a workbook and write the verdicts into it."""
-    from siltbook.batch.many import at_ease
+    from siltbook.batch.child import at_ease
 
     at_ease()
 

@@ -255,18 +255,10 @@ def _as_worker() -> None:
     """Ctrl-C reaches the whole group; the parent alone answers it."""
     import signal
 
+    from siltbook.batch.child import at_ease
+
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     at_ease()
-
-
-def at_ease() -> None:
-    """Let this process look for garbage in cycles less often; for processes that are ours alone.
-
-    A judged book is many small objects in no circle: a tenth of the time went into the search.
-    """
-    import gc
-
-    gc.set_threshold(10_000, 10, 10)
 
 
 def submit_in_order(
