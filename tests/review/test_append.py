@@ -94,7 +94,8 @@ def test_a_row_below_the_list_stays_behind_it() -> None:
 
 
 def test_the_same_input_gives_the_same_bytes() -> None:
-    assert added(small(2)) == added(small(2))
+    data = small(2)  # made once: a workbook says when it was made
+    assert added(data) == added(data)
 
 
 def test_cells_without_addresses_are_refused() -> None:
