@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from io import BytesIO
+from itertools import zip_longest
 from typing import Any, NamedTuple
 
 from siltbook import __version__
@@ -20,7 +21,7 @@ from siltbook.batch.sheets import tables
 from siltbook.batch.sheets.findings import link_to
 from siltbook.batch.tables.describe import Column, Kind, Table
 from siltbook.templates import look
-from siltbook.templates.safety import Touch
+from siltbook.templates.safety import Touch, cautions
 
 # The same audit must give the same bytes, so the file carries no clock.
 _SHOWN = (*((case,) for case in AT_LIMITS), CLASS, READING)
@@ -32,6 +33,11 @@ _FINE = {
 _SHORT = {Question.TRUST: "Data", Question.PROCEDURE: "Procedure", Question.VERDICT: "Verdict"}
 LONGEST = 300  # characters of one rule on the summary: it must stay a summary
 MOST = 5_000  # rows of the detail
+_QUESTION = 26.0  # height of a question's row [pt]
+# A landscape A4 page in the summary's scale, without margins, heading and header [pt]; the
+# heights that programs give rows differ by some hundredths.
+_ROOM = 555.0
+_REST = "The other rules stand on the pages behind, every place on the sheet Audit detail."
 NOTE = (
     "Chance: at most how likely such a thing, or a stranger one, is at an honest station somewhere"
     " in this book; looked at from 1 % down. A small chance is a reason to ask, never an answer."
@@ -132,27 +138,63 @@ def audit_book(audit: Audit, names: Sequence[str], book_name: str) -> bytes:
 
 
 def _summary(kit: k.Kit, sheet: Any, audit: Audit) -> None:
+    """The three answers with what is to be looked at, on one page; behind it the other rules."""
     width, last = SUMMARY.width, SUMMARY.last
     k.heading(kit, sheet, "Audit summary")
     tables.header(kit, sheet, 2, SUMMARY)
+    touches = touched_at(audit.assessment.stations)
+    first = _on_first_page(audit, touches)
     row = 3
     for question in Question:
-        sheet.write_string(row, 0, str(question), kit.format("question"))
-        sheet.set_row(row, 26)
-        row += 1
-        said = answer(audit, question)
-        height = k.spread(sheet, row, last, said, kit.format("line"), width)
+        row = _asked(kit, sheet, row, question)
+        height = k.spread(sheet, row, last, answer(audit, question), kit.format("line"), width)
         sheet.set_row(row, height + 4)
-        for result in audit.of(question):
-            row += 1
-            tables.one(kit, sheet, row, SUMMARY, result)
-        row += 1
+        row = _rules(kit, sheet, row + 1, [r for r in audit.of(question) if r in first])
     k.spread(sheet, row, last, NOTE, kit.format("mark"), width)
-    touches = touched_at(audit.assessment.stations)
-    end, _ = k.caution_lines(kit, sheet, row + 1, (0, last), touches, width)
-    row = end - 1
+    row, _ = k.caution_lines(kit, sheet, row + 1, (0, last), touches, width)
+    k.spread(sheet, row, last, _REST, kit.format("mark"), width)
+    row += 1
+    sheet.set_h_pagebreaks([row])
+    for question in Question:
+        rest = [r for r in audit.of(question) if r not in first]
+        if rest:
+            row = _rules(kit, sheet, _asked(kit, sheet, row, question), rest)
     k.page(kit, sheet, header=2, widths=SUMMARY.widths)
-    sheet.print_area(0, 0, row, last)
+    sheet.print_area(0, 0, row - 1, last)
+
+
+def _asked(kit: k.Kit, sheet: Any, row: int, question: Question) -> int:
+    """A question above its answer or its rules; the row below it."""
+    sheet.write_string(row, 0, str(question), kit.format("question"))
+    sheet.set_row(row, _QUESTION)
+    return row + 1
+
+
+def _rules(kit: k.Kit, sheet: Any, row: int, results: Sequence[RuleResult]) -> int:
+    """A row for each of these rules from `row` on; the row below them."""
+    for result in results:
+        tables.one(kit, sheet, row, SUMMARY, result)
+        row += 1
+    return row
+
+
+def _on_first_page(audit: Audit, touches: frozenset[Touch]) -> list[RuleResult]:
+    """What is to be looked at, as much as stands on one page with the answers and cautions.
+
+    A rule of each question in turn, so that none is crowded out.
+    """
+    said = [answer(audit, question) for question in Question]
+    texts = [*said, NOTE, _REST, *cautions(touches)]
+    room = _ROOM - len(said) * _QUESTION
+    room -= sum(k.row_height(k.lines(text, SUMMARY.width)) for text in texts)
+    looks = [[r for r in audit.of(q) if r.state is State.LOOK] for q in Question]
+    found: list[RuleResult] = []
+    for result in (r for turn in zip_longest(*looks) for r in turn if r is not None):
+        room -= tables.height_of(SUMMARY, result)
+        if room < 0:
+            break
+        found.append(result)
+    return found
 
 
 def _detail(kit: k.Kit, sheet: Any, audit: Audit) -> None:

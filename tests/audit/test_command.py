@@ -13,6 +13,7 @@ import openpyxl
 import pytest
 from click.testing import CliRunner, Result
 
+from siltbook.batch.audit.model import Question
 from siltbook.batch.audit.report import ON_WITNESSES
 from siltbook.batch.audit.rules import RULES
 from siltbook.batch.cli import main
@@ -120,6 +121,33 @@ def test_something_to_look_at_ends_with_1_and_stands_first_on_both_sheets(tmp_pa
     words = " ".join(str(c.value) for s in (summary, detail) for row in s for c in row if c.value)
     for word in ("fraud", "forged", "faked", "cheat", "lied", "guilty", "invented the"):
         assert word not in words.casefold()
+
+
+def test_the_first_page_of_the_summary_has_the_answers_and_all_that_is_to_be_looked_at(
+    tmp_path: Path,
+) -> None:
+    book = tmp_path / "farm.xlsx"
+    book.write_bytes(_swapped().package())
+    siltbook("audit", book)
+    summary = opened(tmp_path / "farm.audited.xlsx")["Audit summary"]
+    (page,) = (one.id for one in summary.row_breaks.brk)
+    column = {row: str(summary.cell(row, 1).value or "") for row in range(1, summary.max_row + 1)}
+    asked = [str(question) for question in Question]
+    assert [text for row, text in column.items() if row <= page and text in asked] == asked
+    assert column[page].startswith("The other rules stand on the pages behind")
+    states = {row: str(summary.cell(row, 2).value) for row in column}
+    looks = [row for row, state in states.items() if state == "? To look at"]
+    assert looks
+    assert max(looks) < page
+    behind = [row for row, state in states.items() if row > page and state != "None"]
+    assert len(looks) + len(behind) == sum(len(r) for r in _rules_of(book).values())
+    height = sum(summary.row_dimensions[row].height or 15.0 for row in range(1, page + 1))
+    assert height < 640  # [pt] of a landscape page in the sheet's scale
+
+
+def _rules_of(book: Path) -> dict[str, list[object]]:
+    (entry,) = json.loads(siltbook("audit", book, "--json").stdout)["books"]
+    return {one["question"]: one["rules"] for one in entry["questions"]}
 
 
 def test_json(book: Path) -> None:
