@@ -30,6 +30,7 @@ from siltbook.batch.results import Assessment
 from siltbook.batch.sheets.book import result_book
 from siltbook.checks.findings import CATALOGUE
 from siltbook.templates import look, orders, safety
+from siltbook.templates.contract import AUDIT_SHEETS
 from siltbook.templates.orders import in_short, order_of_work
 from siltbook.templates.safety import CAUTIONS, Step, Task, Touch, cautions, touched_by
 from tests.sheets.example import NAMES, whole
@@ -112,8 +113,9 @@ def test_result_sheets(path: Path) -> None:
 
 def test_audit_sheets() -> None:
     audit = audit_bytes(TWELVE.read_bytes(), TWELVE.name, None)
-    names = ("Audit summary", "Audit detail")
-    for name, text in pages(audit_book(audit, names, TWELVE.name)).items():
+    shown = pages(audit_book(audit, AUDIT_SHEETS, TWELVE.name))
+    for name in ("Audit summary", "Audit detail"):
+        text = shown[name]
         assert safety.BEFORE_OPENING in text, name
         assert lacking(text) == [], name
 
