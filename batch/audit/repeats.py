@@ -146,6 +146,7 @@ def stuck_gauge(book: Book, every: Sequence[Track]) -> RuleResult:
     places: list[Place] = []
     lowest, told, tests = 1.0, 0, 2 * len(every)
     blocks: dict[str, list[Track]] = {}
+    seen: _Rerounded = {}
     for track in every:
         blocks.setdefault(track.station.block, []).append(track)
     for track in every:
@@ -154,7 +155,9 @@ def stuck_gauge(book: Book, every: Sequence[Track]) -> RuleResult:
         for side, values in (("inlet", track.inlet), ("outlet", track.outlet)):
             runs = runs_of_equal(np.round(values, 6).tolist())
             longest = max(runs, key=len, default=RowBlock(0, 1))
-            chance = _moving_chance(track, values, longest, near)
+            if told and len(longest) < LEAST_RUN:
+                continue  # too short to be a finding, and that this book can tell is known
+            chance = _moving_chance(track, values, longest, near, seen)
             told += chance < 1.0
             if len(longest) < LEAST_RUN:
                 continue
@@ -168,7 +171,14 @@ def stuck_gauge(book: Book, every: Sequence[Track]) -> RuleResult:
     return looked(rule, places, quiet, p=lowest, many="gauges")
 
 
-def _moving_chance(track: Track, values: Floats, longest: RowBlock, near: Sequence[Track]) -> float:
+# Neighbour, first and last day, division -> how often it would stay: stations of one block are
+# mostly read on the same days, so that each neighbour is looked at once and not once for each.
+_Rerounded = dict[tuple[str, int, int, float], float]
+
+
+def _moving_chance(
+    track: Track, values: Floats, longest: RowBlock, near: Sequence[Track], seen: _Rerounded
+) -> float:
     """Bound of the chance that this pressure is read again as it was; 1 where nothing tells.
 
     `near` are neighbours of its block, by which one that never moves is judged.
@@ -177,7 +187,12 @@ def _moving_chance(track: Track, values: Floats, longest: RowBlock, near: Sequen
     outside[longest.start : longest.end + 1] = False
     if (outside & ~track.worked)[1:].sum() >= ENOUGH_STEPS:
         return repeat_chance(track, values, track.division, outside)
-    chances = [_rerounded(t, track) for t in near]
+    span = int(track.days[0]), int(track.days[-1])
+    for one in near:
+        key = (one.station.name, *span, track.division)
+        if key not in seen:
+            seen[key] = _rerounded(one, track)
+    chances = [seen[one.station.name, *span, track.division] for one in near]
     known = [c for c in chances if c < 1.0]
     return max(known) if len(known) >= 2 else 1.0
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from siltbook.batch.assess import assess
+from siltbook.batch.assess import as_of_date
+from siltbook.batch.ladder.verdict import verdict_of
 from siltbook.batch.model import Station, Verdict
+from siltbook.batch.numbers.history import histories
+from siltbook.batch.numbers.outlook import forecasts_of
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.checks.context import join_lists
 from siltbook.templates.book import Book
@@ -61,10 +65,23 @@ def sensitivity(now: Assessment) -> tuple[Sensitivity, ...]:
     cases = [*(_at_limit(book, limit) for limit in LIMITS), *(_off(book, o) for o in offsets)]
     told = [_is_told(now, case) for case in CASES]
     then = [
-        {r.station.name: r.verdict for r in assess(case, as_of=as_of).stations} if known else {}
-        for case, known in zip(cases, told, strict=True)
+        _verdicts(case, as_of) if known else {} for case, known in zip(cases, told, strict=True)
     ]
     return tuple(_row(result, then) for result in now.stations)
+
+
+def _verdicts(book: Book, as_of: dt.date | None) -> dict[str, Verdict]:
+    """Every station's verdict as `assess` gives it, without what else it works out.
+
+    A forecast can move no verdict but *in range*, to *watch*: it is made for those alone.
+    """
+    on = as_of_date(book, as_of)
+    found = histories(book, on)
+    plain = {h.station.name: verdict_of(h, book.settings, on) for h in found}
+    calm = {h.station.name: h for h in found if plain[h.station.name] is Verdict.IN_RANGE}
+    for name, expected in forecasts_of(found, calm, book.settings, on).items():
+        plain[name] = verdict_of(calm[name], book.settings, on, expected)
+    return plain
 
 
 def _is_told(now: Assessment, case: str) -> bool:

@@ -80,6 +80,16 @@ def _applicable_verdicts(facts: Facts) -> list[Verdict]:
     return [verdict for verdict, holds in conditions if holds] or [Verdict.IN_RANGE]
 
 
+def verdict_of(
+    history: History,
+    settings: Settings,
+    as_of: dt.date | None,
+    expected: Forecast | None = None,
+) -> Verdict:
+    """The verdict of `judge` alone, without its words and steps."""
+    return _applicable_verdicts(facts_of(history, settings, as_of, expected))[0]
+
+
 def judge(
     history: History,
     settings: Settings,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 from siltbook.batch.model import History, is_over
@@ -47,6 +47,26 @@ def outlooks(
         _outlook(history, own, farm[-(MOST_FARM + len(own)) :], settings, as_of, crowded)
         for history, own in zip(histories, runs, strict=True)
     )
+
+
+def forecasts_of(
+    histories: Sequence[History], wanted: Collection[str], settings: Settings,
+    as_of: dt.date | None,
+) -> dict[str, Forecast]:
+    """The forecasts of the stations `wanted` alone, as `outlooks` gives them; by name."""
+    if not wanted:
+        return {}
+    if len(histories) > MOST_STATIONS:
+        return dict.fromkeys(wanted, Forecast(None, None, None, CROWDED))
+    runs = [cut_runs(history, settings.flush_cycles, settings.flush_inlet) for history in histories]
+    farm = training_runs(run for own in runs for run in own)
+    return {
+        history.station.name: _forecast(
+            history, own, farm[-(MOST_FARM + len(own)) :], as_of, "", settings.shown
+        )
+        for history, own in zip(histories, runs, strict=True)
+        if history.station.name in wanted
+    }
 
 
 def _outlook(

@@ -9,12 +9,23 @@ import pytest
 
 from siltbook.batch.assess import assess
 from siltbook.batch.audit.report import sensitive
-from siltbook.batch.audit.sensitivity import CASES, CLASS, sensitivity
+from siltbook.batch.audit.sensitivity import CASES, CLASS, _at_limit, _verdicts, sensitivity
 from siltbook.batch.model import Verdict
+from siltbook.batch.reading.book import read_book
 from siltbook.templates.shown import IN_METRES
 from tests.checks.builders import book, reading
+from tests.samples.load import SAMPLES
 
 ON = dt.date(2026, 5, 10)
+
+
+@pytest.mark.parametrize("limit", [3.0, 4.0, 5.0, 6.0])
+def test_verdicts_alone_are_those_of_a_whole_run(limit: float) -> None:
+    data = (SAMPLES / "twelve-stations.xlsx").read_bytes()
+    one = _at_limit(read_book(data, "twelve-stations.xlsx").book, limit)
+    whole = {r.station.name: r.verdict for r in assess(one, as_of=None).stations}
+    assert _verdicts(one, None) == whole
+    assert len(set(whole.values())) > 4
 
 
 def row(drop: float, **station: Any) -> Any:
