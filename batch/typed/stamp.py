@@ -16,7 +16,7 @@ _END_SIZE = 22  # [bytes] of the record that ends a zip, without a comment
 
 
 def stamped(package: bytes, book_name: str) -> bytes:
-    """The package as `Package.save` made it, with the stamp of the book that it was made from."""
+    """The package as `Parts.save` made it, with the stamp of the book that it was made from."""
     body = package[:-2]
     if package[-_END_SIZE:][:4] != _END or package[-2:] != b"\0\0":
         raise ValueError("a package that ends in a comment already")
