@@ -15,6 +15,7 @@ from siltbook.batch.package.limits import GraftError
 from siltbook.templates.book import Book, Table
 from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS, READINGS, STATIONS, WORK
 from siltbook.templates.names import name_key, other_names
+from siltbook.templates.shown import IN_METRES, Shown
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 Row = dict[str, object]
@@ -34,6 +35,7 @@ class Filled:
     stations: list[str] = field(default_factory=list)
     already: int = 0
     conflicts: list[str] = field(default_factory=list)
+    shown: Shown = IN_METRES  # how the book has dates shown
 
 
 def new_book(rows: Harvest, work: Sequence[Row], farm: str) -> Filled:
@@ -82,7 +84,7 @@ def fill(book: bytes, name: str, rows: Harvest, work: Sequence[Row]) -> Filled:
     units = _units_by_station(Harvest(readings=readings), jobs)
     register = [_station_row(n, units.get(n, farm_unit), farm_unit, rows) for n in new_names]
     own |= {n: units.get(n, farm_unit) for n in new_names}
-    made = Filled(None, stations=new_names)
+    made = Filled(None, stations=new_names, shown=there.settings.shown)
     typed = [_typed(r, own, farm_unit, flow_unit, READINGS.columns) for r in readings]
     done = [_typed(r, own, farm_unit, flow_unit, WORK.columns) for r in jobs]
     add = _lacking(typed, readings, there.readings, own, farm_unit, flow_unit, made, _READING)
@@ -271,7 +273,7 @@ def _lacking(
             if row.get("time") is None:
                 found.remove(same)  # a second such reading of that day is another one
         elif found and (row.get("time") is not None or source[at] == 1):
-            made.conflicts.append(_conflict(row, origin, table, found[0][0]))
+            made.conflicts.append(_conflict(row, origin, table, found[0][0], made.shown))
         else:
             add.append(row)
     return add
@@ -308,14 +310,14 @@ def _equal(row: Row, there: Row, keys: Sequence[str], unit: str, flow_unit: str)
     return True
 
 
-def _conflict(row: Row, origin: Row, table: Table, number: int) -> str:
+def _conflict(row: Row, origin: Row, table: Table, number: int, shown: Shown) -> str:
     said = ", ".join(
         f"{k} {v:g}" if isinstance(v, float) else f"{k} {v}"
         for k, v in row.items() if k not in ("station", "date", "time", "remark")
     )  # fmt: skip
-    when = f"{row['date']}" + (
-        f" {row['time']:%H:%M}" if isinstance(row.get("time"), dt.time) else ""
-    )
+    day = row["date"]
+    when = shown.day(day) if isinstance(day, dt.date) else str(day)
+    when += f" {row['time']:%H:%M}" if isinstance(row.get("time"), dt.time) else ""
     return (
         f"{row['station']}, {when}: {origin.get('where', 'the source')} says {said}; "
         f"{table.sheet} row {number} says otherwise. It was not entered."

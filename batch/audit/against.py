@@ -24,7 +24,8 @@ from siltbook.templates.contract import (
     Kind,
     Sheet,
 )
-from siltbook.templates.shown import IN_METRES, Shown
+from siltbook.templates.own_unit import in_unit
+from siltbook.templates.shown import IN_METRES, METRE, Shown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -131,7 +132,10 @@ class _Lists:
         return Place(self.mine.sheet, self.mine.cell(key, row), said, station, holds=holds)
 
     def title(self, key: str) -> str:
-        return self.sheet.column(key).header
+        """A column's header, a limit's with the unit that the book's own header states."""
+        column = self.sheet.column(key)
+        unit = self.mine.units.get(key, METRE)
+        return in_unit(column, unit).header if column.kind is Kind.METRES else column.header
 
     def said(self, value: Value | object) -> str:
         """A cell as a person of the book's farm reads it."""

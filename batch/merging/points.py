@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from siltbook.batch.merging.sides import OWN, Key, Value
-from siltbook.templates.contract import FARM, LISTS
-from siltbook.templates.shown import IN_METRES, Shown
+from siltbook.templates.contract import FARM, LISTS, Kind
+from siltbook.templates.shown import IN_METRES, METRE, Shown
 
 KEEP, TAKE = "keep this", "take that"
 # What a line is about: a cell, a row that one side deleted, a station's name, or what the book
@@ -82,13 +82,16 @@ def which(key: Key, shown: Shown = IN_METRES) -> str:
 
 
 def header_of(sheet: str, column: str, key: Key = ()) -> str:
-    """A column's header as people see it."""
+    """A column's header as people see it; without '(m)', since a book may have another unit."""
     if column.startswith(OWN):
         return column[len(OWN) :]
     if sheet == FARM.name and key:
         return FARM.column(key[0]).header if FARM.has(key[0]) else key[0]
     found = next((s for s in LISTS if s.name == sheet), None)
-    return found.column(column).header if found and found.has(column) else column
+    if not found or not found.has(column):
+        return column
+    known = found.column(column)
+    return known.header.removesuffix(f" ({METRE})") if known.kind is Kind.METRES else known.header
 
 
 def said(value: Value | None, shown: Shown = IN_METRES) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import zipfile
 from collections.abc import Callable
 from io import BytesIO
@@ -14,8 +15,10 @@ import pytest
 from click.testing import CliRunner
 
 from siltbook.batch.cli import main
+from siltbook.batch.commands.merge import lines as lines_of
 from siltbook.batch.merging.job import Merged, merge_bytes
 from siltbook.batch.reading.book import read_book
+from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.units import metres_per
 from tests.typed.farm import DAY, edit, make, opened, saved, siltbook, texts
 
@@ -338,3 +341,16 @@ def test_a_limit_of_a_copy_in_another_unit_comes_in_the_unit_of_the_books_own_ce
     assert read_book(done.data, NAME).book.settings.drop_limit == pytest.approx(
         6.5 * metres_per("psi")
     )
+
+
+def test_a_limit_that_differs_is_named_without_a_unit_that_the_book_may_not_have() -> None:
+    def book(limit: float) -> bytes:
+        stations = [{"station": "F1", "drop_limit": limit}]
+        day = {"station": "F1", "date": DAY, "inlet": 40.0, "outlet": 35.0}
+        rows = {"Stations": stations, "Readings": [day]}
+        return build(BlankOptions("psi", limits_in="psi", dates="08/30/2026"), rows)
+
+    done = merged(book(7.0), book(6.0))
+    (point,) = done.points
+    assert (point.header, point.mine, point.theirs) == ("Drop limit", 7.0, 6.0)
+    assert not re.search(r"\(m\)|\d m\b", " ".join(lines_of(done, Path(NAME), None)))
