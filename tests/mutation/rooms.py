@@ -15,6 +15,13 @@ EQUIVALENT = {
     "elif verdict > Verdict.CHECK_FIELD:",
     # A member of an enum is equal to itself alone.
     "if sheet is READINGS and column.kind == Kind.FLOW:",
+    # How much is remembered changes the time it takes alone.
+    "@lru_cache(maxsize=FEW - 1)",
+    # Nothing assigns to a field: mypy would say so first.
+    "@dataclass(frozen=False)",
+    # The axis has one place, which is the first and the last.
+    "line = np.asarray(np.linalg.solve(days.normal, right[:, :, None]), dtype=np.float64)"
+    "[:, :, -1]",
     # ~n is -n - 1: the order is the same.
     "ordered = sorted(found.items(), key=lambda item: ~len(item[1]))",
     # pandas inverts a series of truths by either sign.
