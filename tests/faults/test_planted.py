@@ -33,20 +33,28 @@ print(json.dumps(sorted({name.partition(".")[0] for name in sys.modules})))
 PLANTED = "open({mark!r}, 'a').write(__name__ + chr(10))\n"
 
 
+@pytest.fixture(scope="module")
+def names(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
+    """Every module that a child imports."""
+    folder = tmp_path_factory.mktemp("imported")
+    (folder / "old.xls").write_bytes(other("xls"))
+    done = subprocess.run(
+        [sys.executable, "-I", "-c", IMPORTED, folder / "old.xls"],
+        capture_output=True, text=True, check=True, cwd=folder,
+    )  # fmt: skip
+    found: list[str] = json.loads(done.stdout)
+    assert {"siltbook", "xlrd", "zipfile", "multiprocessing", "pandas"} <= set(found)
+    return found
+
+
 @pytest.fixture
-def trap(tmp_path: Path) -> Path:
+def trap(tmp_path: Path, names: list[str]) -> Path:
     """A folder with books, and a module beside them for everything that a child imports."""
     folder = tmp_path / "trap"
     folder.mkdir()
     (folder / "old.xls").write_bytes(other("xls"))
     for name in ("one", "two"):
         (folder / f"{name}.xlsx").write_bytes(small_book(tmp_path))
-    done = subprocess.run(
-        [sys.executable, "-I", "-c", IMPORTED, folder / "old.xls"],
-        capture_output=True, text=True, check=True, cwd=tmp_path,
-    )  # fmt: skip
-    names = json.loads(done.stdout)
-    assert {"siltbook", "xlrd", "zipfile", "multiprocessing", "pandas"} <= set(names)
     planted = PLANTED.format(mark=str(tmp_path / "executed"))
     for name in [*names, "psutil", "sitecustomize", "usercustomize"]:
         (folder / f"{name}.py").write_text(planted)

@@ -25,7 +25,7 @@ from siltbook.batch.paper.shown import gauge_of, over_at
 from siltbook.batch.paper.station_card import station_cards
 from siltbook.templates.safety import BEFORE_OPENING, EMERGENCY, Touch, cautions
 from tests.numbers.logs import STATION, read
-from tests.office import convert, needs_office
+from tests.office import convert_all, needs_office
 from tests.printed import boxed
 
 SAMPLES = Path(__file__).parents[2] / "sample_workbooks"
@@ -222,9 +222,13 @@ def test_the_round_as_a_sheet_is_set_up_for_paper_in_black_type_of_nine_points(
 def test_the_round_as_a_sheet_says_on_paper_what_the_pdf_says(tmp_path: Path) -> None:
     """Every word in the same order; each page holds its stations whole, and none runs over."""
     assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
-    for size, across in (("A4", 841.9), ("Letter", 792.0)):
-        (tmp_path / f"{size}.xlsx").write_bytes(round_page(assessed, BOOK.name, size=size))
-        printed = convert(tmp_path / f"{size}.xlsx", tmp_path, "pdf").read_bytes()
+    sizes = {"A4": 841.9, "Letter": 792.0}
+    books = [tmp_path / f"{size}.xlsx" for size in sizes]
+    for path in books:
+        path.write_bytes(round_page(assessed, BOOK.name, size=path.stem))
+    pdfs = convert_all(books, tmp_path, "pdf")
+    for (size, across), pdf in zip(sizes.items(), pdfs, strict=True):
+        printed = pdf.read_bytes()
         pages = boxed(printed)
         assert {round(page.width, 1) for page in pages} == {across}
         breaks = on_the_sheet((tmp_path / f"{size}.xlsx").read_bytes()).row_breaks.brk

@@ -9,21 +9,33 @@ import pytest
 import xlsxwriter
 
 from tests.interop.books import produced
-from tests.office import convert, needs_office
+from tests.office import convert_all, needs_office
 from tests.printed import faults, needs_poppler
 
 pytestmark = [needs_office, needs_poppler]
 
 
-def printed(data: bytes, folder: Path) -> bytes:
-    (folder / "book.xlsx").write_bytes(data)
-    return convert(folder / "book.xlsx", folder, "pdf").read_bytes()
+KINDS = ("audited", "pack", "seasons", "round sheet", "mapping", "merged")
 
 
-@pytest.mark.parametrize("kind", ["audited", "pack", "seasons", "round sheet", "mapping", "merged"])
-def test_every_page_of_every_sheet_can_be_read(kind: str, tmp_path: Path) -> None:
+def printed(books: dict[str, bytes], folder: Path) -> dict[str, bytes]:
+    """The PDF of each book."""
+    paths = [folder / f"{name}.xlsx" for name in books]
+    for path, data in zip(paths, books.values(), strict=True):
+        path.write_bytes(data)
+    made = convert_all(paths, folder, "pdf")
+    return {name: path.read_bytes() for name, path in zip(books, made, strict=True)}
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
+    return printed({kind: produced(kind) for kind in KINDS}, tmp_path_factory.mktemp("printed"))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_page_of_every_sheet_can_be_read(kind: str, pages: dict[str, bytes]) -> None:
     """The audited book holds the result sheets and the sheets that people fill as well."""
-    assert faults(printed(produced(kind), tmp_path)) == []
+    assert faults(pages[kind]) == []
 
 
 def test_small_type_cut_text_and_empty_pages_are_found(tmp_path: Path) -> None:
@@ -42,11 +54,12 @@ def test_small_type_cut_text_and_empty_pages_are_found(tmp_path: Path) -> None:
         for row in (0, 1):
             low.set_row(row, 4)
             low.write_string(row, 0, "a row too low to be read", arial)
-    found = faults(printed(target.getvalue(), tmp_path))
-    assert "type of 7.0 pt" in found
-    assert any("is cut at the margin" in one for one in found)
-    assert any("stands over" in one for one in found)
     empty = io.BytesIO()
     with xlsxwriter.Workbook(empty) as book:
         book.add_worksheet("Empty").write_string(0, 0, "One")
-    assert "page 1 holds 1 words" in faults(printed(empty.getvalue(), tmp_path))
+    made = printed({"planted": target.getvalue(), "empty": empty.getvalue()}, tmp_path)
+    found = faults(made["planted"])
+    assert "type of 7.0 pt" in found
+    assert any("is cut at the margin" in one for one in found)
+    assert any("stands over" in one for one in found)
+    assert "page 1 holds 1 words" in faults(made["empty"])

@@ -17,7 +17,7 @@ from siltbook.batch.job import assess_bytes, review_bytes
 from siltbook.batch.model import Verdict
 from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.contract import RESULT_SHEETS
-from tests.office import convert, needs_office
+from tests.office import convert, convert_all, needs_office
 from tests.samples.load import SAMPLES, load_make
 
 NAMES = ("twelve-stations.xlsx", "real-life-psi.xlsx", "mixed-units.xlsx", "many-flows.xlsx")
@@ -89,15 +89,25 @@ def test_json_document(tmp_path: Path) -> None:
     assert Path(entry["output"]).exists()
 
 
+@pytest.fixture(scope="module")
+def recalculated(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, Path]]:
+    """The reviewed samples, and the same with every formula calculated anew by LibreOffice."""
+    folder = tmp_path_factory.mktemp("recalculated")
+    books = [folder / name for name in NAMES]
+    for book in books:
+        data = (SAMPLES / book.name).read_bytes()
+        book.write_bytes(review_bytes(data, book.name, book.name).package)
+    again = convert_all(books, folder, recalculate=True)
+    return dict(zip(NAMES, zip(books, again, strict=True), strict=True))
+
+
 @needs_office
 @pytest.mark.parametrize("name", NAMES)
 def test_libreoffice_recalculates_the_workings_to_the_cached_values(
-    name: str, tmp_path: Path
+    name: str, recalculated: dict[str, tuple[Path, Path]]
 ) -> None:
     """An independent program finds the same metres, drops and margins from the same cells."""
-    book = tmp_path / name
-    book.write_bytes(review_bytes((SAMPLES / name).read_bytes(), name, name).package)
-    again = convert(book, tmp_path, recalculate=True)
+    book, again = recalculated[name]
     ours = opened(book.read_bytes(), data_only=True)["Workings"]
     formulas = opened(book.read_bytes())["Workings"]
     theirs = opened(again.read_bytes(), data_only=True)["Workings"]
