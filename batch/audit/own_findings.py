@@ -17,6 +17,10 @@ HABITS = frozenset(
         "episodes-recur", "gauge-too-coarse", "clean-drop-high",
     }
 )  # fmt: skip
+# Repeated readings are weighed by rules of their own, against how often this gauge repeats anyway
+# (copied-block, stuck-gauge): on a coarse one read every day an honest hand repeats, so their
+# number says nothing here.
+WEIGHED = frozenset({"rows-copied"})
 MANY, MANY_SHARE = 5, 0.05  # doubts about data, and as a share of the readings; own rule
 
 
@@ -28,7 +32,8 @@ def book_findings(findings: Sequence[Finding], readings: int) -> RuleResult:
                   key=lambda f: (order.index(f.severity), f.rule in HABITS))  # fmt: skip
     count = Counter(f.severity for f in findings)
     errors = count[Severity.ERROR]
-    data = sum(f.severity is Severity.DOUBT and f.rule not in HABITS for f in findings)
+    passed = HABITS | WEIGHED
+    data = sum(f.severity is Severity.DOUBT and f.rule not in passed for f in findings)
     look = errors > 0 or data >= max(MANY, MANY_SHARE * readings)
     places = tuple(_place(f, holds=not look or _by_habit(f)) for f in kept)
     said = ", ".join(_named(count[s], s) for s in order if count[s]) or "No findings"

@@ -7,8 +7,9 @@ import copy
 import pytest
 
 from siltbook.batch.audit import power
+from siltbook.batch.audit.model import State
 from tests.benchmarks.faults import FAULTS, Fault
-from tests.benchmarks.planted import FORETOLD, honest, is_found, of
+from tests.benchmarks.planted import FORETOLD, asked, honest, is_found, of
 
 SEED, GAUGE, WEEKS = 4_000, 0.02, 26
 SURE = (
@@ -49,3 +50,18 @@ def test_the_benchmark_holds_what_is_promised() -> None:
     assert set(FORETOLD) == {fault.words for fault in power.FAULTS}
     named = {words for pairs in FORETOLD.values() for words, _ in pairs}
     assert named <= {f.words for f in FAULTS}
+
+
+def test_an_honest_hand_repeats_on_a_coarse_gauge_and_raises_no_alarm() -> None:
+    """36 rows that repeat, on a gauge of 0.05 bar read every day or two."""
+    rows = of(91002, 0.05, 26, slips=False)
+    results = {r.rule.code: r for r in asked(rows)[1]}
+    own = results["book-findings"]
+    assert own.state is State.QUIET
+    assert "identical readings copied down" in own.said
+    assert State.LOOK not in {results[code].state for code in ("copied-block", "stuck-gauge")}
+
+
+def test_a_season_without_slips_is_the_same_but_for_exchanged_sides() -> None:
+    assert any(r["inlet"] < r["outlet"] for r in of(91001, 0.05, 12).readings)
+    assert not any(r["inlet"] < r["outlet"] for r in of(91001, 0.05, 12, slips=False).readings)

@@ -18,7 +18,7 @@ import datetime as dt
 import sys
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -210,14 +210,16 @@ class Rows:
 
 
 def season(
-    seed: int, *, division: float | None = None, weeks: int | None = None, stations: int = 0
+    seed: int, *, division: float | None = None, weeks: int | None = None, stations: int = 0,
+    slips: bool = True,
 ) -> Rows:
     """One honest season; the same for the same seed.
 
     `division` [bar] of every gauge, `weeks` and the number of `stations` are drawn where not given.
+    Without `slips` nobody exchanges inlet and outlet; all else is the same.
     """
     rng = np.random.default_rng([20260302, seed])
-    habits = _habits(rng)
+    habits = _habits(rng) if slips else replace(_habits(rng), slip=0.0)
     days = int(rng.integers(120, 200)) if weeks is None else 7 * weeks
     blocks = [f"Block {n + 1}" for n in range(int(rng.integers(1, 5)))]
     pumps = {name: pressures(_pump(rng), days + 2, rng) for name in blocks}
