@@ -27,7 +27,7 @@ MOST_LISTED = 4_000  # characters of names in one row, which is at most 409 poin
 MOST_NAMED = 200  # characters of the stations of one order of work
 # Verdict and whole steps -> the stations that they are for.
 Orders = dict[tuple[Verdict, str], list[StationResult]]
-ZOOM = 82  # [%] at which six stations stand on a small screen (1366 x 768)
+ZOOM = 78  # [%] at which six stations stand on a small screen (1366 x 768)
 
 
 def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
