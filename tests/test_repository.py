@@ -52,3 +52,11 @@ def test_every_page_of_the_documentation_can_be_reached_from_the_readme() -> Non
             target = (page.parent / link).resolve()
             ahead += [] if target in reached else [target]
     assert set((ROOT / "docs").glob("*.md")) <= reached
+
+
+def test_no_half_merged_file_is_kept() -> None:
+    texts = (
+        p for kind in ("md", "py", "toml", "yaml", "csv", "json") for p in ROOT.rglob(f"*.{kind}")
+    )
+    kept = (p for p in texts if not {".venv", ".git", "node_modules"} & set(p.parts))
+    assert [p for p in kept if re.search(r"^(<{7}|>{7}) ", p.read_text("utf-8"), re.M)] == []
