@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from siltbook.batch.audit.carried import MARK_CELL, Carried, Grid, alike, carried
-from siltbook.batch.audit.earlier import Earlier, Evidence, earlier
+from siltbook.batch.audit.earlier import Earlier, Evidence, as_typed, earlier
 from siltbook.batch.audit.formulas import Unlike, leads_to, pairs, same_formula
 from siltbook.batch.audit.model import Place
 from siltbook.batch.fingerprint import fingerprint
@@ -88,10 +88,37 @@ def causes(
     if found is None:
         why = "inputs changed after the last run, and the book alone does not show which"
         return _untold(sheets, why)
-    follow = _explain(sheets, found, book.path, mark)
+    found, sheets, follow = _likeliest(sheets, found, book, data, mark)
     edits = _edits(sheets, stored)
     said = f"{listed(list(_inputs(found)))}: {_cells(follow, 'follows', 'follow')} from it"
     return Causes((said, *edits.said), _places(found), edits.formulas)
+
+
+def _likeliest(
+    sheets: list[_Sheet], found: Earlier, book: Book, data: bytes, mark: Mark
+) -> tuple[Earlier, list[_Sheet], int]:
+    """The earlier inputs that leave least unexplained: a pressure may have had its unit typed.
+
+    With them the sheets that they leave, and how many cells follow.
+    """
+    best = found, *_left(sheets, found, book.path, mark)
+    if any(sheet.count for sheet in best[1]):
+        for other in as_typed(data, book, mark, found):
+            tried = other, *_left(sheets, other, book.path, mark)
+            if tried[2] > best[2]:
+                best = tried
+    return best
+
+
+def _left(
+    sheets: Sequence[_Sheet], found: Earlier, path: str, mark: Mark
+) -> tuple[list[_Sheet], int]:
+    """Copies of the sheets without what the earlier inputs give, and how many cells these are."""
+    left = [
+        replace(s, differ={c: set(rows) for c, rows in s.differ.items()}, odd=list(s.odd))
+        for s in sheets
+    ]
+    return left, _explain(left, found, path, mark)
 
 
 def _sheet(stored: Carried, again: Carried, name: str, evidence: Evidence) -> _Sheet:

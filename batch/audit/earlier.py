@@ -30,8 +30,8 @@ from siltbook.batch.reading.workbook import open_workbook
 from siltbook.batch.typed.mark import Mark
 from siltbook.checks.wording import rows_named
 from siltbook.templates.book import Book, Settings, Table
-from siltbook.templates.contract import FARM, NUMERIC, Kind, bare
-from siltbook.templates.shown import IN_METRES, Shown
+from siltbook.templates.contract import FARM, NUMERIC, PRESSURE_UNITS, Kind, bare
+from siltbook.templates.shown import IN_METRES, METRE, Shown
 from siltbook.templates.units import metres_per
 
 MOST_HASHED = 5 * 10**8  # [bytes] that the tries may take through the fingerprint
@@ -154,6 +154,34 @@ def earlier(
             if (fits := later(base, mark)) is not None and fingerprint(fits.book) == mark.inputs:
                 return fits.found
     return _witnessed(mark, witnesses)
+
+
+def as_typed(data: bytes, book: Book, mark: Mark, found: Earlier) -> Iterator[Earlier]:
+    """The same inputs with one pressure of Farm typed with its unit, such as '7 psi'.
+
+    Text and number give the same inputs; only what Findings says of the text tells them apart.
+    """
+    start = _Try(data, book.path, book, Earlier(data))
+    if found.witness or (then := _with(start, found.settings, found.cells, found.added)) is None:
+        return
+    for at, one in enumerate(found.settings):
+        key = _setting_at(book, one.sheet, one.cell)
+        if key is None or FARM.column(key).kind not in (Kind.PRESSURE, Kind.METRES):
+            continue
+        for text in _with_unit(float(getattr(then.book.settings, key)), one.now):
+            changed = [*found.settings[:at], replace(one, was=text), *found.settings[at + 1 :]]
+            tried = _with(start, changed, found.cells, found.added)
+            if tried is not None and fingerprint(tried.book) == mark.inputs:
+                yield tried.found
+
+
+def _with_unit(metres: float, now: object) -> Iterator[str]:
+    """A pressure [m] as people type it with a unit, where it is round there; as it stands `now`."""
+    space = "" if isinstance(now, str) and now.strip() and " " not in now.strip() else " "
+    for unit in (METRE, *PRESSURE_UNITS):
+        number = metres / metres_per(unit)
+        if abs(number - round(number, 3)) <= 1e-9 * number:
+            yield f"{round(number, 3):g}{space}{unit}"
 
 
 def _witnessed(mark: Mark, witnesses: Sequence[tuple[str, bytes]]) -> Earlier | None:

@@ -22,6 +22,7 @@ from siltbook.templates.contract import FARM
 from tests.audit.edits import rewritten, typed_over
 from tests.audit.farm import honest, open_places
 from tests.office import convert, needs_office
+from tests.samples.load import SAMPLES
 
 NAME = "farm.xlsx"
 
@@ -78,6 +79,34 @@ def test_a_changed_setting_is_named_with_both_values_and_what_follows(
     assert answered == expected
     assert open_places(found["same-inputs"])[0].sheet == "Farm"
     assert found["same-formulas"].state is State.QUIET
+
+
+@pytest.mark.parametrize(
+    ("was", "now"),
+    [("7 psi", "8 psi"), ("5 m", "6 m"), ("45 kPa", "0.5 bar"), ("0.4bar", "0.5bar"), (5.0, "6 m")],
+)
+def test_a_limit_typed_with_its_unit_is_named_as_it_was_typed(
+    was: float | str, now: str
+) -> None:
+    """What Findings says of the text then follows from it, and nobody edited it by hand."""
+    data = set_to(honest().package(), "drop_limit", was)
+    result = review_bytes(data, NAME, NAME).package
+    answered, found = said_of(set_to(result, "drop_limit", now))
+    shown = was if isinstance(was, str) else f"{was:g}"
+    count = differing(found["same-numbers"])
+    assert answered == (
+        f"Not as it stands. 1 setting changed (Drop limit {shown} → {now}): "
+        f"{count:,} cells follow from it."
+    )
+
+
+def test_a_limit_in_the_farm_s_own_unit_is_named_in_it() -> None:
+    data = (SAMPLES / "all-in-psi.xlsx").read_bytes()
+    result = review_bytes(data, NAME, NAME).package
+    answered, found = said_of(set_to(result, "drop_limit", 8.0))
+    count = differing(found["same-numbers"])
+    said = f"1 setting changed (Drop limit 7 → 8): {count:,} cells follow from it."
+    assert answered == f"Not as it stands. {said}"
 
 
 def test_two_settings_and_an_edited_cell_are_told_apart(reviewed: bytes) -> None:
