@@ -44,6 +44,9 @@ ROOMS = {
     "ladder": Room("batch/ladder/*.py", ("tests/ladder", *WHOLE)),
     "numbers": Room("batch/numbers/*.py", ("tests/numbers", "tests/published", *WHOLE)),
     "checks": Room("checks/*.py", ("tests/checks", *WHOLE)),
+    "package": Room(
+        "batch/package/*.py", ("tests/package", "tests/graft", "tests/reading/test_package.py")
+    ),
     "graft": Room("batch/graft/*.py", ("tests/graft", "tests/whole/test_commands.py")),
     "audit": Room("batch/audit/*.py", ("tests/audit",)),
 }
