@@ -274,9 +274,7 @@ def make_folder(folder: Path, advice: str = "Choose another folder.") -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise BookError(
-            f"{folder}: cannot be made ({why(error)}). {advice}"
-        ) from error
+        raise BookError(f"{folder}: cannot be made ({why(error)}). {advice}") from error
 
 
 def draft_folder(folder: Path) -> Path:

@@ -90,9 +90,7 @@ class JoinedBook:
         """One cell as a person typed it, with its unit."""
         value = place.table.frame.at[row, column]
         unit = place.units.get(row)
-        return shown(
-            place.table, place.sheet.column(column), row, value, self.book.settings, unit
-        )
+        return shown(place.table, place.sheet.column(column), row, value, self.book.settings, unit)
 
 
 def finding(place: Listed, code: str, column: str, row: int, read: str, accepted: str) -> Finding:

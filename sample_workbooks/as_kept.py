@@ -119,9 +119,7 @@ class _Maker:
         unit = {"flow": self.style.flow_unit}.get(role, self.style.unit)
         word = self.words[role]
         wanted = self.style.unit_in == "bracket" or role == "flow"
-        return (
-            f"{word} ({unit})" if wanted and role in MEASURED else word
-        )
+        return f"{word} ({unit})" if wanted and role in MEASURED else word
 
     def top(self) -> list[list[object]]:
         """Title rows above a table."""

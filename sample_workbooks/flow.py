@@ -52,8 +52,6 @@ PLANS = (
 def seasons() -> tuple[Season, ...]:
     """The season of every station, in the order of the visits; always the same."""
     return tuple(
-        run(
-            plan, gauge, PEOPLE, START + dt.timedelta(minutes=90 * n), WEEKS, f"{SEED} {plan.name}"
-        )
+        run(plan, gauge, PEOPLE, START + dt.timedelta(minutes=90 * n), WEEKS, f"{SEED} {plan.name}")
         for n, (plan, gauge) in enumerate(zip(PLANS, GAUGES, strict=True))
     )

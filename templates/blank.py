@@ -73,14 +73,10 @@ def _check_keys(given: Row, sheet: contract.Sheet) -> None:
     known = [column.key for column in sheet.columns]
     for key in given:
         if key not in known:
-            raise ValueError(
-                f"Sheet {sheet.name} has no column {key!r}: use {', '.join(known)}."
-            )
+            raise ValueError(f"Sheet {sheet.name} has no column {key!r}: use {', '.join(known)}.")
 
 
-def _all_rows(
-    options: BlankOptions, rows: Mapping[str, Sequence[Row]]
-) -> dict[str, Sequence[Row]]:
+def _all_rows(options: BlankOptions, rows: Mapping[str, Sequence[Row]]) -> dict[str, Sequence[Row]]:
     """The rows to fill in, with the options' stations behind those given as rows."""
     sheets = {sheet.name: sheet for sheet in contract.LISTS}
     for name, given in rows.items():
@@ -98,9 +94,7 @@ def _all_settings(options: BlankOptions, settings: Row) -> dict[str, object]:
     """The Farm values: defaults, over them the options, over them `settings`."""
     _check_keys(settings, contract.FARM)
     values: dict[str, object] = {c.key: c.default for c in contract.FARM.columns}
-    values["pressure_unit"] = _unit(
-        options.pressure_unit, contract.PRESSURE_UNITS, "Pressure unit"
-    )
+    values["pressure_unit"] = _unit(options.pressure_unit, contract.PRESSURE_UNITS, "Pressure unit")
     values["flow_unit"] = _unit(options.flow_unit, contract.FLOW_UNITS, "Flow unit")
     values |= own_unit.defaults(own_unit.known(options.limits_in))
     values["farm"], values["show_dates"] = options.farm, options.dates

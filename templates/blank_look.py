@@ -92,6 +92,4 @@ class Look:
 
     def over(self) -> Format:
         """Conditional format of a row over the limit."""
-        return self._book.add_format(
-            {"bold": True, "font_color": DARK_OCHRE, "bg_color": OCHRE}
-        )
+        return self._book.add_format({"bold": True, "font_color": DARK_OCHRE, "bg_color": OCHRE})

@@ -244,9 +244,7 @@ def _farm_format(look: Look, column: Column, dates: str) -> Format:
     shown = {Kind.TEXT: "@", Kind.DATE: way(dates).cells}.get(column.kind, "General")
     if column.choices == WAYS:
         shown = "@"  # programs would turn a choice into the date that it looks like
-    return look.format(
-        num_format=shown, border=1, border_color=LINE, align="left", indent=1
-    )
+    return look.format(num_format=shown, border=1, border_color=LINE, align="left", indent=1)
 
 
 def _flush_unit_list(sheet: Worksheet) -> None:
@@ -285,9 +283,7 @@ def write_list(book: Workbook, look: Look, sheet: contract.Sheet, filling: Filli
     page.print_columns(len(sheet.columns) - 1)
 
 
-def _add_table(
-    page: Worksheet, look: Look, sheet: contract.Sheet, count: int, unit: str
-) -> None:
+def _add_table(page: Worksheet, look: Look, sheet: contract.Sheet, count: int, unit: str) -> None:
     columns: list[dict[str, object]] = [
         {"header": c.header, "header_format": look.header(required=c.required)}
         for c in own_unit.columns(sheet, unit)

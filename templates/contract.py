@@ -32,6 +32,7 @@ class Kind(StrEnum):
 
 NUMERIC = (Kind.PRESSURE, Kind.METRES, Kind.FLOW, Kind.NUMBER)
 
+
 @dataclass(frozen=True)
 class Column:
     """One column of a list sheet, or one setting of the Farm sheet.
@@ -279,7 +280,16 @@ CARRIED = Sheet(
 LISTS = (STATIONS, READINGS, WORK, AGREED, WATER, CHANGED_GAUGES, CARRIED)
 SHEETS = (FARM, *LISTS)
 
-RESULT_SHEETS = ("Actions", "Station review", "Trends", "Runs", "Costs", "Water review", "Workings", "Findings")
+RESULT_SHEETS = (
+    "Actions",
+    "Station review",
+    "Trends",
+    "Runs",
+    "Costs",
+    "Water review",
+    "Workings",
+    "Findings",
+)
 MERGE_SHEETS = ("Conflicts", "Merged rows")
 AUDIT_SHEETS = ("Audit summary", "Audit agreed", "Audit detail")
 # Every result sheet carries this in cell A1's neighbour row, so that a later run knows its own

@@ -22,12 +22,8 @@ class Way(NamedTuple):
 # A bare '/' of a number format is whatever sign the machine puts between the parts of a date.
 _WAYS = {
     ISO: Way("{0.year:04d}-{0.month:02d}-{0.day:02d}", "yyyy-mm-dd", "year-month-day"),
-    "30/08/2026": Way(
-        "{0.day:02d}/{0.month:02d}/{0.year:04d}", r"dd\/mm\/yyyy", "day/month/year"
-    ),
-    "08/30/2026": Way(
-        "{0.month:02d}/{0.day:02d}/{0.year:04d}", r"mm\/dd\/yyyy", "month/day/year"
-    ),
+    "30/08/2026": Way("{0.day:02d}/{0.month:02d}/{0.year:04d}", r"dd\/mm\/yyyy", "day/month/year"),
+    "08/30/2026": Way("{0.month:02d}/{0.day:02d}/{0.year:04d}", r"mm\/dd\/yyyy", "month/day/year"),
 }
 WAYS = tuple(_WAYS)
 

@@ -80,9 +80,7 @@ def defaults(unit: str) -> dict[str, object]:
 def usual_in(key: str, value: float) -> bool:
     """Whether a limit or a lowest flush inlet [m] is the default of some unit."""
     at = Rounded._fields.index({"drop_limit": "limit"}.get(key, key))
-    return any(
-        abs(rounded(u)[at] * metres_per(u) - value) <= 1e-9 * value for u in PRESSURE_UNITS
-    )
+    return any(abs(rounded(u)[at] * metres_per(u) - value) <= 1e-9 * value for u in PRESSURE_UNITS)
 
 
 def known(unit: str) -> str:

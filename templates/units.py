@@ -133,9 +133,7 @@ def other_unit(text: str) -> bool:
 
 def pressure_spellings() -> tuple[tuple[str, str], ...]:
     """Every accepted spelling of a pressure unit with its unit, in the order of the table."""
-    return tuple(
-        (spelling, unit) for unit in PRESSURE_UNITS for spelling in UNITS[unit].spellings
-    )
+    return tuple((spelling, unit) for unit in PRESSURE_UNITS for spelling in UNITS[unit].spellings)
 
 
 @cache

@@ -59,8 +59,7 @@ class _Writer:
     def __init__(self, book: Any) -> None:
         self.book = book
         self.formats = {
-            name: book.add_format(look.FORMATS[name])
-            for name in ("title", "mark", "head", "wrap")
+            name: book.add_format(look.FORMATS[name]) for name in ("title", "mark", "head", "wrap")
         }
         base = {
             **look.FORMATS["wrap"],

@@ -120,9 +120,7 @@ def _gauges_to_come(last: Assessment) -> Iterator[Row]:
     for record in last.book.gauges.frame.to_dict("records"):
         if last.as_of is not None and record["since"] > last.as_of:
             pressure = metres_per(record["unit"] or units.get(record["station"], "bar"))
-            yield {
-                c.key: _own(c, record[c.key], pressure, flow) for c in CHANGED_GAUGES.columns
-            }
+            yield {c.key: _own(c, record[c.key], pressure, flow) for c in CHANGED_GAUGES.columns}
 
 
 def _carried(last: Assessment) -> Iterator[Row]:

@@ -30,6 +30,8 @@ _NOTE = (
     "touch. Given back: median share of the rise over the clean drop. Every season was judged "
     "again by the same version for this sheet."
 )
+
+
 @dataclass(frozen=True)
 class Year:
     """One archived season: its label and its stations."""

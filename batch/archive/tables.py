@@ -133,9 +133,7 @@ def _farm(book: Book) -> ArchiveTable:
     return ArchiveTable("farm", "The settings of the farm", fields, tuple(rows), "setting")
 
 
-def _made(
-    table: Table[Row], title: str, rows: Iterable[Row], key: str = ""
-) -> ArchiveTable:
+def _made(table: Table[Row], title: str, rows: Iterable[Row], key: str = "") -> ArchiveTable:
     """A described table with these rows."""
     values = tuple(tuple(map(_value, table.values(row))) for row in rows)
     return ArchiveTable(table.name, title, tuple(map(_described, table.columns)), values, key)

@@ -201,10 +201,9 @@ def _changed(lists: _Lists, keys: Sequence[str], old: Entry, new: Entry) -> Iter
         yield lists.place(new.row, key, said, _name(old), holds=filled)
 
 
-def _moved(
-    lists: _Lists, keys: Sequence[str], old: Entry, spare: Sequence[Entry]
-) -> Entry | None:
+def _moved(lists: _Lists, keys: Sequence[str], old: Entry, spare: Sequence[Entry]) -> Entry | None:
     """The row of the same station with the same values that stands under another day or time."""
+
     def alike(new: Entry) -> bool:
         same = all(not lists.unlike(key, old, new) for key in keys)
         return same and all(old.cells.get(k) == new.cells.get(k) for k in ("station", "work"))

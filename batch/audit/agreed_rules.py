@@ -23,9 +23,7 @@ def agreed_done(book: Book, found: Sequence[Outcome]) -> RuleResult:
     return counted(RULES["agreed-done"], places)
 
 
-def agreed_kept(
-    book: Book, found: Sequence[Outcome], others: Sequence[Source]
-) -> RuleResult:
+def agreed_kept(book: Book, found: Sequence[Outcome], others: Sequence[Source]) -> RuleResult:
     """Agreed actions of the other files: those that later files lack or have otherwise."""
     rule = RULES["witness-agreed"]
     many = sum(len(source.sightings) for source in others)

@@ -98,7 +98,11 @@ class Agreement:
 
 
 def of_book(
-    book: Book, name: str, until: dt.date | None, boxes: Sequence[Box], boxes_on: str,
+    book: Book,
+    name: str,
+    until: dt.date | None,
+    boxes: Sequence[Box],
+    boxes_on: str,
     names: Mapping[str, str],
 ) -> Source:
     """What a book holds: its sheet Agreed, and the boxes filled in on its sheet `boxes_on`.
@@ -201,9 +205,7 @@ def _said(value: dt.date | str | None, shown: Shown) -> str:
     return shown.day(value) if isinstance(value, dt.date) else value or ""
 
 
-def _unlike(
-    seen: Sequence[Seen], sources: Sequence[Source], shown: Shown
-) -> Iterator[str]:
+def _unlike(seen: Sequence[Seen], sources: Sequence[Source], shown: Shown) -> Iterator[str]:
     """Where a later file has another date or person than an earlier one, or lacks the action."""
     for (before, was), (after, now) in pairwise(seen):
         here, there = f"{before.words}, {was.cell}", after.words

@@ -267,5 +267,3 @@ def _many(count: int, one: str, more: str) -> str:
 
 def _cells(count: int, one: str, more: str) -> str:
     return f"{count:,} {f'cell {one}' if count == 1 else f'cells {more}'}"
-
-

@@ -386,5 +386,3 @@ def _shorter(table: Table, name: str, most: int) -> Iterator[tuple[int, bytes]]:
 def _added(table: Table, few: int) -> Added:
     rows = tuple(int(row) for row in table.frame.index[-few:])
     return Added(table.sheet, table.cell(next(iter(table.places)), rows[0]), rows)
-
-

@@ -145,9 +145,7 @@ def _orders(table: Table, as_of: dt.date) -> list[tuple[str, _Days]]:
     return list(found.items())
 
 
-def _far_below(
-    table: Table, name: str, days: _Days, book: Book, idle: set[int]
-) -> Iterator[Place]:
+def _far_below(table: Table, name: str, days: _Days, book: Book, idle: set[int]) -> Iterator[Place]:
     back = dt.timedelta(days=max(INTERVALS_BACK * book.settings.interval, DAYS_BACK))
     on = book.settings.shown.day
     above: list[dt.date] = []  # the days above, each once, rising

@@ -82,9 +82,7 @@ def formulas_print(workbook: Workbook, part: SheetPart) -> str:
     return running.hexdigest()
 
 
-def _written_out(
-    masters: dict[bytes, tuple[str, str]], number: bytes, cell: str, said: str
-) -> str:
+def _written_out(masters: dict[bytes, tuple[str, str]], number: bytes, cell: str, said: str) -> str:
     """A shared formula as its cell alone would have it; '' where its first cell is not there."""
     from openpyxl.formula.translate import Translator
 

@@ -273,9 +273,7 @@ def copied_round(book: Book, every: Sequence[Track]) -> RuleResult:
     return looked(rule, places, quiet, p=lowest, many="pairs of rounds")
 
 
-def _alike(
-    codes: NDArray[np.int64], lag: int
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _alike(codes: NDArray[np.int64], lag: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """How many stations read the same on rounds `lag` apart, and how many were read on both."""
     both = (codes[lag:] >= 0) & (codes[:-lag] >= 0)
     return ((codes[lag:] == codes[:-lag]) & both).sum(axis=1), both.sum(axis=1)

@@ -48,9 +48,7 @@ class _Need:
     done: Callable[[Entry], bool]
 
 
-def asked_of(
-    scan: Scan, as_of: dt.date, division: float | None, shown: Shown
-) -> Iterator[Asked]:
+def asked_of(scan: Scan, as_of: dt.date, division: float | None, shown: Shown) -> Iterator[Asked]:
     """Every step that one station's scan asks for, in its order. `division` [m], if known.
 
     `shown` has the unit and the dates of what is said.
@@ -164,9 +162,7 @@ def _taken_back(one: Entry, other: Reading, division: float | None) -> bool:
     return near and other.occasion == "routine"
 
 
-def _recovery(
-    scan: Scan, place: int, division: float | None, shown: Shown
-) -> Asked:
+def _recovery(scan: Scan, place: int, division: float | None, shown: Shown) -> Asked:
     """A return to range: something in the log since it opened, or that day, must explain it."""
     entry = scan[place][0]
     begin = place

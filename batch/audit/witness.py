@@ -135,9 +135,7 @@ def _pack(data: bytes, name: str, home: Side) -> Witness | None:
         if _of(cells, farm) and isinstance(limit, float):
             limits.append(Limit(_station(home, cells), limit, f"{sheet}!{row}:{row}"))
     agreed = _agreed(workbook, minutes, home, name)
-    return Witness(
-        name, None, tuple(flushes), places, tuple(limits), frozenset(shows), agreed
-    )
+    return Witness(name, None, tuple(flushes), places, tuple(limits), frozenset(shows), agreed)
 
 
 def source_of(side: Side, data: bytes, name: str) -> Source:
@@ -203,9 +201,11 @@ def _rows(workbook: Workbook, title: str) -> Iterator[tuple[str, int, dict[str, 
     titles = {c: t for c, v in grid[heads].items() if (t := _title(str(v))) is not None}
     for row in sorted(grid):
         if row > heads:
-            yield part.name, row, {
-                head: _metres(grid[row].get(c), factor) for c, (head, factor) in titles.items()
-            }
+            yield (
+                part.name,
+                row,
+                {head: _metres(grid[row].get(c), factor) for c, (head, factor) in titles.items()},
+            )
 
 
 def _title(header: str) -> tuple[str, float] | None:

@@ -51,9 +51,7 @@ def round_(
             made = round_page(assessment, book.name, due=on, names=names, size=paper)
             _written(book, out, "round.xlsx", made)
         else:
-            made = round_sheet(
-                assessment, book.name, __version__, due=on, names=names, size=paper
-            )
+            made = round_sheet(assessment, book.name, __version__, due=on, names=names, size=paper)
             _written(book, out, "round.pdf", made)
 
 

@@ -103,9 +103,7 @@ class _Part:
 class _Graft:
     """One placing of result sheets into one book."""
 
-    def __init__(
-        self, book: Target, results: Target, names: Sequence[str], longer: Longer
-    ) -> None:
+    def __init__(self, book: Target, results: Target, names: Sequence[str], longer: Longer) -> None:
         self.book, self.results, self.names, self.longer = book, results, list(names), longer
         if results.names() != self.names:
             raise GraftError(

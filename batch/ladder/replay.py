@@ -249,9 +249,7 @@ def _read(standing: Standing, reading: Reading, limit: float, worked_on: str | N
     return replace(standing, step=step, untrusted=None, worked=False, rows=rows)
 
 
-def _gear_alone(
-    standing: Standing, reading: Reading, episodes: tuple[Episode, ...]
-) -> Standing:
+def _gear_alone(standing: Standing, reading: Reading, episodes: tuple[Episode, ...]) -> Standing:
     """What outlives an episode: open questions about the gear, and the episodes so far."""
     return Standing(
         gear=standing.gear,

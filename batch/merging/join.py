@@ -70,9 +70,7 @@ class Plan:
     kept: int
 
 
-def join(
-    home: Side, copies: Sequence[Side], base: Side | None, earlier: Sequence[Point]
-) -> Plan:
+def join(home: Side, copies: Sequence[Side], base: Side | None, earlier: Sequence[Point]) -> Plan:
     """Merge copies into the book; the order in which they are given does not matter."""
     merging = _Joining(home, base, earlier)
     merging.carry_out()

@@ -43,7 +43,10 @@ _HEADER = 3  # 0-based
 
 
 def merge_book(
-    points: Sequence[Point], origins: Sequence[Origin], names: Sequence[str], book_name: str,
+    points: Sequence[Point],
+    origins: Sequence[Origin],
+    names: Sequence[str],
+    book_name: str,
     shown: Shown = IN_METRES,
 ) -> bytes:
     """A workbook with the two sheets, called `names`; `shown`: how dates are shown."""
@@ -76,9 +79,7 @@ def _top(sheet: Any, styles: _Styles, title: str, line: str, book_name: str, las
     k.spread(sheet, 2, last, line, styles("line"), 130.0)
 
 
-def _table(
-    sheet: Any, styles: _Styles, columns: Sequence[tuple[str, float]], last: int
-) -> None:
+def _table(sheet: Any, styles: _Styles, columns: Sequence[tuple[str, float]], last: int) -> None:
     """The header, and how the table is printed that ends in row `last` (0-based)."""
     for col, (header, width) in enumerate(columns):
         hidden = {"hidden": True} if header == NOTE else {}

@@ -32,9 +32,7 @@ def corrected_drop(
         return math.nan
 
 
-def u_at_reference(
-    reading: Reading, corrected: float, *, same_gauge: bool = True
-) -> float | None:
+def u_at_reference(reading: Reading, corrected: float, *, same_gauge: bool = True) -> float | None:
     """Standard uncertainty [m] of a drop at the reference flow, in differences on one gauge.
 
     Where the other drop was read on another gauge, the class of both counts (`same_gauge` False).

@@ -189,9 +189,7 @@ def _weighed(
     load = begun[None, :, :, None] + (now.days / life[:, None])[:, None, None, :]
     way, slope = curves.way_and_slope(family, index[:, None], load)
     passed = (np.diff(now.days, prepend=0.0) / life[:, None])[:, None, None, :]
-    told = track(
-        ways[None, :, None, :] - way, slope, passed, sigma[:, None, None, :], modes=modes
-    )
+    told = track(ways[None, :, None, :] - way, slope, passed, sigma[:, None, None, :], modes=modes)
     full = np.stack([np.interp(np.log(life), LOG_LIVES, learnt.log_life[:, k]) for k in chosen], 1)
     total: Floats = told.log_likelihood + full[:, None, :, None, None]
     total += np.log(now.weight[starts])[:, None, None, None]

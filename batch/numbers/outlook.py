@@ -50,7 +50,9 @@ def outlooks(
 
 
 def forecasts_of(
-    histories: Sequence[History], wanted: Collection[str], settings: Settings,
+    histories: Sequence[History],
+    wanted: Collection[str],
+    settings: Settings,
     as_of: dt.date | None,
 ) -> dict[str, Forecast]:
     """The forecasts of the stations `wanted` alone, as `outlooks` gives them; by name."""

@@ -195,9 +195,7 @@ def _tests(
             yield Tested(value, values["date"][row], row, one_sided(column, typed.get(row)))
 
 
-def _rating(
-    source: str, key: str, tests: list[Tested], table: str, shown: Shown
-) -> Rating:
+def _rating(source: str, key: str, tests: list[Tested], table: str, shown: Shown) -> Rating:
     """The rating of at least one usable value, oldest first."""
     bounds = TABLES[table].bounds[key]
     latest = tests[-1]

@@ -188,8 +188,7 @@ def _check_first_bytes(data: bytes, name: str) -> None:
     if mark:
         raise BookError(
             f"{name} is the lock file of an open workbook, not the workbook: give the file"
-            f" whose name lacks the {mark}"
-            + ("." if mark == "~$" else " and the # at its end.")
+            f" whose name lacks the {mark}" + ("." if mark == "~$" else " and the # at its end.")
         )
     if data[:2] != b"PK" and Path(name).suffix.lower() in _TEXT_ENDINGS:
         raise BookError(

@@ -133,9 +133,7 @@ def content_types(types: Document, parts: Iterable[str]) -> list[str]:
         elif node.local == "Default":
             ending = node.attrs.get("Extension", "").casefold()
             endings[ending] = node.attrs.get("ContentType", "")
-    return [
-        named.get(key_of(p), endings.get(p.rpartition(".")[2].casefold(), "")) for p in parts
-    ]
+    return [named.get(key_of(p), endings.get(p.rpartition(".")[2].casefold(), "")) for p in parts]
 
 
 def to_strict(text: str) -> str:

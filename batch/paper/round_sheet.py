@@ -151,9 +151,7 @@ def _station(title: str, lines: Sequence[str], width: float) -> Any:
     return KeepTogether([page.words(title, 11, bold=True), *told, grid])
 
 
-def _known(
-    assessment: Assessment, result: StationResult, on: dt.date | None
-) -> Iterable[str]:
+def _known(assessment: Assessment, result: StationResult, on: dt.date | None) -> Iterable[str]:
     """What somebody at the station wants to know: last reading, limits, verdict, agreed work."""
     station, latest = result.station, result.latest
     gauge, shown = gauge_of(station), assessment.book.settings.shown

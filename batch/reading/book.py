@@ -293,9 +293,7 @@ class _Builder:
         out[:] = [spelt.get(name) for name in names.tolist()]
         return out
 
-    def _learn_names(
-        self, names: NDArray[np.object_], others: NDArray[np.object_]
-    ) -> None:
+    def _learn_names(self, names: NDArray[np.object_], others: NDArray[np.object_]) -> None:
         """Other names of a station, unless another station is called so."""
         for name, also in zip(names.tolist(), others.tolist(), strict=True):
             for other in other_names(also) if name else ():

@@ -116,9 +116,7 @@ def _others(workbook: Workbook, read: set[str]) -> Iterator[tuple[SheetPart, She
                 yield part, read_sheet(workbook, part, _ROWS)
 
 
-def _like_a_list(
-    workbook: Workbook, parts: Parts, cells: SheetCells
-) -> tuple[Sheet | None, str]:
+def _like_a_list(workbook: Workbook, parts: Parts, cells: SheetCells) -> tuple[Sheet | None, str]:
     best: Sheet | None = None
     score = 0
     for sheet in LISTS:

@@ -32,7 +32,6 @@ MOST_BARS = 25  # more do not fit the first page
 _LABELS = 24  # first column of what the chart needs, outside the print
 
 
-
 class StationMonth(NamedTuple):
     """A station of a farm, judged at both ends of the month."""
 

@@ -74,9 +74,7 @@ def _row(bill: StationBill, place: dict[str, int], count: int) -> tuple[float | 
     return tuple(found)
 
 
-def _table(
-    kit: k.Kit, sheet: Any, row: int, grid: _Grid, price: str, higher: int = 0
-) -> LongTable:
+def _table(kit: k.Kit, sheet: Any, row: int, grid: _Grid, price: str, higher: int = 0) -> LongTable:
     """Stations by months with sums both ways, around its rows.
 
     With a `price`, each amount is that cell times the amount so many rows `higher`.
@@ -94,9 +92,7 @@ def _table(
     return LongTable(first + 1, len(grid.names), rows)
 
 
-def _rows(
-    first: int, grid: _Grid, price: str, higher: int, styles: list[str]
-) -> Iterator[str]:
+def _rows(first: int, grid: _Grid, price: str, higher: int, styles: list[str]) -> Iterator[str]:
     letters = [column_letters(col) for col in range(1, len(grid.labels) + 1)]
     for n, (name, amounts) in enumerate(zip(grid.names, grid.amounts, strict=True), first):
         shown: list[Value] = list(amounts)

@@ -97,9 +97,7 @@ def height_of(table: Table[Row], row: Row) -> float:
     return height(_wrapping(table), _values(table, row, date1904=False))
 
 
-def header(
-    kit: k.Kit, sheet: Any, row: int, table: Table[Row], *, upto: int | None = None
-) -> None:
+def header(kit: k.Kit, sheet: Any, row: int, table: Table[Row], *, upto: int | None = None) -> None:
     """The header row, and the widths of the columns.
 
     With `upto`, a place beyond the last column, the sheet's widths stay as they are and the last

@@ -240,9 +240,7 @@ def test_the_source_is_never_changed(own: Path, tmp_path: Path) -> None:
     assert own.read_bytes() == (tmp_path / "before.xlsx").read_bytes()
 
 
-def test_the_three_commands_of_the_readme(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_the_three_commands_of_the_readme(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     (block,) = re.findall(r"```text\n(.*?)```", readme, re.DOTALL)
     commands = [shlex.split(line) for line in block.strip().splitlines()]

@@ -85,9 +85,7 @@ def test_a_changed_setting_is_named_with_both_values_and_what_follows(
     ("was", "now"),
     [("7 psi", "8 psi"), ("5 m", "6 m"), ("45 kPa", "0.5 bar"), ("0.4bar", "0.5bar"), (5.0, "6 m")],
 )
-def test_a_limit_typed_with_its_unit_is_named_as_it_was_typed(
-    was: float | str, now: str
-) -> None:
+def test_a_limit_typed_with_its_unit_is_named_as_it_was_typed(was: float | str, now: str) -> None:
     """What Findings says of the text then follows from it, and nobody edited it by hand."""
     data = set_to(honest().package(), "drop_limit", was)
     result = review_bytes(data, NAME, NAME).package

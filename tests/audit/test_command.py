@@ -58,9 +58,7 @@ def test_the_person_s_parts_stay_byte_for_byte(book: Path) -> None:
     made = book.with_name("farm.audited.xlsx")
     with zipfile.ZipFile(book) as old, zipfile.ZipFile(made) as new:
         same = set(old.namelist()) - LISTS
-        changed = {
-            name for name in same if old.read(name).replace(SELECTED, b"") != new.read(name)
-        }
+        changed = {name for name in same if old.read(name).replace(SELECTED, b"") != new.read(name)}
         assert changed == set()
     known = set(lint(book.read_bytes()))
     assert [line for line in lint(made.read_bytes()) if line not in known] == []

@@ -122,9 +122,7 @@ def test_the_counts_add_up_on_the_sample_farm() -> None:
         assert len(result.places) == result.of
 
 
-@pytest.mark.parametrize(
-    ("done", "state"), [({"Flushed": day(1)}, State.QUIET), ({}, State.LOOK)]
-)
+@pytest.mark.parametrize(("done", "state"), [({"Flushed": day(1)}, State.QUIET), ({}, State.LOOK)])
 def test_the_work_of_last_season_explains_a_return_to_range(done: Row, state: State) -> None:
     """Flushed on the last day of the old season; read in range on the first of the new one."""
     step = "awaiting reading after flush" if done else "needs flush"

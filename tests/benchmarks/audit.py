@@ -210,7 +210,11 @@ class Rows:
 
 
 def season(
-    seed: int, *, division: float | None = None, weeks: int | None = None, stations: int = 0,
+    seed: int,
+    *,
+    division: float | None = None,
+    weeks: int | None = None,
+    stations: int = 0,
     slips: bool = True,
 ) -> Rows:
     """One honest season; the same for the same seed.

@@ -163,9 +163,7 @@ def replayed() -> list[Score]:
     """Scores of the open records; empty where the files are absent."""
     every = ((k, group, case) for k in READINGS for group, case in records.cases(k))
     return [
-        score(case, group, str(k))
-        for k, group, case in every
-        if is_whole(case, Stop(readings=k))
+        score(case, group, str(k)) for k, group, case in every if is_whole(case, Stop(readings=k))
     ]
 
 

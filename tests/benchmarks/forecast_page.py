@@ -186,9 +186,7 @@ def _counted(scores: Sequence[Score]) -> str:
     )
 
 
-def write_pages(
-    rows: Sequence[Line], replay: Sequence[Score], first: int, cases: int
-) -> None:
+def write_pages(rows: Sequence[Line], replay: Sequence[Score], first: int, cases: int) -> None:
     """Write docs/forecast-benchmark.md, and the short table into docs/method.md."""
     page = _PAGE.format(
         first=first,

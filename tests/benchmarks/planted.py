@@ -154,9 +154,7 @@ def _slips(seed: int, gauge: float, weeks: int) -> int:
     )
 
 
-def _looks_at(
-    seasons: Sequence[Counter[tuple[str, str]]], seeds: Sequence[int]
-) -> Iterator[str]:
+def _looks_at(seasons: Sequence[Counter[tuple[str, str]]], seeds: Sequence[int]) -> Iterator[str]:
     looks = [{code for code, station in one if not station} for one in seasons]
     results = asked(of(seeds[0], GAUGES["usual"], WEEKS[1]))[1]
     data = {r.rule.code for r in results if r.rule.question is Question.TRUST}

@@ -46,9 +46,7 @@ def table(sheet: Sheet, rows: list[Row], units: dict[str, str], flow_unit: str =
             number: value for number, value in zip(index, typed, strict=True) if value is not None
         }
         if column.kind in NUMERIC:
-            factors = [
-                _factor(column.kind, _unit(row, units), flow_unit) for row in rows
-            ]
+            factors = [_factor(column.kind, _unit(row, units), flow_unit) for row in rows]
             values = [
                 float("nan") if value is None or isinstance(value, str) else value * factor
                 for value, factor in zip(typed, factors, strict=True)

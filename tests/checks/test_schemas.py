@@ -138,8 +138,8 @@ def test_text_that_slipped_into_a_number_column_is_found_without_library_words()
 
 def test_text_in_date_and_time_columns() -> None:
     plain = book([reading(1, date="soon", time="early")])
-    assert "read \"soon\"; accepted: date as a date" in messages(plain, "cell-not-date")[0]
-    assert "read \"early\"; accepted: time as a time" in messages(plain, "cell-not-time")[0]
+    assert 'read "soon"; accepted: date as a date' in messages(plain, "cell-not-date")[0]
+    assert 'read "early"; accepted: time as a time' in messages(plain, "cell-not-time")[0]
 
 
 def test_every_fault_is_reported_at_once() -> None:

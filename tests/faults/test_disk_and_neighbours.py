@@ -205,6 +205,5 @@ def test_output_that_cannot_be_written_gives_one_sentence(book: Path, command: s
         )  # fmt: skip
     assert done.returncode == 3
     assert done.stderr == (
-        "siltbook: standard output: No space left on device. Check the space and the permissions."
-        "\n"
+        "siltbook: standard output: No space left on device. Check the space and the permissions.\n"
     )

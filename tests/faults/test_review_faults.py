@@ -119,7 +119,9 @@ def test_a_fault_at_any_call_of_review_leaves_the_old_pack_or_the_new(
     assert len(refused) > 2 or fault == "kill"
 
 
-CODE = f"{PLAIN}\n" + """
+CODE = (
+    f"{PLAIN}\n"
+    + """
 import sys, time
 from pathlib import Path
 from siltbook.batch.cli import main
@@ -136,6 +138,7 @@ def wait(*given):
 module.{name} = wait
 main(sys.argv[2:])
 """
+)
 
 
 def together(marks: Path, module: str, name: str, *commands: list[object]) -> list[tuple[int, str]]:

@@ -147,9 +147,9 @@ def test_a_call_for_help_belongs_to_its_episode_alone() -> None:
     judged = verdict_of(*first, *again)
     assert judged.verdict is Verdict.ESCALATE
     assert "help was called" not in judged.reason
-    assert "help was called on 2026-06-26" in verdict_of(
-        *first, *again, work(25, "called out")
-    ).reason
+    assert (
+        "help was called on 2026-06-26" in verdict_of(*first, *again, work(25, "called out")).reason
+    )
 
 
 @pytest.mark.parametrize("sign", ["click", "water_heard", "water"])

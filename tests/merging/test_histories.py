@@ -120,5 +120,3 @@ def test_what_is_taken_is_what_the_other_side_said(seed: int) -> None:
     there = held(taken)
     assert all(any(w in text for text in there) for w in words)
     assert merge(taken, [], None) == taken
-
-

@@ -86,9 +86,7 @@ def _try(mutant: Mutant, tests: tuple[str, ...]) -> Outcome:
     )  # fmt: skip
     command = f"{sys.executable} -m pytest -q -x -n 0 -p no:cacheprovider {' '.join(tests)}"
     result = mutate_and_test([spec], command, SECONDS)
-    return Outcome(
-        mutant, result.test_outcome is TestOutcome.SURVIVED, *changed(result.diff or "")
-    )
+    return Outcome(mutant, result.test_outcome is TestOutcome.SURVIVED, *changed(result.diff or ""))
 
 
 def changed(diff: str) -> tuple[str, str]:

@@ -100,9 +100,7 @@ def season(lengths: list[int], power: float) -> tuple[Run, ...]:
     entries: list[Reading | Work] = []
     day = 0
     for length in lengths:
-        entries += [
-            read(day + d, 1 + 4 * (d / length) ** power) for d in range(0, length + 4, 4)
-        ]
+        entries += [read(day + d, 1 + 4 * (d / length) ** power) for d in range(0, length + 4, 4)]
         day += length + 4
         entries.append(work(day))
     return cut_runs(log(*entries), 3)

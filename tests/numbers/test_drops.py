@@ -104,9 +104,7 @@ def cleaned(at: Station, drop: float) -> History:
 def test_reading_once_more_is_asked_for_only_where_it_can_tell(gauges: str, words: str) -> None:
     at = replace(TWO, gauges=gauges, full_scale=60.0 if gauges == "two gauges" else None)
     history = cleaned(at, 5.2)
-    readings = [
-        replace(r, p_over=0.6) for r in history.readings
-    ]  # borderline, whatever the gauge
+    readings = [replace(r, p_over=0.6) for r in history.readings]  # borderline, whatever the gauge
     entries = (readings[0], *history.work, readings[1])
     judged = judge(History(at, entries), Settings(), on(1))
     assert judged.verdict is Verdict.HAND_CLEAN

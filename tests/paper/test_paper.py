@@ -259,8 +259,11 @@ def test_the_boxes_of_the_sheet_typed_in_row_by_row_stand_on_the_next_one(tmp_pa
     for number, name in enumerate(names, 1):
         row = first_box(sheet, number)
         date, inlet, outlet = (sheet.cell(row, at).value for at in (1, 2, 3))
-        fill(readings, spare["Readings"] + number - 1,
-             {"Station": name, "Date": date, "Inlet pressure": inlet, "Outlet pressure": outlet})
+        fill(
+            readings,
+            spare["Readings"] + number - 1,
+            {"Station": name, "Date": date, "Inlet pressure": inlet, "Outlet pressure": outlet},
+        )
         if cycles := sheet.cell(row, 6).value:
             fill(work, spare["Work done"],
                  {"Station": name, "Date": date, "Work": "flush", "Cycles": cycles,

@@ -25,6 +25,8 @@ needs_data = pytest.mark.skipif(
 TIED = (10, 10, 10, 5, 10, 20, 18, 17, 15, 24, 15)
 FIVE = (5, 6, 11, 8, 10)
 LINE_Y = (1, 2, 3, 4, 5, 16, 7)
+
+
 def test_t01_variance_with_ties() -> None:
     """155.3333, EPA QA/G-9S (2006) p. 109 [S2]: the variance of the robust line's interval."""
     n = len(TIED)

@@ -27,9 +27,7 @@ ATMOSPHERE = 101_325.0  # [Pa]
 
 def tanaka(t: float) -> float:
     """Density [kg/m3] at `t` [deg C], 0 to 40."""
-    return 999.974950 * (
-        1 - (t - 3.983035) ** 2 * (t + 301.797) / (522528.9 * (t + 69.34881))
-    )
+    return 999.974950 * (1 - (t - 3.983035) ** 2 * (t + 301.797) / (522528.9 * (t + 69.34881)))
 
 
 def kell(t: float, denominator: float = KELL) -> float:

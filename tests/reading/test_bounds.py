@@ -82,9 +82,7 @@ def actions() -> bytes:
 
 def overrides() -> bytes:
     """Very many parts, and far more entries in the list of types."""
-    named = "".join(
-        f'<Override PartName="/x/{i}.xml" ContentType="a/b"/>' for i in range(60_000)
-    )
+    named = "".join(f'<Override PartName="/x/{i}.xml" ContentType="a/b"/>' for i in range(60_000))
     data = raw_book(sheet(""), extra={f"x/{i}.xml": "" for i in range(9_900)})
     target = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(target, "w", 8) as new:

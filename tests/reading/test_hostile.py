@@ -244,9 +244,7 @@ def test_no_name_leads_out_of_the_results_folder(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("words", [("check",), ("run",)])
-def test_no_permission(
-    words: tuple[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_no_permission(words: tuple[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("a.xlsx", "b.xlsx"):
         (tmp_path / name).write_bytes(workbook(clean_sheets()))
     forbid_reading(monkeypatch, "a.xlsx")

@@ -246,9 +246,7 @@ def test_the_mess_stands_where_the_script_says() -> None:
 def test_the_formulas_of_the_real_life_book_have_stored_values() -> None:
     formulas = openpyxl.load_workbook(SAMPLES / "real-life-psi.xlsx")["Readings"]
     values = openpyxl.load_workbook(SAMPLES / "real-life-psi.xlsx", data_only=True)["Readings"]
-    cells = [
-        cell.coordinate for row in formulas for cell in row if str(cell.value).startswith("=")
-    ]
+    cells = [cell.coordinate for row in formulas for cell in row if str(cell.value).startswith("=")]
     assert len(cells) > 30
     assert all(isinstance(values[c].value, (int, float)) for c in cells)
 

@@ -57,8 +57,7 @@ def test_the_nearest_two_are_found() -> None:
     """Grey, a little lighter grey, white: 50.03, 50.43 and 100 in lightness."""
     fills = ("#777777", "#787878", "#FFFFFF")
     looks = [
-        look.VerdictLook(name, "", fill, "#000000")
-        for name, fill in zip("abc", fills, strict=True)
+        look.VerdictLook(name, "", fill, "#000000") for name, fill in zip("abc", fills, strict=True)
     ]
     table = palette.measured(looks)
     assert "| seen by all | a (#777777) and b (#787878) | 0.4 | 12 |" in table

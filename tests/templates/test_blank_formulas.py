@@ -115,8 +115,7 @@ def computed(content: bytes) -> dict[str, list[tuple[object, object]]]:
             for row in book[name].iter_rows(2, 41, first, first + 1, values_only=True)
         ]
         for name, first in (
-            (sheet.name, len(sheet.columns) + 1)
-            for sheet in (contract.STATIONS, contract.READINGS)
+            (sheet.name, len(sheet.columns) + 1) for sheet in (contract.STATIONS, contract.READINGS)
         )
     }
 
@@ -134,9 +133,7 @@ def stored_readings() -> list[tuple[object, object]]:
 
 
 @pytest.mark.parametrize("case", range(len(CASES)))
-def test_stored_values_are_right(
-    case: int, stored_readings: list[tuple[object, object]]
-) -> None:
+def test_stored_values_are_right(case: int, stored_readings: list[tuple[object, object]]) -> None:
     _, drop, shown = CASES[case]
     found = stored_readings[case]
     expected = drop if drop is None or isinstance(drop, str) else pytest.approx(drop, abs=5e-5)

@@ -130,7 +130,7 @@ def test_rows_that_contradict_themselves_are_told_and_used_all_the_same() -> Non
     book = carried({"Stood_at": "needs hand cleaning"}, {"Stood_at": "needs flush"})
     assert said(book)[0] == "hand-clean"
     assert messages(book, "carried-twice") == [
-        "Carried over!A3: station carried over twice: read \"North 1\", in row 2 already; accepted:"
+        'Carried over!A3: station carried over twice: read "North 1", in row 2 already; accepted:'
         " one row; row 2 was used. Keep one row per station."
     ]
     assert messages(book, "carried-odd")[0] == (

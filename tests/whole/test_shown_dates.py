@@ -186,9 +186,7 @@ def test_seasons_and_what_is_carried_over_show_dates_as_the_farm_does(tmp_path: 
     assert ISO_DAY.search(kept.files[csv[0]].decode())
     assert not SHOWN_DAY.search(kept.files[csv[0]].decode())
     target = tmp_path / "next.xlsx"
-    done = CliRunner().invoke(
-        main, ["season", str(tmp_path / "kept"), "--template", str(target)]
-    )
+    done = CliRunner().invoke(main, ["season", str(tmp_path / "kept"), "--template", str(target)])
     assert done.exit_code == 0, done.output
     book = read_book(target.read_bytes(), target.name).book
     assert book.settings.show_dates == DAY_FIRST
