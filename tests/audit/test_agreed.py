@@ -183,7 +183,7 @@ def test_work_that_left_the_drop_over_had_no_effect_and_less_flow_shows_none() -
     row = agreed("Hand clean", due=day(15), done=day(12))
     one = only(package(row, readings=over))
     assert one.shows is Effect.NONE
-    assert one.effect.endswith(" on 2026-06-13: still over the limit of 0.49 bar")
+    assert one.effect.endswith(" on 2026-06-13: still over the limit of 5 m (0.49 bar)")
     less = [*READINGS[:2], read(day(13), 0.15, flow=12.0), *READINGS[3:]]
     one = only(package(row, readings=less))
     assert one.shows is Effect.NOT_SHOWN

@@ -20,7 +20,8 @@ from tests.samples.load import SAMPLES
 BOOK = "mixed-units.xlsx"
 # Words: the only keys that may differ, and only in their figures with units.
 WORDS = ("reason", "message", "why", "notes", "why_default")
-_FIGURE = re.compile(r"-?[\d.]+(?: to -?[\d.]+)? (?:bar|kPa|psi|m|kgf/cm2)\b")
+_ONE = r"-?[\d.]+(?: to -?[\d.]+)? (?:bar|kPa|psi|m|kgf/cm2)"
+_FIGURE = re.compile(rf"{_ONE}(?: \({_ONE}\)|\b)")  # '5 m (7.1 psi)': as typed, and converted
 
 
 @cache
