@@ -106,3 +106,24 @@ def test_a_redefined_format_0_is_read_as_what_it_says_and_is_not_ours() -> None:
     assert "0" not in shown
     assert "General" in {codes[number] for number in shown}
     assert graft(made, results(), NAMES) == made
+
+
+def test_a_stray_number_format_at_the_end_of_the_range_is_not_counted_on_from() -> None:
+    """There is no room behind it for ours."""
+    stray = '<numFmts count="1"><numFmt numFmtId="2147483647" formatCode="0.0000"/></numFmts>'
+    book = changed(practitioner(), STYLES, ("<fonts", f"{stray}<fonts"))
+    made = collection(graft(book, results(), NAMES), "numFmts")
+    numbers = [int(re.findall(r'numFmtId="(\d+)"', one)[0]) for one in made]
+    assert len(numbers) > 1
+    assert sorted(numbers)[:-1] == list(range(164, 163 + len(numbers)))
+
+
+def test_a_book_without_any_list_of_formats_takes_ours() -> None:
+    """Neither cell formats nor named styles: there is nothing that could refer beyond them."""
+    bare = re.sub(
+        r"<cellXfs.*</cellXfs>|<cellStyleXfs.*</cellStyleXfs>|<cellStyles.*</cellStyles>",
+        "", parts(practitioner())[STYLES].decode(), flags=re.DOTALL,
+    )  # fmt: skip
+    assert "xf " not in bare
+    content = parts(practitioner()) | {STYLES: bare.encode()}
+    assert len(collection(graft(packed(content), results(), NAMES), "cellXfs")) > 3

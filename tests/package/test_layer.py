@@ -13,6 +13,7 @@ from siltbook.batch.job import review_bytes
 from siltbook.batch.package.formats import Asked
 from siltbook.batch.package.opened import open_package
 from siltbook.batch.package.parts import Parts
+from siltbook.batch.package.spans import Node
 from siltbook.batch.reading.book import read_book
 from tests.graft.packs import NAMES, results
 
@@ -96,3 +97,10 @@ def test_relations_that_cannot_be_parsed_name_their_part() -> None:
     data = with_rows(BOOK.read_bytes(), "xl/_rels/workbook.xml.rels", b"<Relationships", b"<Rel")
     with pytest.raises(GraftError, match=r"The part 'xl/_rels/workbook.xml.rels' of the file is"):
         graft(data, results(), list(NAMES))
+
+
+@pytest.mark.parametrize(
+    ("said", "read"), [("0", 0), ("4294967295", 4294967295), ("12345678901", 7), ("-1", 7), ("", 7)]
+)
+def test_a_number_of_the_format_is_one_of_at_most_32_bits(said: str, read: int) -> None:
+    assert Node("xf", {"numFmtId": said}, 0, 0).number("numFmtId", 7) == read
