@@ -238,9 +238,7 @@ def _sensitivity(kit: k.Kit, sheet: Any, row: int, rows: Sequence[Sensitivity]) 
     limits = (f"limit {limit}" for limit in limits_shown(kit.shown))
     off = "gauges off by class", "gauges off by reading"
     titles = ("Station", "Verdict now", *limits, *off)
-    for col, title in enumerate(titles, 1):
-        k.text(sheet, row, col, title, kit.format("head"))
-    sheet.set_row(row, _tallest(titles))
+    _heads(kit, sheet, row, titles)
     for one in rows:
         row += 1
         k.text(sheet, row, 1, k.one_line(one.station), kit.format("name"))
@@ -263,10 +261,7 @@ def _steps(kit: k.Kit, sheet: Any, row: int, results: Sequence[RuleResult]) -> i
     k.spread(sheet, row, DETAIL.last, STEPS_SAY, kit.format("strong"), DETAIL.width)
     for title, counts in groups:
         row += 1
-        heads = title, "Steps asked for", *map(_head, Taken)
-        for col, head in enumerate(heads, 1):
-            k.text(sheet, row, col, head, kit.format("head"))
-        sheet.set_row(row, _tallest(heads))
+        _heads(kit, sheet, row, (title, "Steps asked for", *map(_head, Taken)))
         for count in counts:
             row += 1
             k.text(sheet, row, 1, k.one_line(count.name), kit.format("name"))
@@ -274,6 +269,13 @@ def _steps(kit: k.Kit, sheet: Any, row: int, results: Sequence[RuleResult]) -> i
                 sheet.write_number(row, col, number, kit.format("whole"))
         row += 1
     return row
+
+
+def _heads(kit: k.Kit, sheet: Any, row: int, titles: Sequence[str]) -> None:
+    """The header of a table that stands in this sheet from the second column on."""
+    for col, title in enumerate(titles, 1):
+        k.text(sheet, row, col, title, kit.format("head"))
+    sheet.set_row(row, _tallest(titles))
 
 
 def _head(taken: Taken) -> str:
