@@ -6,6 +6,7 @@ up here first. Inside, pressures are metres of water and flows m3/h.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
@@ -156,3 +157,12 @@ def metres_per(unit: str) -> float:
 def cubic_metres_per_hour_per(unit: str) -> float:
     """Cubic metres per hour in one `unit` of flow [m3/h]; KeyError for an unknown unit."""
     return float(_registry().Quantity(1.0, UNITS[unit].pint).m_as("meter ** 3 / hour"))
+
+
+def unit_read_in(number: float, metres: float, *first: str) -> str:
+    """The unit in which a typed number was read as `metres` [m]; '' where none fits.
+
+    Units of `first` are asked before the others, since a number can fit more than one.
+    """
+    units = (*first, *PRESSURE_UNITS)
+    return next((u for u in units if math.isclose(number * metres_per(u), metres)), "")

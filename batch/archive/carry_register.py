@@ -18,14 +18,13 @@ from siltbook.templates.book import Settings
 from siltbook.templates.contract import (
     CHANGED_GAUGES,
     FARM,
-    PRESSURE_UNITS,
     STATIONS,
     Column,
     Kind,
 )
 from siltbook.templates.safety import ON_START_HERE, Touch
 from siltbook.templates.shown import METRE
-from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
+from siltbook.templates.units import cubic_metres_per_hour_per, metres_per, unit_read_in
 
 if TYPE_CHECKING:
     from siltbook.templates.blank import Row
@@ -85,8 +84,7 @@ def _limits_in(last: Assessment) -> str:
         typed = number_text(typed).value
     if not isinstance(typed, float) or not typed:
         return METRE
-    units = (u for u in (METRE, *PRESSURE_UNITS) if math.isclose(typed * metres_per(u), metres))
-    return next(units, METRE)
+    return unit_read_in(typed, metres, METRE) or METRE
 
 
 def _tidy(value: float) -> float:

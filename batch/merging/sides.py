@@ -8,7 +8,6 @@ merged into, so that bar and psi of one pressure are no conflict.
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
@@ -37,7 +36,6 @@ from siltbook.templates.contract import (
     LISTS,
     MERGE_SHEETS,
     NUMERIC,
-    PRESSURE_UNITS,
     RESULT_SHEETS,
     Column,
     Kind,
@@ -47,7 +45,7 @@ from siltbook.templates.contract import (
 from siltbook.templates.names import name_key, other_names
 from siltbook.templates.own_unit import DROP_NOW
 from siltbook.templates.shown import METRE
-from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
+from siltbook.templates.units import cubic_metres_per_hour_per, metres_per, unit_read_in
 
 Value = str | float | dt.date | dt.time
 Key = tuple[str, ...]
@@ -358,9 +356,7 @@ def _unit_of(book: Book, column: Column) -> str:
     raw, metres = book.setting_raw.get(column.key), getattr(book.settings, column.key)
     if not isinstance(raw, float) or not raw:
         return ""
-    first = (book.settings.pressure_unit, METRE)
-    units = (u for u in (*first, *PRESSURE_UNITS) if math.isclose(raw * metres_per(u), metres))
-    return next(units, "")
+    return unit_read_in(raw, metres, book.settings.pressure_unit, METRE)
 
 
 def _own_cells(
