@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from siltbook.batch.audit.model import Place, RuleResult, State, looked
 from siltbook.batch.audit.rules import RULES
 from siltbook.batch.audit.witness import Witness
-from siltbook.batch.merging.join import match
+from siltbook.batch.merging.rows import match
 from siltbook.batch.merging.sides import Entry, Side, Value, key_of
 from siltbook.templates.book import Book, Table
 from siltbook.templates.contract import (

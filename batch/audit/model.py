@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from siltbook.batch.audit.agreed_seen import Outcome
     from siltbook.batch.audit.sensitivity import Sensitivity
-    from siltbook.batch.merging.join import Origin
+    from siltbook.batch.merging.rows import Origin
     from siltbook.batch.results import Assessment
 
 

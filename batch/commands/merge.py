@@ -79,7 +79,7 @@ def lines(merged: Merged, book: Path, kept: Path | None) -> Iterator[str]:
             values = "; ".join(say(value) for _, value in point.row)
         where = " / ".join(filter(None, (point.cell, point.there)))
         by = " / ".join(filter(None, (point.by, point.their_by)))
-        about = ", ".join(filter(None, (which(point.key, merged.shown), point.header)))
+        about = ", ".join(filter(None, (which(point.key, merged.shown), point.titled)))
         who = f" (by {by})" if by else ""
         yield f"  {point.sheet}, {about}: {WHAT[point.op]}: {values} [{where}]{who}"
     if len(waiting) > _SHOWN:

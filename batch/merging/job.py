@@ -7,10 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from siltbook.batch.errors import BookError
-from siltbook.batch.merging.join import Origin, Plan, added, join
+from siltbook.batch.merging.join import join
 from siltbook.batch.merging.points import Point
+from siltbook.batch.merging.rows import Origin, Plan, added
 from siltbook.batch.merging.sheets import merge_book, read_origins, read_points
-from siltbook.batch.merging.sides import Side, Value, read_side
+from siltbook.batch.merging.sides import Side, Value, open_side
 from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.cells import Workbook, address
 from siltbook.batch.reading.workbook import open_workbook
@@ -56,13 +57,13 @@ def merge_bytes(
             f"{name} is {FORMATS[kind]}, which cannot take rows: save it as .xlsx in a "
             "spreadsheet program and give that file; nothing was changed."
         )
-    home = read_side(data, name)
-    others = [read_side(*copy, home) for copy in copies]
+    home = open_side(data, name)
+    others = [open_side(*copy, home) for copy in copies]
     for other in others:
         _refuse_stranger(home, other)
     workbook = open_workbook(open_package(data, name), name)
     earlier, origins = read_points(workbook), read_origins(workbook)
-    plan = join(home, others, read_side(*base, home) if base else None, earlier)
+    plan = join(home, others, open_side(*base, home) if base else None, earlier)
     try:
         return _Placing(data, name, home, workbook, plan, earlier, origins).run()
     except GraftError as error:

@@ -7,12 +7,10 @@ the sides differ becomes a line of Conflicts, and the book keeps its own.
 
 from __future__ import annotations
 
-import re
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from difflib import SequenceMatcher
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
+from siltbook.batch.merging.near import nearest
 from siltbook.batch.merging.points import (
     ALIAS,
     BACK,
@@ -21,60 +19,38 @@ from siltbook.batch.merging.points import (
     KEEP,
     PLACELESS,
     TAKE,
+    UNIT,
     Point,
     said,
 )
+from siltbook.batch.merging.rows import Live, Origin, Plan, alike, match, same
 from siltbook.batch.merging.sides import Entry, Key, Side, Value, key_of, plain_text
+from siltbook.batch.merging.units import (
+    Units,
+    converted,
+    day_of,
+    settled,
+    unit_of_setting,
+    unit_stays,
+    units_of,
+)
 from siltbook.batch.reading.cells import Value as Cell
 from siltbook.templates.book import column_letters
 from siltbook.templates.contract import FARM, LISTS, STATIONS, WHOLE_FARM
 from siltbook.templates.names import name_key
 
-LIKE = 0.8  # of two names' letters that must agree before they are offered as one station
+APART = "not taken: the two have other units"
 _SHEETS = {sheet.name: sheet for sheet in LISTS}
-
-
-@dataclass
-class Live:
-    """A row of the book while it is merged; `row` is 0 for one that is still to be added."""
-
-    sheet: str
-    row: int
-    cells: dict[str, Value]
-    key: Key
-    by: str = ""
-    changed: dict[str, Value | None] = field(default_factory=dict)
-    gone: bool = False
-
-
-@dataclass(frozen=True)
-class Origin:
-    """Something that came from a copy: which row, what, from which file and from whom."""
-
-    sheet: str
-    key: Key
-    what: str
-    file: str
-    by: str
-    row: int = 0
-
-
-@dataclass(frozen=True)
-class Plan:
-    """What is to be written: rows as they become, lines of Conflicts, and what came from whom."""
-
-    rows: Mapping[str, Sequence[Live]]
-    points: tuple[Point, ...]
-    origins: tuple[Origin, ...]
-    taken: int
-    kept: int
 
 
 def join(home: Side, copies: Sequence[Side], base: Side | None, earlier: Sequence[Point]) -> Plan:
     """Merge copies into the book; the order in which they are given does not matter."""
-    merging = _Joining(home, base, earlier)
+    taken = settled(home, copies)
+    units = units_of(home).with_units(taken)
+    before = converted(base, home, units) if base else None
+    merging = _Joining(home, before, earlier, units, taken)
     merging.carry_out()
-    for copy in sorted(copies, key=_content):
+    for copy in sorted((converted(copy, home, units) for copy in copies), key=_content):
         merging.take(copy)
     return merging.plan()
 
@@ -88,8 +64,16 @@ def _content(side: Side) -> tuple[str, str]:
 class _Joining:
     """One merging."""
 
-    def __init__(self, home: Side, base: Side | None, earlier: Sequence[Point]) -> None:
+    def __init__(
+        self,
+        home: Side,
+        base: Side | None,
+        earlier: Sequence[Point],
+        units: Units,
+        new_units: Mapping[tuple[str, Key], str],
+    ) -> None:
         self.home, self.base, self.earlier = home, base, earlier
+        self.units, self.new_units = units, new_units
         self.rows: dict[str, list[Live]] = {
             name: [Live(e.sheet, e.row, dict(e.cells), e.key, e.by) for e in entries]
             for name, entries in home.entries.items()
@@ -109,6 +93,7 @@ class _Joining:
             elif not state and point.choice == TAKE and point.can_be_taken and self._taken(point):
                 state, self.taken = "taken", self.taken + 1
             elif not state and point.choice == TAKE:
+                state = APART if point.op == ALIAS and not self._alike(point) else ""
                 self.settled.discard(point.identity)
             self._add(replace(point, state=state))
 
@@ -135,7 +120,9 @@ class _Joining:
     def _one_station(self, point: Point) -> bool:
         """Write the other name into Also called, and join the rows that stand under it."""
         own = next((r for r in self.rows[STATIONS.name] if r.key == point.key), None)
-        if own is None or "also" not in self.home.tables[STATIONS.name].places:
+        if "also" not in self.home.tables[STATIONS.name].places:
+            return False
+        if own is None or not self._alike(point):
             return False
         other = said(point.theirs)
         also = [part.strip() for part in said(own.cells.get("also")).split(";") if part.strip()]
@@ -154,6 +141,12 @@ class _Joining:
                     self._pair(twins[0], _entry(live), self.home.name, self.home)
                     live.gone = True
         return True
+
+    def _alike(self, point: Point) -> bool:
+        """Whether the numbers of both names are read in the same units."""
+        one, other = point.key[0], name_key(said(point.theirs))
+        mine, theirs = (self.units.gauges.get(name, ()) for name in (one, other))
+        return mine == theirs and self.units.at(one, "") == self.units.at(other, "")
 
     # a copy
 
@@ -192,6 +185,7 @@ class _Joining:
             return
         if ("back", entry.sheet, entry.key, tuple(entry.cells.items())) in self.settled:
             return
+        entry = self._without_unit(entry, copy)
         self.rows[entry.sheet].append(Live(entry.sheet, 0, dict(entry.cells), entry.key, entry.by))
         self.origins.append(Origin(entry.sheet, entry.key, "row added", copy.name, entry.by))
         self._placeless(entry, copy)
@@ -208,6 +202,8 @@ class _Joining:
             mine = live.cells.get(key)
             if same(mine, theirs):
                 continue
+            if self._stays(entry, key, live, theirs, copy):
+                continue
             if mine is None:
                 self._fill(live, entry, key, theirs, copy)
             else:
@@ -218,6 +214,8 @@ class _Joining:
         for key in dict.fromkeys((*entry.cells, *old.cells)):
             was, mine, theirs = (r.cells.get(key) for r in (old, live, entry))
             if same(theirs, was) or same(theirs, mine):
+                continue
+            if self._stays(entry, key, live, theirs, copy):
                 continue
             if theirs is not None and same(mine, was):
                 self._fill(live, entry, key, theirs, copy)
@@ -249,7 +247,26 @@ class _Joining:
         self._add(Point(GONE, live.sheet, live.key, row=row, cell=place, file=copy.name,
                         by=live.by))  # fmt: skip
 
+    def _stays(
+        self, entry: Entry, key: str, live: Live | None, theirs: Value | None, copy: Side
+    ) -> bool:
+        """Whether a cell is a unit that the book does not take; it is said so then."""
+        if not unit_stays(entry, key, self.new_units):
+            return False
+        self._differs(UNIT, entry, key, live, theirs, copy, "")
+        return True
+
+    def _without_unit(self, entry: Entry, copy: Side) -> Entry:
+        """A row that the book lacks, as it can come: its numbers are in the book's own unit."""
+        kept = {
+            key: value
+            for key, value in entry.cells.items()
+            if not self._stays(entry, key, None, value, copy)
+        }
+        return replace(entry, cells=kept)
+
     def _back(self, entry: Entry, copy: Side) -> None:
+        entry = self._without_unit(entry, copy)
         row = tuple(entry.cells.items())
         place = copy.at(entry.sheet, entry.row, next(iter(entry.cells), ""))
         self._add(Point(BACK, entry.sheet, entry.key, row=row, there=place, file=copy.name,
@@ -270,7 +287,16 @@ class _Joining:
             )  # fmt: skip
         self._add(Point(op, entry.sheet, live.key if live else entry.key, key, mine, theirs,
                         cell=cell, there=there, file=file or copy.name,
-                        by=live.by if live else "", their_by=entry.by))  # fmt: skip
+                        by=live.by if live else "", their_by=entry.by,
+                        unit=self._unit(entry, key)))  # fmt: skip
+
+    def _unit(self, entry: Entry, key: str) -> str:
+        """The unit in which the book has the numbers of a cell."""
+        if entry.sheet == FARM.name:
+            return unit_of_setting(self.home.book, FARM.column(entry.key[0]))
+        sheet, stated = _SHEETS[entry.sheet], self.home.tables[entry.sheet].units
+        column = sheet.column(key) if sheet.has(key) else None
+        return self.units.of(column, stated, entry.key[0], day_of(entry)) if column else ""
 
     def _add(self, point: Point) -> None:
         """Keep a line once; one that a person settled is not asked again."""
@@ -320,7 +346,7 @@ class _Joining:
     def _met(self, point: Point) -> bool:
         """Whether the book says by now what a line asks for."""
         rows = self.rows.get(point.sheet, ())
-        return point.op in (CELL, PLACELESS) and any(
+        return point.op in (CELL, PLACELESS, UNIT) and any(
             r.key == point.key and not r.gone and point.theirs is not None
             and same(r.cells.get(point.column), point.theirs)
             and (point.sheet == FARM.name or point.column in self.home.tables[point.sheet].places)
@@ -339,58 +365,3 @@ def _entry(live: Live) -> Entry:
 def _setting_cell(side: Side, entry: Entry) -> str:
     cell = side.book.setting_cells.get(entry.key[0], "")
     return f"{side.book.farm_sheet}!{cell}" if cell else ""
-
-
-def same(one: Value | None, other: Value | None) -> bool:
-    """Whether two cells say the same, up to the last digits of a conversion."""
-    if isinstance(one, float) and isinstance(other, float):
-        return abs(one - other) <= 1e-9 * max(abs(one), abs(other), 1.0)
-    return one == other
-
-
-def alike(one: Mapping[str, Value], other: Mapping[str, Value]) -> bool:
-    """Whether two rows say the same in every cell."""
-    return one.keys() == other.keys() and all(same(one[k], other[k]) for k in one)
-
-
-def match(olds: Sequence[Entry | Live], news: Sequence[Entry | Live]) -> dict[int, int]:
-    """Which row of the one list is which of the other: the same key, the same content first."""
-    groups: dict[Key, list[int]] = defaultdict(list)
-    for j, row in enumerate(news):
-        groups[row.key].append(j)
-    found: dict[int, int] = {}
-    for exact in (True, False):
-        for i, old in enumerate(olds):
-            if i in found:
-                continue
-            free = groups.get(old.key, [])
-            hit = next((j for j in free if not exact or alike(old.cells, news[j].cells)), None)
-            if hit is not None:
-                found[i] = hit
-                free.remove(hit)
-    return found
-
-
-def nearest(name: str, names: Iterable[str]) -> str:
-    """The name that is spelt most like it; '' where none is, or where its numbers are others."""
-    best, share = "", LIKE
-    for other in names:
-        if _numbers(name) == _numbers(other):
-            ratio = SequenceMatcher(None, _letters(name), _letters(other)).ratio()
-            if ratio > share or (ratio == share and not best):
-                best, share = other, ratio
-    return best
-
-
-def _numbers(name: str) -> list[str]:
-    return [digits.lstrip("0") for digits in re.findall(r"\d+", name)]
-
-
-def _letters(name: str) -> str:
-    return re.sub(r"[\W_]+", "", name).casefold()
-
-
-def added(plan: Plan, sheet: str) -> Iterator[Live]:
-    """The rows to add to a list, in an order that does not depend on that of the copies."""
-    new = (r for r in plan.rows[sheet] if not r.row and not r.gone)
-    yield from sorted(new, key=lambda r: (r.key, sorted(map(str, r.cells.items()))))

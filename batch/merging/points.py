@@ -10,13 +10,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from siltbook.batch.merging.sides import OWN, Key, Value
+from siltbook.batch.merging.units import is_unit
 from siltbook.templates.contract import FARM, LISTS, Kind
 from siltbook.templates.shown import IN_METRES, METRE, Shown
 
 KEEP, TAKE = "keep this", "take that"
-# What a line is about: a cell, a row that one side deleted, a station's name, or what the book
-# has no place for.
-CELL, GONE, BACK, ALIAS, PLACELESS = "cell", "gone", "back", "alias", "placeless"
+# What a line is about: a cell, a row that one side deleted, a station's name, what the book has
+# no place for, or another unit.
+CELL, GONE, BACK, ALIAS, PLACELESS, UNIT = "cell", "gone", "back", "alias", "placeless", "unit"
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")  # as keys hold one
 CHOICES = (CELL, GONE, BACK, ALIAS)
 WHAT = {
@@ -25,12 +26,16 @@ WHAT = {
     BACK: "row is not in this book any more",
     ALIAS: "the same station under two names?",
     PLACELESS: "this book has no place for it",
+    UNIT: "another unit; numbers were converted to this book's",
 }
 
 
 @dataclass(frozen=True)
 class Point:
-    """One line of Conflicts. `row` holds the other side's whole row where it would come back."""
+    """One line of Conflicts. `row` holds the other side's whole row where it would come back.
+
+    `unit`: in which the book has the column's numbers, and these; '' where they have none.
+    """
 
     op: str
     sheet: str
@@ -46,6 +51,7 @@ class Point:
     their_by: str = ""
     choice: str = ""
     state: str = ""
+    unit: str = ""
 
     @property
     def identity(self) -> tuple[object, ...]:
@@ -67,6 +73,11 @@ class Point:
     def header(self) -> str:
         """The column's header as people see it."""
         return header_of(self.sheet, self.column, self.key)
+
+    @property
+    def titled(self) -> str:
+        """The column's header with the unit of its numbers."""
+        return f"{self.header} ({self.unit})" if self.unit else self.header
 
     @property
     def can_be_taken(self) -> bool:
@@ -117,6 +128,7 @@ def coded(point: Point) -> str:
         "mine": _pack(point.mine), "theirs": _pack(point.theirs),
         "row": [(k, _pack(v)) for k, v in point.row], "file": point.file, "by": point.by,
         "their_by": point.their_by, "state": point.state, "there": point.there, "cell": point.cell,
+        "unit": point.unit,
     }  # fmt: skip
     return json.dumps(fields, ensure_ascii=False)
 
@@ -125,12 +137,15 @@ def decoded(text: str, choice: str) -> Point | None:
     """A line from its text and what was chosen; None where the text is broken."""
     try:
         f: dict[str, Any] = json.loads(text)
+        key, column = tuple(map(str, f["key"])), str(f["column"])
+        # Lines of an earlier version offer a unit like any other value.
+        unit = f["op"] == CELL and is_unit(str(f["sheet"]), key, column)
         return Point(
-            str(f["op"]), str(f["sheet"]), tuple(map(str, f["key"])), str(f["column"]),
+            UNIT if unit else str(f["op"]), str(f["sheet"]), key, column,
             _unpack(f["mine"]), _unpack(f["theirs"]),
             tuple((str(k), v) for k, p in f["row"] if (v := _unpack(p)) is not None),
             str(f["cell"]), str(f["there"]), str(f["file"]), str(f["by"]), str(f["their_by"]),
-            choice, str(f["state"]),
+            choice, str(f["state"]), str(f.get("unit", "")),
         )  # fmt: skip
     except (ValueError, KeyError, TypeError, RecursionError):
         return None

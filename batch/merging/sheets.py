@@ -8,7 +8,6 @@ from io import BytesIO
 from typing import Any
 
 from siltbook import __version__
-from siltbook.batch.merging.join import Origin
 from siltbook.batch.merging.points import (
     GONE,
     KEEP,
@@ -21,6 +20,7 @@ from siltbook.batch.merging.points import (
     said,
     which,
 )
+from siltbook.batch.merging.rows import Origin
 from siltbook.batch.reading.cells import Workbook
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.sheets import kit as k
@@ -126,7 +126,7 @@ def _line(point: Point, shown: Shown) -> Iterator[str]:
     yield WHAT[point.op]
     yield point.sheet
     yield which(point.key, shown)
-    yield point.header
+    yield point.titled
     whole = row_said(dict(point.row), shown)
     yield whole if point.op == GONE else said(point.mine, shown)
     yield point.cell

@@ -1,8 +1,8 @@
 """A book as its rows say it: every list and setting, cell by cell, whatever wrote the file.
 
 Values are compared by what they mean: a date is a date whether typed or counted, spaces at the
-ends do not count. A copy's pressures and flows are taken to the units of the book that it is
-merged into, so that bar and psi of one pressure are no conflict.
+ends do not count. Numbers of a copy are in the units of the book that it is merged into (module
+`units`), so that bar and psi of one pressure are no conflict.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
+from siltbook.batch.merging.units import converted, units_of
 from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.reading.cells import NoValue, Style, Workbook
@@ -36,6 +37,7 @@ from siltbook.templates.contract import (
     LISTS,
     MERGE_SHEETS,
     NUMERIC,
+    PRESSURE_UNITS,
     RESULT_SHEETS,
     Column,
     Kind,
@@ -43,15 +45,15 @@ from siltbook.templates.contract import (
     bare,
 )
 from siltbook.templates.names import name_key, other_names
-from siltbook.templates.own_unit import DROP_NOW
-from siltbook.templates.shown import METRE
-from siltbook.templates.units import cubic_metres_per_hour_per, metres_per, unit_read_in
+from siltbook.templates.own_unit import DROP_NOW, in_unit
 
 Value = str | float | dt.date | dt.time
 Key = tuple[str, ...]
 OWN = "="  # before the header of a column that is the practitioner's own
 _ALSO_KEYS = ("occasion", "source", "from")
 _BY = ("read_by", "done_by", "who")
+# What a blank says beside its settings, in whatever unit: nobody typed it.
+_HELP = {in_unit(c, unit).help for c in FARM.columns for unit in PRESSURE_UNITS}
 _OURS = (*RESULT_SHEETS, *(f"{n} (Siltbook)" for n in RESULT_SHEETS), *AUDIT_SHEETS, *MERGE_SHEETS)
 
 
@@ -92,6 +94,12 @@ class Side:
 
 def read_side(data: bytes, name: str, home: Side | None = None) -> Side:
     """A book as its rows say it, in the units of `home`; BookError as when reading a book."""
+    side = open_side(data, name, home)
+    return side if home is None else converted(side, home, units_of(home))
+
+
+def open_side(data: bytes, name: str, home: Side | None = None) -> Side:
+    """A book as its rows say it, in its own units, stations under the names of `home`."""
     data, _ = as_xlsx(data, name)
     book = read_book(data, name).book
     workbook = open_workbook(open_package(data, name), name)
@@ -107,12 +115,12 @@ def read_side(data: bytes, name: str, home: Side | None = None) -> Side:
             tables[sheet.name] = table = replace(table, places={**table.places, **own})
             columns = read_sheet(workbook, sheets[table.sheet]).columns
             styles = {c: dict(zip(f.rows, f.styles, strict=True)) for c, f in columns.items()}
-            reader = _Reader(sheet, table, workbook, styles, _Units(book, home, names), names)
+            reader = _Reader(sheet, table, workbook, styles, names)
             entries[sheet.name] = tuple(reader.entries(grids[table.sheet]))
         else:
             tables[sheet.name], entries[sheet.name] = table, ()
     tables[FARM.name] = _farm_table(book)
-    entries[FARM.name] = tuple(_settings(book, home))
+    entries[FARM.name] = tuple(_settings(book))
     boxes = tuple((b.station, b.words, b.row) for b in read_boxes(data, name).boxes)
     own_cells = dict(_own_cells(grids, tables))
     return Side(name, book, entries, tables, names, own_cells, boxes)
@@ -148,50 +156,6 @@ def _farm_table(book: Book) -> Table:
     return replace(book.stations, sheet=book.farm_sheet, header_row=0, places={}, units={})
 
 
-class _Units:
-    """What one number of a copy is in the home book's unit."""
-
-    def __init__(self, book: Book, home: Side | None, names: Mapping[str, str]) -> None:
-        self.book, self.home = book, home
-        self.own = _station_units(book, names)
-        self.homes = {} if home is None else _station_units(home.book, names)
-
-    def factor(self, sheet: str, column: Column, table: Table, station: str) -> float | None:
-        """The factor for a cell; None where a unit is not known."""
-        if self.home is None or column.kind not in (Kind.PRESSURE, Kind.FLOW):
-            return 1.0
-        theirs = _unit(self.book, column, table, self.own.get(station))
-        there = self.home.tables.get(sheet) or table
-        mine = _unit(self.home.book, column, there, self.homes.get(station))
-        if theirs == mine:
-            return 1.0
-        per = metres_per if column.kind is Kind.PRESSURE else cubic_metres_per_hour_per
-        try:
-            return per(theirs) / per(mine)
-        except KeyError:
-            return None
-
-
-def _station_units(book: Book, names: Mapping[str, str]) -> dict[str, str]:
-    """The pressure unit of each station that has its own, by the folded name of the home book."""
-    frame = book.stations.frame
-    pairs = zip(frame["station"].tolist(), frame["unit"].tolist(), strict=True)
-    found = {}
-    for name, unit in pairs:
-        folded = name_key(name)
-        if unit:
-            found[name_key(names.get(folded, folded))] = str(unit)
-    return found
-
-
-def _unit(book: Book, column: Column, table: Table, own: str | None) -> str:
-    if column.key in table.units:
-        return table.units[column.key]
-    if column.kind is Kind.FLOW:
-        return book.settings.flow_unit
-    return own or book.settings.pressure_unit
-
-
 class _Reader:
     """Reads the rows of one list."""
 
@@ -201,11 +165,10 @@ class _Reader:
         table: Table,
         workbook: Workbook,
         styles: Mapping[int, Mapping[int, int]],
-        units: _Units,
         names: Mapping[str, str],
     ) -> None:
         self.sheet, self.table, self.workbook, self.styles = sheet, table, workbook, styles
-        self.units, self.names = units, names
+        self.names = names
         self.columns = {c.key: c for c in sheet.columns}
         self.keys = keys_of(sheet)
 
@@ -225,19 +188,15 @@ class _Reader:
         return all(bare(str(cells.get(key, ""))) == bare(head) for key, head in heads)
 
     def _row(self, row: int, raw: Mapping[str, Cell]) -> dict[str, Value]:
-        station = ""
-        if "station" in raw:
-            folded = name_key(raw["station"])
-            station = name_key(self.names.get(folded, "")) or folded
         found: dict[str, Value] = {}
         for key, value in raw.items():
             column = self.columns.get(key)
-            said = plain_text(value) if column is None else self._value(column, row, value, station)
+            said = plain_text(value) if column is None else self._value(column, row, value)
             if said != "":
                 found[key] = said
         return found
 
-    def _value(self, column: Column, row: int, value: Cell, station: str) -> Value:
+    def _value(self, column: Column, row: int, value: Cell) -> Value:
         style = self.styles.get(self.table.places[column.key], {}).get(row, 0)
         kind = self.workbook.styles[style] if style < len(self.workbook.styles) else Style.PLAIN
         if column.key == "station" and isinstance(value, str):
@@ -256,10 +215,7 @@ class _Reader:
             return plain_text(value)
         if kind == Style.PERCENT and isinstance(value, float):
             return f"{100.0 * value:.10g} %"
-        factor = self.units.factor(self.sheet.name, column, self.table, station)
-        if factor is None:
-            return f"{number:.12g} (in the copy's unit)"
-        return number if factor == 1.0 else float(f"{number * factor:.10g}")
+        return number
 
 
 def _number(value: Cell) -> float | None:
@@ -313,7 +269,7 @@ def key_of(sheet: Sheet, cells: Mapping[str, Value]) -> Key:
     return tuple(found.values())
 
 
-def _settings(book: Book, home: Side | None) -> Iterator[Entry]:
+def _settings(book: Book) -> Iterator[Entry]:
     from siltbook.batch.reading.cells import address
 
     for key, cell in book.setting_cells.items():
@@ -321,42 +277,17 @@ def _settings(book: Book, home: Side | None) -> Iterator[Entry]:
         raw = book.setting_raw.get(key)
         cells: dict[str, Value] = {}
         if raw is not None and raw != "":
-            cells["value"] = _setting(book, home, column, raw)
+            cells["value"] = _setting(book, column, raw)
         row, _ = address(cell)
         yield Entry(FARM.name, row, cells, (key,))
 
 
-def _setting(book: Book, home: Side | None, column: Column, raw: object) -> Value:
-    """A setting as typed; a copy's pressure in the unit of the home book's own cell."""
+def _setting(book: Book, column: Column, raw: object) -> Value:
+    """A setting as typed."""
     if column.kind is Kind.DATE:
         read = getattr(book.settings, column.key)
         return read if isinstance(read, dt.date) else str(raw)
-    pressure = column.kind in (Kind.PRESSURE, Kind.METRES)
-    if isinstance(raw, float) and pressure and home is not None:
-        return _pressure(raw, _unit_of(book, column), home, column)
     return raw if isinstance(raw, float) else plain_text(str(raw))
-
-
-def _pressure(raw: float, unit: str, home: Side, column: Column) -> Value:
-    """A copy's pressure as the home book's own cell would have it; else with its unit."""
-    if not raw:
-        return raw  # nothing is nothing in every unit
-    if not unit:
-        return f"{raw:.12g} (in the copy's unit)"
-    mine = _unit_of(home.book, column)
-    if unit == mine:
-        return raw
-    if not mine:
-        return f"{raw:.12g} {unit}"
-    return float(f"{raw * metres_per(unit) / metres_per(mine):.8g}")
-
-
-def _unit_of(book: Book, column: Column) -> str:
-    """The unit in which a setting's number was read; '' where it has none, or was not used."""
-    raw, metres = book.setting_raw.get(column.key), getattr(book.settings, column.key)
-    if not isinstance(raw, float) or not raw:
-        return ""
-    return unit_read_in(raw, metres, book.settings.pressure_unit, METRE)
 
 
 def _own_cells(
@@ -378,5 +309,5 @@ def _own_cells(
             and not (table and place[0] >= top and (place[1] in used or place[0] == top))
         }  # fmt: skip
         if name == farm:
-            kept = {p: v for p, v in kept.items() if p[1] > 2}
+            kept = {p: v for p, v in kept.items() if p[1] > 2 and v not in _HELP}
         yield name, kept

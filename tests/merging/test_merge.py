@@ -210,7 +210,7 @@ def test_gauges_with_dates_and_what_was_carried_over_are_joined_likewise() -> No
     book = changed(BOOK, dated)
 
     def how(made: openpyxl.Workbook) -> None:
-        made["Gauges"].append(["South", DAY, "psi", "one gauge", "new one"])
+        made["Gauges"].append(["South", DAY + dt.timedelta(1), "psi", "one gauge", "new one"])
         made["Gauges"]["D2"] = "two gauges"
         made["Carried over"].append(["West", DAY - dt.timedelta(60)])
         made["Carried over"]["B2"] = DAY - dt.timedelta(70)
@@ -277,8 +277,8 @@ def test_the_command_says_what_it_did_and_keeps_the_previous_book(tmp_path: Path
     said = siltbook("merge", book, copy)
     assert said == (
         f"{book}: 1 row added to Readings.\n"
-        "  Readings, north · 2026-05-27 · routine, Inlet pressure: differs: '3' here, '3.3' in "
-        "farm.reviewed.kept-1.xlsx [Readings!C2 / Readings!C2] (by Ann / Ann)\n"
+        "  Readings, north · 2026-05-27 · routine, Inlet pressure (bar): differs: '3' here, '3.3' "
+        "in farm.reviewed.kept-1.xlsx [Readings!C2 / Readings!C2] (by Ann / Ann)\n"
         f"  1 on the sheet Conflicts: choose there, save, and run 'siltbook merge {book}' to carry "
         "it out.\n"
         f"  Previous book: {tmp_path / 'farm.previous.xlsx'}\n"

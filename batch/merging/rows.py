@@ -1,0 +1,82 @@
+"""Rows while they are merged: which of one side is which of the other, and what came from whom."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from siltbook.batch.merging.points import Point
+from siltbook.batch.merging.sides import Entry, Key, Value
+
+
+@dataclass
+class Live:
+    """A row of the book while it is merged; `row` is 0 for one that is still to be added."""
+
+    sheet: str
+    row: int
+    cells: dict[str, Value]
+    key: Key
+    by: str = ""
+    changed: dict[str, Value | None] = field(default_factory=dict)
+    gone: bool = False
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Something that came from a copy: which row, what, from which file and from whom."""
+
+    sheet: str
+    key: Key
+    what: str
+    file: str
+    by: str
+    row: int = 0
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is to be written: rows as they become, lines of Conflicts, and what came from whom."""
+
+    rows: Mapping[str, Sequence[Live]]
+    points: tuple[Point, ...]
+    origins: tuple[Origin, ...]
+    taken: int
+    kept: int
+
+
+def same(one: Value | None, other: Value | None) -> bool:
+    """Whether two cells say the same, up to the last digits of a conversion."""
+    if isinstance(one, float) and isinstance(other, float):
+        return abs(one - other) <= 1e-9 * max(abs(one), abs(other), 1.0)
+    return one == other
+
+
+def alike(one: Mapping[str, Value], other: Mapping[str, Value]) -> bool:
+    """Whether two rows say the same in every cell."""
+    return one.keys() == other.keys() and all(same(one[k], other[k]) for k in one)
+
+
+def match(olds: Sequence[Entry | Live], news: Sequence[Entry | Live]) -> dict[int, int]:
+    """Which row of the one list is which of the other: the same key, the same content first."""
+    groups: dict[Key, list[int]] = defaultdict(list)
+    for j, row in enumerate(news):
+        groups[row.key].append(j)
+    found: dict[int, int] = {}
+    for exact in (True, False):
+        for i, old in enumerate(olds):
+            if i in found:
+                continue
+            free = groups.get(old.key, [])
+            hit = next((j for j in free if not exact or alike(old.cells, news[j].cells)), None)
+            if hit is not None:
+                found[i] = hit
+                free.remove(hit)
+    return found
+
+
+def added(plan: Plan, sheet: str) -> Iterator[Live]:
+    """The rows to add to a list, in an order that does not depend on that of the copies."""
+    new = (r for r in plan.rows[sheet] if not r.row and not r.gone)
+    yield from sorted(new, key=lambda r: (r.key, sorted(map(str, r.cells.items()))))
