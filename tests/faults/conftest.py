@@ -10,7 +10,11 @@ from tests.faults.support import Driver
 
 
 @pytest.fixture(scope="module")
-def driver(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Driver]:
-    made = Driver(tmp_path_factory.mktemp("driver"))
+def driver(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Driver]:
+    """Started in earnest for the tests of one file."""
+    really = request.module.__name__.endswith(".test_kill")
+    made = Driver(tmp_path_factory.mktemp("driver"), really)
     yield made
     made.close()

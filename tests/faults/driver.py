@@ -1,6 +1,6 @@
 """Runs `siltbook` in child processes that meet a fault at a chosen call to the system.
 
-`python -m tests.faults.driver` imports everything once, then reads one JSON line for each child:
+The process that runs `main` imports everything once, then reads one JSON line for each child:
 {"at": n, "fault": "kill" or "full", "arguments": [...], "said": path}. The child counts its calls
 that make, fill, settle, rename or remove a file. At the n-th it dies (SIGKILL) or is told that the
 disk is full; a write is stopped half-way. The answer: {"status": wait status, "calls": how many}.
@@ -14,8 +14,9 @@ import os
 import signal
 import sys
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
+
+from tests.warm import import_everything
 
 COUNTED = ("open", "fsync", "chmod", "replace", "unlink")
 
@@ -100,14 +101,8 @@ def child(order: dict[str, Any], calls: int) -> None:
 
 
 def main() -> None:
-    """Import what a run needs, by running one; then a child for each line."""
-    sys.modules.update(dict.fromkeys(("hypothesis", "dask")))  # as it is installed, and quicker
-    import siltbook.batch.review.agree
-    import siltbook.batch.review.pack
-    import siltbook.batch.review.target  # noqa: F401
-    from siltbook.batch.job import review_bytes
-
-    review_bytes(Path(sys.argv[1]).read_bytes(), "warm", "warm.xlsx")
+    """Import what a command needs; then a child for each line."""
+    import_everything()
     for line in sys.stdin:
         reader, writer = os.pipe()
         pid = os.fork()
@@ -118,7 +113,3 @@ def main() -> None:
         calls = int(os.read(reader, 20) or b"0")
         os.close(reader)
         print(json.dumps({"status": status, "calls": calls}), flush=True)
-
-
-if __name__ == "__main__":
-    main()

@@ -6,7 +6,6 @@ import json
 import os
 import signal
 import subprocess
-import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -19,11 +18,10 @@ from siltbook.batch.job import review_bytes
 from siltbook.batch.typed.stamp import stamped
 from tests.amount import LONG
 from tests.benchmarks.speed import make_book
+from tests.forked import Forked
+from tests.warm import process
 
 ROOT = Path(__file__).resolve().parents[2]
-# As it is installed: these two come with the extra 'test' only, and take long to be imported.
-PLAIN = "import sys; sys.modules.update(dict.fromkeys(('hypothesis', 'dask')))"
-SILTBOOK = [sys.executable, "-c", f"{PLAIN}; from siltbook.batch.cli import main; main()"]
 
 
 @cache
@@ -39,12 +37,14 @@ def reviewed(book: bytes, name: str = "farm.xlsx", path: str = "farm.xlsx") -> b
     return stamped(review_bytes(book, path, name).package, name)
 
 
-def start(*arguments: object, **named: Any) -> subprocess.Popen[str]:
-    """A `siltbook` process of its own."""
-    command = [*SILTBOOK, *map(str, arguments)]
-    return subprocess.Popen(
-        command, cwd=ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE, **named
-    )
+def start(
+    *arguments: object, really: bool = False, before: tuple[str, ...] = (), **named: Any
+) -> subprocess.Popen[str] | Forked:
+    """A `siltbook` process of its own, as `process` makes one."""
+    return process(
+        "siltbook.batch.cli:main", *map(str, arguments), really=really, before=before, text=True,
+        stderr=subprocess.PIPE, **{"stdout": subprocess.PIPE, **named},
+    )  # fmt: skip
 
 
 def forbid_reading(monkeypatch: pytest.MonkeyPatch, name: str) -> None:
@@ -70,23 +70,23 @@ class Ended:
 
 
 def points(calls: int, enough: Callable[[], bool] = lambda: True) -> Iterator[int]:
-    """At which of a run's calls a fault strikes: every second one, the last included.
+    """At which of a run's calls a fault strikes: every fourth one, the last included.
 
     The others as well until `enough`, and all of them in the long run.
     """
-    yield from range(calls, 0, -2)
-    yield from (at for at in range(calls - 1, 0, -2) if LONG or not enough())
+    yield from range(calls, 0, -4)
+    others = (at for first in (2, 1, 3) for at in range(calls - first, 0, -4))
+    yield from (at for at in others if LONG or not enough())
 
 
 class Driver:
-    """A process of tests.faults.driver."""
+    """A process of tests.faults.driver, `really` started or forked."""
 
-    def __init__(self, folder: Path) -> None:
-        small_book(folder)
+    def __init__(self, folder: Path, really: bool) -> None:
         self.said = folder / "said.txt"
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "tests.faults.driver", str(folder / "small.xlsx")],
-            cwd=ROOT, text=True, stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+        self.process = process(
+            "tests.faults.driver:main", really=really,
+            text=True, stdin=subprocess.PIPE, stdout=subprocess.PIPE,
         )  # fmt: skip
 
     def run(self, at: int, fault: str, *arguments: object) -> Ended:
@@ -107,4 +107,7 @@ class Driver:
 
     def close(self) -> None:
         """End the driver."""
-        self.process.communicate(timeout=300)
+        assert self.process.stdin is not None
+        self.process.stdin.close()
+        assert self.process.wait(timeout=300) == 0
+        self.process.stdout.close()

@@ -11,7 +11,10 @@ import pytest
 
 from siltbook.batch.errors import BookError
 from siltbook.batch.files import open_file, replace_book, write_whole
+from tests.faults.pausing import together
 from tests.faults.support import ROOT, reviewed, small_book, start
+
+JUDGE = "siltbook.batch.many:judge"
 
 
 @pytest.fixture
@@ -143,27 +146,12 @@ def test_a_result_that_is_a_link_is_replaced_and_its_far_end_left_alone(tmp_path
     assert not near.is_symlink()
 
 
-def together(marks: Path, *commands: list[object]) -> list[tuple[int, str]]:
-    """Exit code and messages of runs that all judge before any writes."""
-    marks.mkdir()
-    started = [
-        subprocess.Popen(
-            [sys.executable, "-m", "tests.faults.pausing", str(marks), str(len(commands)),
-             *map(str, command)],
-            cwd=ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-        )
-        for command in commands
-    ]  # fmt: skip
-    said = [process.communicate(timeout=600)[1] for process in started]
-    return [(p.returncode, text) for p, text in zip(started, said, strict=True)]
-
-
 def test_two_runs_at_once_in_place_one_wins_and_the_previous_book_is_whole(
     book: Path, old: bytes, tmp_path: Path
 ) -> None:
     # Two dates, so that the two results differ and a mixture would show.
     runs = [["run", "--in-place", book, "--as-of", day] for day in ("2026-03-01", "2026-12-01")]
-    ended = together(tmp_path / "marks", *runs)
+    ended = together(tmp_path / "marks", JUDGE, *runs)
     assert sorted(code for code, _ in ended) == [0, 3]
     (refused,) = [said for code, said in ended if code == 3]
     assert "changed while it was judged. Save and close it, then run again." in refused
@@ -180,7 +168,7 @@ def test_two_runs_at_once_into_one_folder_leave_one_of_the_two_results(
     runs: list[list[object]] = [
         ["run", book, "--out", tmp_path / "out", "--as-of", day] for day in days
     ]
-    assert [code for code, _ in together(tmp_path / "marks", *runs)] == [0, 0]
+    assert [code for code, _ in together(tmp_path / "marks", JUDGE, *runs)] == [0, 0]
     (made,) = (tmp_path / "out").iterdir()
     assert made.read_bytes() in [reviewed_on(old, day) for day in days]
 
@@ -199,11 +187,9 @@ def reviewed_on(old: bytes, day: str) -> bytes:
 @pytest.mark.parametrize("command", ["run", "check"])
 def test_output_that_cannot_be_written_gives_one_sentence(book: Path, command: str) -> None:
     with Path("/dev/full").open("w") as full:
-        done = subprocess.run(
-            [sys.executable, "-m", "siltbook", command, str(book)],
-            cwd=ROOT, stdout=full, stderr=subprocess.PIPE, text=True, check=False,
-        )  # fmt: skip
+        done = start(command, book, really=command == "run", stdout=full)
+        said = done.communicate(timeout=600)[1]
     assert done.returncode == 3
-    assert done.stderr == (
+    assert said == (
         "siltbook: standard output: No space left on device. Check the space and the permissions.\n"
     )

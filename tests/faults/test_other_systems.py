@@ -14,6 +14,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -24,7 +25,7 @@ from siltbook.batch.commands.adopt import _command
 from siltbook.batch.commands.shared import is_of_output
 from siltbook.batch.errors import BookError
 from siltbook.batch.files import DRAFT_STALE, find_books, open_file, sweep, write_whole
-from tests.faults.support import ROOT, small_book
+from tests.faults.support import ROOT, small_book, start
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="takes the part of Windows")
 
@@ -116,27 +117,31 @@ def _is_text(call: ast.Call) -> bool:
 # --- output that nobody reads
 
 
-GONE = """
-import io, os, stat, sys
-from siltbook.batch import cli, systems
 class Gone(io.FileIO):
-    def write(self, data):
+    """Standard output that nobody reads, as long as it is a pipe."""
+
+    error = 0
+
+    def write(self, data: Any) -> int:
         if stat.S_ISFIFO(os.fstat(1).st_mode):
-            raise OSError({number}, "Invalid argument")
-        return super().write(data)
-cli.reader_gone = lambda error: systems.reader_gone(error, {system!r})
-sys.stdout = io.TextIOWrapper(io.BufferedWriter(Gone(1, "w", closefd=False)), encoding="utf-8")
-cli.main()
-"""
+            raise OSError(self.error, "Invalid argument")
+        return int(super().write(data) or 0)
 
 
-def told_with_nobody_reading(system: str, number: int, *arguments: object) -> tuple[int, str]:
-    code = GONE.format(system=system, number=number)
-    done = subprocess.run(
-        [sys.executable, "-c", code, *map(str, arguments)], cwd=ROOT, text=True,
-        capture_output=True, check=False,
-    )  # fmt: skip
-    return done.returncode, done.stderr
+def nobody_reads(system: str, number: str) -> None:
+    """For the rest of this process, which takes itself for one on that system."""
+    from siltbook.batch import cli
+
+    cli.reader_gone = lambda error: systems.reader_gone(error, system)
+    Gone.error = int(number)
+    sys.stdout = io.TextIOWrapper(io.BufferedWriter(Gone(1, "w", closefd=False)), encoding="utf-8")
+
+
+def told_with_nobody_reading(system: str, number: int, *words: str) -> tuple[int | None, str]:
+    before = (f"{__name__}:nobody_reads", system, str(number))
+    ended = start(*words, before=before, really="--help" in words)
+    said = ended.communicate(timeout=600)[1]
+    return ended.returncode, said
 
 
 @pytest.mark.parametrize("words", [["--help"], ["check"]])

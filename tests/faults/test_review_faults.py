@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
 import sys
 from pathlib import Path
 
@@ -11,12 +10,14 @@ import pytest
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.review.agree import enter_agreed
 from siltbook.batch.review.minutes import read_pack
-from tests.faults.support import PLAIN, ROOT, Driver, Ended, points
+from tests.faults.pausing import together
+from tests.faults.support import Driver, Ended, points, start
 from tests.review.farms import book
 from tests.review.packs import ROW, SPARE, small_pack
 from tests.review.test_agree import NORTH, filled
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="children are forked")
+REVIEW = "siltbook.batch.review"
 MINUTES = {ROW: NORTH}
 MORE = {SPARE: {"Farm": "North Farm (invented)", "Station": "N1 Screen", "Action": "Look"}}
 
@@ -119,41 +120,6 @@ def test_a_fault_at_any_call_of_review_leaves_the_old_pack_or_the_new(
     assert len(refused) > 2 or fault == "kill"
 
 
-CODE = (
-    f"{PLAIN}\n"
-    + """
-import sys, time
-from pathlib import Path
-from siltbook.batch.cli import main
-from siltbook.batch.review import {module} as module
-marks, real = Path(sys.argv[1]), module.{name}
-def wait(*given):
-    made = real(*given)
-    (marks / str(time.time_ns())).touch()
-    for _ in range(6000):
-        if len(list(marks.iterdir())) == 2:
-            break
-        time.sleep(0.05)
-    return made
-module.{name} = wait
-main(sys.argv[2:])
-"""
-)
-
-
-def together(marks: Path, module: str, name: str, *commands: list[object]) -> list[tuple[int, str]]:
-    """Exit codes and messages of two commands that both get as far before either writes."""
-    marks.mkdir()
-    code = CODE.format(module=module, name=name)
-    started = [
-        subprocess.Popen([sys.executable, "-c", code, str(marks), *map(str, command)], cwd=ROOT,
-                         text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
-        for command in commands
-    ]  # fmt: skip
-    said = [process.communicate(timeout=600)[1] for process in started]
-    return [(p.returncode, text) for p, text in zip(started, said, strict=True)]
-
-
 def test_two_agrees_at_once_one_wins_and_the_other_can_be_run_again(
     pack: Path, tmp_path: Path
 ) -> None:
@@ -161,18 +127,15 @@ def test_two_agrees_at_once_one_wins_and_the_other_can_be_run_again(
     other = tmp_path / "other.xlsx"
     other.write_bytes(filled(MORE, small_pack()))
     runs: list[list[object]] = [["agree", one, target] for one in (pack, other)]
-    ended = together(tmp_path / "marks", "agree", "enter_agreed", *runs)
+    ended = together(tmp_path / "marks", f"{REVIEW}.agree:enter_agreed", *runs)
     assert sorted(code for code, _ in ended) == [0, 3]
     (refused,) = [said for code, said in ended if code == 3]
     assert "changed while it was judged. Save and close it, then run again." in refused
     assert set(seen(target.parent)) == {"north-2026.xlsx", "north-2026.previous.xlsx"}
     assert len(read_book(target.read_bytes(), "n").book.agreed.frame) == 5
     loser = runs[[code for code, _ in ended].index(3)]
-    done = subprocess.run(
-        [sys.executable, "-c", "from siltbook.batch.cli import main; main()", *map(str, loser)],
-        cwd=ROOT, check=True, capture_output=True,
-    )  # fmt: skip
-    assert done.stderr == b""
+    again = start(*loser)
+    assert (again.communicate(timeout=600)[1], again.returncode) == ("", 0)
     assert len(read_book(target.read_bytes(), "n").book.agreed.frame) == 6
 
 
@@ -183,7 +146,8 @@ def test_two_reviews_at_once_into_one_file_leave_one_of_the_two_packs(tmp_path: 
     runs: list[list[object]] = [
         ["review", one, "--month", "2026-07", "--no-pdf", "--out", out] for one in books
     ]
-    assert [c for c, _ in together(tmp_path / "marks", "pack", "pack_bytes", *runs)] == [0, 0]
+    ended = together(tmp_path / "marks", f"{REVIEW}.pack:pack_bytes", *runs)
+    assert [code for code, _ in ended] == [0, 0]
     assert [p.name for p in out.parent.iterdir()] == ["july.xlsx"]
     (one,) = read_pack(out.read_bytes(), "july.xlsx").books
     assert one.file in ("north-2026.xlsx", "south-2026.xlsx")

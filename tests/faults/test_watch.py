@@ -32,8 +32,8 @@ STAMP = (1, 2, 3)
 class Watch:
     """A running watch, its lines as they come."""
 
-    def __init__(self, folder: Path) -> None:
-        self.process = start("watch", folder, start_new_session=True)
+    def __init__(self, folder: Path, really: bool = False) -> None:
+        self.process = start("watch", folder, really=really, start_new_session=True)
         self.lines: queue.Queue[str] = queue.Queue()
         self.reader = threading.Thread(target=self._read)
         self.reader.start()
@@ -74,7 +74,7 @@ def old(tmp_path_factory: pytest.TempPathFactory) -> bytes:
 def watched(tmp_path: Path, old: bytes) -> Iterator[Watch]:
     (tmp_path / "done.xlsx").write_bytes(old)
     (tmp_path / "done.reviewed.xlsx").write_bytes(b"younger than the book")
-    made = Watch(tmp_path)
+    made = Watch(tmp_path, really=True)
     assert made.line() == f"Watching {tmp_path}; Ctrl-C ends it."
     yield made
     if made.process.poll() is None:

@@ -190,7 +190,8 @@ def test_ctrl_c_ends_the_program_and_leaves_a_whole_pack(tmp_path: Path, whole_g
                        f"mv {tmp_path}/pid.new {tmp_path}/pid; wait\n")  # fmt: skip
     program.chmod(0o755)
     run = start(
-        "review", tmp_path / "books", "--month", "2026-07", start_new_session=True,
+        "review", tmp_path / "books", "--month", "2026-07", really=whole_group,
+        start_new_session=True,
         env={**os.environ, "PATH": f"{tmp_path}/bin:/usr/bin:/bin",
              "TMPDIR": str(tmp_path / "temporary")},
     )  # fmt: skip
