@@ -52,7 +52,7 @@ class _Days:
     vectors: Floats  # a row for each direction in which walk and error are independent
     design: Floats  # axes (direction, constant and slope)
     precision: Floats  # axes (ratio, direction)
-    normal: Floats  # axes (ratio, 2, 2)
+    line: Floats  # what gives constant and slope; axes (ratio, constant and slope, direction)
     scale: Floats  # of the slope's error, by ratio
     log_weight: Floats  # by ratio, before anything was read
 
@@ -67,8 +67,9 @@ def _of_days(days: tuple[float, ...]) -> _Days:
     precision = 1 / (1 + np.array(RATIOS)[:, None] * np.maximum(values, 0.0))
     normal = design.T @ (design * precision[:, :, None])
     volume = np.log(precision).sum(axis=1) - np.linalg.slogdet(normal)[1]
+    line = np.linalg.solve(normal, design.T * precision[:, None, :])
     return _Days(
-        vectors, design, precision, normal, np.linalg.inv(normal)[:, 1, 1],
+        vectors, design, precision, line, np.linalg.inv(normal)[:, 1, 1],
         np.log(PRIOR) + 0.5 * volume,
     )  # fmt: skip
 
@@ -94,7 +95,7 @@ def rate_interval(
     slopes, errors, weights = _fits(_of_days(days), np.asarray(drops))
     weights = np.exp(weights - weights.max())
     points = slopes[:, None] + errors[:, None] * _student(n - 2)
-    order = np.argsort(points, axis=None)
+    order = np.argsort(points, axis=None, kind="stable")  # merges rows that are sorted already
     heap = np.cumsum(np.repeat(weights, _PARTS)[order])
     tail = (1 - confidence) / 2
     low, high = np.interp(np.array([tail, 1 - tail]) * heap[-1], heap, points.ravel()[order])
@@ -104,8 +105,7 @@ def rate_interval(
 def _fits(days: _Days, drops: Floats) -> tuple[Floats, Floats, Floats]:
     """Slope, its scale and the log weight for each ratio."""
     seen, free = days.vectors @ drops, len(drops) - 2
-    right = (days.precision * seen) @ days.design
-    line = np.asarray(np.linalg.solve(days.normal, right[:, :, None]), dtype=np.float64)[:, :, 0]
+    line: Floats = days.line @ seen
     off = seen - line @ days.design.T
     # Readings that lie on a line to the last digit of the gauge are no proof of one.
     rest = np.maximum((off * off * days.precision).sum(axis=1), 1e-12)

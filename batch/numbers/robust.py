@@ -24,6 +24,7 @@ Floats = NDArray[np.float64]
 Index = NDArray[np.int64]
 _NORMAL = NormalDist()
 FEW = 60  # points, up to which the pairs are kept
+_NO_SLOPE = "all x are equal, so there is no slope"
 MOST = 1_500  # points of a line; all pairs of 40,000 would take 13 GB
 
 
@@ -53,7 +54,11 @@ def pair_slopes(x: Sequence[float], y: Sequence[float]) -> Floats:
 
     `x` [days] and `y` [m]: finite, as long as each other, at least one; else ValueError.
     """
-    xs, ys = _pair(x, y, 1)
+    return _slopes(*_pair(x, y, 1))
+
+
+def _slopes(xs: Floats, ys: Floats) -> Floats:
+    """`pair_slopes` of arrays that were looked at."""
     i, j = _pairs(len(xs)) if len(xs) <= FEW else np.triu_indices(len(xs), 1)
     dx = xs[j] - xs[i]
     apart = dx != 0
@@ -81,6 +86,18 @@ def _thinned(values: Floats) -> Floats:
     return spaced
 
 
+def median_slope(x: Sequence[float], y: Sequence[float]) -> float:
+    """The slope [m/day] of `theil_sen` alone, at a third of its time; `x` [days] and `y` [m].
+
+    ValueError as there.
+    """
+    slopes = _slopes(*(_thinned(values) for values in _pair(x, y, 2)))
+    if not len(slopes):
+        raise ValueError(_NO_SLOPE)
+    half, odd = divmod(len(slopes), 2)
+    return float(slopes[half] if odd else (slopes[half - 1] + slopes[half]) / 2)
+
+
 def theil_sen(x: Sequence[float], y: Sequence[float], confidence: float = 0.8) -> RobustLine:
     """The median of all pairwise slopes, and Sen's interval for it at `confidence` [-] (0 to 1).
 
@@ -95,7 +112,7 @@ def theil_sen(x: Sequence[float], y: Sequence[float], confidence: float = 0.8) -
     n = len(xs)
     slopes = pair_slopes(xs, ys).tolist()
     if not slopes:
-        raise ValueError("all x are equal, so there is no slope")
+        raise ValueError(_NO_SLOPE)
     slope = median(slopes)
     intercept = median(ys) - slope * median(xs)
     if n < 3:

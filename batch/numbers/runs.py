@@ -27,7 +27,7 @@ from itertools import accumulate, pairwise
 from siltbook.batch.model import FLOW_EXPONENT, History, Reading, Work
 from siltbook.batch.numbers.drops import corrected_drop, implausibly_low, u_at_reference
 from siltbook.batch.numbers.rates import rate_interval
-from siltbook.batch.numbers.robust import theil_sen
+from siltbook.batch.numbers.robust import median_slope
 from siltbook.checks.gauges import NOISE
 
 FALL_SHARE = 0.4  # a fall by more than this share of the drop ...
@@ -81,6 +81,10 @@ class Run:
     clean_level: float | None = None
     left_cleaner: bool = False
     u_start: float | None = None
+
+    def __hash__(self) -> int:
+        """By where it stands alone: runs are looked up often, and a hash of all readings is slow."""
+        return hash((self.rows[:1], self.begins, self.start_level))
 
     @property
     def open(self) -> bool:
@@ -161,23 +165,33 @@ def fall_between(
     and more than 0.5 m: near zero a drop falls by half from one reading to the next, and no dirt
     has gone. At `reference_flow` [m3/h] by `exponent` [-] where both flows are known.
     """
-    high, low = before.drop or 0.0, after.drop or 0.0
+    points = (_point(reading, reference_flow, exponent) for reading in (before, after))
+    return _fallen(*points)
+
+
+def _point(reading: Reading, reference_flow: float | None, exponent: float) -> _Point:
+    """A reading with its drop at the reference flow; a drop that is missing counts as 0."""
+    return reading, corrected_drop(reading.drop or 0.0, reading.flow, reference_flow, exponent)
+
+
+def _fallen(before: _Point, after: _Point) -> tuple[float, float] | None:
+    """`fall_between` of readings with their drops at the reference flow."""
+    (first, high), (second, low) = before, after
     # A corrected drop and an uncorrected one do not compare: then both are taken as read.
-    corrected = bool(before.flow and after.flow)
-    if corrected:
-        high = corrected_drop(high, before.flow, reference_flow, exponent)
-        low = corrected_drop(low, after.flow, reference_flow, exponent)
+    if not (first.flow and second.flow):
+        high, low = first.drop or 0.0, second.drop or 0.0
     fall = high - low
     # A fall of exactly that share is none, in whatever unit it was read.
     if not fall > FALL_SHARE * high + NOISE:
         return None
-    least = _least_fall(((before, high), (after, low)))
+    least = _least_fall(((first, high), (second, low)))
     return (high, low) if fall > least + NOISE else None
 
 
 def _stretches(history: History, flush_cycles: int, flush_inlet: float) -> list[_Stretch]:
     stretches = [_Stretch(None, [])]
     partial = False  # a flush that does not count on its own, since the last reading
+    reference, n = history.station.reference_flow, history.exponent
     for entry in history.entries:
         now = stretches[-1]
         if isinstance(entry, Work):
@@ -186,11 +200,10 @@ def _stretches(history: History, flush_cycles: int, flush_inlet: float) -> list[
             if reset is not None:
                 _close(stretches, reset)
             continue
-        if not entry.usable or entry.drop is None:
+        if entry.why_unusable or entry.drop is None:
             continue
-        reference, n = history.station.reference_flow, history.exponent
-        point = (entry, corrected_drop(entry.drop, entry.flow, reference, n))
-        if now.points and fall_between(now.points[-1][0], entry, reference, n):
+        point = _point(entry, reference, n)
+        if now.points and _fallen(now.points[-1], point):
             at = moment(entry.date, entry.time)
             _close(stretches, _Reset(entry.date, at, "flush" if partial else FELL, True))
         stretches[-1].points.append(point)
@@ -264,7 +277,7 @@ def _rates(
 ) -> tuple[float | None, float | None, float | None]:
     if len(set(days)) < 2:
         return None, None, None
-    slope = theil_sen(days, drops, RATE_CONFIDENCE).slope
+    slope = median_slope(days, drops)
     bounds = rate_interval(days, drops, RATE_CONFIDENCE)
     if bounds is None:
         return slope, None, None
@@ -285,8 +298,8 @@ def _run(stretch: _Stretch, after: _Point | None, clean: float | None) -> Run:
     opened = stretch.opened
     begun = moment(first.date, first.time) if opened is None else opened.moment
     # A reading timed before an untimed reset of the same day stands at the start, not before it.
-    raw = [max(moment(r.date, r.time) - begun, 0.0) for r, _ in stretch.points]
-    days = tuple(accumulate(raw, max))
+    raw = [moment(r.date, r.time) - begun for r, _ in stretch.points]
+    days = tuple(accumulate([max(raw[0], 0.0), *raw[1:]], max))
     drops = tuple(drop for _, drop in stretch.points)
     on = _on_one_gauge([reading.gauge_row for reading, _ in stretch.points])
     rate, low, high = _rates(days[on], drops[on])

@@ -14,6 +14,7 @@ from scipy import stats
 from siltbook.batch.numbers.robust import (
     median_coverage,
     median_interval,
+    median_slope,
     pair_slopes,
     theil_sen,
     tie_term,
@@ -31,6 +32,7 @@ def test_agrees_with_scipy(seed: int, confidence: float) -> None:
     ours = theil_sen(list(x), list(y), confidence)
     theirs = stats.theilslopes(y, x, confidence)
     assert ours.slope == pytest.approx(theirs.slope, abs=1e-12)
+    assert median_slope(list(x), list(y)) == ours.slope
     assert ours.intercept == pytest.approx(theirs.intercept, abs=1e-12)
     assert ours.low == pytest.approx(theirs.low_slope, abs=1e-12)
     assert ours.high == pytest.approx(theirs.high_slope, abs=1e-12)
@@ -79,8 +81,9 @@ def test_readings_at_the_same_time_make_no_pair() -> None:
 )
 def test_refusals(x: list[float], y: list[float], message: str) -> None:
     """What cannot be fitted says why."""
-    with pytest.raises(ValueError, match=message):
-        theil_sen(x, y)
+    for line in (theil_sen, median_slope):
+        with pytest.raises(ValueError, match=message):
+            line(x, y)
 
 
 def test_a_confidence_is_a_share() -> None:
