@@ -23,17 +23,10 @@ import numpy as np
 from siltbook.batch.numbers import curves
 from siltbook.batch.numbers.curves import Family, Index
 from siltbook.batch.numbers.fouling import EVERY_MODE, IN_LOAD, WALK, Track, latest, track
+from siltbook.batch.numbers.lessons import LIVES, LOG_LIVES, start_and_base
 from siltbook.batch.numbers.robust import Floats
 from siltbook.batch.numbers.runs import Run
-from siltbook.batch.numbers.training import (
-    LIVES,
-    LOG_LIVES,
-    Learnt,
-    learn,
-    start_and_base,
-    teaches,
-    training_runs,
-)
+from siltbook.batch.numbers.training import Learnt, learn, teaches, training_runs
 
 QUANTILES = (0.1, 0.5, 0.9)
 HORIZON = 365.0  # [days] after the as-of date; beyond, 'not within a year'

@@ -78,27 +78,29 @@ def track(
     shape = (len(modes), sigma.shape[-1], offs.shape[1])
     mean, variance, misfit, logs = (np.zeros(shape) for _ in range(4))
     product = np.ones(shape)
+    pull, whole, off, step = (np.empty(shape) for _ in range(4))
     for i, error in enumerate(offs):
         variance += gain_a_life * gone[i]
         shows = np.where(in_load, shown[i], 1.0)
         if there is not None:
             shows *= there[i]
             error = error * there[i]
-        pull = shows * variance
-        whole = pull * shows
+        np.multiply(shows, variance, out=pull)
+        np.multiply(pull, shows, out=whole)
         whole += noise
-        off = error - shows * mean
-        gain = pull / whole
-        mean += gain * off
-        gain *= pull
-        variance -= gain
-        off *= off
-        off /= whole
+        np.multiply(shows, mean, out=off)
+        np.subtract(error, off, out=off)
         if there is not None:
-            off *= there[i]
-            np.copyto(whole, 1.0, where=there[i] == 0.0)
-        misfit += off
+            np.copyto(whole, 1.0, where=there[i] == 0.0)  # there `off` and `pull` are 0
         product *= whole
+        np.divide(off, whole, out=step)
+        off *= step
+        misfit += off
+        step *= pull
+        mean += step
+        np.divide(pull, whole, out=step)
+        step *= pull
+        variance -= step
         if i % _LOGS_APART == _LOGS_APART - 1:  # a logarithm costs as much as all the rest
             logs += np.log(product)
             product.fill(1.0)

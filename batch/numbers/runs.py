@@ -83,7 +83,7 @@ class Run:
     u_start: float | None = None
 
     def __hash__(self) -> int:
-        """By where it stands alone: runs are looked up often, and a hash of all readings is slow."""
+        """By where it stands: runs are looked up often, and a hash of every reading is slow."""
         return hash((self.rows[:1], self.begins, self.start_level))
 
     @property

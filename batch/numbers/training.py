@@ -17,19 +17,23 @@ from collections import OrderedDict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from statistics import median
 
 import numpy as np
 
 from siltbook.batch.numbers import curves
-from siltbook.batch.numbers.curves import FIXED, LIFE, Family, Index
-from siltbook.batch.numbers.fouling import MODES, latest, track
+from siltbook.batch.numbers.curves import Family
+from siltbook.batch.numbers.fouling import MODES
+from siltbook.batch.numbers.lessons import (
+    LIVES,
+    LOG_LIVES,
+    Lesson,
+    lessons_of,
+    likelihoods,
+    side_by_side,
+)
 from siltbook.batch.numbers.robust import Floats
-from siltbook.batch.numbers.runs import CLEANED, LONGEST_GAP, Run, longest_gap
+from siltbook.batch.numbers.runs import LONGEST_GAP, Run, longest_gap
 
-LIVES: Floats = np.geomspace(3.0, 3000.0, 42)  # [days]
-LOG_LIVES: Floats = np.log(LIVES)
-_STEP = float(LOG_LIVES[1] - LOG_LIVES[0])
 # Of the powers, then the blocking laws.
 _CURVE_PRIOR: Floats = np.array([0.05, 0.24, 0.15, 0.12, 0.10, 0.07, 0.05, 0.10, 0.05, 0.03])
 _MODE_PRIOR: Floats = np.array([0.3, 0.15, 0.15, 0.1, 0.15, 0.15])
@@ -42,23 +46,7 @@ TYPICAL_SPREAD, _SPREAD_DOUBT = 0.22, 0.55  # the latter in logs
 STATION_SPREAD = 0.35  # of log life between the stations of a farm
 _FARM_TRUST = 1.5  # farm runs that say half of where a station's life may lie
 _STRANGE = 0.04  # share of runs that are like no earlier one
-_EARLIER_ERRORS: Floats = np.array([0.02, 0.05])  # sigma of earlier runs, whatever the gauge
-_LOOKED_AT: Floats = np.linspace(-2.2, 2.2, 9)  # lives about a run's likely one, in widths
-# Start over the clean level [share of limit] from which a flush left dirt behind, and from which
-# even a cleaning did.
-_LEFT_BY_FLUSH, _LEFT_BY_CLEANING = 0.08, 0.2
-_HEARD_FULLY, _HEARD_LEAST = 0.5, 0.1  # way at a run's end from which it is heard; share of others
-_COURSE_READINGS, _COURSE_WAY = 4, 0.7  # least of a run whose course is averaged
 _MOST_KEPT = 4096  # lessons; a season's book has fewer runs
-
-
-@dataclass(frozen=True)
-class Lesson:
-    """One ended run: likelihood, axes (life, curve, mode), its scale, and its own course."""
-
-    likelihood: Floats
-    scale: float  # log
-    course: Floats | None  # ways at LIFE; None where it saw too little of its curve
 
 
 @dataclass(frozen=True)
@@ -72,18 +60,6 @@ class Learnt:
     own: int  # ended runs of the station
     farm: int  # and of others
     crossed: int  # of the station's, that came to the limit
-
-
-@dataclass(frozen=True)
-class _Batch:
-    """Ended runs side by side, the shorter ones filled up; ways, not drops."""
-
-    days: Floats  # axes (run, reading)
-    ways: Floats
-    seen: Floats  # 1 where a reading is one
-    begun: Floats  # way at the start of a run that resumed, else 0
-    end: Floats  # last day
-    way: Floats  # last way
 
 
 def teaches(run: Run) -> bool:
@@ -127,95 +103,6 @@ _STATIONS: Floats = _heavy(LOG_LIVES, LOG_LIVES[:, None], STATION_SPREAD)
 _SPREAD_PRIOR: Floats = _normal(np.log(SPREADS), math.log(TYPICAL_SPREAD), _SPREAD_DOUBT)
 
 
-def start_and_base(run: Run, y: Floats, limit: float) -> tuple[float, float]:
-    """Way at a run's start, and the base [share of limit] from which ways count.
-
-    `y` are its drops over the limit. After a cleaning the run starts at way 0 from its own first
-    level; after a reset that left dirt behind it goes on, from the station's clean level.
-    """
-    first = min(float(y[0]), 0.9)
-    clean = None if run.clean_level is None else min(max(run.clean_level / limit, 0.0), 0.9)
-    left = _LEFT_BY_CLEANING if run.opened_by in CLEANED else _LEFT_BY_FLUSH
-    if clean is not None and run.opened_by and first - clean > left:
-        return (first - clean) / (1 - clean), clean
-    base = max(min(first, median(y[:3].tolist())), 0.0)
-    if clean is not None and run.days[0] > 0:
-        base = 0.5 * (base + min(clean, base + 0.1))
-    return 0.0, base
-
-
-def _side_by_side(runs: Sequence[Run], limit: float) -> _Batch:
-    tracks = [latest(np.asarray(r.days), np.asarray(r.drops) / limit) for r in runs]
-    most = max(len(days) for days, _ in tracks)
-    days, ways, seen = (np.zeros((len(runs), most)) for _ in range(3))
-    begun, end, way = (np.zeros(len(runs)) for _ in range(3))
-    for i, (run, (d, y)) in enumerate(zip(runs, tracks, strict=True)):
-        begun[i], base = start_and_base(run, y, limit)
-        n, risen = len(d), (y - base) / (1 - base)
-        days[i], ways[i, :n], seen[i, :n] = d[-1], risen, 1.0
-        days[i, :n] = d
-        end[i], way[i] = max(float(d[-1]), 0.5), min(float(risen[-1]), 1.3)
-    return _Batch(days, ways, seen, begun, end, way)
-
-
-def _likelihoods(batch: _Batch, family: Family) -> tuple[Floats, Floats]:
-    """Likelihood of each run, axes (run, life, curve, mode), and the log of its scale.
-
-    Each run is tried at a few lives about the one that its last reading says, curve by curve, and
-    each step of the common grid takes its share of them. `family` is one for all runs, or has the
-    run as its first axis.
-    """
-    count, of_each = len(batch.end), family.way.ndim == 3
-    index: Index = np.arange(family.count)[None, :]
-    if of_each:
-        index = index + family.count * np.arange(count)[:, None]
-    begun = curves.load_at(family, index, batch.begun[:, None])
-    used = np.maximum(curves.load_at(family, index, batch.way[:, None]) - begun, 0.05)
-    end_slope = family.end_slope.ravel()[index]
-    early = np.maximum(0.0, 0.8 - used)
-    width = np.clip(0.05 + 0.05 / (end_slope * np.maximum(used, 0.2)) + 0.35 * early, 0.06, 0.8)
-    log_life = np.log(batch.end[:, None] / used)[:, None] + _LOOKED_AT[:, None] * width[:, None]
-    life = np.clip(np.exp(log_life), 1.5, 8000.0)  # axes (run, life, curve)
-    load = begun[:, None, :, None] + batch.days[:, None, None, :] / life[..., None]
-    way, slope = curves.way_and_slope(family, index[:, None, :, None], load)
-    passed = np.diff(batch.days, prepend=0.0, axis=1)[:, None, None, :] / life[..., None]
-    seen = np.broadcast_to(batch.seen[:, None, None, :], load.shape)
-    told = track(batch.ways[:, None, None, :] - way, slope, passed, _EARLIER_ERRORS, seen)
-    log = np.logaddexp.reduce(told.log_likelihood, axis=-1)
-    top = log.max(axis=(1, 2, 3), keepdims=True)
-    # A run that was cleaned long before the limit tells its life by a long way of guessing.
-    heard = np.clip(batch.way / _HEARD_FULLY, _HEARD_LEAST, 1.0)[:, None, None, None]
-    weight = np.exp(heard * (log - top)) * width[:, None, :, None]
-    share = np.maximum(1 - np.abs(LOG_LIVES[:, None, None] - np.log(life)[:, None]) / _STEP, 0.0)
-    return np.einsum("rgtk,rtkc->rgkc", share, weight), top[:, 0, 0, 0]
-
-
-def _course(days: Floats, ways: Floats) -> Floats | None:
-    """A run's ways at LIFE, rising from 0 to 1; None where it saw too little of its curve."""
-    risen = np.maximum.accumulate(np.maximum(ways, 0.0))
-    if len(days) < _COURSE_READINGS or risen[-1] < _COURSE_WAY:
-        return None
-    life = _crossing(days, risen)
-    before = days < life
-    if not life > 0 or not before.any():
-        return None
-    x, u = np.r_[0.0, days[before] / life, 1.0], np.r_[0.0, np.minimum(risen[before], 1.0), 1.0]
-    return np.interp(LIFE, x, u)
-
-
-def _crossing(days: Floats, risen: Floats) -> float:
-    """The day on which a run crosses the limit, or would at the pace of its second half."""
-    if risen[-1] >= 1.0:
-        at = int(np.argmax(risen >= 1.0))
-        if at == 0:
-            return float(days[0])
-        share = (1 - risen[at - 1]) / (risen[at] - risen[at - 1])
-        return float(days[at - 1] + share * (days[at] - days[at - 1]))
-    half = min(int(np.argmax(risen >= 0.5 * risen[-1])), len(days) - 2)
-    pace = (risen[-1] - risen[half]) / max(float(days[-1] - days[half]), 1e-6)
-    return float(min(days[-1] + (1 - risen[-1]) / max(pace, 1e-6), 1.6 * days[-1]))
-
-
 _KEPT: OrderedDict[tuple[Run, float], Lesson] = OrderedDict()
 
 
@@ -223,13 +110,8 @@ def _lessons(runs: Sequence[Run], limit: float) -> list[Lesson]:
     """What each run says by the fixed curves; kept, since the stations of a farm share them."""
     missing = [r for r in dict.fromkeys(runs) if (r, limit) not in _KEPT]
     if missing:
-        batch = _side_by_side(missing, limit)
-        likelihoods, scales = _likelihoods(batch, FIXED)
-        for i, run in enumerate(missing):
-            there = batch.seen[i] > 0
-            resumed = batch.begun[i] > 0
-            course = None if resumed else _course(batch.days[i, there], batch.ways[i, there])
-            _KEPT[run, limit] = Lesson(likelihoods[i], float(scales[i]), course)
+        told = lessons_of(missing, limit)
+        _KEPT.update(((run, limit), lesson) for run, lesson in zip(missing, told, strict=True))
     found = [_KEPT[run, limit] for run in runs]
     while len(_KEPT) > _MOST_KEPT:
         _KEPT.popitem(last=False)
@@ -239,7 +121,7 @@ def _lessons(runs: Sequence[Run], limit: float) -> list[Lesson]:
 def forget() -> None:
     """Drop what was kept of earlier books, for measuring."""
     _KEPT.clear()
-    _by_the_rest.cache_clear()
+    _of_farm.cache_clear()
     learn.cache_clear()
 
 
@@ -272,8 +154,8 @@ class _Taught:
         return [c for c in self.courses if c is not None]
 
 
-def _extended(own: _Taught, farm: _Taught, limit: float) -> tuple[list[Floats], list[Floats]]:
-    """Likelihoods of all runs with the averaged curves beside the fixed ones.
+def _extended(own: _Taught, farm: _Taught, limit: float) -> list[Floats]:
+    """Likelihoods of the station's runs with the averaged curves beside the fixed ones.
 
     The station's average is judged by its own runs, the farm's by all; each with the run itself
     left out. Where a run cannot judge a curve, it says nothing of it.
@@ -281,10 +163,25 @@ def _extended(own: _Taught, farm: _Taught, limit: float) -> tuple[list[Floats], 
     by_own = [_left_out(own.courses)] if own.seen else []
     if farm.seen:
         by_own.append([curves.averaged(farm.seen)] * len(own.runs))
-    by_farm: list[list[Floats | None]] = [[None] * len(farm.runs)] if own.seen else []
+    return _beside(own, _judged(own, by_own, limit))
+
+
+@lru_cache(maxsize=64)
+def _of_farm(runs: tuple[Run, ...], own_seen: int, limit: float) -> tuple[Floats, Floats]:
+    """What the farm's runs say of a station: weights of curve and mode, and of its typical life,
+    axes (life, curve).
+
+    `own_seen`: how many courses the station's own average has. Kept, since the stations of a farm
+    share its runs.
+    """
+    farm = _Taught(runs, tuple(_lessons(runs, limit)) if runs else ())
+    columns: list[list[Floats | None]] = [[None] * len(runs)] if own_seen else []
     if farm.seen:
-        by_farm.append(_by_the_rest(farm.runs, limit))
-    return _beside(own, _judged(own, by_own, limit)), _beside(farm, by_farm)
+        columns.append(_judged(farm, [_left_out(farm.courses)], limit)[0])
+    told = _beside(farm, columns)
+    prior = _prior(own_seen, len(farm.seen))
+    weights = _weights(told, prior, PRIOR_WORTH)
+    return weights, _centre(_over_modes(told, weights), len(prior))
 
 
 def _beside(group: _Taught, columns: Sequence[Sequence[Floats | None]]) -> list[Floats]:
@@ -297,13 +194,6 @@ def _beside(group: _Taught, columns: Sequence[Sequence[Floats | None]]) -> list[
     return out
 
 
-@lru_cache(maxsize=64)
-def _by_the_rest(runs: tuple[Run, ...], limit: float) -> list[Floats | None]:
-    """Each run by the average of the others; kept, since the stations of a farm share them."""
-    group = _Taught(runs, tuple(_lessons(runs, limit)))
-    return _judged(group, [_left_out(group.courses)], limit)[0]
-
-
 def _judged(
     group: _Taught, columns: Sequence[Sequence[Floats | None]], limit: float
 ) -> list[list[Floats | None]]:
@@ -313,22 +203,22 @@ def _judged(
     out: list[list[Floats | None]] = [[None] * len(group.runs) for _ in columns]
     if asked:
         ways = np.stack([c for column in columns for c in column if c is not None])[:, None, :]
-        batch = _side_by_side([group.runs[i] for _, i in asked], limit)
-        found, scales = _likelihoods(batch, curves.family(ways))
+        batch = side_by_side([group.runs[i] for _, i in asked], limit)
+        found, scales = likelihoods(batch, curves.family(ways))
         for (k, i), likelihood, scale in zip(asked, found, scales, strict=True):
             factor = math.exp(min(float(scale) - group.lessons[i].scale, 50.0))
             out[k][i] = likelihood[:, 0] * factor
     return out
 
 
-def _prior(own: _Taught, farm: _Taught) -> Floats:
-    """Weights of curve and mode before any run is asked."""
+def _prior(own: int, farm: int) -> Floats:
+    """Weights of curve and mode before any run is asked; so many courses were averaged."""
     shares = []
-    if own.seen:
-        shares.append(LEARNT_SHARE * len(own.seen) / (len(own.seen) + _OWN_DOUBT))
-    if farm.seen:
-        second = 0.6 if own.seen else 1.0
-        shares.append(second * LEARNT_SHARE * len(farm.seen) / (len(farm.seen) + _FARM_DOUBT))
+    if own:
+        shares.append(LEARNT_SHARE * own / (own + _OWN_DOUBT))
+    if farm:
+        second = 0.6 if own else 1.0
+        shares.append(second * LEARNT_SHARE * farm / (farm + _FARM_DOUBT))
     fixed = _CURVE_PRIOR / _CURVE_PRIOR.sum() * (1 - sum(shares))
     return np.concatenate([fixed, shares])[:, None] * _MODE_PRIOR
 
@@ -346,18 +236,23 @@ def _weights(likelihoods: Sequence[Floats], prior: Floats, worth: float) -> Floa
     return weights
 
 
-def _lives(own: Sequence[Floats], farm: Sequence[Floats], count: int) -> Floats:
-    """Weights of the life, axes (life, curve).
-
-    `own` and `farm` are likelihoods, axes (life, curve). The farm's runs say where a station's
-    typical life may lie, its own where it does and how much its runs differ.
-    """
-    centre = _ANY * np.ones(count)
+def _centre(farm: Sequence[Floats], count: int) -> Floats:
+    """Where a station's typical life may lie by the farm's runs, axes (life, curve); as `farm`."""
+    centre: Floats = _ANY * np.ones(count)
     if farm:
         seen = np.stack(farm) * _BROAD[:, None]
         seen = (seen / np.maximum(seen.sum(axis=1, keepdims=True), 1e-300)).mean(axis=0)
         trust = len(farm) / (len(farm) + _FARM_TRUST)
         centre = (1 - trust) * centre + trust * (_STATIONS.T @ seen)
+    return centre
+
+
+def _lives(own: Sequence[Floats], centre: Floats) -> Floats:
+    """Weights of the life, axes (life, curve).
+
+    `own` are likelihoods, axes (life, curve). The farm's runs say where a station's typical life
+    may lie (`centre`), its own where it does and how much its runs differ.
+    """
     weight = np.log(np.maximum(np.tile(centre, (len(SPREADS), 1)), 1e-300))
     weight += np.log(np.repeat(_SPREAD_PRIOR, len(LIVES)))[:, None]
     for likelihood in own:
@@ -384,10 +279,10 @@ def learn(own: tuple[Run, ...], farm: tuple[Run, ...], limit: float) -> Learnt:
     others = _Taught(farm, tuple(taught[len(own) :]))
     averages = [t for t in (mine, others) if t.seen]
     family = curves.with_learnt([curves.averaged(t.seen) for t in averages])
-    told_mine, told_others = _extended(mine, others, limit)
-    of_farm = _weights(told_others, _prior(mine, others), PRIOR_WORTH)
-    weights = _weights(told_mine, of_farm, FARM_WORTH)
-    lives = _lives(_over_modes(told_mine, weights), _over_modes(told_others, of_farm), family.count)
+    of_farm, centre = _of_farm(farm, len(mine.seen), limit)
+    told = _extended(mine, others, limit)
+    weights = _weights(told, of_farm, FARM_WORTH)
+    lives = _lives(_over_modes(told, weights), centre)
     words = {id(mine): "this station's ended runs", id(others): "the farm's other stations"}
     crossed = sum(max(run.drops) >= limit for run in own)
     return Learnt(

@@ -11,8 +11,9 @@ from siltbook.batch.model import Reading, Work
 from siltbook.batch.numbers import curves
 from siltbook.batch.numbers.curves import FIXED, FOOT, LAWS, LIFE, POWERS
 from siltbook.batch.numbers.fouling import IN_LOAD, MOST_READINGS, WALK, latest, track
+from siltbook.batch.numbers.lessons import LIVES, start_and_base
 from siltbook.batch.numbers.runs import Run, cut_runs
-from siltbook.batch.numbers.training import LIVES, learn, start_and_base, training_runs
+from siltbook.batch.numbers.training import learn, training_runs
 from tests.numbers.logs import log, read, work
 
 EVERY = np.arange(FIXED.count)
