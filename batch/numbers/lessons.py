@@ -101,7 +101,7 @@ def side_by_side(runs: Sequence[Run], limit: float) -> Batch:
 
 
 def likelihoods(batch: Batch, family: Family) -> tuple[Floats, Floats]:
-    """Likelihood of each run, axes (run, life, curve, mode), and the log of its scale.
+    """Likelihood [-] of each run, axes (run, life, curve, mode), and the log of its scale.
 
     Each run is tried at a few lives about the one that its last reading says, curve by curve, and
     each step of the common grid takes its share of them. `family` is one for all runs, or has the
