@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import importlib
 import os
 import random
+import re
 import shutil
+import signal
 import sys
 import tempfile
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from difflib import unified_diff
 from pathlib import Path
 
 from tests.mutation.rooms import EQUIVALENT, LEFT_OUT, ROOMS, Room
@@ -19,7 +23,10 @@ TOP = Path(__file__).parents[2]
 PAGE = TOP / "DEVELOPERS.md"
 HEAD = """| room | mutants possible | tried | equivalent | survived | of those to be noticed |
 |---|---|---|---|---|---|"""
-SECONDS = 300.0  # a mutant that runs longer has been noticed
+SECONDS = 600  # of processor time; a mutant that takes longer has been noticed
+# What all tests import, and no mutant changes: each worker imports it once, for all its mutants.
+_OTHERS = ("hypothesis", "lxml.etree", "numpy", "openpyxl", "pandas", "pandera.pandas", "pytest",
+           "scipy.stats", "xlsxwriter")  # fmt: skip
 _SKIPPED = shutil.ignore_patterns(".git", ".venv", ".*_cache", "__pycache__", "*.egg-info")
 
 
@@ -41,6 +48,7 @@ class Outcome:
     survived: bool
     before: str
     after: str
+    took: float = 0.0  # [s] of processor time
 
     @property
     def equivalent(self) -> bool:
@@ -72,21 +80,68 @@ def _work_in(folder: str) -> None:
     _copy = Path(folder) / str(os.getpid())
     shutil.copytree(TOP, _copy, symlinks=True, ignore=_SKIPPED)
     os.chdir(_copy)
-    os.environ["PYTHONPATH"] = f"{_copy / 'src'}{os.pathsep}{_copy}"
-    os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
+    here = [str(_copy / "src"), str(_copy)]
+    os.environ["PYTHONPATH"] = os.pathsep.join(here)
+    # The modules that this process has are those of the checkout; the tests are asked of the copy.
+    for name in [n for n in sys.modules if n.partition(".")[0] in ("siltbook", "tests")]:
+        if name != __name__ and not name.startswith("tests.mutation"):
+            del sys.modules[name]
+    sys.path[:0] = here
+    sys.dont_write_bytecode = True
+    for name in _OTHERS:
+        importlib.import_module(name)
 
 
 def _try(mutant: Mutant, tests: tuple[str, ...]) -> Outcome:
-    from cosmic_ray.mutating import mutate_and_test
-    from cosmic_ray.work_item import MutationSpec, TestOutcome
+    from cosmic_ray.mutating import use_mutation
+    from cosmic_ray.plugins import get_operator
 
-    spec = MutationSpec(
-        module_path=_copy / mutant.module, operator_name=mutant.operator,
-        occurrence=mutant.occurrence, start_pos=(mutant.line, 0), end_pos=(mutant.line, 1),
-    )  # fmt: skip
-    command = f"{sys.executable} -m pytest -q -x -n 0 -p no:cacheprovider {' '.join(tests)}"
-    result = mutate_and_test([spec], command, SECONDS)
-    return Outcome(mutant, result.test_outcome is TestOutcome.SURVIVED, *changed(result.diff or ""))
+    module = _copy / mutant.module
+    with use_mutation(module, get_operator(mutant.operator)(), mutant.occurrence) as (old, new):
+        diff = "\n".join(unified_diff(old.splitlines(), new.splitlines(), lineterm=""))
+        began = os.times()
+        noticed = _noticed(tests)
+    took = sum(os.times()[2:4]) - sum(began[2:4])
+    return Outcome(mutant, not noticed, *changed(diff), took)
+
+
+def _noticed(tests: tuple[str, ...]) -> bool:
+    """Whether a test fails, or none can be made, in a process of its own; SystemExit if unsure."""
+    ended = os.waitstatus_to_exitcode(os.waitpid(_pytest(tests), 0)[1])
+    if ended not in (0, 1, 2, -signal.SIGXCPU, -signal.SIGKILL):
+        raise SystemExit(f"the tests could not be asked: {' '.join(tests)} (pytest says {ended})")
+    return ended != 0
+
+
+def _pytest(tests: tuple[str, ...]) -> int:
+    """The number of a process that runs these tests up to the first that fails."""
+    if number := os.fork():
+        return number
+    try:
+        import resource
+
+        import pytest
+
+        resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
+        nothing = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nothing, 1)
+        os.dup2(nothing, 2)
+        os._exit(pytest.main(["-q", "-x", "-n", "0", "-p", "no:cacheprovider", *tests]))
+    finally:
+        os._exit(70)
+
+
+def asked_of(room: Room, module: str, top: Path = TOP) -> tuple[str, ...]:
+    """The tests that are asked of a mutant: those that name its module, then the room's.
+
+    Files that name it are looked for in `room.named`.
+    """
+    name = "siltbook." + module.removesuffix(".py").replace("/", ".")
+    names = re.compile(rf"\b{re.escape(name)}\b")
+    files = (f for folder in room.named for f in sorted((top / folder).rglob("test_*.py")))
+    near = {str(f.relative_to(top)) for f in files if names.search(f.read_text("utf-8"))}
+    first = [test for test in room.tests if test in near]
+    return tuple(dict.fromkeys([*first, *sorted(near), *room.tests]))
 
 
 def changed(diff: str) -> tuple[str, str]:
@@ -114,15 +169,27 @@ def _room(name: str, count: int, seed: str, folder: str) -> str:
     found = list(mutants(ROOMS[name]))
     drawn = random.Random(f"{seed} {name}").sample(found, min(count, len(found)))
     with ProcessPoolExecutor(initializer=_work_in, initargs=(folder,)) as pool:
-        outcomes = list(pool.map(_try, drawn, [ROOMS[name].tests] * len(drawn)))
+        tests = [asked_of(ROOMS[name], mutant.module) for mutant in drawn]
+        outcomes = []
+        for outcome in pool.map(_try, drawn, tests):
+            outcomes.append(outcome)
+            _tell(outcome)
     alike = sum(o.equivalent for o in outcomes)
     lived = [o for o in outcomes if o.survived and not o.equivalent]
-    for o in lived:
-        said = f"  {o.mutant.module}:{o.mutant.line}: {o.before} -> {o.after}"
-        print(said, file=sys.stderr, flush=True)
+    mean = sum(o.took for o in outcomes) / max(1, len(outcomes))
+    print(f"  {name}: {mean:.1f} s of processor time a mutant", file=sys.stderr, flush=True)
     told = len(drawn) - alike
     share = f"{len(lived) / told:.0%}" if told else "none tried"
     return f"| {name} | {len(found):,} | {len(drawn)} | {alike} | {len(lived)} | {share} |"
+
+
+def _tell(outcome: Outcome) -> None:
+    """Name a mutant that no test noticed."""
+    if outcome.survived:
+        why = " (equivalent)" if outcome.equivalent else ""
+        at = f"{outcome.mutant.module}:{outcome.mutant.line}"
+        said = f"  {at}: {outcome.before} -> {outcome.after}{why}"
+        print(said, file=sys.stderr, flush=True)
 
 
 def main() -> None:
