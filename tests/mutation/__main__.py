@@ -25,8 +25,10 @@ HEAD = """| room | mutants possible | tried | equivalent | survived | of those t
 |---|---|---|---|---|---|"""
 SECONDS = 600  # of processor time; a mutant that takes longer has been noticed
 # What all tests import, and no mutant changes: each worker imports it once, for all its mutants.
-_OTHERS = ("hypothesis", "lxml.etree", "numpy", "openpyxl", "pandas", "pandera.pandas", "pytest",
-           "scipy.stats", "xlsxwriter")  # fmt: skip
+_OTHERS = ("lxml.etree", "numpy", "openpyxl", "pandas", "pandera.pandas", "pytest", "scipy.stats",
+           "xlsxwriter")  # fmt: skip
+_HOW = ("-q", "-x", "-n", "0", "-p", "no:cacheprovider",
+        "-W", "ignore::pytest.PytestAssertRewriteWarning")  # fmt: skip
 _SKIPPED = shutil.ignore_patterns(".git", ".venv", ".*_cache", "__pycache__", "*.egg-info")
 
 
@@ -126,7 +128,7 @@ def _pytest(tests: tuple[str, ...]) -> int:
         nothing = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nothing, 1)
         os.dup2(nothing, 2)
-        os._exit(pytest.main(["-q", "-x", "-n", "0", "-p", "no:cacheprovider", *tests]))
+        os._exit(pytest.main([*_HOW, *tests]))
     finally:
         os._exit(70)
 

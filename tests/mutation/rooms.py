@@ -73,6 +73,8 @@ ROOMS = {
         (
             "tests/audit/test_limits.py",
             "tests/audit/test_entries_limits.py",
+            "tests/audit/test_steps.py",
+            "tests/audit/test_told.py",
             "tests/published/test_digits.py",
             "tests/audit/test_procedure.py",
             "tests/audit/test_sensitivity.py",
