@@ -198,7 +198,8 @@ def _edits(sheets: Sequence[_Sheet], stored: Carried) -> Causes:
 def _odd(odd: Sequence[Unlike]) -> Iterator[str]:
     yield from (formula.said for formula in odd[:NAMED])
     if len(odd) > NAMED:
-        yield f"{len(odd) - NAMED:,} more formulas were replaced or changed"
+        many = _many(len(odd) - NAMED, "more formula was", "more formulas were")
+        yield f"{many} replaced or changed"
 
 
 def _followers(

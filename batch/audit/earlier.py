@@ -178,7 +178,7 @@ def as_typed(data: bytes, book: Book, mark: Mark, found: Earlier) -> Iterator[Ea
 def _with_unit(metres: float, now: object) -> Iterator[str]:
     """A pressure [m] as people type it with a unit, where it is round there; as it stands `now`."""
     space = "" if isinstance(now, str) and now.strip() and " " not in now.strip() else " "
-    for unit in (METRE, *PRESSURE_UNITS):
+    for unit in dict.fromkeys((METRE, *PRESSURE_UNITS)):
         number = metres / metres_per(unit)
         if abs(number - round(number, 3)) <= 1e-9 * number:
             yield f"{round(number, 3):g}{space}{unit}"

@@ -75,6 +75,7 @@ ROOMS = {
             "tests/audit/test_entries_limits.py",
             "tests/audit/test_steps.py",
             "tests/audit/test_told.py",
+            "tests/audit/test_traces.py",
             "tests/published/test_digits.py",
             "tests/audit/test_procedure.py",
             "tests/audit/test_sensitivity.py",
