@@ -90,13 +90,16 @@ def _unlike_gauges(book: Book) -> Iterator[Place]:
     for key in GAUGE:
         rows = [one for one in _columns(book, key) if one[2] is not None and one[2] == one[2]]
         usual, many = next(iter(Counter(one[2] for one in rows).most_common(1)), (None, 0))
-        title = STATIONS.column(key).header
+        column, say = STATIONS.column(key), book.settings.shown.exact
         for row, name, value, remark in rows if many > len(rows) / 2 else ():
             if value == usual or _speaks(remark, "gauge"):
                 continue
-            now, most = (f"{v:.4g}" if isinstance(v, float) else str(v) for v in (value, usual))
-            unit = " m" if STATIONS.column(key).kind is Kind.PRESSURE else ""
-            said = f"{name}: {title} {now}{unit}, at most stations {most}; no remark says why"
+            now, most = (
+                str(v) if not isinstance(v, float)
+                else say(v) if column.kind is Kind.PRESSURE else f"{v:.4g}"
+                for v in (value, usual)
+            )  # fmt: skip
+            said = f"{name}: {column.header} {now}, at most stations {most}; no remark says why"
             cell = book.stations.cell(key, row)
             yield Place(book.stations.sheet, cell, said, name, holds=True)
 

@@ -6,6 +6,7 @@ import datetime as dt
 
 import pytest
 
+from siltbook.batch.assess import assess
 from siltbook.batch.audit.agreed_seen import BEFORE, NEAR, NOT_SEEN, Outcome, by_person, outcomes
 from siltbook.batch.audit.agreed_sheet import _files, _log, _shade, _state
 from siltbook.batch.audit.agreements import (
@@ -17,7 +18,6 @@ from siltbook.batch.audit.agreements import (
     text_of_cell,
 )
 from siltbook.batch.audit.model import Taken
-from siltbook.batch.assess import assess
 from siltbook.batch.review.agreed import Effect
 from siltbook.batch.review.month import Month
 from tests.checks.builders import Row, book, job, reading
@@ -27,7 +27,10 @@ def day(number: int, month: int = 5) -> dt.date:
     return dt.date(2026, month, number)
 
 
-def seen(action: str = "Hand clean", who: str = "Reader A", due: dt.date | None = day(15),
+DUE, LAST = day(15), day(31)
+
+
+def seen(action: str = "Hand clean", who: str = "Reader A", due: dt.date | None = DUE,
          done: dt.date | None = None, cell: str = "Agreed!B2", listed: bool = True,
          station: str = "North 1") -> Sighting:  # fmt: skip
     return Sighting(station, action, who, due, done, cell, listed)
@@ -100,9 +103,7 @@ def test_a_pack_has_what_is_open_in_its_month_or_due_or_done_in_it(
     one = seen("Flush", due=due, done=done)
     pack = Source("june.xlsx", day(30, 6), (), Month(2026, 6))
     (unlike,) = told(home(one), Source("may.xlsx", day(8), (one,)), pack)
-    assert unlike == (
-        ("stands in may.xlsx, Agreed!B2, and not in june.xlsx",) if missed else ()
-    )
+    assert unlike == (("stands in may.xlsx, Agreed!B2, and not in june.xlsx",) if missed else ())
 
 
 def test_an_agenda_names_what_the_book_has_to_hold() -> None:
@@ -118,7 +119,7 @@ READINGS = [reading(4, **OVER), reading(13, **FINE), reading(31, **FINE)]
 
 
 def came_of(one: Sighting, work: list[Row], *others: Source, readings: list[Row] | None = None,
-            until: dt.date = day(31)) -> Outcome:  # fmt: skip
+            until: dt.date = LAST) -> Outcome:  # fmt: skip
     held = assess(book(readings or READINGS, work=work), as_of=until)
     (found,) = outcomes(held, agreements(home(one), others))
     return found
@@ -229,7 +230,9 @@ def outcome(taken: Taken | None, *, who: str = "Reader A", shows: Effect = Effec
 
 
 def test_results_of_actions_in_words_and_which_are_shaded() -> None:
-    said = {taken: (_state(outcome(taken)), bool(_shade(outcome(taken)))) for taken in (*Taken, None)}
+    said = {
+        taken: (_state(outcome(taken)), bool(_shade(outcome(taken)))) for taken in (*Taken, None)
+    }
     assert said == {
         Taken.IN_TIME: ("Done in time", False), Taken.LATE: ("Done late", True),
         Taken.NOT_TAKEN: ("Not done", True), Taken.CANNOT: ("Cannot be told", False),
@@ -241,9 +244,9 @@ def test_results_of_actions_in_words_and_which_are_shaded() -> None:
 
 def test_who_left_most_undone_stands_first() -> None:
     found = [
-        outcome(Taken.LATE, who="A"), outcome(Taken.LATE, who="A"), outcome(Taken.NOT_TAKEN, who="C"),
-        outcome(Taken.IN_TIME, who="B", shows=Effect.SHOWN), outcome(Taken.LATE, who="D"),
-        outcome(None, who="b"),
+        outcome(Taken.LATE, who="A"), outcome(Taken.LATE, who="A"),
+        outcome(Taken.NOT_TAKEN, who="C"), outcome(Taken.IN_TIME, who="B", shows=Effect.SHOWN),
+        outcome(Taken.LATE, who="D"), outcome(None, who="b"),
     ]  # fmt: skip
     counts = by_person(found)
     assert [(c.name, c.agreed, c.shown) for c in counts] == [
