@@ -2,26 +2,38 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from siltbook.batch.adopt.harvest import Amount
 from siltbook.batch.adopt.model import Harvest
+from siltbook.batch.adopt.rows import (
+    READING_ROWS,
+    WORK_ROWS,
+    Meant,
+    Row,
+    in_order,
+    lacking,
+    near,
+    turned,
+    typed_row,
+)
 from siltbook.batch.adopt.study import TURNED_UNITS
 from siltbook.batch.errors import BookError
 from siltbook.batch.package.limits import GraftError
+from siltbook.batch.reading.book_units import Units, units_in
 from siltbook.templates.book import Book, Table
-from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS, READINGS, STATIONS, WORK
+from siltbook.templates.contract import (
+    FLOW_UNITS,
+    PRESSURE_UNITS,
+    READINGS,
+    STATIONS,
+    WORK,
+)
 from siltbook.templates.names import name_key, other_names
 from siltbook.templates.shown import IN_METRES, Shown
-from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
-Row = dict[str, object]
 _PRESSURES = ("inlet", "outlet", "drop", "field", "flush_inlet")
-_DIGITS = 9  # significant digits of a number that was turned into another unit
-_SAME = 1e-6  # relative difference below which two numbers are one
 _DONE = "nothing was changed"
 
 
@@ -51,11 +63,11 @@ def new_book(rows: Harvest, work: Sequence[Row], farm: str) -> Filled:
     )
     names = _names(rows.readings, work)
     register = [_station_row(name, units.get(name, unit), unit, rows) for name in names]
-    own = {name: units.get(name, unit) for name in names}
+    own = Units(unit, flow, {name_key(name): units.get(name, unit) for name in names}, {})
     lists = {
         "Stations": register,
-        "Readings": _sorted([_typed(r, own, unit, flow, READINGS.columns) for r in rows.readings]),
-        "Work done": _sorted([_typed(r, own, unit, flow, WORK.columns) for r in work]),
+        "Readings": in_order([typed_row(r, own, {}, READINGS) for r in rows.readings]),
+        "Work done": in_order([typed_row(r, own, {}, WORK) for r in work]),
     }
     data = build(BlankOptions(unit, flow, farm, limits_in=unit), lists)
     return Filled(data, len(lists["Readings"]), len(lists["Work done"]), names)
@@ -72,26 +84,44 @@ def fill(book: bytes, name: str, rows: Harvest, work: Sequence[Row]) -> Filled:
             f"program and give that file; {_DONE}."
         )
     there = read_book(book, name).book
-    farm_unit, flow_unit = there.settings.pressure_unit, there.settings.flow_unit
-    own = {
-        str(s): (u if isinstance(u, str) else farm_unit)
-        for s, u in zip(there.stations.frame["station"], there.stations.frame["unit"], strict=True)
-        if s
-    }
+    known = {name_key(str(s)) for s in there.stations.frame["station"] if s}
     readings = [_renamed(r, there.names) for r in rows.readings]
     jobs = [_renamed(r, there.names) for r in work]
-    new_names = [n for n in _names(readings, jobs) if n not in own]
-    units = _units_by_station(Harvest(readings=readings), jobs)
-    register = [_station_row(n, units.get(n, farm_unit), farm_unit, rows) for n in new_names]
-    own |= {n: units.get(n, farm_unit) for n in new_names}
+    new_names = [n for n in _names(readings, jobs) if name_key(n) not in known]
+    units = _with_new(units_in(there, there.names), there, new_names, (readings, jobs))
+    farm, stated = units.pressure, there.stations.units
+    register = [
+        _station_row(n, units.at(name_key(n), ""), farm, rows, stated.get("division", ""))
+        for n in new_names
+    ]
     made = Filled(None, stations=new_names, shown=there.settings.shown)
-    typed = [_typed(r, own, farm_unit, flow_unit, READINGS.columns) for r in readings]
-    done = [_typed(r, own, farm_unit, flow_unit, WORK.columns) for r in jobs]
-    add = _lacking(typed, readings, there.readings, own, farm_unit, flow_unit, made, _READING)
-    add_work = _lacking(done, jobs, there.work, own, farm_unit, flow_unit, made, _WORK)
-    made.readings, made.work = len(add), len(add_work)
-    made.data = _placed(book, name, there, (register, _sorted(add), _sorted(add_work)))
+    try:
+        fresh = lacking(readings, there.readings, units, READING_ROWS, made.shown)
+        done = lacking(jobs, there.work, units, WORK_ROWS, made.shown)
+    except KeyError as error:
+        raise BookError(
+            f"{name}: a unit of pressure or flow on its sheets {there.farm_sheet}, "
+            f"{there.stations.sheet} or {there.gauges.sheet} is not known, so nothing can be "
+            f"entered in it: correct it there ('siltbook check' names the cell); {_DONE}."
+        ) from error
+    made.readings, made.work = len(fresh.add), len(done.add)
+    made.already, made.conflicts = fresh.already + done.already, fresh.conflicts + done.conflicts
+    made.data = _placed(book, name, there, ([(r, {}) for r in register], fresh.add, done.add))
     return made
+
+
+def _with_new(
+    units: Units, there: Book, names: Sequence[str], rows: tuple[Sequence[Row], Sequence[Row]]
+) -> Units:
+    """The units with those of new stations: the one in which each was read most often.
+
+    A station of which the book has rows already is read in the farm's unit, and stays so.
+    """
+    said, listed = _units_by_station(Harvest(readings=[*rows[0]]), rows[1]), set()
+    for table in (there.readings, there.work):
+        listed |= {name_key(n) for n in table.frame["station"] if isinstance(n, str)}
+    fresh = {name_key(n): said.get(n, units.pressure) for n in names}
+    return units.with_units({(STATIONS.name, (n,)): u for n, u in fresh.items() if n not in listed})
 
 
 def spelt_names(book: Book) -> dict[str, str]:
@@ -121,12 +151,15 @@ def fill_register(book: bytes, name: str) -> Filled:
     there = read_book(book, name).book
     names = missing_stations(there)
     made = Filled(None, stations=names)
-    made.data = _placed(book, name, there, ([{"station": n} for n in names], [], []))
+    made.data = _placed(book, name, there, ([({"station": n}, {}) for n in names], [], []))
     return made
 
 
 def _placed(
-    book: bytes, name: str, there: Book, rows: tuple[Sequence[Row], Sequence[Row], Sequence[Row]]
+    book: bytes,
+    name: str,
+    there: Book,
+    rows: tuple[Sequence[Meant], Sequence[Meant], Sequence[Meant]],
 ) -> bytes | None:
     """The book with these rows behind the last ones of its lists; None where there are none."""
     from siltbook.batch.package.opened import open_package
@@ -136,7 +169,8 @@ def _placed(
 
     data = book
     tables = (("stations", there.stations), ("readings", there.readings), ("work", there.work))
-    for (key, table), add in zip(tables, rows, strict=True):
+    for (key, table), meant in zip(tables, rows, strict=True):
+        add = [row for row, _ in meant]
         if not add:
             continue
         _ask_for_columns(name, table, add)
@@ -146,10 +180,16 @@ def _placed(
         except GraftError as error:
             raise BookError(f"{name}: {error}") from error
         # Read again before anything is replaced: the rows must be there, and mean the same.
-        seen = getattr(read_book(data, name).book, key).frame.index
-        if not set(seen).issuperset(numbers):
+        seen = getattr(read_book(data, name).book, key).frame
+        if not set(seen.index).issuperset(numbers) or not all(
+            near(seen.at[number, column], value)
+            for number, (_, values) in zip(numbers, meant, strict=True)
+            for column, value in values.items()
+        ):
             raise BookError(
-                f"{name}: the rows cannot be added to its sheet {table.sheet}; {_DONE}."
+                f"{name}: the rows cannot be added to its sheet {table.sheet}, since they would not"
+                " be read there as the source has them, for example because a unit is not known:"
+                f" 'siltbook check' names what to correct; {_DONE}."
             )
     return data if any(rows) else None
 
@@ -197,128 +237,12 @@ def _commonest(units: Iterable[str], accepted: Sequence[str], otherwise: str) ->
     return max(dict.fromkeys(found), key=found.count) if found else otherwise
 
 
-def _station_row(name: str, unit: str, farm_unit: str, rows: Harvest) -> Row:
+def _station_row(name: str, unit: str, farm_unit: str, rows: Harvest, division_in: str = "") -> Row:
     made: Row = {"station": name}
     if unit != farm_unit:
         made["unit"] = unit
     if name in rows.precision:
         step, of = rows.precision[name]
-        made |= {"gauges": "two gauges", "division": _turned(Amount(step, of), unit)}
+        made |= {"gauges": "two gauges", "division": turned(Amount(step, of), division_in or unit)}
         made["remark"] = "division: from the scatter of the logger's records"
     return made
-
-
-def _turned(amount: Amount, unit: str) -> float:
-    """An amount's number in a station's unit; as written where the unit is its own."""
-    of, factor = TURNED_UNITS.get(amount.unit, (amount.unit, 1.0))
-    if of == unit:
-        return amount.value if factor == 1.0 else _rounded(amount.value * factor)
-    per = metres_per if of in PRESSURE_UNITS else cubic_metres_per_hour_per
-    return _rounded(amount.value * factor * per(of) / per(unit))
-
-
-def _rounded(value: float) -> float:
-    return float(f"{value:.{_DIGITS}g}")
-
-
-def _typed(
-    row: Row, own: Mapping[str, str], farm_unit: str, flow_unit: str, columns: Iterable[object]
-) -> Row:
-    """A row as the book's cells take it: numbers in the station's unit, no key that it lacks."""
-    keys = [getattr(c, "key") for c in columns]  # noqa: B009 - columns of any sheet
-    unit = own.get(str(row["station"]), farm_unit)
-    made: Row = {}
-    for key in keys:
-        value = row.get(key)
-        if isinstance(value, Amount):
-            value = _turned(value, flow_unit if key == "flow" else unit)
-        if value is not None and value != "":
-            made[key] = value
-    return made
-
-
-def _sorted(rows: Sequence[Row]) -> list[Row]:
-    """Rows as a farm writes them down: by day and time, else as they stood."""
-    return sorted(rows, key=lambda r: (str(r["date"]), str(r.get("time", ""))))
-
-
-_READING = (("occasion",), ("inlet", "outlet", "drop", "flow", "field"))
-_WORK = (("work",), ("cycles", "flush_inlet", "click", "water"))
-
-
-def _lacking(
-    typed: Sequence[Row], rows: Sequence[Row], table: Table, own: Mapping[str, str],
-    farm_unit: str, flow_unit: str, made: Filled, keys: tuple[tuple[str, ...], tuple[str, ...]],
-) -> list[Row]:  # fmt: skip
-    """The rows that a list does not have; those with other values there are conflicts."""
-    kind, values = keys
-    there: dict[tuple[object, ...], list[tuple[int, Row]]] = {}
-    records = table.frame.reset_index(names="row").to_dict("records")
-    for raw in records:
-        record: Row = {str(k): v for k, v in raw.items()}
-        at = _identity(record, kind)
-        there.setdefault(at, []).append((int(str(record["row"])), record))
-    add: list[Row] = []
-    source: dict[tuple[object, ...], int] = {}
-    for row in typed:
-        at = _identity(row, kind)
-        source[at] = source.get(at, 0) + 1
-    for row, origin in zip(typed, rows, strict=True):
-        at = _identity(row, kind)
-        unit = own.get(str(row["station"]), farm_unit)
-        found = there.get(at, [])
-        same = next((f for f in found if _equal(row, f[1], values, unit, flow_unit)), None)
-        if same is not None:
-            made.already += 1
-            if row.get("time") is None:
-                found.remove(same)  # a second such reading of that day is another one
-        elif found and (row.get("time") is not None or source[at] == 1):
-            made.conflicts.append(_conflict(row, origin, table, found[0][0], made.shown))
-        else:
-            add.append(row)
-    return add
-
-
-def _identity(row: Mapping[str, object], kind: Sequence[str]) -> tuple[object, ...]:
-    """What makes two rows of a list one: station, date, time and the kind of work or occasion."""
-    when = (row["date"], row.get("time"))
-    return (name_key(row["station"]), *when, *(_word(row, k) for k in kind))
-
-
-def _word(row: Mapping[str, object], key: str) -> str:
-    value = row.get(key)
-    return value if isinstance(value, str) and value != "routine" else ""
-
-
-def _equal(row: Row, there: Row, keys: Sequence[str], unit: str, flow_unit: str) -> bool:
-    for key in keys:
-        ours, theirs = row.get(key), there.get(key)
-        if isinstance(theirs, float) and math.isnan(theirs):
-            theirs = None
-        if ours is None:
-            continue  # what a source leaves out contradicts nothing
-        if isinstance(ours, (int, float)) and isinstance(theirs, (int, float)):
-            factor = 1.0
-            if key == "flow":
-                factor = cubic_metres_per_hour_per(flow_unit)
-            elif key in _PRESSURES:
-                factor = metres_per(unit)
-            if abs(ours * factor - theirs) > _SAME * max(1.0, abs(theirs)):
-                return False
-        elif ours != theirs:
-            return False
-    return True
-
-
-def _conflict(row: Row, origin: Row, table: Table, number: int, shown: Shown) -> str:
-    said = ", ".join(
-        f"{k} {v:g}" if isinstance(v, float) else f"{k} {v}"
-        for k, v in row.items() if k not in ("station", "date", "time", "remark")
-    )  # fmt: skip
-    day = row["date"]
-    when = shown.day(day) if isinstance(day, dt.date) else str(day)
-    when += f" {row['time']:%H:%M}" if isinstance(row.get("time"), dt.time) else ""
-    return (
-        f"{row['station']}, {when}: {origin.get('where', 'the source')} says {said}; "
-        f"{table.sheet} row {number} says otherwise. It was not entered."
-    )

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from siltbook.batch.adopt.corrected import Told, apply
 from siltbook.batch.adopt.harvest import harvest
-from siltbook.batch.adopt.into import Row
 from siltbook.batch.adopt.model import Grid, Harvest, LeftOut, Question
+from siltbook.batch.adopt.rows import Row
 from siltbook.batch.adopt.sources import decode, is_text, text_grid, workbook_grids
 from siltbook.batch.adopt.study import EVERY, NO_BOOK, Study, hold_places, questions, study
 from siltbook.batch.errors import BookError

@@ -26,7 +26,6 @@ from siltbook.batch.merging.points import (
 from siltbook.batch.merging.rows import Live, Origin, Plan, alike, match, same
 from siltbook.batch.merging.sides import Entry, Key, Side, Value, key_of, plain_text
 from siltbook.batch.merging.units import (
-    Units,
     converted,
     day_of,
     settled,
@@ -34,6 +33,7 @@ from siltbook.batch.merging.units import (
     unit_stays,
     units_of,
 )
+from siltbook.batch.reading.book_units import Units
 from siltbook.batch.reading.cells import Value as Cell
 from siltbook.templates.book import column_letters
 from siltbook.templates.contract import FARM, LISTS, STATIONS, WHOLE_FARM

@@ -8,14 +8,15 @@ or a changed gauge that the book lacks, where no number of the book would be rea
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from siltbook.batch.reading.amounts import UNREADABLE
+from siltbook.batch.reading.book_units import ISO, Units, units_in
 from siltbook.batch.reading.parsing import choice
 from siltbook.templates.contract import (
     CHANGED_GAUGES,
     FARM,
-    FLOW_UNITS,
     LISTS,
     PRESSURE_UNITS,
     STATIONS,
@@ -29,80 +30,19 @@ if TYPE_CHECKING:
     from siltbook.batch.merging.sides import Entry, Key, Side, Value
     from siltbook.templates.book import Book
 
-_UNKNOWN = "?"  # a unit that was typed and is not known: nothing is made of its numbers
 _SHEETS = {sheet.name: sheet for sheet in LISTS}
-_ISO = len("2026-05-01")
-
-
-@dataclass(frozen=True)
-class Units:
-    """In which units a book has its numbers: the farm's, a station's, its gauge's of a day.
-
-    Stations by their names as `name_key` folds them; `gauges` in order of time, days in ISO form.
-    """
-
-    pressure: str
-    flow: str
-    stations: Mapping[str, str]
-    gauges: Mapping[str, tuple[tuple[str, str], ...]]
-
-    def at(self, station: str, day: str) -> str:
-        """The unit of a station's pressures on a day; of the register for ''."""
-        found = self.stations.get(station) or self.pressure
-        for since, unit in self.gauges.get(station, ()):
-            found = unit if since <= day else found
-        return found
-
-    def of(self, column: Column, stated: Mapping[str, str], station: str, day: str) -> str:
-        """The unit of a cell; `stated` are those that headers state. '' for what has none."""
-        if column.key in stated:
-            return stated[column.key]
-        if column.kind is Kind.METRES:
-            return METRE
-        if column.kind is Kind.FLOW:
-            return self.flow
-        return self.at(station, day) if column.kind is Kind.PRESSURE else ""
-
-    def with_units(self, more: Mapping[tuple[str, Key], str]) -> Units:
-        """These units with those of further stations and changed gauges."""
-        stations, gauges = dict(self.stations), {k: list(v) for k, v in self.gauges.items()}
-        for (sheet, key), unit in more.items():
-            if sheet == STATIONS.name:
-                stations[key[0]] = unit
-            else:
-                gauges.setdefault(key[0], []).append((key[1][:_ISO], unit))
-        return replace(
-            self, stations=stations, gauges={k: tuple(sorted(v)) for k, v in gauges.items()}
-        )
 
 
 def units_of(side: Side) -> Units:
-    """The units of a book as they are read; of rows that say it twice the first counts."""
-    stations: dict[str, str] = {}
-    for entry in side.entries[STATIONS.name]:
-        stations.setdefault(entry.key[0], _word(entry))
-    changes: dict[str, dict[str, str]] = {}
-    for entry in side.entries[CHANGED_GAUGES.name]:
-        changes.setdefault(entry.key[0], {}).setdefault(entry.key[1][:_ISO], _word(entry))
-    gauges = {
-        station: tuple((day, unit) for day, unit in sorted(own.items()) if unit)
-        for station, own in changes.items()
-    }
-    book = side.book
-    return Units(
-        _of_farm(book, "pressure_unit", PRESSURE_UNITS), _of_farm(book, "flow_unit", FLOW_UNITS),
-        stations, gauges,
-    )  # fmt: skip
+    """The units of a book as they are read, its stations under the names of the home book."""
+    lists = (side.entries[sheet.name] for sheet in (STATIONS, CHANGED_GAUGES))
+    odd = {(e.sheet, e.key): UNREADABLE for es in lists for e in es if _word(e) == UNREADABLE}
+    return units_in(side.book, side.names).with_units(odd)
 
 
 def _word(entry: Entry) -> str:
     said = entry.cells.get("unit")
-    return "" if said is None else (choice(str(said), PRESSURE_UNITS) or _UNKNOWN)
-
-
-def _of_farm(book: Book, key: str, known: tuple[str, ...]) -> str:
-    typed = str(book.setting_raw.get(key) or "").strip()
-    return _UNKNOWN if typed and choice(typed, known) is None else str(getattr(book.settings, key))
+    return "" if said is None else (choice(str(said), PRESSURE_UNITS) or UNREADABLE)
 
 
 def settled(home: Side, copies: Sequence[Side]) -> dict[tuple[str, Key], str]:
@@ -124,7 +64,7 @@ def settled(home: Side, copies: Sequence[Side]) -> dict[tuple[str, Key], str]:
     return {
         row: next(iter(units))
         for row, units in said.items()
-        if row in typed and len(units) == 1 and _UNKNOWN not in units and _free(home, *row)
+        if row in typed and len(units) == 1 and UNREADABLE not in units and _free(home, *row)
     }
 
 
@@ -135,7 +75,7 @@ def _free(home: Side, sheet: str, key: Key) -> bool:
     here = [entry for entry in home.entries[sheet] if entry.key == key]
     if here and (sheet == STATIONS.name or any("unit" in entry.cells for entry in here)):
         return False
-    since = key[1][:_ISO] if sheet == CHANGED_GAUGES.name else ""
+    since = key[1][:ISO] if sheet == CHANGED_GAUGES.name else ""
     return not any(
         entry.key[:1] == key[:1] and day_of(entry) >= since and _has_pressure(entry)
         for entries in home.entries.values()
@@ -153,7 +93,7 @@ def _has_pressure(entry: Entry) -> bool:
 def day_of(entry: Entry) -> str:
     """The day of a row in ISO form; '' where it has none."""
     cells = entry.cells
-    return str(cells.get("date") or cells.get("since") or "")[:_ISO]
+    return str(cells.get("date") or cells.get("since") or "")[:ISO]
 
 
 def converted(side: Side, into: Side, units: Units) -> Side:

@@ -1,0 +1,184 @@
+"""Adopted rows as a book's cells take them, and which of them it has already."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from siltbook.batch.adopt.harvest import Amount
+from siltbook.batch.adopt.study import TURNED_UNITS
+from siltbook.batch.reading.amounts import factor_of
+from siltbook.batch.reading.book_units import ISO, Units
+from siltbook.templates.book import Table
+from siltbook.templates.contract import PRESSURE_UNITS, READINGS, WORK, Column, Kind, Sheet
+from siltbook.templates.names import name_key
+from siltbook.templates.shown import Shown
+from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
+
+Row = dict[str, object]
+_DIGITS = 9  # significant digits of a number that was turned into another unit
+_SAME = 1e-6  # relative difference below which two numbers are one
+# A row as it is typed, and what its numbers mean: [m of water], [m3/h].
+Meant = tuple[Row, dict[str, float]]
+
+
+def turned(amount: Amount, unit: str) -> float:
+    """An amount's number in a station's unit; as written where the unit is its own."""
+    of, factor = TURNED_UNITS.get(amount.unit, (amount.unit, 1.0))
+    if of == unit:
+        return amount.value if factor == 1.0 else _rounded(amount.value * factor)
+    per = metres_per if of in PRESSURE_UNITS else cubic_metres_per_hour_per
+    return _rounded(amount.value * factor * per(of) / per(unit))
+
+
+def _rounded(value: float) -> float:
+    return float(f"{value:.{_DIGITS}g}")
+
+
+def typed_row(row: Row, units: Units, stated: Mapping[str, str], sheet: Sheet) -> Row:
+    """A row as the book's cells take it: each number in the unit of its cell, no key it lacks."""
+    made: Row = {}
+    for column in sheet.columns:
+        value = row.get(column.key)
+        if isinstance(value, Amount):
+            value = turned(value, _unit(row, units, stated, column))
+        if value is not None and value != "":
+            made[column.key] = value
+    return made
+
+
+def _unit(row: Row, units: Units, stated: Mapping[str, str], column: Column) -> str:
+    """The unit in which a cell of this row is read."""
+    return units.of(column, stated, name_key(row["station"]), str(row["date"])[:ISO])
+
+
+def in_order(rows: Sequence[Row]) -> list[Row]:
+    """Rows as a farm writes them down: by day and time, else as they stood."""
+    return sorted(rows, key=_moment)
+
+
+def _moment(row: Row) -> tuple[str, str]:
+    return str(row["date"]), str(row.get("time", ""))
+
+
+@dataclass(frozen=True)
+class _List:
+    """A list that takes rows: what tells them apart beside station and day, and their values."""
+
+    sheet: Sheet
+    kind: tuple[str, ...]
+    values: tuple[str, ...]
+
+
+READING_ROWS = _List(READINGS, ("occasion",), ("inlet", "outlet", "drop", "flow", "field"))
+WORK_ROWS = _List(WORK, ("work",), ("cycles", "flush_inlet", "click", "water"))
+
+
+@dataclass(frozen=True)
+class Lacking:
+    """Rows to add, in order; how many a book has already; and those it has with other values."""
+
+    add: list[Meant]
+    already: int
+    conflicts: list[str]
+
+
+def lacking(rows: Sequence[Row], table: Table, units: Units, into: _List, shown: Shown) -> Lacking:
+    """Which rows a list does not have; KeyError where a unit of the book is not known."""
+    kind = into.kind
+    typed = [typed_row(row, units, table.units, into.sheet) for row in rows]
+    there: dict[tuple[object, ...], list[tuple[int, Row]]] = {}
+    records = table.frame.reset_index(names="row").to_dict("records")
+    for raw in records:
+        record: Row = {str(k): v for k, v in raw.items()}
+        at = _identity(record, kind)
+        there.setdefault(at, []).append((int(str(record["row"])), record))
+    add: list[Meant] = []
+    conflicts: list[str] = []
+    already = 0
+    source: dict[tuple[object, ...], int] = {}
+    for row in typed:
+        at = _identity(row, kind)
+        source[at] = source.get(at, 0) + 1
+    for row, origin in zip(typed, rows, strict=True):
+        at = _identity(row, kind)
+        found = there.get(at, [])
+        ours = _canonical(row, units, table.units, into)
+        same = next((f for f in found if _equal(ours, f[1])), None)
+        if same is not None:
+            already += 1
+            if row.get("time") is None:
+                found.remove(same)  # a second such reading of that day is another one
+        elif found and (row.get("time") is not None or source[at] == 1):
+            conflicts.append(_conflict(row, origin, table, found[0][0], shown))
+        else:
+            add.append((row, _meaning(origin)))
+    return Lacking(sorted(add, key=lambda one: _moment(one[0])), already, conflicts)
+
+
+def _identity(row: Mapping[str, object], kind: Sequence[str]) -> tuple[object, ...]:
+    """What makes two rows of a list one: station, date, time and the kind of work or occasion."""
+    when = (row["date"], row.get("time"))
+    return (name_key(row["station"]), *when, *(_word(row, k) for k in kind))
+
+
+def _word(row: Mapping[str, object], key: str) -> str:
+    value = row.get(key)
+    return value if isinstance(value, str) and value != "routine" else ""
+
+
+def _canonical(row: Row, units: Units, stated: Mapping[str, str], into: _List) -> Row:
+    """The values of a typed row in metres of water and cubic metres per hour, as they are read."""
+    found: Row = {}
+    for key in into.values:
+        value, column = row.get(key), into.sheet.column(key)
+        if isinstance(value, (int, float)) and column.kind in (Kind.PRESSURE, Kind.FLOW):
+            value *= factor_of(_unit(row, units, stated, column))
+        found[key] = value
+    return found
+
+
+def _meaning(row: Row) -> dict[str, float]:
+    """What the amounts of a row mean, whatever unit the book has: [m of water], [m3/h]."""
+    found = {}
+    for key, value in row.items():
+        if isinstance(value, Amount):
+            unit, factor = TURNED_UNITS.get(value.unit, (value.unit, 1.0))
+            found[key] = value.value * factor * factor_of(unit)
+    return found
+
+
+def near(one: float, other: float) -> bool:
+    return abs(one - other) <= _SAME * max(1.0, abs(other))
+
+
+def _equal(ours: Row, there: Row) -> bool:
+    """Whether what a row has says nothing else than the book's row does."""
+    for key, mine in ours.items():
+        theirs = there.get(key)
+        if isinstance(theirs, float) and math.isnan(theirs):
+            theirs = None
+        if mine is None:
+            continue  # what a source leaves out contradicts nothing
+        if isinstance(mine, (int, float)) and isinstance(theirs, (int, float)):
+            if not near(mine, theirs):
+                return False
+        elif mine != theirs:
+            return False
+    return True
+
+
+def _conflict(row: Row, origin: Row, table: Table, number: int, shown: Shown) -> str:
+    said = ", ".join(
+        f"{k} {v:g}" if isinstance(v, float) else f"{k} {v}"
+        for k, v in row.items() if k not in ("station", "date", "time", "remark")
+    )  # fmt: skip
+    day = row["date"]
+    when = shown.day(day) if isinstance(day, dt.date) else str(day)
+    when += f" {row['time']:%H:%M}" if isinstance(row.get("time"), dt.time) else ""
+    return (
+        f"{row['station']}, {when}: {origin.get('where', 'the source')} says {said}; "
+        f"{table.sheet} row {number} says otherwise. It was not entered."
+    )

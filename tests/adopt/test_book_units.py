@@ -1,0 +1,139 @@
+"""Rows adopted into a book mean there what the source says, in whatever unit a cell is read."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import openpyxl
+import pytest
+
+from siltbook.batch.adopt.harvest import Amount
+from siltbook.batch.adopt.into import Filled, fill
+from siltbook.batch.adopt.model import Harvest
+from siltbook.batch.errors import BookError
+from siltbook.batch.reading.book import read_book
+from siltbook.templates.blank import BlankOptions, build
+from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
+from tests.typed.farm import opened, saved
+
+NAME = "farm.xlsx"
+OLD, DAY = dt.date(2026, 5, 1), dt.date(2026, 6, 5)
+HELD = {"station": "North", "date": OLD, "inlet": 3.0, "outlet": 2.9}
+Rows = Sequence[Mapping[str, Any]]
+
+
+def book(stations: Rows, readings: Rows = (HELD,), gauges: Rows = (), unit: str = "bar") -> bytes:
+    lists = {"Stations": list(stations), "Readings": list(readings), "Gauges": list(gauges)}
+    return build(BlankOptions(unit, farm="Invented"), lists)
+
+
+def into(home: bytes, unit: str = "bar", station: str = "North") -> Filled:
+    """One reading of 30 m and 29 m of water at the gauges, 36 m3/h, and a flush at 25 m."""
+    per = metres_per(unit)
+    row = {
+        "station": station, "date": DAY, "inlet": Amount(30 / per, unit),
+        "outlet": Amount(29 / per, unit), "flow": Amount(10.0, "L/s"), "where": "source row 2",
+    }  # fmt: skip
+    work = {"station": station, "date": DAY, "work": "flush", "flush_inlet": Amount(25 / per, unit)}
+    return fill(home, NAME, Harvest(readings=[row]), [work])
+
+
+def means(filled: Filled, station: str = "North") -> tuple[float, ...]:
+    """Inlet, outlet, flow and lowest inlet of the rows that came, as the program reads them."""
+    assert filled.data is not None
+    read = read_book(filled.data, NAME).book
+    new = read.readings.frame.query("station == @station and date == @DAY").iloc[0]
+    flush = read.work.frame.query("station == @station").iloc[0]
+    return (new["inlet"], new["outlet"], new["flow"], flush["flush_inlet"])
+
+
+TRUE = pytest.approx((30.0, 29.0, 36.0, 25.0), rel=1e-8)
+
+
+@pytest.mark.parametrize("source", ["bar", "psi", "kPa"])
+@pytest.mark.parametrize("farm", ["bar", "psi"])
+def test_rows_go_in_the_unit_of_farm_or_station(farm: str, source: str) -> None:
+    assert means(into(book([{"station": "North"}], unit=farm), source)) == TRUE
+    assert means(into(book([{"station": "North", "unit": "kPa"}], unit=farm), source)) == TRUE
+
+
+def test_rows_after_a_changed_gauge_go_in_its_unit() -> None:
+    """In bar, 30 m would be read as 2 m behind a gauge in psi."""
+    since = {"station": "North", "since": dt.date(2026, 6, 1), "unit": "psi"}
+    filled = into(book([{"station": "North"}], gauges=[since]))
+    assert means(filled) == TRUE
+    assert filled.data is not None
+    raw = read_book(filled.data, NAME).book.readings.raw["inlet"]
+    assert max(raw.values()) == pytest.approx(30 / metres_per("psi"), rel=1e-8)  # type: ignore[type-var]
+
+
+def headed(home: bytes, **heads: str) -> bytes:
+    """A book whose headers of *Readings* state units of their own."""
+    made: openpyxl.Workbook = opened(home)
+    for column, text in heads.items():
+        made["Readings"][f"{column}1"] = text
+    return saved(made)
+
+
+def test_rows_go_in_the_units_that_headers_state() -> None:
+    home = headed(book([{"station": "North"}]), D="Inlet pressure (psi)", E="Outlet pressure (kPa)",
+                  F="Flow (gpm)")  # fmt: skip
+    assert means(into(home)) == TRUE
+    assert cubic_metres_per_hour_per("gpm") < 1
+
+
+def test_a_reading_that_the_book_has_in_another_unit_is_the_same_one() -> None:
+    """Read by the farm's unit alone it would be a conflict, or stand there twice."""
+    since = {"station": "North", "since": dt.date(2026, 6, 1), "unit": "psi"}
+    once = into(book([{"station": "North"}], gauges=[since]))
+    assert once.data is not None
+    again = into(once.data, "kPa")
+    assert (again.readings, again.work, again.already, again.conflicts) == (0, 0, 2, [])
+
+
+def test_a_new_station_has_the_unit_of_its_source() -> None:
+    filled = into(book([{"station": "North"}]), "psi", "Far")
+    assert means(filled, "Far") == TRUE
+    assert filled.data is not None
+    frame = read_book(filled.data, NAME).book.stations.frame
+    assert frame.set_index("station").loc["Far", "unit"] == "psi"
+
+
+def test_a_station_whose_rows_the_book_has_unlisted_keeps_the_farm_s_unit() -> None:
+    """With a unit of its own in the register, its older rows would be other pressures."""
+    home = book([{"station": "North"}], [HELD, {**HELD, "station": "Far"}])
+    filled = into(home, "psi", "Far")
+    assert means(filled, "Far") == TRUE
+    assert filled.data is not None
+    read = read_book(filled.data, NAME).book
+    assert read.stations.frame.set_index("station").loc["Far", "unit"] is None
+    old = read.readings.frame.query("station == 'Far' and date == @OLD").iloc[0]
+    assert old["inlet"] == pytest.approx(3.0 * metres_per("bar"))
+
+
+def refused(made: openpyxl.Workbook) -> str:
+    with pytest.raises(BookError) as caught:
+        into(saved(made))
+    return str(caught.value)
+
+
+def test_into_a_unit_that_nobody_knows_nothing_is_entered() -> None:
+    farm = opened(book([{"station": "North"}]))
+    farm["Farm"]["B4"] = "bushels"
+    assert refused(farm) == (
+        "farm.xlsx: a unit of pressure or flow on its sheets Farm, Stations or Gauges is not known,"
+        " so nothing can be entered in it: correct it there ('siltbook check' names the cell); "
+        "nothing was changed."
+    )
+    since = {"station": "North", "since": dt.date(2026, 6, 1), "unit": "psi"}
+    for sheet, cell in (("Stations", "N2"), ("Gauges", "G2")):
+        made = opened(book([{"station": "North", "unit": "psi"}], gauges=[since]))
+        made["Gauges"]["G2"] = "psi" if sheet == "Gauges" else None
+        made[sheet][cell] = "bushels"
+        assert refused(made) == (
+            "farm.xlsx: the rows cannot be added to its sheet Readings, since they would not be "
+            "read there as the source has them, for example because a unit is not known: "
+            "'siltbook check' names what to correct; nothing was changed."
+        )
