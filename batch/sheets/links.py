@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from html import escape
+from typing import TypeGuard
 
 from siltbook.batch.model import History, Station
 from siltbook.batch.results import Assessment
@@ -22,16 +24,27 @@ class Source:
     address: str  # with sheet and column letters, the row follows; '' where no link is possible
     raw: dict[int, object]
 
-    def number(self, row: int, factor: float, used: float) -> float | None:
-        """The number in this row's cell; None where it is none, or not the value `used`.
+    def numbers(
+        self, rows: Sequence[int], factor: float, used: Sequence[float | None]
+    ) -> list[float | None]:
+        """The number in each row's cell; None where it is none, or not the value `used` there.
 
         `factor`: what the value is, of one in the cell.
         """
-        held = self.raw.get(row)
-        if isinstance(held, (int, float)) and not isinstance(held, bool) and self.address:
-            near = abs(held * factor - used) <= 1e-9 * max(1.0, abs(used))
-            return held if near else None
-        return None
+        if not self.address:
+            return [None] * len(rows)
+        held = map(self.raw.get, rows)
+        return [
+            h if _holds(h, factor, value) else None for h, value in zip(held, used, strict=True)
+        ]
+
+
+def _holds(held: object, factor: float, used: float | None) -> TypeGuard[float]:
+    """Whether a cell holds a number that is, times `factor`, the value `used`."""
+    if used is None or not isinstance(held, (int, float)) or isinstance(held, bool):
+        return False
+    value = held * factor
+    return value == used or abs(value - used) <= 1e-9 * max(1.0, abs(used))
 
 
 @dataclass(frozen=True)
@@ -54,8 +67,6 @@ class Fixed:
     flow_factor: float  # [m3/h per unit]
     exponent: float
     u: tuple[str, ...]
-    # By the kind of reading.
-    patterns: dict[tuple[bool, ...], list[str]] = field(default_factory=dict)
 
 
 def source_of(table: Table, key: str) -> Source:

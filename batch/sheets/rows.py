@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from html import escape
-from itertools import islice
+from itertools import islice, repeat
 from typing import Any
 
 from siltbook.templates.book import column_letters
@@ -34,6 +34,7 @@ Value = str | float | Live | None
 # In a pattern: what stands for the number of the row, for that of the reading and for a figure.
 # No text holds them, since control characters are no text.
 ROW, READ, _FIGURE = "\x00", "\x01", "\x02"
+_DIFFERS = re.compile(f"([{ROW}{READ}{_FIGURE}])")
 SLOT = float("nan")  # a value that differs from row to row
 
 
@@ -70,13 +71,27 @@ def line(
 
 
 def pattern(styles: Sequence[str], values: Sequence[Value]) -> list[str]:
-    """A row for `fill`: as `line`, with ROW and READ in its formulas and SLOT for its figures."""
-    return line(ROW, styles, values).replace("%", "%%").replace(_FIGURE, "%s").split(ROW)
+    """A row for `fill`: as `line`, with ROW and READ in its formulas and SLOT for its figures.
+
+    What stays and what differs take turns in it.
+    """
+    return _DIFFERS.split(line(ROW, styles, values))
 
 
-def fill(made: Sequence[str], n: int, read: int, figures: Sequence[float]) -> str:
-    """Row `n` by a pattern: a figure for each SLOT from left to right."""
-    return str(n).join(made).replace(READ, str(read)) % tuple(map(_figure, figures))
+def fill(
+    made: Sequence[str],
+    rows: Sequence[int],
+    read: Sequence[int],
+    figures: Sequence[Sequence[float]],
+) -> Iterator[str]:
+    """The rows `rows` by a pattern: a column of figures for each SLOT from left to right."""
+    numbers = {ROW: [*map(str, rows)], READ: [*map(str, read)]}
+    columns = iter(figures)
+    pieces = [
+        (numbers.get(piece) or map(_figure, next(columns))) if at % 2 else repeat(piece)
+        for at, piece in enumerate(made)
+    ]
+    return map("".join, zip(*pieces, strict=False))  # the same piece is repeated without end
 
 
 @lru_cache(maxsize=16_384)

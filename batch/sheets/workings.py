@@ -2,7 +2,7 @@
 
 Every figure is a live formula with its value, so that an auditor can follow it to the cell
 that somebody filled, and a corrected cell shows its effect at once. A book may hold 100,000
-readings: the loop looks up nothing that can be prepared before it.
+readings: those of one station that are alike are made together (see `alike`).
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from functools import partial
+from itertools import groupby
 from typing import Any
 
 from siltbook.batch.model import Reading
@@ -17,6 +18,7 @@ from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.results import Assessment
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets import tables
+from siltbook.batch.sheets.alike import NOISE, Kind, columns, kind_of, linked
 from siltbook.batch.sheets.links import Fixed, Source, fixed_of, source_of
 from siltbook.batch.sheets.rows import (
     READ,
@@ -36,7 +38,6 @@ from siltbook.templates.units import metres_per
 
 HEADER = 3
 PARTS = ("u_drop_m",)  # with it begins the second printed page
-NOISE = 1e-6  # [m]; more than this above the limit is over
 # Letters of the columns that the formulas lead to.
 (
     _IN_READ, _OUT_READ, _FACTOR, _INLET, _OUTLET, _DROP, _LIMIT, _U, _FLOW, _REFERENCE,
@@ -99,87 +100,51 @@ def _rows(assessment: Assessment, styles: list[str]) -> Iterator[str]:
     sources = tuple(source_of(readings, key) for key in ("inlet", "outlet", "flow", "drop"))
     n, unit = HEADER + 2, assessment.book.settings.shown
     for result in assessment.stations:
-        fixed: dict[int, Fixed] = {}  # by the gauge
-        for reading in result.history.readings[: MOST + HEADER + 2 - n]:
-            if reading.gauge_row not in fixed:
-                on = result.station.on(reading.date)
-                fixed[reading.gauge_row] = fixed_of(assessment, result.history, on)
-            yield _row(n, styles, fixed[reading.gauge_row], sources, reading, unit)
-            n += 1
+        own = result.history.readings[: MOST + HEADER + 2 - n]
+        for _, on_one in groupby(own, lambda reading: reading.gauge_row):
+            of_gauge = [*on_one]
+            on = result.station.on(of_gauge[0].date)
+            fixed = fixed_of(assessment, result.history, on)
+            yield from _of_gauge(n, styles, fixed, sources, of_gauge, unit)
+            n += len(of_gauge)
+
+
+def _of_gauge(
+    n: int,
+    styles: list[str],
+    fixed: Fixed,
+    sources: tuple[Source, ...],
+    readings: Sequence[Reading],
+    unit: Shown,
+) -> list[str]:
+    """The rows from `n` on of the sheet: a station's readings on one gauge.
+
+    By the pattern of their kind, where they have nothing odd.
+    """
+    found = [*linked(fixed, sources, readings)]
+    kinds: dict[Kind | None, list[int]] = {}
+    for at, one in enumerate(found):
+        kinds.setdefault(kind_of(fixed, one), []).append(at)
+    made = dict.fromkeys(range(len(found)), "")
+    for at in kinds.pop(None, ()):
+        values = _both(n + at, _values(n + at, fixed, sources, readings[at]), unit)
+        made[at] = line(n + at, styles, values)
+    for kind, places in kinds.items():
+        if kind is None:
+            continue
+        alike = [found[at] for at in places]
+        values = _both(ROW, _values(ROW, fixed, sources, alike[0].reading), unit)
+        figures = columns(fixed, kind, alike, unit)
+        rows, read = [n + at for at in places], [one.reading.row for one in alike]
+        texts = fill(pattern(styles, _with_slots(values, sources)), rows, read, figures)
+        made.update(zip(places, texts, strict=True))
+    return [*made.values()]
 
 
 def _style(column: Column[object]) -> str:
     """Levels in metres keep the digits of metres, whatever unit the other sheets show."""
     style = tables.style_of(column)
     return "hundredths" if style == "metres" else style
-
-
-def _row(
-    n: int,
-    styles: list[str],
-    fixed: Fixed,
-    sources: tuple[Source, ...],
-    reading: Reading,
-    unit: Shown,
-) -> str:
-    """Row `n` of the sheet: one reading; by the pattern of its kind, where it has nothing odd."""
-    usual = _figures(fixed, sources, reading, unit)
-    if usual is None:
-        return line(n, styles, _both(n, _values(n, fixed, sources, reading), unit))
-    kind, figures = usual
-    made = fixed.patterns.get(kind)
-    if made is None:
-        values = _both(ROW, _values(ROW, fixed, sources, reading), unit)
-        made = pattern(styles, _with_slots(values, sources))
-        fixed.patterns[kind] = made
-    return fill(made, n, reading.row, figures)
-
-
-def _figures(
-    fixed: Fixed, sources: tuple[Source, ...], reading: Reading, unit: Shown
-) -> tuple[tuple[bool, ...], list[float]] | None:
-    """The kind of a reading, and its figures in the order of the columns with slots.
-
-    None where it is not used, is not linked to its cells, or lacks a pressure.
-    """
-    row, factor, flow = reading.row, fixed.factor, reading.flow
-    if reading.why_unusable or not reading.inlet or not reading.outlet:
-        return None
-    read_in = sources[0].number(row, factor, reading.inlet)
-    read_out = sources[1].number(row, factor, reading.outlet)
-    if read_in is None or read_out is None:
-        return None
-    inlet, outlet = read_in * factor, read_out * factor
-    drop, limit, (_, clean) = inlet - outlet, fixed.limit[1], fixed.clean
-    figures = [k.serial(reading.date, date1904=fixed.date1904)]
-    if reading.time is not None:
-        figures.append(k.fraction(reading.time))
-    figures += (read_in, read_out, inlet, outlet, drop, limit - drop)
-    u, p = reading.u_drop, reading.p_over
-    sure = u is None and p is None
-    if not sure:
-        if not fixed.u or u is None or p is None or not (u > 0 and p == p):
-            return None
-        figures += (u, p)
-    figures.append(row)
-    corrected = drop
-    if flow is not None:
-        typed = sources[2].number(row, fixed.flow_factor, flow)
-        if typed is None or not flow > 0:
-            return None
-        figures.append(typed)
-        shown = typed * fixed.flow_factor / fixed.flow_factor
-        corrected = corrected_drop(drop, shown, fixed.reference[1], fixed.exponent)
-        if not math.isfinite(corrected):
-            return None
-    figures.append(corrected)
-    rise = None if clean is None else drop - clean
-    if rise is not None:
-        figures.append(rise)
-    if not unit.metres:
-        again = (drop, limit - drop, u, rise)
-        figures += [unit.value(metres) for metres in again if metres is not None]
-    return (reading.time is None, sure, flow is None, drop > limit + NOISE), figures
 
 
 def _with_slots(values: Sequence[Value], sources: tuple[Source, ...]) -> list[Value]:

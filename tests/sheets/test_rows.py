@@ -9,9 +9,11 @@ from xml.etree import ElementTree
 
 import pytest
 
+from siltbook.batch.model import Reading
 from siltbook.batch.sheets import workings
 from siltbook.batch.sheets.actions import MOST_LISTED, calm_lines
-from siltbook.batch.sheets.links import fixed_of, source_of
+from siltbook.batch.sheets.alike import kind_of, linked
+from siltbook.batch.sheets.links import Source, fixed_of, source_of
 from siltbook.batch.sheets.rows import (
     READ,
     ROW,
@@ -61,32 +63,49 @@ def test_a_pattern_gives_the_same_row_as_a_line() -> None:
     values: list[Value] = ["5 % {0}", ("100%", 2.5), None, (f"S!B{READ}*A{ROW}", SLOT), SLOT]
     made = pattern(list("12345"), values)
     shown: list[Value] = ["5 % {0}", ("100%", 2.5), None, ("S!B7*A31", 0.1), 4]
-    assert fill(made, 31, 7, (0.1, 4)) == line(31, list("12345"), shown)
+    again: list[Value] = ["5 % {0}", ("100%", 2.5), None, ("S!B9*A44", 0.5), 6]
+    assert [*fill(made, [31, 44], [7, 9], [(0.1, 0.5), (4, 6)])] == [
+        line(31, list("12345"), shown), line(44, list("12345"), again),
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize("shown", ["m", "psi"])
 def test_every_kind_of_reading_has_the_row_that_its_values_give(shown: str) -> None:
     whole, unit = build(), shown_in(shown)
     table = whole.book.readings
-    sources = tuple(source_of(table, key) for key in ("inlet", "outlet", "flow", "drop"))
+    inlet, outlet, alone = (source_of(table, key) for key in ("inlet", "outlet", "drop"))
+    sources = (inlet, outlet, Source("Readings!F", dict.fromkeys(range(1_000), 12.5)), alone)
     styles = [str(i) for i in range(columns_of(unit).last + 1)]
     changes: list[dict[str, object]] = [
         {}, {"time": None}, {"time": dt.time(6, 45)}, {"u_drop": None, "p_over": None},
-        {"u_drop": float("nan")}, {"flow": 1234.5}, {"flow": None}, {"why_unusable": "no flow"},
+        {"u_drop": float("nan")}, {"flow": 1234.5}, {"flow": 12.5},
+        {"flow": None}, {"why_unusable": "no flow"},
         {"inlet": None, "drop": None}, {"inlet": 99.0}, {"outlet": 0.0},
     ]  # fmt: skip
-    by_pattern = 0
+    kinds = set()
     for result in whole.stations:
         fixed = fixed_of(whole, result.history, result.station)
-        for n, (reading, change) in enumerate(
-            ((r, c) for r in result.history.readings for c in changes), 5
-        ):
-            odd = dataclasses.replace(reading, **change)  # type: ignore[arg-type]
-            values = workings._values(n, fixed, sources, odd)
-            said = line(n, styles, workings._both(n, values, unit))
-            assert workings._row(n, styles, fixed, sources, odd, unit) == said
-            by_pattern += workings._figures(fixed, sources, odd, unit) is not None
-    assert by_pattern > 100
+        odd: list[Reading] = [
+            dataclasses.replace(reading, **change)  # type: ignore[arg-type]
+            for reading in result.history.readings
+            for change in changes
+        ]
+        said = [
+            line(n, styles, workings._both(n, workings._values(n, fixed, sources, one), unit))
+            for n, one in enumerate(odd, 5)
+        ]
+        assert workings._of_gauge(5, styles, fixed, sources, odd, unit) == said
+        kinds |= {kind_of(fixed, one) for one in linked(fixed, sources, odd)}
+    assert None in kinds
+    assert len(kinds) > 8
+
+
+def test_a_number_is_linked_only_where_its_cell_holds_the_value_that_was_used() -> None:
+    raw: dict[int, object] = {2: 3.0, 3: 3.0, 4: "3", 5: True, 7: 4.0, 8: 3.0}
+    used = [30.0, 31.0, 30.0, 10.0, 30.0, None, 30.00000001]
+    rows = [2, 3, 4, 5, 6, 7, 8]
+    assert Source("S!B", raw).numbers(rows, 10.0, used) == [3.0, *[None] * 5, 3.0]
+    assert Source("", raw).numbers(rows, 10.0, used) == [None] * 7
 
 
 def test_rows_take_the_place_of_the_swatch() -> None:
