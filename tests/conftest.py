@@ -11,7 +11,7 @@ import pytest
 from hypothesis import settings
 
 from tests.amount import LONG
-from tests.warm import close_shared, shared
+from tests.warm import close_shared, install, shared
 
 # Compiled modules are kept, as an installation keeps them, whatever this process was told: some
 # tests start the program anew, and it would be compiled anew each time.
@@ -36,10 +36,21 @@ def no_process_is_left() -> Iterator[None]:
     close_shared()
 
 
+@pytest.fixture(autouse=True)
+def guards_children_are_forked(
+    request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where Linux can, and the test does not ask for `real_child`."""
+    if sys.platform == "linux" and "real_child" not in request.fixturenames:
+        install(monkeypatch)
+
+
 @pytest.fixture
-def warm_child(monkeypatch: pytest.MonkeyPatch) -> float:
-    """The guard's children are forked where Linux can; how much time each saves by it [s]."""
-    if sys.platform != "linux":
-        return 0.0
-    shared().install(monkeypatch)
-    return shared().start
+def real_child() -> None:
+    """The guard's children of this test are started in earnest."""
+
+
+@pytest.fixture
+def saved_by_forking() -> float:
+    """How much processor time a child of the guard saves by being forked [s]."""
+    return shared().start if sys.platform == "linux" else 0.0

@@ -56,6 +56,7 @@ class Warm:
     """The process that forks; `start` is the processor time that a child saves by it [s]."""
 
     def __init__(self) -> None:
+        """Start it."""
         self.line, theirs = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
         places = json.dumps([*child.safe_path(), str(ROOT)])
         command = [sys.executable, "-I", "-X", "utf8", "-c", _BOOT, places, str(theirs.fileno())]
@@ -67,11 +68,19 @@ class Warm:
         theirs.close()
         self.start = float(self.line.recv(40))
 
+    @classmethod
+    def of_another(cls, line_number: int) -> Warm:
+        """The one of the process that had this one forked."""
+        made = cls.__new__(cls)
+        made.line = socket.socket(fileno=line_number)
+        return made
+
     def popen(self, call: str, *arguments: str, **named: Any) -> Forked:
         """A process that calls 'package.module:name' with `arguments` as those of its command.
 
         Else as `subprocess.Popen`: stdin, stdout, stderr, text, cwd, env, start_new_session.
-        `before` ('package.module:name' and strings) is called first.
+        `before` ('package.module:name' and strings) is called first. `forks`: it may have the
+        children of its guard forked in its turn (`install_in_this_process`).
         """
         with contextlib.ExitStack() as open_here:
             pipes, files = {}, []
@@ -81,23 +90,12 @@ class Warm:
                 pipes |= {stream: ours} if ours else {}
             read, write = os.pipe()
             files.append(open_here.enter_context(os.fdopen(write, "wb")))
+            files += [self.line] if named.get("forks") else []
             order = {"call": call, "arguments": arguments, "cwd": str(named.get("cwd", ROOT)),
                      "env": {**named.get("env", os.environ)}, "before": named.get("before"),
                      "session": named.get("start_new_session", False)}  # fmt: skip
             socket.send_fds(self.line, [json.dumps(order).encode()], [f.fileno() for f in files])
         return Forked([call, *arguments], read, pipes)
-
-    def install(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        """The guard's children of this test are forked."""
-
-        def fork(_: list[str], **named: Any) -> Forked:
-            return self.popen("siltbook.batch.child:serve", **named)
-
-        class Forking:
-            Popen = staticmethod(fork)
-            DEVNULL, TimeoutExpired = subprocess.DEVNULL, subprocess.TimeoutExpired
-
-        monkeypatch.setattr(child, "subprocess", Forking)
 
     def close(self) -> None:
         """End the process."""
@@ -105,10 +103,36 @@ class Warm:
         self.process.wait()
 
 
+class _Forking:
+    """What the guard asks of `subprocess`."""
+
+    DEVNULL, TimeoutExpired = subprocess.DEVNULL, subprocess.TimeoutExpired
+
+    def __init__(self, warm: Warm | None = None) -> None:
+        self.warm = warm
+
+    def Popen(self, _: list[str], **named: Any) -> Forked:  # noqa: N802
+        return (self.warm or shared()).popen("siltbook.batch.child:serve", **named)
+
+
+def install(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The guard's children of this test are forked."""
+    monkeypatch.setattr(child, "subprocess", _Forking())
+
+
 @functools.cache
 def shared() -> Warm:
     """The one of this process."""
     return Warm()
+
+
+def install_in_this_process() -> None:
+    """The guard's children of this process are forked, if it was forked with `forks`, till its end.
+
+    Nothing where it was not.
+    """
+    with contextlib.suppress(OSError):
+        child.subprocess = _Forking(Warm.of_another(len(_STREAMS)))  # type: ignore[assignment]
 
 
 def close_shared() -> None:
@@ -170,7 +194,7 @@ def serve(line_number: int) -> None:
             _say_who_ended(running)
         if line not in ready:
             continue
-        message, files, *_ = socket.recv_fds(line, 2**20, len(_STREAMS) + 1)
+        message, files, *_ = socket.recv_fds(line, 2**20, len(_STREAMS) + 2)
         if not message:
             return
         pid = os.fork()
@@ -178,7 +202,7 @@ def serve(line_number: int) -> None:
             signal.set_wakeup_fd(-1)
             _be(json.loads(message), files)
             return
-        running[pid] = files.pop()
+        running[pid] = files.pop(len(_STREAMS))
         for file in files:
             os.close(file)
 
@@ -213,10 +237,10 @@ def _be(order: dict[str, Any], files: list[int]) -> None:
     """Become the process that is asked for, and do what it does."""
     if order["session"]:
         os.setsid()
-    os.write(files.pop(), os.getpid().to_bytes(4, "big"))
-    for number, file in enumerate(files):
+    os.write(files.pop(len(_STREAMS)), os.getpid().to_bytes(4, "big"))
+    for number, file in enumerate(files):  # none of these is one of the numbers that come
         os.dup2(file, number)
-    os.closerange(len(_STREAMS), 256)
+    os.closerange(len(files), 256)
     for number in (signal.SIGCHLD, signal.SIGTERM):
         signal.signal(number, signal.SIG_DFL)
     signal.signal(signal.SIGINT, signal.default_int_handler)

@@ -17,7 +17,6 @@ def test_nothing_is_wrongly_mapped_and_little_is_asked() -> None:
 
 
 @pytest.mark.skipif(not CORPORA.is_dir(), reason="the public files are not here")
-@pytest.mark.usefixtures("warm_child")
 def test_public_spreadsheets_are_no_filter_readings() -> None:
     became = public()
     assert len(became) >= 10

@@ -2,48 +2,28 @@
 
 from __future__ import annotations
 
+import contextlib
+import functools
+import io
 import json
-import os
+import resource
 import subprocess
 import sys
-from collections.abc import Callable
-from dataclasses import dataclass
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
 import pytest
 
-from siltbook.batch.archive import manifest
+from siltbook.batch.archive import manifest, rebuild, standard
 from siltbook.batch.archive.folder import PACKAGE
+from siltbook.batch.child import peak_memory
+from siltbook.batch.cli import main as siltbook
 from siltbook.batch.fingerprint import digest
-
-ROOT = Path(__file__).resolve().parents[2]
-_CHILD = """
-import contextlib, io, json, resource, sys, time
-from siltbook.batch.cli import main
-resource.setrlimit(resource.RLIMIT_AS, (2 * 2**30, 2 * 2**30))
-
-def peak():
-    # Not getrusage: its figure may be that of the process that started this one.
-    with open("/proc/self/status") as status:
-        return next(int(line.split()[1]) * 1024 for line in status if line.startswith("VmHWM"))
-
-for arguments in json.load(sys.stdin):
-    open("/proc/self/clear_refs", "w").write("5")
-    said, refused = io.StringIO(), io.StringIO()
-    begun, code = time.process_time(), 0
-    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(refused):
-        try:
-            main(arguments, prog_name="siltbook")
-        except SystemExit as end:
-            code = end.code
-    print(json.dumps({
-        "code": code, "said": said.getvalue(), "refused": refused.getvalue(),
-        "peak": peak(),
-        "seconds": time.process_time() - begun,
-    }), flush=True)
-"""
+from tests.warm import process
 
 
 def reseal(archive: Path, **changed: Any) -> None:
@@ -60,9 +40,9 @@ def redescribe(archive: Path, change: Callable[[dict[str, Any]], object] = lambd
     """Make descriptor and manifest anew so that they fit the tables; `change` goes further."""
     path = archive / PACKAGE
     document = json.loads(path.read_bytes())
-    for resource in document["resources"]:
-        data = (archive / resource["path"]).read_bytes()
-        resource["bytes"], resource["hash"] = len(data), f"sha256:{digest(data)}"
+    for table in document["resources"]:
+        data = (archive / table["path"]).read_bytes()
+        table["bytes"], table["hash"] = len(data), f"sha256:{digest(data)}"
     change(document)
     path.write_text(json.dumps(document, indent=2, sort_keys=True))
     reseal(archive)
@@ -79,19 +59,53 @@ class Measured:
     seconds: float
 
 
-def measured(*commands: tuple[object, ...]) -> list[Measured]:
+def measured(*commands: tuple[object, ...], anew: int) -> list[Measured]:
     """Runs of `siltbook`, one after the other, in a process of its own with a limit of memory.
 
+    The first of them (`anew`) judge each book, and check each table by the standard's library,
+    whenever they are asked; the others each book and table once.
     An exception ends the test.
     """
-    done = subprocess.run(
-        [sys.executable, "-c", _CHILD],
-        input=json.dumps([[str(a) for a in command] for command in commands]),
-        capture_output=True, text=True, timeout=900, cwd=ROOT,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    run = process(
+        f"{__name__}:main", str(anew), json.dumps([[str(a) for a in c] for c in commands]),
+        text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
     )  # fmt: skip
-    assert done.returncode == 0, done.stderr
-    return [Measured(**json.loads(line)) for line in done.stdout.splitlines()]
+    out, err = run.communicate(timeout=900)
+    assert run.returncode == 0, err
+    return [Measured(**json.loads(line)) for line in out.splitlines()]
+
+
+def once(said: Callable[..., Iterator[str]]) -> Callable[..., Iterator[str]]:
+    """What is said of the same arguments is remembered."""
+    known: dict[str, list[str]] = {}
+
+    def again(*given: Any) -> Iterator[str]:
+        key = digest(repr(given).encode())
+        if key not in known:
+            known[key] = list(said(*given))
+        return iter(known[key])
+
+    return again
+
+
+def main() -> None:
+    """What `measured` asks for."""
+    resource.setrlimit(resource.RLIMIT_AS, (2 * 2**30, 2 * 2**30))
+    for number, arguments in enumerate(json.loads(sys.argv[2])):
+        if number == int(sys.argv[1]):
+            rebuild.season = functools.cache(rebuild.season)
+            standard._by_library = once(standard._by_library)
+        Path("/proc/self/clear_refs").write_text("5")
+        said, refused = io.StringIO(), io.StringIO()
+        begun, code = time.process_time(), 0
+        with contextlib.redirect_stdout(said), contextlib.redirect_stderr(refused):
+            try:
+                siltbook(arguments, prog_name="siltbook")
+            except SystemExit as end:
+                code = int(end.code or 0)
+        seconds = time.process_time() - begun
+        made = Measured(code, said.getvalue(), refused.getvalue(), peak_memory(), seconds)
+        print(json.dumps(asdict(made)), flush=True)
 
 
 def lack_memory(monkeypatch: pytest.MonkeyPatch, module: ModuleType, name: str) -> None:

@@ -1,6 +1,6 @@
 """Puts an archive into place in child processes that meet a fault at a chosen call to the system.
 
-`python -m tests.archive.putting ARCHIVE HOME FAULT`: for n = 1, 2, ... a child puts the files of
+`main` with the arguments ARCHIVE HOME FAULT: for n = 1, 2, ... a child puts the files of
 ARCHIVE to HOME/n/kept and meets the fault ("kill" or "full") at its n-th call, until one meets
 none. A line of JSON for each: {"status": wait status, "calls": how many, "said": the refusal}.
 """
@@ -31,8 +31,9 @@ def child(files: dict[str, bytes], home: Path, fault: Fault, answer: int) -> Non
     os._exit(0)
 
 
-def main(archive: Path, home: Path, kind: str) -> None:
+def main() -> None:
     """A child for each call."""
+    archive, home, kind = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3]
     found = [p for p in archive.rglob("*") if p.is_file()]
     files = {p.relative_to(archive).as_posix(): p.read_bytes() for p in found}
     for at in range(1, 500):
@@ -47,7 +48,3 @@ def main(archive: Path, home: Path, kind: str) -> None:
         print(json.dumps({"status": status, **answer}), flush=True)
         if status == 0 and answer["calls"] < at:
             return
-
-
-if __name__ == "__main__":
-    main(Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3])

@@ -21,8 +21,9 @@ from siltbook.batch.archive.verify import verify
 from siltbook.batch.cli import main
 from siltbook.batch.errors import BookError
 from tests.archive.conftest import PORTFOLIO
-from tests.archive.forging import ROOT, lack_memory
+from tests.archive.forging import lack_memory
 from tests.faults.support import start
+from tests.warm import process
 
 EAST = PORTFOLIO / "east-2026.xlsx"
 
@@ -44,11 +45,13 @@ def content(folder: Path) -> dict[str, bytes]:
 
 
 def faults(kept: Path, home: Path, kind: str) -> list[dict[str, Any]]:
-    done = subprocess.run(
-        [sys.executable, "-m", "tests.archive.putting", str(kept / "east-2026"), str(home), kind],
-        cwd=ROOT, capture_output=True, text=True, check=True, timeout=600,
+    run = process(
+        "tests.archive.putting:main", str(kept / "east-2026"), str(home), kind,
+        text=True, stdout=subprocess.PIPE,
     )  # fmt: skip
-    return [json.loads(line) for line in done.stdout.splitlines()]
+    said = run.communicate(timeout=600)[0]
+    assert run.returncode == 0
+    return [json.loads(line) for line in said.splitlines()]
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="children are forked")

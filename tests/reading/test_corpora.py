@@ -70,7 +70,7 @@ def test_every_public_book_is_read_or_refused_in_one_sentence() -> None:
 
 
 @needs_corpora
-@pytest.mark.usefixtures("same_process", "warm_child")
+@pytest.mark.usefixtures("same_process")
 def test_check_and_run_go_through_them_all(tmp_path: Path) -> None:
     paths = books()[::EVERY]
     before = digest(paths)

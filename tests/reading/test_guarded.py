@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
@@ -32,7 +33,7 @@ OFFERED: dict[str, Callable[[bytes], object]] = {
 
 
 @pytest.fixture
-def hurry(monkeypatch: pytest.MonkeyPatch) -> None:
+def hurry(real_child: None, monkeypatch: pytest.MonkeyPatch) -> None:
     """What is handed to a child is beyond its limits at once."""
     monkeypatch.setattr(guard, "SECONDS", 0.01)
     monkeypatch.setattr(guard, "MORE", 0.0)
@@ -47,6 +48,7 @@ def test_what_import_offers_hands_an_unusual_book_to_a_child(function: str) -> N
     OFFERED[function](workbook(clean_sheets()))
 
 
+@pytest.mark.usefixtures("real_child")
 def test_an_unusual_book_that_is_honest_gives_the_same_frames() -> None:
     plain = workbook(clean_sheets())
     same, other = siltbook.judge(plain), siltbook.judge(crowded(plain))
@@ -79,6 +81,7 @@ def test_adopt_hands_an_unusual_source_mapping_or_book_to_a_child(
     Path("crowd-m.xlsx").write_bytes(crowded(Path("m.xlsx").read_bytes()))
     Path("crowd-book.xlsx").write_bytes(crowded(Path("book.xlsx").read_bytes()))
     well("adopt", "crowd.xlsx", "--mapping", "crowd-m.xlsx", "--into", "crowd-book.xlsx")
+    monkeypatch.setattr(child, "subprocess", subprocess)  # a forked one might be quick enough
     monkeypatch.setattr(guard, "SECONDS", 0.01)
     monkeypatch.setattr(guard, "MORE", 0.0)
     monkeypatch.setattr(child, "LOOK", 0.02)

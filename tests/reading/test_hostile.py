@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import io
-import json
-import os
 import re
 import struct
-import subprocess
 import sys
 import zipfile
 from collections.abc import Iterator
@@ -24,8 +21,8 @@ from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.contract import LISTS, RESULT_SHEETS, Kind
 from tests.faults.support import forbid_reading
 from tests.reading.books import HEAD, MAIN, clean_sheets, raw_book, raw_sheet, row, workbook
+from tests.reading.hostile_child import bounded
 
-CHILD = Path(__file__).with_name("hostile_child.py")
 GOOD = row("F1", "2026-05-31", "<c/>", "<c><v>3</v></c>", "<c><v>2</v></c>")
 MIB = 2**20
 BEYOND = "holds more cells than any season's workbook: delete the rows and sheets that are not"
@@ -113,16 +110,9 @@ def test_each_gives_one_sentence_within_limits_and_the_batch_goes_on(tmp_path: P
         (folder / f"{name}.xlsx").write_bytes(make())
     (folder / "zz-last.xlsx").write_bytes(workbook(clean_sheets()))
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
-    command = [sys.executable, str(CHILD), str(folder), str(tmp_path / "out")]
-    root = str(Path(__file__).parents[2])
-    done = subprocess.run(
-        command, capture_output=True, text=True, timeout=540, cwd=root,
-        env={**os.environ, "PYTHONPATH": root},
-    )  # fmt: skip
-    assert "Traceback" not in done.stderr
-    measured = json.loads(done.stdout.splitlines()[-1])
-    assert measured["code"] == 3
-    assert measured["peak"] < 2**30
+    done = bounded(folder, tmp_path / "out")
+    assert done.code == 3
+    assert done.peak < 2**30
     said = [line for line in done.stderr.splitlines() if line.startswith("siltbook: ")]
     for name, (_, sentence) in HARM.items():
         lines = [line for line in said if f"{name}.xlsx" in line]
@@ -146,17 +136,11 @@ def test_a_book_of_ten_thousand_stations_goes_through_whole(tmp_path: Path) -> N
     )
     stations = {"xl/worksheets/sheet1.xml": register}
     (folder / "b.xlsx").write_bytes(raw_book(raw_sheet(HEAD, visits), extra=stations))
-    root = str(Path(__file__).parents[2])
-    done = subprocess.run(
-        [sys.executable, str(CHILD), str(folder), str(tmp_path / "out")],
-        capture_output=True, text=True, timeout=240, cwd=root,
-        env={**os.environ, "PYTHONPATH": root},
-    )  # fmt: skip
+    done = bounded(folder, tmp_path / "out")
     assert done.stderr.replace("Books", "").strip() == ""
     assert f"{count - 1} of {count} stations need nothing now" in done.stdout
-    measured = json.loads(done.stdout.splitlines()[-1])
-    assert measured["code"] == 0
-    assert measured["peak"] < 2**30
+    assert done.code == 0
+    assert done.peak < 2**30
     assert (tmp_path / "out" / "b.reviewed.xlsx").is_file()
 
 

@@ -93,7 +93,6 @@ def shown(result: ReadResult) -> tuple[object, ...]:
     )
 
 
-@pytest.mark.usefixtures("warm_child")
 @BOTH
 def test_the_same_book_in_another_format_reads_the_same(kind: str) -> None:
     read = read_book(other(kind), f"other.{kind}")
@@ -104,6 +103,7 @@ def test_the_same_book_in_another_format_reads_the_same(kind: str) -> None:
     assert "Readings!E5: error value in a cell: read #DIV/0!" in " ".join(shown(read)[3])
 
 
+@pytest.mark.usefixtures("real_child")
 @BOTH
 def test_the_result_is_a_new_xlsx_with_the_values_where_they_stood(
     kind: str, tmp_path: Path
@@ -139,7 +139,6 @@ def test_the_result_is_a_new_xlsx_with_the_values_where_they_stood(
     assert "='Readings'!D6" in formulas
 
 
-@pytest.mark.usefixtures("warm_child")
 @BOTH
 def test_in_place_is_refused(kind: str, tmp_path: Path) -> None:
     book = tmp_path / f"farm.{kind}"
@@ -151,7 +150,6 @@ def test_in_place_is_refused(kind: str, tmp_path: Path) -> None:
     assert [p.read_bytes() for p in tmp_path.iterdir()] == [other(kind)]
 
 
-@pytest.mark.usefixtures("warm_child")
 def test_a_book_in_two_formats_has_two_results(tmp_path: Path) -> None:
     for kind in ("ods", "xls"):
         (tmp_path / f"farm.{kind}").write_bytes(other(kind))
@@ -162,7 +160,6 @@ def test_a_book_in_two_formats_has_two_results(tmp_path: Path) -> None:
     }  # fmt: skip
 
 
-@pytest.mark.usefixtures("warm_child")
 @needs_office
 @BOTH
 def test_the_sample_farm_in_another_format_gives_the_same_verdicts(
@@ -328,6 +325,7 @@ def test_cut_and_flipped_files_are_read_or_refused(
             assert all(c.read == c.used + c.set_aside for c in counts.values())
 
 
+@pytest.mark.usefixtures("real_child")
 def test_a_parser_that_never_ends_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(oldbook, "LIMITS", child.Limits(0.001, 2**30))
     monkeypatch.setattr(child, "LOOK", 0.01)
@@ -335,6 +333,7 @@ def test_a_parser_that_never_ends_is_ended(monkeypatch: pytest.MonkeyPatch) -> N
         read_book(other("xls"), "b.xls")
 
 
+@pytest.mark.usefixtures("real_child")
 def test_a_parser_that_is_killed_takes_nothing_with_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(child.sys, "executable", "/bin/false")
     with pytest.raises(BookError, match=r"b\.xls takes more time or memory than any ordinary"):

@@ -27,7 +27,8 @@ from siltbook.batch.review.target import PDF_MARK
 from tests.effort import calls
 from tests.lint import lint
 from tests.reading.books import HEAD, clean_sheets, raw_book, raw_sheet, row, workbook
-from tests.reading.test_hostile import CHILD, HARM, PAYLOADS, assert_stays_text, poisoned
+from tests.reading.hostile_child import bounded
+from tests.reading.test_hostile import HARM, PAYLOADS, assert_stays_text, poisoned
 from tests.review.farms import book
 from tests.review.packs import ROW, small_pack
 from tests.review.test_agree import NORTH, filled
@@ -77,16 +78,9 @@ def test_hostile_books_give_one_sentence_within_limits_and_the_others_are_done(
         (folder / f"{name}.xlsx").write_bytes(HARM[name][0]())
     (folder / "zz-last.xlsx").write_bytes(workbook(clean_sheets()))
     before = contents(folder)
-    root = str(Path(__file__).parents[2])
-    done = subprocess.run(
-        [sys.executable, str(CHILD), str(folder), str(tmp_path / "out"), *command],
-        capture_output=True, text=True, timeout=900, cwd=root,
-        env={**os.environ, "PYTHONPATH": root}, check=False,
-    )  # fmt: skip
-    assert "Traceback" not in done.stderr
-    measured = json.loads(done.stdout.splitlines()[-1])
-    assert measured["code"] == 3
-    assert measured["peak"] < 2**30
+    done = bounded(folder, tmp_path / "out", *command)
+    assert done.code == 3
+    assert done.peak < 2**30
     said = [line for line in done.stderr.splitlines() if line.startswith("siltbook: ")]
     for name in SOME:
         sentence = HARM[name][1]
