@@ -166,11 +166,11 @@ def publish(row: str, page: str) -> str:
     return page[:begin] + "\n" + "\n".join(table) + page[end:]
 
 
-def _room(name: str, count: int, seed: str, folder: str) -> str:
+def _room(name: str, count: int, seed: str, jobs: int | None, folder: str) -> str:
     """Try a room's mutants, name those that no test noticed, and give its row."""
     found = list(mutants(ROOMS[name]))
     drawn = random.Random(f"{seed} {name}").sample(found, min(count, len(found)))
-    with ProcessPoolExecutor(initializer=_work_in, initargs=(folder,)) as pool:
+    with ProcessPoolExecutor(jobs, initializer=_work_in, initargs=(folder,)) as pool:
         tests = [asked_of(ROOMS[name], mutant.module) for mutant in drawn]
         outcomes = []
         for outcome in pool.map(_try, drawn, tests):
@@ -200,6 +200,7 @@ def main() -> None:
     parser.add_argument("rooms", nargs="*", metavar="ROOM", help=", ".join(ROOMS))
     parser.add_argument("--sample", type=int, default=40, help="mutants of each room")
     parser.add_argument("--seed", default="which mutants", help="another one, other mutants")
+    parser.add_argument("--jobs", type=int, help="processes; as many as cores where not given")
     parser.add_argument("--write", action="store_true", help="put the scores into DEVELOPERS.md")
     asked = parser.parse_args()
     if strangers := set(asked.rooms) - set(ROOMS):
@@ -207,7 +208,7 @@ def main() -> None:
     print(HEAD)
     with tempfile.TemporaryDirectory() as folder:
         for name in asked.rooms or ROOMS:
-            row = _room(name, asked.sample, asked.seed, folder)
+            row = _room(name, asked.sample, asked.seed, asked.jobs, folder)
             print(row, flush=True)
             if asked.write:
                 PAGE.write_text(publish(row, PAGE.read_text("utf-8")), "utf-8")
