@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from tests.mutation.__main__ import HEAD, PAGE, changed, publish
-from tests.mutation.rooms import ROOMS
+from pathlib import Path
+
+from tests.mutation.__main__ import HEAD, PAGE, TOP, asked_of, changed, publish
+from tests.mutation.rooms import ROOMS, Room
 
 DIFF = """--- mutation diff ---
 --- a/checks/x.py
@@ -30,3 +32,24 @@ def test_a_score_takes_the_place_of_the_rooms_last_one_and_rooms_keep_their_orde
 def test_the_page_has_the_table_and_names_rooms_that_there_are() -> None:
     rows = PAGE.read_text(encoding="utf-8").split(HEAD)[1].split("\n\n")[0].split()
     assert {row for row in rows if row.isalpha()} <= set(ROOMS)
+
+
+def test_tests_that_name_the_changed_module_are_asked_first_and_each_once(tmp_path: Path) -> None:
+    for name, text in (
+        ("test_a.py", "from siltbook.batch.audit.plans import x\n"),
+        ("test_b.py", "from siltbook.batch.audit.plan import x\n"),
+        ("test_c.py", "import siltbook.batch.audit.plan as plan\n"),
+        ("farm.py", "import siltbook.batch.audit.plan\n"),
+    ):
+        (tmp_path / "tests").mkdir(exist_ok=True)
+        (tmp_path / "tests" / name).write_text(text, "utf-8")
+    room = Room("batch/audit/*.py", ("tests/test_a.py", "tests/test_c.py"), ("tests",))
+    asked = asked_of(room, "batch/audit/plan.py", tmp_path)
+    assert asked == ("tests/test_c.py", "tests/test_b.py", "tests/test_a.py")
+    assert asked_of(room, "batch/audit/digits.py", tmp_path) == room.tests
+
+
+def test_the_tests_of_every_room_are_there() -> None:
+    """A path that is not there would end pytest, and every mutant would seem to be noticed."""
+    paths = [path for room in ROOMS.values() for path in (*room.tests, *room.named)]
+    assert [path for path in paths if not (TOP / path).exists()] == []
