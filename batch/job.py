@@ -79,12 +79,23 @@ def review_bytes(
 
     Raises BookError (unreadable) or GraftError (cannot take new sheets), one sentence each.
     """
+    package, was = _opened(data, path)
+    return _placed(package, _assess(package, was, path, as_of), path, book_name, boxes)
+
+
+def review_judged(data: bytes, assessment: Assessment, book_name: str) -> Reviewed:
+    """As `review_bytes` of a book that `assess_bytes` has judged as of the same day."""
+    package, _ = _opened(data, assessment.book.path)
+    return _placed(package, assessment, assessment.book.path, book_name, ())
+
+
+def _placed(
+    package: Package, assessment: Assessment, path: str, book_name: str, boxes: Iterable[Box]
+) -> Reviewed:
     from siltbook.batch.graft import free_names, graft
     from siltbook.batch.sheets.book import result_book
     from siltbook.batch.typed.boxes import going_on, read_boxes, together
 
-    package, was = _opened(data, path)
-    assessment = _assess(package, was, path, as_of)
     names = free_names(package, RESULT_SHEETS)
     notes = (*_taken_notes(names), *_signature_note(package))
     noted = replace(assessment, findings=(*assessment.findings, *notes))

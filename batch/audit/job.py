@@ -59,7 +59,7 @@ def audit_bytes(
     if visits is not None:
         listed = read_visits(visits[1], visits[0])
         data_rules = [*(data_rules or [own]), nobody_there(book, listed, on)]
-    results = (*data_rules, *steps, *compare(book, data, on, witnesses))
+    results = (*data_rules, *steps, *compare(assessment, data, witnesses))
     seen = power(book, every) if data_rules else ()
     beside = tuple(name for name, _ in witnesses)
     return Audit(assessment, results, sensitivity(assessment), origins_in(data, path), seen,

@@ -13,8 +13,9 @@ from siltbook.batch.audit.causes import Causes, causes, unlike
 from siltbook.batch.audit.model import Place, RuleResult, State, looked
 from siltbook.batch.audit.rules import RULES
 from siltbook.batch.fingerprint import fingerprint
-from siltbook.batch.job import review_bytes
+from siltbook.batch.job import review_bytes, review_judged
 from siltbook.batch.reading.cells import Value
+from siltbook.batch.results import Assessment
 from siltbook.batch.typed.mark import Mark
 from siltbook.templates.book import Book, column_letters
 from siltbook.templates.shown import Shown
@@ -23,12 +24,10 @@ MOST_NAMED = 1_000  # cells of one sheet that differ and are named; the others a
 
 
 def compare(
-    book: Book,
-    data: bytes,
-    as_of: dt.date | None,
-    witnesses: Sequence[tuple[str, bytes]] = (),
+    assessment: Assessment, data: bytes, witnesses: Sequence[tuple[str, bytes]] = ()
 ) -> list[RuleResult]:
-    """The five rules on the result sheets that the book carries."""
+    """The five rules on the result sheets that the book carries, which is judged."""
+    book, as_of = assessment.book, assessment.as_of
     codes = ("same-version", "same-date", "same-inputs", "same-numbers", "same-formulas")
     stored = carried(data, book.path)
     mark = stored.mark
@@ -38,7 +37,7 @@ def compare(
             said = f"{broken(stored.unreadable)} There is nothing to compare."
         return [RuleResult(RULES[code], State.CANNOT, said) for code in codes]
     sheet = next(iter(stored.sheets))
-    again = carried(review_bytes(data, book.path, mark.book_name, mark.as_of).package, book.path)
+    again = carried(_made_again(assessment, data, mark), book.path)
     ours = mark.version == __version__
     why = causes(stored, again, book, data, mark, witnesses) if ours else Causes(known=False)
     return [
@@ -48,6 +47,13 @@ def compare(
         _numbers(stored, again, mark, why),
         _formulas(why, ours=ours),
     ]
+
+
+def _made_again(assessment: Assessment, data: bytes, mark: Mark) -> bytes:
+    """The book with the result sheets that it gives today, as of the day of those it carries."""
+    if mark.as_of == assessment.as_of:
+        return review_judged(data, assessment, mark.book_name).package
+    return review_bytes(data, assessment.book.path, mark.book_name, mark.as_of).package
 
 
 def _version(mark: Mark, sheet: str) -> RuleResult:
