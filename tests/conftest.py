@@ -11,6 +11,7 @@ import pytest
 from hypothesis import settings
 
 from tests.amount import LONG
+from tests.office import Shared, in_one_run
 from tests.warm import close_shared, install, shared
 
 # Compiled modules are kept, as an installation keeps them, whatever this process was told: some
@@ -27,6 +28,12 @@ if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
 settings.register_profile("same", derandomize=True)
 if not LONG:
     settings.load_profile("same")
+
+
+@pytest.fixture(scope="session")
+def office(tmp_path_factory: pytest.TempPathFactory) -> Shared:
+    """Books as LibreOffice re-saves them, shared by all that run tests."""
+    return in_one_run(tmp_path_factory.getbasetemp())
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
+import os
 import shutil
 import subprocess
-from collections.abc import Sequence
+import sys
+import tempfile
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from io import BytesIO
 from pathlib import Path
+from typing import Any
 
+import openpyxl
 import pytest
 
 needs_office = pytest.mark.skipif(
@@ -40,3 +48,61 @@ def convert_all(
         check=True, capture_output=True, timeout=600,
     )  # fmt: skip
     return [out / f"{book.stem}.{to}" for book in books]
+
+
+def cells(book: bytes, sheet: str, *, values: bool) -> dict[str, Any]:
+    """What the cells of one sheet hold, as openpyxl reads them: stored values, or formulas."""
+    page = openpyxl.load_workbook(BytesIO(book), read_only=True, data_only=values)[sheet]
+    page.reset_dimensions()
+    return {c.coordinate: c.value for row in page.iter_rows() for c in row if c.value is not None}
+
+
+class Shared:
+    """Books as LibreOffice re-saves them, each made once: for every test and process of a run.
+
+    A start of the program costs more than a book, so tests give all that they want at once.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        folder.mkdir(exist_ok=True)
+
+    def resaved(self, *books: bytes, recalculate: bool = False) -> list[bytes]:
+        """The books in the order given, as .xlsx."""
+        way = "anew" if recalculate else "kept"
+        places = {book: self.folder / f"{hashlib.sha256(book).hexdigest()}-{way}" for book in books}
+        with ExitStack() as locks:
+            for place in sorted(places.values()):
+                locks.enter_context(_alone(place.with_suffix(".lock")))
+            missing = {book: place for book, place in places.items() if not place.exists()}
+            if missing:
+                self._make(missing, recalculate)
+        return [places[book].read_bytes() for book in books]
+
+    def _make(self, wanted: dict[bytes, Path], recalculate: bool) -> None:
+        with tempfile.TemporaryDirectory(dir=self.folder) as name:
+            sources = [Path(name) / f"{place.name}.xlsx" for place in wanted.values()]
+            for source, book in zip(sources, wanted, strict=True):
+                source.write_bytes(book)
+            made = convert_all(sources, Path(name), recalculate=recalculate)
+            for path, place in zip(made, wanted.values(), strict=True):
+                path.replace(place)
+
+
+@contextmanager
+def _alone(lock: Path) -> Iterator[None]:
+    """One process at a time; without such locks (Windows) two may make the same, which is as good.
+
+    The system lets the lock go when its process ends, however it ends.
+    """
+    with lock.open("w") as file:
+        if sys.platform != "win32":
+            import fcntl
+
+            fcntl.flock(file, fcntl.LOCK_EX)
+        yield
+
+
+def in_one_run(base: Path) -> Shared:
+    """What the processes of one run share, by the folder that pytest gives each of them."""
+    return Shared((base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "resaved")

@@ -21,6 +21,7 @@ from siltbook.templates.blank import BlankOptions, build
 from tests.audit.farm import Farm, honest, open_places
 
 NAME, COPY = "farm.xlsx", "may.xlsx"
+pytestmark = pytest.mark.usefixtures("without_what_would_be")
 
 
 def with_failed_flush() -> Farm:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
@@ -21,22 +20,16 @@ from siltbook.batch.review.append import append_rows, change_cells
 from siltbook.templates.contract import FARM
 from tests.audit.edits import rewritten, typed_over
 from tests.audit.farm import honest, open_places
-from tests.office import convert, needs_office
+from tests.office import Shared, needs_office
 from tests.samples.load import SAMPLES
 
 NAME = "farm.xlsx"
+pytestmark = pytest.mark.usefixtures("without_what_would_be")
 
 
 @pytest.fixture(scope="module")
 def reviewed() -> bytes:
     return review_bytes(honest().package(), NAME, NAME).package
-
-
-@pytest.fixture(autouse=True)
-def without_what_would_be(monkeypatch: pytest.MonkeyPatch) -> None:
-    """No answer here speaks of other limits or of planted faults, which take half of an audit."""
-    monkeypatch.setattr("siltbook.batch.audit.sensitivity.sensitivity", lambda _: ())
-    monkeypatch.setattr("siltbook.batch.audit.power.power", lambda *_: ())
 
 
 def styles(data: bytes) -> list[int]:
@@ -180,10 +173,10 @@ def test_a_stored_value_that_its_formula_does_not_give_is_named(reviewed: bytes)
 
 
 @needs_office
-def test_formulas_written_by_another_program_are_the_same(reviewed: bytes, tmp_path: Path) -> None:
-    book = tmp_path / NAME
-    book.write_bytes(reviewed)
-    answered, found = said_of(convert(book, tmp_path).read_bytes())
+def test_formulas_written_by_another_program_are_the_same(
+    reviewed: bytes, office: Shared
+) -> None:
+    answered, found = said_of(*office.resaved(reviewed))
     assert answered.startswith("Yes: the result sheets in the book are what the book gives today.")
     assert found["same-formulas"].state is State.QUIET, found["same-formulas"].said
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
@@ -21,9 +20,10 @@ from siltbook.batch.typed.mark import read_mark
 from siltbook.templates.book import Book
 from tests.audit.edits import marked, typed_over
 from tests.audit.farm import Farm, honest, open_places
-from tests.office import convert, needs_office
+from tests.office import Shared, needs_office
 
 NAME = "farm.xlsx"
+without = pytest.mark.usefixtures("without_what_would_be")
 
 
 @pytest.fixture(scope="module")
@@ -59,6 +59,7 @@ def test_a_book_without_result_sheets_says_so(plain: bytes) -> None:
     assert "would change at another limit: " in answer(audit, Question.VERDICT)
 
 
+@without
 def test_an_edited_result_cell_is_named_with_both_values(reviewed: bytes) -> None:
     audit, found = verdicts(typed_over(reviewed, "Station review", "E4", 1.5))
     (place,) = open_places(found["same-numbers"])
@@ -69,6 +70,7 @@ def test_an_edited_result_cell_is_named_with_both_values(reviewed: bytes) -> Non
     assert answer(audit, Question.VERDICT).startswith(said)
 
 
+@without
 def test_an_edited_input_shows_in_the_fingerprint_and_in_what_follows(reviewed: bytes) -> None:
     data = typed_over(reviewed, "Readings", "D20", 3.9)
     was = f"{read_book(reviewed, NAME).book.readings.raw['inlet'][20]:g}"
@@ -83,6 +85,7 @@ def test_an_edited_input_shows_in_the_fingerprint_and_in_what_follows(reviewed: 
     assert answer(audit, Question.VERDICT).startswith(f"{said}follow from it. ")
 
 
+@without
 def test_another_date_is_said(reviewed: bytes) -> None:
     _, found = verdicts(reviewed, dt.date(2026, 8, 1))
     assert found["same-date"].said.endswith("the audit as of 2026-08-01")
@@ -91,6 +94,7 @@ def test_another_date_is_said(reviewed: bytes) -> None:
     assert found["same-numbers"].state is State.QUIET
 
 
+@without
 def test_sheets_of_another_version_are_not_held_against_the_book(reviewed: bytes) -> None:
     data = reviewed
     for sheet in ("Actions", "Station review"):
@@ -104,6 +108,7 @@ def test_sheets_of_another_version_are_not_held_against_the_book(reviewed: bytes
     assert "they come from another version" in found["same-numbers"].said
 
 
+@without
 def test_sheets_from_before_the_fingerprint(reviewed: bytes) -> None:
     book = read_book(reviewed, NAME).book
     line = f" · inputs {fingerprint(book)}"
@@ -118,10 +123,9 @@ def test_sheets_from_before_the_fingerprint(reviewed: bytes) -> None:
 
 
 @needs_office
-def test_a_book_resaved_by_another_program_is_the_same(reviewed: bytes, tmp_path: Path) -> None:
-    book = tmp_path / NAME
-    book.write_bytes(reviewed)
-    _, found = verdicts(convert(book, tmp_path).read_bytes())
+@without
+def test_a_book_resaved_by_another_program_is_the_same(reviewed: bytes, office: Shared) -> None:
+    _, found = verdicts(*office.resaved(reviewed))
     assert found["same-inputs"].state is State.QUIET, found["same-inputs"].said
     assert found["same-numbers"].state is State.QUIET, found["same-numbers"].said
 

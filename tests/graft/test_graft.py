@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import io
 import re
-import shutil
 import struct
-import subprocess
 import warnings
 import zipfile
 import zlib
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import openpyxl
@@ -36,22 +35,11 @@ from tests.graft.packs import (
     sheet_part,
 )
 from tests.lint import lint
+from tests.office import Shared, needs_office
 
 FIRST = "xl/worksheets/sheet1.xml"
 MOMENT = (2026, 1, 1, 0, 0, 0)
 CORPORA = Path(__file__).parents[2].parent / "shared" / "corpora"
-needs_office = pytest.mark.skipif(shutil.which("soffice") is None, reason="needs LibreOffice")
-
-
-def resaved(data: bytes, folder: Path) -> bytes:
-    """The book as LibreOffice saves it."""
-    source, out = folder / "in.xlsx", folder / "out"
-    source.write_bytes(data)
-    home = f"-env:UserInstallation=file://{folder}/home"
-    command = ["soffice", "--headless", home, "--convert-to", "xlsx:Calc MS Excel 2007 XML"]
-    subprocess.run([*command, "--outdir", str(out), str(source)], check=True, capture_output=True,
-                   timeout=600)  # fmt: skip
-    return (out / "in.xlsx").read_bytes()
 
 
 def sheet_names(data: bytes) -> list[str]:
@@ -349,9 +337,16 @@ def test_four_times_the_rows_are_placed_with_at_most_five_times_the_calls() -> N
     assert b'r="B20004"' in parts(after)["xl/worksheets/sheet3.xml"]
 
 
+@cache
+def both() -> tuple[bytes, bytes]:
+    """A person's book, and the same in the strict way of writing, with results placed."""
+    book = practitioner()
+    return graft(book, results(), NAMES), graft(strict(book), results(), NAMES)
+
+
 @needs_office
-def test_after_libreoffice_saved_the_book_our_sheets_are_found_again(tmp_path: Path) -> None:
-    saved = resaved(graft(practitioner(), results(), NAMES), tmp_path)
+def test_after_libreoffice_saved_the_book_our_sheets_are_found_again(office: Shared) -> None:
+    saved, _ = office.resaved(*both())
     assert taken_names(saved, NAMES) == set()
     again = graft(saved, results(), NAMES)
     assert sheet_names(again) == ["Actions", "Trends", "Farm", "Notes"]
@@ -361,11 +356,9 @@ def test_after_libreoffice_saved_the_book_our_sheets_are_found_again(tmp_path: P
 
 
 @needs_office
-@pytest.mark.parametrize("variant", [practitioner, lambda: strict(practitioner())])
-def test_libreoffice_keeps_charts_and_tables_alive(
-    variant: Callable[[], bytes], tmp_path: Path
-) -> None:
-    content = parts(resaved(graft(variant(), results(), NAMES), tmp_path))
+@pytest.mark.parametrize("which", [0, 1])
+def test_libreoffice_keeps_charts_and_tables_alive(which: int, office: Shared) -> None:
+    content = parts(office.resaved(*both())[which])
     charts = [body for name, body in content.items() if name.startswith("xl/charts/chart")]
     assert sum(b"Actions!$B$5:$B$9" in body for body in charts) == 1
     tables = [body for name, body in content.items() if name.startswith("xl/tables/")]

@@ -17,7 +17,6 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from siltbook.batch.cli import main
 from siltbook.batch.files import books_in
-from siltbook.batch.job import assess_bytes
 from siltbook.batch.model import Verdict
 from siltbook.batch.paper.round_page import round_page
 from siltbook.batch.paper.round_sheet import round_sheet, stations_of
@@ -27,6 +26,7 @@ from siltbook.templates.safety import BEFORE_OPENING, EMERGENCY, Touch, cautions
 from tests.numbers.logs import STATION, read
 from tests.office import convert_all, needs_office
 from tests.printed import boxed
+from tests.samples.load import assessed
 
 SAMPLES = Path(__file__).parents[2] / "sample_workbooks"
 BOOK = SAMPLES / "twelve-stations.xlsx"
@@ -60,8 +60,8 @@ def sizes(data: bytes) -> set[float]:
 
 @needs_poppler
 def test_the_round_sheet_says_what_to_read_and_what_would_be_over(tmp_path: Path) -> None:
-    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
-    made = round_sheet(assessed, BOOK.name, "0", due=dt.date(2026, 8, 31))
+    judged = assessed(BOOK.name)
+    made = round_sheet(judged, BOOK.name, "0", due=dt.date(2026, 8, 31))
     said = text(made, tmp_path)
     assert "Round sheet" in said
     assert "2. DUE S02 Pond" in said
@@ -75,30 +75,30 @@ def test_the_round_sheet_says_what_to_read_and_what_would_be_over(tmp_path: Path
 
 
 def test_letters_are_large_enough_and_the_same_book_gives_the_same_bytes() -> None:
-    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
+    judged = assessed(BOOK.name)
     for size in ("A4", "Letter"):
         papers = (
-            round_sheet(assessed, BOOK.name, "0", size=size),
-            station_cards(assessed, BOOK.name, "0", ["S01 Weir", "S11 Meadow"], size),
+            round_sheet(judged, BOOK.name, "0", size=size),
+            station_cards(judged, BOOK.name, "0", ["S01 Weir", "S11 Meadow"], size),
         )
         for made in papers:
             assert min(sizes(made)) >= 9.0
-    again = station_cards(assessed, BOOK.name, "0", ["S01 Weir"])
-    assert again == station_cards(assessed, BOOK.name, "0", ["S01 Weir"])
+    again = station_cards(judged, BOOK.name, "0", ["S01 Weir"])
+    assert again == station_cards(judged, BOOK.name, "0", ["S01 Weir"])
 
 
 @pytest.mark.parametrize("size", ["A4", "Letter"])
 def test_every_card_is_one_page(size: str) -> None:
-    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
-    for result in assessed.stations:
-        made = station_cards(assessed, BOOK.name, "0", [result.station.name], size)
+    judged = assessed(BOOK.name)
+    for result in judged.stations:
+        made = station_cards(judged, BOOK.name, "0", [result.station.name], size)
         assert made.count(b"/Type /Page\n") == 1, result.station.name
 
 
 @needs_poppler
 def test_the_card_has_the_episode_the_work_and_lines_for_what_was_found(tmp_path: Path) -> None:
-    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
-    said = text(station_cards(assessed, BOOK.name, "0", ["s02 pond"]), tmp_path)
+    judged = assessed(BOOK.name)
+    said = text(station_cards(judged, BOOK.name, "0", ["s02 pond"]), tmp_path)
     for words in (
         "Station card: S02 Pond", "Hand clean", "3 cycles; lowest inlet 2.65 bar",
         "read, after flush", "Limit: 5 m (0.49 bar)", "Serial number:", "Contact:",
@@ -108,20 +108,20 @@ def test_the_card_has_the_episode_the_work_and_lines_for_what_was_found(tmp_path
 
 
 def test_escalate_names_the_card() -> None:
-    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
-    (result,) = (r for r in assessed.stations if r.verdict is Verdict.ESCALATE)
+    judged = assessed(BOOK.name)
+    (result,) = (r for r in judged.stations if r.verdict is Verdict.ESCALATE)
     assert "hand over the station card" in result.judgement.steps[0].words
 
 
 def test_the_round_follows_the_column_order_and_refuses_strangers() -> None:
-    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
+    judged = assessed(BOOK.name)
     stations = []
-    for number, result in enumerate(assessed.stations):
+    for number, result in enumerate(judged.stations):
         station = replace(result.station, more=(("order", float(100 - number)),))
         stations.append(replace(result, history=replace(result.history, station=station)))
-    turned = replace(assessed, stations=tuple(stations))
+    turned = replace(judged, stations=tuple(stations))
     names = [r.station.name for r in stations_of(turned, (), "x")]
-    assert names == [r.station.name for r in reversed(assessed.stations)]
+    assert names == [r.station.name for r in reversed(judged.stations)]
     refused = siltbook("card", BOOK, "Nowhere")
     assert refused.exit_code == 3
     assert "no station is called 'Nowhere'; stations: S01 Weir, S02 Pond" in refused.output
@@ -140,8 +140,8 @@ def test_over_is_told_in_the_gauges_own_steps() -> None:
 @needs_poppler
 def test_paper_speaks_the_unit_of_the_gauge_that_is_there_now(tmp_path: Path) -> None:
     """The gauge of S11 was changed in June; whoever goes there reads kPa."""
-    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
-    said = text(round_sheet(assessed, BOOK.name, "0"), tmp_path)
+    judged = assessed(BOOK.name)
+    said = text(round_sheet(judged, BOOK.name, "0"), tmp_path)
     meadow = said[said.index("S11 Meadow") : said.index("S12 Nursery")]
     assert "inlet 315, outlet 290, drop 25 kPa" in meadow
     assert "over: outlet under 266 kPa at an inlet of 315 kPa" in meadow
@@ -201,8 +201,8 @@ def first_box(sheet: Worksheet, number: int) -> int:
 def test_the_round_as_a_sheet_is_set_up_for_paper_in_black_type_of_nine_points(
     size: str, code: int
 ) -> None:
-    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
-    sheet = on_the_sheet(round_page(assessed, BOOK.name, size=size))
+    judged = assessed(BOOK.name)
+    sheet = on_the_sheet(round_page(judged, BOOK.name, size=size))
     assert (sheet.page_setup.paperSize, sheet.page_setup.orientation) == (code, "landscape")
     assert sheet.page_setup.scale in (None, 100)
     cells = [cell for row in sheet for cell in row if cell.value is not None]
@@ -221,11 +221,11 @@ def test_the_round_as_a_sheet_is_set_up_for_paper_in_black_type_of_nine_points(
 @needs_poppler
 def test_the_round_as_a_sheet_says_on_paper_what_the_pdf_says(tmp_path: Path) -> None:
     """Every word in the same order; each page holds its stations whole, and none runs over."""
-    assessed = assess_bytes(BOOK.read_bytes(), BOOK.name)
+    judged = assessed(BOOK.name)
     sizes = {"A4": 841.9, "Letter": 792.0}
     books = [tmp_path / f"{size}.xlsx" for size in sizes]
     for path in books:
-        path.write_bytes(round_page(assessed, BOOK.name, size=path.stem))
+        path.write_bytes(round_page(judged, BOOK.name, size=path.stem))
     pdfs = convert_all(books, tmp_path, "pdf")
     for (size, across), pdf in zip(sizes.items(), pdfs, strict=True):
         printed = pdf.read_bytes()
@@ -235,7 +235,7 @@ def test_the_round_as_a_sheet_says_on_paper_what_the_pdf_says(tmp_path: Path) ->
         assert len(pages) == len(breaks) + 1
         begun = [next(w.text for w in page.words) for page in pages[1:]]
         assert all(re.fullmatch(r"\d+\.", text) for text in begun)
-        made = round_sheet(assessed, BOOK.name, "0", size=size)
+        made = round_sheet(judged, BOOK.name, "0", size=size)
         assert body(text(printed, tmp_path)) == body(text(made, tmp_path))
 
 
@@ -255,7 +255,7 @@ def test_the_boxes_of_the_sheet_typed_in_row_by_row_stand_on_the_next_one(tmp_pa
     opened = openpyxl.load_workbook(book)
     readings, work = opened["Readings"], opened["Work done"]
     spare = {s.title: first_empty(s) for s in (readings, work)}
-    names = [r.station.name for r in assess_bytes(BOOK.read_bytes(), BOOK.name).stations]
+    names = [r.station.name for r in assessed(BOOK.name).stations]
     for number, name in enumerate(names, 1):
         row = first_box(sheet, number)
         date, inlet, outlet = (sheet.cell(row, at).value for at in (1, 2, 3))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import sys
 import warnings
-from functools import cache
+from functools import cache, lru_cache
 from types import ModuleType
 from typing import Any
 
@@ -75,9 +75,15 @@ _CAUTIONS = cautions(ANYTHING)  # they stand beneath some of the tables
 
 def rows(package: bytes, sheet: str) -> list[dict[str, Any]]:
     """The rows of a pack's table by header, as openpyxl reads them."""
-    page = opened(package)[sheet]
-    listed = list(page.iter_rows(values_only=True))
+    listed = _listed(package, sheet)
     header = next(i for i, row in enumerate(listed) if "Farm" in row and len(set(row)) > 4)
     heads = [h for h in listed[header] if h]
     below = [row for row in listed[header + 1 :] if any(row) and row[0] not in _CAUTIONS]
     return [dict(zip(heads, row, strict=False)) for row in below]
+
+
+@lru_cache(64)
+def _listed(package: bytes, sheet: str) -> tuple[tuple[Any, ...], ...]:
+    page = openpyxl.load_workbook(io.BytesIO(package), read_only=True)[sheet]
+    page.reset_dimensions()
+    return tuple(page.iter_rows(values_only=True))

@@ -6,7 +6,7 @@ import datetime as dt
 import io
 import re
 import zipfile
-from pathlib import Path
+from functools import cache
 from typing import Any
 
 import openpyxl
@@ -20,7 +20,7 @@ from siltbook.batch.review.append import append_rows
 from siltbook.batch.review.pack import make_pack, pack_bytes
 from siltbook.templates.blank import BlankOptions, build
 from tests.lint import lint
-from tests.office import convert, needs_office
+from tests.office import Shared, needs_office
 from tests.review.farms import JULY, book, month, opened, pack_file
 
 AUGUST = dt.date(2026, 8, 10)
@@ -52,8 +52,14 @@ def _fill(rows: dict[int, dict[str, Any]], package: bytes | None) -> bytes:
 
 
 def header_row(package: bytes | None = None) -> int:
-    sheet = opened(package or pack_file())["Agenda"]
-    return next(r for r in range(1, 30) if sheet.cell(r, 1).value == "Farm")
+    return _header_row(package or pack_file())
+
+
+@cache
+def _header_row(package: bytes) -> int:
+    book = openpyxl.load_workbook(io.BytesIO(package), read_only=True)
+    lines = book["Agenda"].iter_rows(min_row=1, max_row=29, max_col=1, values_only=True)
+    return next(row for row, (first,) in enumerate(lines, 1) if first == "Farm")
 
 
 FIRST = 15  # E3, beneath the header; then N2 Screen, S1 Well, H4, and three empty rows
@@ -72,7 +78,12 @@ def agreed(data: bytes) -> list[tuple[Any, ...]]:
 
 
 def to_north(rows: dict[int, dict[str, Any]], data: bytes | None = None) -> Carried:
-    return enter_agreed(filled(rows), "pack.xlsx", data or book("north"), "north-2026.xlsx")
+    return _to_north(filled(rows), data or book("north"))
+
+
+@cache
+def _to_north(pack: bytes, data: bytes) -> Carried:
+    return enter_agreed(pack, "pack.xlsx", data, "north-2026.xlsx")
 
 
 def changed_parts(before: bytes, after: bytes) -> list[str]:
@@ -314,16 +325,12 @@ def test_a_pack_without_a_filled_row_adds_nothing() -> None:
 
 
 @needs_office
-def test_a_pack_that_another_program_saved_is_still_known(tmp_path: Path) -> None:
-    path = tmp_path / "pack.xlsx"
-    path.write_bytes(filled(TWO))
-    saved = convert(path, tmp_path).read_bytes()
+def test_a_pack_that_another_program_saved_is_still_known(office: Shared) -> None:
+    saved, _ = office.resaved(filled(TWO), to_north(TWO).data or b"")
     assert enter_agreed(saved, "pack.xlsx", book("north"), "north-2026.xlsx").rows == (6, 7)
 
 
 @needs_office
-def test_another_program_opens_the_book_with_its_new_rows(tmp_path: Path) -> None:
-    path = tmp_path / "book.xlsx"
-    path.write_bytes(to_north(TWO).data or b"")
-    saved = convert(path, tmp_path).read_bytes()
+def test_another_program_opens_the_book_with_its_new_rows(office: Shared) -> None:
+    _, saved = office.resaved(filled(TWO), to_north(TWO).data or b"")
     assert agreed(saved)[4] == ("N2 Screen", "Replace the solenoid", "Reader A", AUGUST)

@@ -8,6 +8,9 @@ from functools import cache
 from pathlib import Path
 from types import ModuleType
 
+from siltbook.batch.job import Reviewed, assess_bytes, review_bytes
+from siltbook.batch.results import Assessment
+
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_workbooks"
 
 
@@ -21,3 +24,15 @@ def load_make() -> ModuleType:
     sys.modules[spec.name] = module
     spec.loader.exec_module(module)
     return module
+
+
+@cache
+def assessed(name: str) -> Assessment:
+    """One sample, for example 'portfolio/east-2026.xlsx', judged; not to be changed."""
+    return assess_bytes((SAMPLES / name).read_bytes(), Path(name).name)
+
+
+@cache
+def reviewed(name: str) -> Reviewed:
+    """One sample with its result sheets."""
+    return review_bytes((SAMPLES / name).read_bytes(), name, name)

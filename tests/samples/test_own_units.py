@@ -6,10 +6,9 @@ import html
 import io
 import re
 import subprocess
-import warnings
 import zipfile
 from collections.abc import Iterator
-from functools import cache
+from functools import lru_cache
 from pathlib import Path
 
 import openpyxl
@@ -19,7 +18,6 @@ from sample_workbooks import own_units
 from siltbook.batch.archive.summary import summary
 from siltbook.batch.audit.job import audited
 from siltbook.batch.audit.report import lines
-from siltbook.batch.job import Reviewed, review_bytes
 from siltbook.batch.paper.audit_paper import audit_paper
 from siltbook.batch.paper.round_sheet import round_sheet
 from siltbook.batch.paper.station_card import station_cards
@@ -29,7 +27,7 @@ from siltbook.batch.review.month import Month
 from siltbook.batch.review.pack import make_pack, pack_bytes
 from siltbook.templates.contract import AUDIT_SHEETS, RESULT_SHEETS
 from tests.paper.test_paper import needs_poppler
-from tests.samples.load import SAMPLES
+from tests.samples.load import SAMPLES, reviewed
 
 NAMES = tuple(own_units.FARMS)
 # A figure in metres, a header in metres, or the word; not m3, m2 or 'm³/h'.
@@ -37,17 +35,22 @@ METRE = re.compile(r"\d\s*m(?![\w³²/])|\(m\)|\bm/day|\bm per |\bmetres?\b")
 LIVE = "Workings"  # has both units, and says so
 
 
-@cache
-def reviewed(name: str) -> Reviewed:
-    return review_bytes((SAMPLES / name).read_bytes(), name, name)
-
-
 def texts(package: bytes, sheets: tuple[str, ...]) -> Iterator[str]:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)
-        book = openpyxl.load_workbook(io.BytesIO(package), data_only=True)
-    for sheet in (book[name] for name in sheets or book.sheetnames):
-        yield from (c.value for row in sheet.iter_rows() for c in row if isinstance(c.value, str))
+    """The texts of these sheets, or of all."""
+    said = _said(package)
+    for name in sheets or said:
+        yield from said[name]
+
+
+@lru_cache(8)
+def _said(package: bytes) -> dict[str, tuple[str, ...]]:
+    book = openpyxl.load_workbook(io.BytesIO(package), read_only=True, data_only=True)
+    said = {}
+    for sheet in book.worksheets:
+        sheet.reset_dimensions()
+        rows = sheet.iter_rows(values_only=True)
+        said[sheet.title] = tuple(v for row in rows for v in row if isinstance(v, str))
+    return said
 
 
 def drawn(package: bytes) -> Iterator[str]:

@@ -7,9 +7,9 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from siltbook.batch.job import assess_bytes
 from siltbook.batch.model import Verdict
 from siltbook.templates import look, safety
+from tests.samples.load import assessed
 from tests.sheets.example import build
 from tests.sheets.test_book import made, opened
 
@@ -40,9 +40,7 @@ def test_cautions_and_whole_orders_stand_below_the_table_on_a_page_of_their_own(
 
 def test_six_stations_and_who_and_when_stand_on_a_small_screen() -> None:
     """1366 x 768, of which the program and the system take some 40 x 270 pixels."""
-    path = ROOT / "sample_workbooks" / "twelve-stations.xlsx"
-    assessment = assess_bytes(path.read_bytes(), path.name, None)
-    sheet = opened(made(assessment))["Actions"]
+    sheet = opened(made(assessed("twelve-stations.xlsx")))["Actions"]
     zoom = sheet.sheet_view.zoomScale / 100
     heights = [sheet.row_dimensions[row].height or 15.0 for row in range(1, 12)]
     assert sheet["A6"].value == look.VERDICTS["escalate"].label

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-import shutil
-import subprocess
 import zipfile
+from functools import cache
 from io import BytesIO
-from pathlib import Path
 from typing import Any
 
 import openpyxl
@@ -17,6 +15,7 @@ import pytest
 from siltbook.templates import contract
 from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.blank_formulas import reading_values, station_values
+from tests.office import Shared, needs_office
 
 STATIONS: list[dict[str, object]] = [
     {"station": "North 1"},
@@ -103,12 +102,12 @@ def without_stored_values(content: bytes) -> bytes:
             part = old.read(name)
             if name.startswith("xl/worksheets/sheet"):
                 part = re.sub(rb"</f><v>[^<]*</v>", b"</f>", part)
-            new.writestr(name, part)
+            new.writestr(zipfile.ZipInfo(name), part)  # the same bytes whoever makes it
     return target.getvalue()
 
 
 def computed(content: bytes) -> dict[str, list[tuple[object, object]]]:
-    book = openpyxl.load_workbook(BytesIO(content), data_only=True)
+    book = openpyxl.load_workbook(BytesIO(content), read_only=True, data_only=True)
     return {
         name: [
             (row[0] or None, row[1] or None)
@@ -214,29 +213,24 @@ def test_a_blank_in_psi_says_drops_and_limits_in_psi() -> None:
     ]  # fmt: skip
 
 
-@pytest.fixture(scope="module")
-def recalculated(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The folder of the farms' workbooks as LibreOffice calculates them, in one call."""
-    folder = tmp_path_factory.mktemp("recalculated")
-    for name, settings in FARMS.items():
-        bare = without_stored_values(filled(**settings))
-        assert {p for pairs in computed(bare).values() for p in pairs} == {(None, None)}
-        (folder / f"{name}.xlsx").write_bytes(bare)
-    (folder / "in-psi.xlsx").write_bytes(without_stored_values(in_psi()))
-    subprocess.run(
-        ["soffice", "--headless", f"-env:UserInstallation=file://{folder}/profile",
-         "--convert-to", "xlsx", "--outdir", folder / "out", *folder.glob("*.xlsx")],
-        check=True, capture_output=True, timeout=600,
-    )  # fmt: skip
-    return folder / "out"
+@cache
+def book_of(farm: str) -> bytes:
+    return filled(**FARMS[farm]) if farm in FARMS else in_psi()
 
 
-@pytest.mark.skipif(shutil.which("soffice") is None, reason="LibreOffice is not installed")
+@cache
+def bare_books() -> dict[str, bytes]:
+    return {name: without_stored_values(book_of(name)) for name in (*FARMS, "in-psi")}
+
+
+@needs_office
 @pytest.mark.parametrize("farm", [*FARMS, "in-psi"])
-def test_libreoffice_recalculates_to_the_stored_values(recalculated: Path, farm: str) -> None:
-    found = computed((recalculated / f"{farm}.xlsx").read_bytes())
-    made = filled(**FARMS[farm]) if farm in FARMS else in_psi()
-    for name, stored in computed(made).items():
+def test_libreoffice_recalculates_to_the_stored_values(farm: str, office: Shared) -> None:
+    bare = bare_books()
+    assert {p for pairs in computed(bare[farm]).values() for p in pairs} == {(None, None)}
+    again = dict(zip(bare, office.resaved(*bare.values()), strict=True))
+    found = computed(again[farm])
+    for name, stored in computed(book_of(farm)).items():
         for row, (kept, again) in enumerate(zip(stored, found[name], strict=True), 2):
             for one, other in zip(kept, again, strict=True):
                 near = pytest.approx(one, abs=1e-9) if isinstance(one, (int, float)) else one

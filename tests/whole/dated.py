@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-import warnings
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from io import BytesIO
@@ -44,10 +43,9 @@ def iso(said: Iterable[str]) -> list[str]:
 
 def dates(package: bytes, sheets: Iterable[str]) -> Iterator[tuple[str, str, str]]:
     """Sheet, cell and number format of every cell that holds a date."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)
-        book = openpyxl.load_workbook(BytesIO(package), data_only=True)
+    book = openpyxl.load_workbook(BytesIO(package), read_only=True, data_only=True)
     for name in sheets:
+        book[name].reset_dimensions()
         for row in book[name].iter_rows():
             for cell in row:
                 if isinstance(cell.value, dt.date):

@@ -33,6 +33,8 @@ from siltbook.templates import look, orders, safety
 from siltbook.templates.contract import AUDIT_SHEETS
 from siltbook.templates.orders import in_short, order_of_work
 from siltbook.templates.safety import CAUTIONS, Step, Task, Touch, cautions, touched_by
+from tests.samples.load import SAMPLES as FOLDER
+from tests.samples.load import assessed
 from tests.sheets.example import NAMES, whole
 
 pytestmark = pytest.mark.filterwarnings("ignore:.*not supported and will be removed")
@@ -100,13 +102,9 @@ def made(assessment: Assessment, name: str) -> bytes:
     return whole(result_book(assessment, NAMES, name, "0"))
 
 
-def assessed(path: Path) -> Assessment:
-    return assess_bytes(path.read_bytes(), path.name, None)
-
-
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 def test_result_sheets(path: Path) -> None:
-    shown = pages(made(assessed(path), path.name))
+    shown = pages(made(assessed(str(path.relative_to(FOLDER))), path.name))
     for name in ("Actions", "Station review", "Findings", "Water review"):
         assert lacking(shown[name]) == [], name
 
@@ -149,7 +147,7 @@ def test_terminal(command: str, tmp_path: Path) -> None:
 
 
 def test_archive_page_and_next_season() -> None:
-    season = assessed(ROOT / "sample_workbooks" / "portfolio" / "east-2026.xlsx")
+    season = assessed("portfolio/east-2026.xlsx")
     page = summary(season, "east-2026.xlsx", "0").decode("latin-1")
     text = " ".join(" ".join(re.findall(r"\((.*?)(?<!\\)\) Tj", page)).split())
     text = re.sub(r"\\([()\\])", r"\1", text)
@@ -221,7 +219,7 @@ def test_a_step_that_forgets_what_it_touches_is_noticed(monkeypatch: pytest.Monk
     hand_cleaning = orders._ORDERS[Task.HAND_CLEANING]
     north = ROOT / "sample_workbooks" / "twelve-stations.xlsx"
     monkeypatch.setitem(orders._ORDERS, Task.HAND_CLEANING, bare)
-    season = assessed(north)
+    season = assess_bytes(north.read_bytes(), north.name)
     only = tuple(r for r in season.stations if r.verdict is Verdict.HAND_CLEAN)
     text = pages(made(replace(season, stations=only), "x.xlsx"))["Actions"]
     assert "Cover off" in text

@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import math
 import warnings
+from functools import cache
 from io import BytesIO
-from pathlib import Path
 
 import openpyxl
 import pytest
@@ -16,11 +16,12 @@ from siltbook.batch.report.book import station_json
 from siltbook.batch.results import StationResult
 from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.units import cubic_metres_per_hour_per
-from tests.office import convert, needs_office
+from tests.office import Shared, cells, needs_office
 
 DAY = dt.date(2026, 4, 6)
 FLOWS = (24.0, 30.0, 36.0, 42.0, 48.0, 27.0, 45.0, 33.0, 39.0, 25.0)
 EXPONENT = 1.3
+UNITS = ("m3/h", "gpm")
 Rows = list[dict[str, object]]
 
 
@@ -49,6 +50,11 @@ def farm(flow_unit: str = "m3/h") -> bytes:
     return build(BlankOptions(pressure_unit="m", flow_unit=flow_unit), rows)
 
 
+@cache
+def reviewed(flow_unit: str) -> bytes:
+    return review_bytes(farm(flow_unit), "book", "book.xlsx").package
+
+
 def own(data: bytes) -> StationResult:
     return next(r for r in assess_bytes(data, "book").stations if r.station.name == "Own")
 
@@ -70,7 +76,7 @@ def test_runs_and_workings_use_it() -> None:
         assert run.drops == pytest.approx((2.0, 3.5), abs=0.06)  # with 2: 1.4 to 2.9 and more
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", UserWarning)
-        package = BytesIO(review_bytes(data, "book", "book.xlsx").package)
+        package = BytesIO(reviewed("m3/h"))
         sheet = openpyxl.load_workbook(package, data_only=True)["Workings"]
     kept = {sheet.cell(row, 1).value: row for row in range(sheet.max_row, 4, -1)}
     first = kept["Own"]
@@ -85,25 +91,18 @@ def test_runs_and_workings_use_it() -> None:
 
 
 @needs_office
-@pytest.mark.parametrize("unit", ["m3/h", "gpm"])
+@pytest.mark.parametrize("unit", UNITS)
 def test_libreoffice_finds_the_same_drops_uncertainties_and_probabilities(
-    unit: str, tmp_path: Path
+    unit: str, office: Shared
 ) -> None:
-    book = tmp_path / "book.xlsx"
-    book.write_bytes(review_bytes(farm(unit), "book", "book.xlsx").package)
-    again = convert(book, tmp_path, recalculate=True)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)
-        formulas = openpyxl.load_workbook(book)["Workings"]
-        ours = openpyxl.load_workbook(book, data_only=True)["Workings"]
-        theirs = openpyxl.load_workbook(again, data_only=True)["Workings"]
+    book = reviewed(unit)
+    again = dict(zip(UNITS, office.resaved(*map(reviewed, UNITS), recalculate=True), strict=True))
+    ours, theirs = (cells(data, "Workings", values=True) for data in (book, again[unit]))
     compared = dict.fromkeys("NOTVXYZ", 0)
-    for row in range(5, formulas.max_row + 1):
-        for column in compared:
-            cell = formulas[f"{column}{row}"]
-            if isinstance(cell.value, str) and cell.value.startswith("="):
-                compared[column] += 1
-                kept, found = ours[cell.coordinate].value, theirs[cell.coordinate].value
-                assert math.isclose(found, kept, rel_tol=1e-9, abs_tol=1e-12), cell.coordinate
+    for cell, formula in cells(book, "Workings", values=False).items():
+        column, row = cell.rstrip("0123456789"), int(cell.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ"))
+        if column in compared and row >= 5 and str(formula).startswith("="):
+            compared[column] += 1
+            assert math.isclose(theirs[cell], ours[cell], rel_tol=1e-9, abs_tol=1e-12), cell
     # Twenty readings of the one station, with a flow, and ten of the other.
     assert compared == {"N": 30, "O": 30, "T": 20, "V": 20, "X": 30, "Y": 30, "Z": 30}

@@ -5,17 +5,15 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
-from functools import cache
 from typing import Any
 
 import pytest
 
 from siltbook.batch.assess import assess, with_bill
-from siltbook.batch.job import assess_bytes
 from siltbook.batch.report.book import book_json
 from siltbook.batch.results import Assessment
 from siltbook.templates.contract import PRESSURE_UNITS
-from tests.samples.load import SAMPLES
+from tests.samples.load import assessed
 
 BOOK = "mixed-units.xlsx"
 # Words: the only keys that may differ, and only in their figures with units.
@@ -24,9 +22,8 @@ _ONE = r"-?[\d.]+(?: to -?[\d.]+)? (?:bar|kPa|psi|m|kgf/cm2)"
 _FIGURE = re.compile(rf"{_ONE}(?: \({_ONE}\)|\b)")  # '5 m (7.1 psi)': as typed, and converted
 
 
-@cache
 def judged() -> Assessment:
-    return assess_bytes((SAMPLES / BOOK).read_bytes(), BOOK)
+    return assessed(BOOK)
 
 
 def shown(unit: str) -> dict[str, Any]:
