@@ -84,6 +84,8 @@ def rows(package: bytes, sheet: str) -> list[dict[str, Any]]:
 
 @lru_cache(64)
 def _listed(package: bytes, sheet: str) -> tuple[tuple[Any, ...], ...]:
-    page = openpyxl.load_workbook(io.BytesIO(package), read_only=True)[sheet]
-    page.reset_dimensions()
-    return tuple(page.iter_rows(values_only=True))
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", ".* extension is not supported", UserWarning)
+        page = openpyxl.load_workbook(io.BytesIO(package), read_only=True)[sheet]
+        page.reset_dimensions()
+        return tuple(page.iter_rows(values_only=True))

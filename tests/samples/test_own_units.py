@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
 
-import openpyxl
 import pytest
 
 from sample_workbooks import own_units
@@ -26,6 +25,7 @@ from siltbook.batch.review.farm import read_month
 from siltbook.batch.review.month import Month
 from siltbook.batch.review.pack import make_pack, pack_bytes
 from siltbook.templates.contract import AUDIT_SHEETS, RESULT_SHEETS
+from tests.office import cells_of
 from tests.paper.test_paper import needs_poppler
 from tests.samples.load import SAMPLES, reviewed
 
@@ -44,13 +44,11 @@ def texts(package: bytes, sheets: tuple[str, ...]) -> Iterator[str]:
 
 @lru_cache(8)
 def _said(package: bytes) -> dict[str, tuple[str, ...]]:
-    book = openpyxl.load_workbook(io.BytesIO(package), read_only=True, data_only=True)
-    said = {}
-    for sheet in book.worksheets:
-        sheet.reset_dimensions()
-        rows = sheet.iter_rows(values_only=True)
-        said[sheet.title] = tuple(v for row in rows for v in row if isinstance(v, str))
-    return said
+    read = cells_of(package, values=True)
+    return {
+        sheet: tuple(cell.value for cell in cells if isinstance(cell.value, str))
+        for sheet, cells in read.items()
+    }
 
 
 def drawn(package: bytes) -> Iterator[str]:

@@ -6,15 +6,13 @@ import datetime as dt
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from io import BytesIO
-
-import openpyxl
 
 from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.reading.cells import address
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.batch.review.append import change_cells
+from tests.office import cells_of
 
 ISO_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 DAY_FIRST, MONTH_FIRST = "30/08/2026", "08/30/2026"
@@ -43,10 +41,7 @@ def iso(said: Iterable[str]) -> list[str]:
 
 def dates(package: bytes, sheets: Iterable[str]) -> Iterator[tuple[str, str, str]]:
     """Sheet, cell and number format of every cell that holds a date."""
-    book = openpyxl.load_workbook(BytesIO(package), read_only=True, data_only=True)
-    for name in sheets:
-        book[name].reset_dimensions()
-        for row in book[name].iter_rows():
-            for cell in row:
-                if isinstance(cell.value, dt.date):
-                    yield name, cell.coordinate, cell.number_format
+    for name, cells in cells_of(package, sheets, values=True).items():
+        for cell in cells:
+            if isinstance(cell.value, dt.date):
+                yield name, cell.coordinate, cell.number_format
