@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 LOOK = 500  # [ms] between two looks at the folder, where nothing wakes us earlier
 AGAIN = 10.0  # [s] after which a result that could not be written is tried again
 EPILOG = (
-    "Exit codes: 0 ended by Ctrl-C; 2 wrong use of the command; 3 the folder cannot be watched, or "
-    "was renamed or deleted."
+    "Exit codes: 0 ended by Ctrl-C or kill; 2 wrong use of the command; 3 the folder cannot be "
+    "watched, or was renamed or deleted."
 )
 
 
@@ -44,7 +44,7 @@ def watch(folder: Path, as_of: dt.datetime | None) -> None:
     try:
         with refusals():
             _watch(folder, day(as_of))
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, SystemExit):  # the second where the system tells us to end
         click.echo()
 
 
@@ -61,7 +61,7 @@ def _watch(folder: Path, as_of: dt.date | None) -> None:
     for book, target in results(found).items():
         if up_to_date(found[book], target):
             saves.judged(book, found[book])
-    click.echo(printable(f"Watching {folder}; Ctrl-C ends it."))
+    click.echo(printable(f"Watching {folder}; {_what_ends_it()} ends it."))
     # Whatever wakes us, the folder is looked at as a whole: what changed does not matter here.
     for _ in _wakes(folder):
         found = stamps(folder)
@@ -71,6 +71,15 @@ def _watch(folder: Path, as_of: dt.date | None) -> None:
             told = saves.waiting.pop(book, None) is not None
             if not _judge(book, found[book], targets[book], as_of, given, told):
                 saves.again(book, time.monotonic() + AGAIN)
+
+
+def _what_ends_it() -> str:
+    """Ctrl-C, unless a shell lets this process, in the background, ignore it."""
+    import os
+    import signal
+
+    ignored = signal.getsignal(signal.SIGINT) == signal.SIG_IGN
+    return f"'kill {os.getpid()}'" if ignored else "Ctrl-C"
 
 
 def _wakes(folder: Path) -> Iterator[None]:

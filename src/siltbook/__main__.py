@@ -13,6 +13,7 @@ if sys.path and os.path.realpath(sys.path[0]) == os.path.realpath(os.curdir):
     del sys.path[0]
 
 _STOPPED = b"siltbook: stopped by Ctrl-C; what was written is whole.\n"
+_ENDED = 128 + signal.SIGTERM  # the exit code of who is told to end
 _IMPORTING = "<frozen importlib._bootstrap>"
 
 
@@ -21,19 +22,35 @@ def stop(_: int, frame: FrameType | None) -> NoReturn:
 
     Libraries that are interrupted half-way through their import raise whatever they like.
     """
+    if _imports(frame):
+        os.write(2, _STOPPED)
+        os._exit(130)
+    raise KeyboardInterrupt
+
+
+def end(_: int, frame: FrameType | None) -> NoReturn:
+    """`kill`, or the system that goes down: the end without a word, drafts and children gone."""
+    if _imports(frame):
+        os._exit(_ENDED)
+    raise SystemExit(_ENDED)
+
+
+def _imports(frame: FrameType | None) -> bool:
     while frame is not None:
         if frame.f_code.co_filename == _IMPORTING:
-            os.write(2, _STOPPED)
-            os._exit(130)
+            return True
         frame = frame.f_back
-    raise KeyboardInterrupt
+    return False
 
 
 def main() -> None:
     """Start the command line."""
     try:
         # In here, too: a Ctrl-C that came before is answered while the handler is put in place.
-        signal.signal(signal.SIGINT, stop)
+        # A shell lets what it starts in the background ignore it, and so do we.
+        if signal.getsignal(signal.SIGINT) != signal.SIG_IGN:
+            signal.signal(signal.SIGINT, stop)
+        signal.signal(signal.SIGTERM, end)
         from siltbook.batch.cli import main as command
 
         command()

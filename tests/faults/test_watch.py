@@ -8,6 +8,7 @@ import os
 import queue
 import re
 import signal
+import subprocess
 import sys
 import threading
 import time
@@ -22,6 +23,7 @@ from siltbook.batch.cli import main
 from siltbook.batch.commands.watch import summary
 from tests.faults.support import reviewed, small_book, start
 from tests.reading.test_other_formats import other
+from tests.warm import process
 
 # The command hides its module's name.
 watch = importlib.import_module("siltbook.batch.commands.watch")
@@ -163,6 +165,50 @@ def test_formats_side_by_side_ten_saves_foreign_files_and_a_folder_that_goes(
     finally:
         watched.process.kill()
         watched.end()
+
+
+def in_the_background() -> None:
+    """As a shell starts a command with & that is no terminal's."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are sent")
+@pytest.mark.parametrize("ignores", [False, True], ids=["in front", "in the background"])
+def test_kill_ends_it_as_ctrl_c_does_which_is_ignored_in_the_background(
+    tmp_path: Path, old: bytes, ignores: bool
+) -> None:
+    before = (f"{__name__}:in_the_background",) if ignores else ()
+    watched = process(
+        "siltbook.__main__:main", "watch", str(tmp_path), before=before, text=True,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+    )  # fmt: skip
+    assert watched.stdout is not None
+    how = f"'kill {watched.pid}'" if ignores else "Ctrl-C"
+    assert watched.stdout.readline() == f"Watching {tmp_path}; {how} ends it.\n"
+    if ignores:
+        watched.send_signal(signal.SIGINT)
+    (tmp_path / "north.xlsx").write_bytes(old)
+    assert "north.reviewed.xlsx" in watched.stdout.readline()
+    watched.terminate()
+    assert watched.communicate(timeout=300)[1] == ""
+    assert watched.returncode == 0
+    assert not list(tmp_path.glob(".siltbook-*"))
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are sent")
+def test_kill_ends_a_run_without_a_word_and_leaves_no_draft(tmp_path: Path, old: bytes) -> None:
+    (tmp_path / "north.xlsx").write_bytes(old)
+    before = ("tests.faults.pausing:pause_after", str(tmp_path), "9", "siltbook.batch.many:judge")
+    run = process(
+        "siltbook.__main__:main", "run", str(tmp_path / "north.xlsx"), before=before, text=True,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+    )  # fmt: skip
+    while not (tmp_path / str(run.pid)).exists():
+        time.sleep(0.02)
+    run.terminate()
+    assert run.communicate(timeout=300) == ("", "")
+    assert run.returncode == 128 + signal.SIGTERM
+    assert {p.name for p in tmp_path.iterdir()} == {"north.xlsx", str(run.pid)}
 
 
 def judged(book: Path, capsys: pytest.CaptureFixture[str]) -> str:
