@@ -110,7 +110,9 @@ def judge_whole(job: Job) -> Judged:
     reviewed = review_bytes(job.data, job.path, job.name, job.as_of, job.boxes)
     lines = (*short_table(reviewed.assessment, job.path), f"  Result: {job.written}")
     entry = book_json(reviewed.assessment, job.path, job.written)
-    return Judged(stamped(reviewed.package, job.name), entry, lines, ended=reviewed.ended)
+    package, ended = reviewed.package, reviewed.ended
+    del reviewed  # what was judged takes more room than all that is still to be done
+    return Judged(stamped(package, job.name), entry, lines, ended=ended)
 
 
 def process_book(order: Order) -> Outcome:
