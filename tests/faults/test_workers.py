@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import multiprocessing
 import os
 import subprocess
 import sys
@@ -11,7 +12,9 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
+from multiprocessing import forkserver
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -21,6 +24,8 @@ from siltbook.batch.cli import main
 from siltbook.batch.cluster import ClusterError, process_on_cluster
 from tests.faults import workers
 from tests.faults.support import ROOT, reviewed, small_book
+from tests.forked import Forked
+from tests.warm import process
 
 distributed = pytest.importorskip("distributed")
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="workers are killed by a signal")
@@ -61,6 +66,18 @@ def check_all(todo: list[many.Order], outcomes: list[many.Outcome], failing: str
     assert names == sorted(wanted)
 
 
+@pytest.fixture
+def forked_workers(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """The processes of a pool are forked from one that has imported everything."""
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(["tests.faults.warm_workers"])
+    monkeypatch.setenv("PYTHONPATH", str(ROOT))  # where it finds what it imports
+    monkeypatch.setattr(multiprocessing, "get_context", lambda _: context)
+    yield
+    forkserver._forkserver._stop()
+
+
+@pytest.mark.usefixtures("forked_workers")
 def test_a_process_that_dies_takes_no_book_with_it(tmp_path: Path, mark: Path) -> None:
     todo = orders(tmp_path, "a", "b", "deadly", "d")
     check_all(todo, list(many.process_books(todo, 2, workers.die_once)))
@@ -98,18 +115,17 @@ def address_in(told: Path) -> str:
 
 
 @contextmanager
-def worker(address: str) -> Iterator[subprocess.Popen[bytes]]:
+def worker(address: str, really: bool = False) -> Iterator[subprocess.Popen[Any] | Forked]:
     """A worker process with one thread and nobody who would start it again."""
-    process = subprocess.Popen(
-        [sys.executable, "-m", "distributed.cli.dask_worker", address, "--no-nanny",
-         "--nthreads", "1", "--no-dashboard", "--death-timeout", "60"],
-        cwd=ROOT, stderr=subprocess.DEVNULL,
+    made = process(
+        f"{workers.__name__}:of_dask", address, "--no-nanny", "--nthreads", "1",
+        "--no-dashboard", "--death-timeout", "60", really=really, stderr=subprocess.DEVNULL,
     )  # fmt: skip
     try:
-        yield process
+        yield made
     finally:
-        process.kill()
-        process.wait(timeout=20)
+        made.kill()
+        made.wait(timeout=20)
 
 
 def wait_for_workers(address: str, count: int) -> None:
@@ -118,7 +134,7 @@ def wait_for_workers(address: str, count: int) -> None:
         client.wait_for_workers(count, timeout=60)
 
 
-def kill_the_holder(mark: Path, processes: Sequence[subprocess.Popen[bytes]]) -> None:
+def kill_the_holder(mark: Path, processes: Sequence[subprocess.Popen[Any] | Forked]) -> None:
     """End the worker that has taken a book and holds it; AssertionError if none does in time."""
     for _ in range(6_000):
         with suppress(OSError, ValueError):
@@ -135,7 +151,7 @@ def test_cluster_one_worker_of_two_killed_half_way(
     monkeypatch.setattr(cluster, "PATIENCE", 60.0)  # a busy machine starts workers slowly
     mark.mkdir()
     todo = orders(tmp_path, *(f"b{i}" for i in range(10)))
-    with worker(scheduler) as one, worker(scheduler) as two:
+    with worker(scheduler, really=True) as one, worker(scheduler, really=True) as two:
         wait_for_workers(scheduler, 2)
         with ThreadPoolExecutor(1) as other:
             killed = other.submit(kill_the_holder, mark, (one, two))

@@ -4,10 +4,19 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 import time
 from pathlib import Path
 
 from siltbook.batch.many import Job, Judged, judge
+
+
+def of_dask() -> None:
+    """A worker of a Dask cluster, by the arguments of its command."""
+    sys.modules.pop("dask", None)  # held back from processes that are as it is installed
+    from distributed.cli.dask_worker import main
+
+    main()
 
 
 def die_once(job: Job) -> Judged:
