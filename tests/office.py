@@ -83,24 +83,24 @@ class Shared:
         self.folder = folder
         folder.mkdir(exist_ok=True)
 
-    def resaved(self, *books: bytes, recalculate: bool = False) -> list[bytes]:
-        """The books in the order given, as .xlsx."""
-        way = "anew" if recalculate else "kept"
+    def resaved(self, *books: bytes, to: str = "xlsx", recalculate: bool = False) -> list[bytes]:
+        """The .xlsx books in the order given, in the format `to`."""
+        way = f"{'anew' if recalculate else 'kept'}-{to}"
         places = {book: self.folder / f"{hashlib.sha256(book).hexdigest()}-{way}" for book in books}
         with ExitStack() as locks:
             for place in sorted(places.values()):
                 locks.enter_context(_alone(place.with_suffix(".lock")))
             missing = {book: place for book, place in places.items() if not place.exists()}
             if missing:
-                self._make(missing, recalculate)
+                self._make(missing, to, recalculate)
         return [places[book].read_bytes() for book in books]
 
-    def _make(self, wanted: dict[bytes, Path], recalculate: bool) -> None:
+    def _make(self, wanted: dict[bytes, Path], to: str, recalculate: bool) -> None:
         with tempfile.TemporaryDirectory(dir=self.folder) as name:
             sources = [Path(name) / f"{place.name}.xlsx" for place in wanted.values()]
             for source, book in zip(sources, wanted, strict=True):
                 source.write_bytes(book)
-            made = convert_all(sources, Path(name), recalculate=recalculate)
+            made = convert_all(sources, Path(name), to, recalculate)
             for path, place in zip(made, wanted.values(), strict=True):
                 path.replace(place)
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import shutil
-import subprocess
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -11,25 +10,24 @@ import pytest
 from sample_workbooks.as_kept import Style, as_xlsx
 from siltbook.batch.adopt.job import Source, look
 from tests.adopt.farms import kept
+from tests.office import Shared, needs_office
 
-OFFICE = shutil.which("soffice")
+LAYOUTS = ("wide two headers", "sheet per station")
 
 
-@pytest.mark.skipif(OFFICE is None, reason="LibreOffice is not installed")
+@cache
+def book(layout: str) -> bytes:
+    return as_xlsx(kept(Style(layout, title=True, junk=True)))
+
+
+@needs_office
 @pytest.mark.parametrize("ending", ["ods", "xls"])
-@pytest.mark.parametrize("layout", ["wide two headers", "sheet per station"])
-def test_other_formats_give_the_same_readings(tmp_path: Path, ending: str, layout: str) -> None:
-    data = as_xlsx(kept(Style(layout, title=True, junk=True)))
-    source = tmp_path / "own.xlsx"
-    source.write_bytes(data)
-    subprocess.run(
-        [str(OFFICE), f"-env:UserInstallation=file://{tmp_path}/profile", "--headless",
-         "--convert-to", ending, "--outdir", str(tmp_path), str(source)],
-        check=True, capture_output=True, timeout=600,
-    )  # fmt: skip
-    made = tmp_path / f"own.{ending}"
-    first = look([Source(source, data)])
-    second = look([Source(made, made.read_bytes())])
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_other_formats_give_the_same_readings(office: Shared, ending: str, layout: str) -> None:
+    made = office.resaved(*map(book, LAYOUTS), to=ending)[LAYOUTS.index(layout)]
+    source, other = Path("own.xlsx"), Path(f"own.{ending}")
+    first = look([Source(source, book(layout))])
+    second = look([Source(other, made)])
     keys = ("station", "date", "inlet", "outlet", "remark")
     told = [[{k: r.get(k) for k in keys} for r in one.rows.readings] for one in (first, second)]
     assert len(told[0]) == 15
