@@ -19,7 +19,7 @@ from siltbook.batch.reading.workbook import open_workbook
 from siltbook.batch.review.append import append_rows, change_cells
 from siltbook.templates.contract import FARM
 from tests.audit.edits import rewritten, typed_over
-from tests.audit.farm import honest, open_places
+from tests.audit.farm import day, honest, open_places
 from tests.office import Shared, needs_office
 from tests.samples.load import SAMPLES
 
@@ -27,9 +27,20 @@ NAME = "farm.xlsx"
 pytestmark = pytest.mark.usefixtures("without_what_would_be")
 
 
+def small() -> bytes:
+    """Three stations of the honest farm in the first half of its season."""
+    farm, names = honest(), ("Alder", "Birch", "Elm")
+    farm.stations, *logs = (
+        [row for row in rows if row["station"] in names]
+        for rows in (farm.stations, farm.readings, farm.work)
+    )
+    farm.readings, farm.work = ([row for row in log if row["date"] < day(15)] for log in logs)
+    return farm.package()
+
+
 @pytest.fixture(scope="module")
 def reviewed() -> bytes:
-    return review_bytes(honest().package(), NAME, NAME).package
+    return review_bytes(small(), NAME, NAME).package
 
 
 def styles(data: bytes) -> list[int]:
@@ -80,7 +91,7 @@ def test_a_changed_setting_is_named_with_both_values_and_what_follows(
 )
 def test_a_limit_typed_with_its_unit_is_named_as_it_was_typed(was: float | str, now: str) -> None:
     """What Findings says of the text then follows from it, and nobody edited it by hand."""
-    data = set_to(honest().package(), "drop_limit", was)
+    data = set_to(small(), "drop_limit", was)
     result = review_bytes(data, NAME, NAME).package
     answered, found = said_of(set_to(result, "drop_limit", now))
     shown = was if isinstance(was, str) else f"{was:g}"
