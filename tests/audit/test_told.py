@@ -30,9 +30,10 @@ from siltbook.batch.audit.report import (
 )
 from siltbook.batch.audit.rules import RULES
 from siltbook.batch.audit.sensitivity import CASES, CLASS, READING, Sensitivity
-from siltbook.batch.audit.sheets import _innocent, _said, _state, _would_be, chance
+from siltbook.batch.audit.sheets import _innocent, _said, _state, _tallest, _would_be, chance
 from siltbook.batch.audit.steps_by import NOBODY, by_person, by_station
 from siltbook.batch.model import Verdict
+from siltbook.batch.sheets.kit import row_height
 from siltbook.templates.shown import IN_METRES
 
 DATA = RULES["stuck-gauge"]
@@ -326,3 +327,11 @@ def test_last_digits_of_another_program_are_alike_and_no_more() -> None:
     assert not alike(1e6, 1e6 + 2e-3)
     assert alike(0.0, 9e-10)
     assert not alike(0.0, 2e-9)
+
+
+def test_a_row_of_the_detail_is_as_high_as_its_tallest_cell_from_the_second_column_on() -> None:
+    """Rule is 26 characters wide, Station 14 and Result 16: each text is measured in its own."""
+    word = "eighteen letters xx"
+    assert _tallest([word]) == row_height(1)
+    assert _tallest(["", word]) == row_height(2)
+    assert _tallest([word, "", f"{word} {word}"]) == row_height(3)

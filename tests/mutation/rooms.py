@@ -34,6 +34,8 @@ EQUIVALENT = {
     "ordered = sorted(found.items(), key=lambda item: ~len(item[1]))",
     # pandas inverts a series of truths by either sign.
     "run = (-same).cumsum()",
+    # A day is at least itself; no day (NaT) is neither equal to itself nor more.
+    """when = f" on {joined.shown.day(last['day'])}" if last["day"] >= last["day"] else \"\"""",
     # No division is negative, and a metre is more than none.
     "slack = max(STANDING, 2 * track.division if track.division > -1 else 0.0)",
     # More columns than those of days are looked through for days, and hold none.
