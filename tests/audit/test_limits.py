@@ -218,6 +218,20 @@ def test_the_first_routine_reading_of_a_day_counts_and_no_other() -> None:
     assert copied_round(BOOK, after).state is State.QUIET
 
 
+def test_rounds_that_always_repeat_vouch_for_each_other_and_two_copies_do_not() -> None:
+    """A habit shows at twice the distance, too; rounds copied one after the other do not."""
+    every = rounds(20)
+    for day in range(2, 20):
+        every = repeated(every, day, day - 2, 6)
+    said = [place.said for place in open_places(copied_round(BOOK, every))]
+    assert not [one for one in said if "Round of 2026-05-13" in one and "2026-05-11" in one]
+    twice = repeated(repeated(rounds(20), 12, 10, 6), 13, 11, 6)
+    assert [place.said for place in open_places(copied_round(BOOK, twice))] == [
+        "Round of 2026-05-13: 6 of 6 stations read exactly as on 2026-05-11",
+        "Round of 2026-05-14: 6 of 6 stations read exactly as on 2026-05-12",
+    ]
+
+
 # One station as another.
 
 

@@ -36,6 +36,8 @@ EQUIVALENT = {
     "run = (-same).cumsum()",
     # A day is at least itself; no day (NaT) is neither equal to itself nor more.
     """when = f" on {joined.shown.day(last['day'])}" if last["day"] >= last["day"] else \"\"""",
+    # No division is 0; one that is not known (NaN) gives no known chance either.
+    "if len(steps) < ENOUGH_STEPS or not division != 0:",
     # No division is negative, and a metre is more than none.
     "slack = max(STANDING, 2 * track.division if track.division > -1 else 0.0)",
     # More columns than those of days are looked through for days, and hold none.
