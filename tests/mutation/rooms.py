@@ -38,6 +38,10 @@ EQUIVALENT = {
     """when = f" on {joined.shown.day(last['day'])}" if last["day"] >= last["day"] else \"\"""",
     # No division is 0; one that is not known (NaN) gives no known chance either.
     "if len(steps) < ENOUGH_STEPS or not division != 0:",
+    # Twice a truth and a truth share no bit.
+    "return 2 * (one.due == other.due) ^ (name_key(one.who) == name_key(other.who))",
+    # Where fewer than ten days are shared, no station has ten of them: none is left a line later.
+    "if shared.sum() is COMMON_DAYS:",
     # No division is negative, and a metre is more than none.
     "slack = max(STANDING, 2 * track.division if track.division > -1 else 0.0)",
     # More columns than those of days are looked through for days, and hold none.
