@@ -68,7 +68,8 @@ def facts_of(
     """Scan a history and pick out its latest readings."""
     cycles, inlet = settings.flush_cycles, settings.flush_inlet
     entries, standing = scanned(history, flush_cycles=cycles, flush_inlet=inlet)
-    history = replace(history, entries=entries)
+    if entries != history.entries:  # as a rule they were settled before
+        history = replace(history, entries=entries)
     readings = history.readings
     return Facts(
         history,

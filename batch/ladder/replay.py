@@ -168,8 +168,9 @@ def _calm(reading: Reading, limit: float) -> bool:
     """A reading that counts and is in range. Of several in a row while nothing is open, the last
     says what all of them say."""
     drop = reading.drop
-    usable = drop is not None and not reading.why_unusable
-    return usable and not is_over(drop or 0.0, limit) and not both_sides_alike(reading)
+    if drop is None or reading.why_unusable or is_over(drop, limit):
+        return False
+    return abs(drop) > NOISE or not both_sides_alike(reading)
 
 
 def both_sides_alike(reading: Reading) -> bool:

@@ -13,34 +13,20 @@ from siltbook.batch.ladder.replay import settled
 from siltbook.batch.model import CarriedOver, History, Reading, Station, Work
 from siltbook.batch.numbers.flowfit import fit_exponent
 from siltbook.batch.numbers.order import ordered
+from siltbook.batch.numbers.readings import Scale, reading_of
 from siltbook.batch.numbers.slips import without_slips
 from siltbook.checks.changed import changed_gauges
-from siltbook.checks.gauges import (
-    GaugeFitness,
-    drop_uncertainty,
-    gauge_fitness,
-    outlet_slack,
-    probability_over,
-    reading_part,
-)
+from siltbook.checks.gauges import GaugeFitness, gauge_fitness
 from siltbook.templates.book import Book, set_aside
 from siltbook.templates.contract import STATIONS, WORK
 
 if TYPE_CHECKING:
     from pandas import DataFrame
 
-NO_INLET = "no pressure at the inlet: pump off, or a dead gauge"
-LOWEST_FLOW_SHARE = 0.2  # of the reference flow, below which a drop says nothing
 # Columns of the register that nothing computes with: shown where a table asks for them.
 _USED = frozenset({*(f.name for f in fields(Station)), "station", "drop_limit"})
 _CARRIED = frozenset(f.name for f in fields(CarriedOver))
 _MORE = tuple(c.key for c in STATIONS.columns if c.key not in _USED)
-
-
-# Of a reading: time, inlet, outlet, flow, field pressure, drop as read, occasion.
-_Cells = tuple[
-    dt.time | None, float | None, float | None, float | None, float | None, float | None, object
-]
 
 
 def _number(value: object) -> float | None:
@@ -105,17 +91,6 @@ def stations(book: Book, as_of: dt.date | None = None) -> tuple[Station, ...]:
     return tuple(found.values())
 
 
-def uncertainty(station: Station, drop: float) -> float | None:
-    """Standard uncertainty of one drop at this station [m]; None without gauge data."""
-    return drop_uncertainty(
-        drop,
-        gauges=station.gauges,
-        full_scale=station.full_scale,
-        gauge_class=station.gauge_class,
-        division=station.division,
-    )
-
-
 @lru_cache(maxsize=128)
 def station_gauge(station: Station) -> GaugeFitness:
     """What this station's gauge can tell at its limit, and what a better one would."""
@@ -125,87 +100,6 @@ def station_gauge(station: Station) -> GaugeFitness:
         full_scale=station.full_scale,
         gauge_class=station.gauge_class,
         division=station.division,
-    )
-
-
-def _slack(station: Station) -> float:
-    return outlet_slack(
-        gauges=station.gauges,
-        full_scale=station.full_scale,
-        gauge_class=station.gauge_class,
-        division=station.division,
-    )
-
-
-def _why_drop_unusable(station: Station, drop: float, flow: float | None) -> str:
-    """As `_why_unusable`, of a reading of which only the drop was written down."""
-    if drop < 0 and drop < -_slack(station):
-        return "drop below zero"
-    if station.full_scale is not None and drop > station.full_scale + 1e-6:
-        return "drop beyond the gauge's full scale"
-    if drop <= 0 and not flow:
-        # Without the pressures nobody can tell a clean filter from a stopped pump or a dead gauge.
-        return "a drop of zero without inlet and outlet"
-    return _why_flow_unusable(station, flow)
-
-
-def _why_unusable(
-    station: Station, inlet: float | None, outlet: float | None, flow: float | None
-) -> str:
-    if inlet is None or outlet is None:
-        return f"{'inlet' if inlet is None else 'outlet'} pressure missing or unreadable"
-    if inlet < 0 or outlet < 0:
-        return "negative pressure"
-    if inlet == 0:
-        return NO_INLET
-    top = station.full_scale
-    if top is not None and max(inlet, outlet) > top + 1e-6:
-        return "pressure beyond the gauge's full scale"
-    # A drop a little under zero is what an honest reading of a clean filter can give.
-    if outlet > inlet and outlet - inlet > _slack(station):
-        return "outlet above inlet"
-    return _why_flow_unusable(station, flow)
-
-
-def _why_flow_unusable(station: Station, flow: float | None) -> str:
-    if flow is not None and flow <= 0:
-        return "no flow"
-    reference = station.reference_flow
-    if flow is not None and reference and flow < LOWEST_FLOW_SHARE * reference:
-        return "flow under a fifth of the reference flow"
-    return ""
-
-
-def _field(station: Station, pressure: float | None) -> float | None:
-    """The field pressure [m]; None where it is negative or beyond the gauge."""
-    top = math.inf if station.full_scale is None else station.full_scale + 1e-6
-    return pressure if pressure is not None and 0.0 <= pressure <= top else None
-
-
-def _reading(station: Station, row: int, date: dt.date, cells: _Cells) -> Reading:
-    time, inlet, outlet, flow, field, typed, occasion = cells
-    if inlet is None and outlet is None and typed is not None:
-        why = _why_drop_unusable(station, typed, flow)
-        drop: float | None = typed
-    else:
-        drop = None if inlet is None or outlet is None else inlet - outlet
-        why = _why_unusable(station, inlet, outlet, flow)
-    u = None if drop is None or why else uncertainty(station, drop)
-    return Reading(
-        row=row,
-        date=date,
-        time=time,
-        inlet=inlet,
-        outlet=outlet,
-        drop=drop,
-        flow=flow,
-        field=_field(station, field),
-        occasion=_text(occasion) or "routine",
-        u_drop=u,
-        p_over=probability_over(drop, station.limit, u) if drop is not None and u else None,
-        why_unusable=why,
-        u_read=None if u is None else reading_part(station.division),
-        gauge_row=station.gauge_row,
     )
 
 
@@ -227,14 +121,15 @@ def _work(record: dict[Hashable, Any]) -> Work:
 def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
     """One history per station of the register, entries after the as-of date left out."""
     register = {station.name: station for station in stations(book, as_of)}
+    scales = {name: Scale(station) for name, station in register.items()}
     read: dict[str, list[Reading]] = {name: [] for name in register}
     done: dict[str, list[Work]] = {name: [] for name in register}
     frame = book.readings.frame
     for row, name, date, *cells in zip(*_columns(frame), strict=True):
-        station = register.get(name)
-        if station is not None and (as_of is None or date <= as_of):
-            on = station.on(date) if station.changed else station
-            read[name].append(_reading(on, row, date, tuple(cells)))
+        scale = scales.get(name)
+        if scale is not None and (as_of is None or date <= as_of):
+            on = scale.on(date) if scale.station.changed else scale
+            read[name].append(reading_of(on, row, date, *cells))
     for record in set_aside(WORK, book.work.frame).reset_index(names="row").to_dict("records"):
         name = _text(record["station"])
         if name in register and (as_of is None or record["date"] <= as_of):
@@ -247,7 +142,7 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
 
 
 def _columns(readings: DataFrame) -> Iterator[list[Any]]:
-    """Row, station, date and what `_Cells` names: whole columns, None where a number is none."""
+    """Row, station, date and what `reading_of` asks: whole columns, None where a number is none."""
     yield readings.index.tolist()
     for key in ("station", "date", "time"):
         yield readings[key].tolist()

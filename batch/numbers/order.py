@@ -7,8 +7,9 @@ custom of the trade: routine readings, then the work, each reading after it wher
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from itertools import groupby, pairwise
+from operator import itemgetter
 
 from siltbook.batch.model import CLEANINGS, CLEARS, Reading, Work, is_over
 
@@ -27,25 +28,36 @@ def ordered(
 
     `limit` [m]: without it no drop can be called over, and every untimed day goes by custom.
     """
-    days: dict[dt.date, list[Entry]] = defaultdict(list)
-    for entry in entries:
-        days[entry.date].append(entry)
-    if all(len(today) == 1 for today in days.values()):
-        return tuple(days[day][0] for day in sorted(days)), ()
+    found = sorted(entries, key=_day)
+    if all(before.date != after.date for before, after in pairwise(found)):
+        return tuple(found), ()
+    timed = _by_the_clock(found)
+    if timed is not None:
+        return timed, ()
     placed: list[Entry] = []
     sensible = []
-    over = False  # the last that was read, with no work on the element since
-    for day in sorted(days):
-        today = days[day]
+    for day, entries_then in groupby(found, _day):
+        today = list(entries_then)
         if len(today) > 1:
-            today = sorted(today, key=lambda e: (isinstance(e, Work), e.row))
-            only = _only_order(today, limit, was_over=over)
+            today.sort(key=lambda e: (isinstance(e, Work), e.row))
+            only = _only_order(today, limit, placed)
             if only is not None:
                 sensible.append(day)
             today = only or _usual(today)
         placed += today
-        over = _left_over(today, limit, over)
     return tuple(placed), tuple(sensible)
+
+
+def _day(entry: Entry) -> dt.date:
+    return entry.date
+
+
+def _by_the_clock(entries: Sequence[Entry]) -> tuple[Entry, ...] | None:
+    """Entries by date and time where all have times and no two the same; else None."""
+    clock = {(e.date, e.time): e for e in entries if e.time is not None}
+    if len(clock) < len(entries):
+        return None
+    return tuple(entry for _, entry in sorted(clock.items(), key=itemgetter(0)))
 
 
 def _usual(day: list[Entry]) -> list[Entry]:
@@ -65,10 +77,12 @@ def _rank(entry: Entry) -> int:
     return 0 if entry.occasion == "routine" else 2
 
 
-def _only_order(day: list[Entry], limit: float | None, *, was_over: bool) -> list[Entry] | None:
+def _only_order(
+    day: list[Entry], limit: float | None, before: Sequence[Entry]
+) -> list[Entry] | None:
     """Over, the work, in range, where that alone makes sense of a day without times; else None.
 
-    The reading over may be an earlier day's (`was_over`). The times that are given must agree.
+    The reading over may be one of `before` this day. The times that are given must agree.
     """
     readings = [e for e in day if isinstance(e, Reading)]
     work: list[Entry] = [e for e in day if isinstance(e, Work) and e.work in CLEARS]
@@ -77,20 +91,23 @@ def _only_order(day: list[Entry], limit: float | None, *, was_over: bool) -> lis
         return None
     over = [r for r in readings if is_over(r.drop or 0.0, limit)]
     fine = [r for r in readings if not is_over(r.drop or 0.0, limit)]
-    if len(day) != len(readings) + 1 or len(fine) != 1 or len(over) > 1 or not (over or was_over):
+    if len(day) != len(readings) + 1 or len(fine) != 1 or len(over) > 1:
+        return None
+    if not over and not _left_over(before, limit):
         return None
     found = [*over, *work, *fine]
     times = [e.time for e in found if e.time is not None]
     return found if times == sorted(times) else None
 
 
-def _left_over(day: list[Entry], limit: float | None, before: bool) -> bool:
-    for entry in reversed(day):
+def _left_over(entries: Sequence[Entry], limit: float) -> bool:
+    """Whether the last that was read is over, with no work on the element since."""
+    for entry in reversed(entries):
         if isinstance(entry, Work) and entry.work in CLEARS:
             return False
         if isinstance(entry, Reading) and entry.usable and entry.drop is not None:
-            return limit is not None and is_over(entry.drop, limit)
-    return before
+            return is_over(entry.drop, limit)
+    return False
 
 
 def _by_custom(day: Sequence[Entry]) -> list[Entry]:

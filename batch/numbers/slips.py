@@ -61,11 +61,20 @@ def _all_marked(
     readings: Sequence[Reading], usual: dict[str, _Usual], unit_of: Callable[[Reading], str]
 ) -> list[Reading]:
     inlet, outlet = (usual[key].pressure for key in _KEYS)
+    inlets = [r.inlet for r in readings if r.inlet is not None]
+    outlets = [r.outlet for r in readings if r.outlet is not None]
+    if _all_ordinary(inlets, inlet) and _all_ordinary(outlets, outlet):
+        return list(readings)
     return [
         r if _ordinary(r.inlet, inlet) and _ordinary(r.outlet, outlet)
         else _marked(r, usual, unit_of(r))
         for r in readings
     ]  # fmt: skip
+
+
+def _all_ordinary(values: Sequence[float], usual: float) -> bool:
+    """Whether the least and the largest are, and so all between them."""
+    return not values or (_ordinary(min(values), usual) and _ordinary(max(values), usual))
 
 
 def _ordinary(value: float | None, usual: float) -> bool:
