@@ -258,7 +258,7 @@ _HEAD = re.compile(
 _HEAD_AT_MOST = 8_192  # [bytes]; what is longer is written in no usual way
 _CELL = re.compile(
     r'<c r="([A-Z]{1,3})([1-9][0-9]{0,6})"(?: s="([0-9]{1,5})")?(?: t="([a-zA-Z]{1,9})")?'
-    r"(?:/>|>(?:(<f>[^<]*</f>)?<v>([^<&]*)</v>)?</c>)"
+    r"(?:/>|>(?:(?:(<f>)[^<]*</f>)?<v>([^<&]*)</v>)?</c>)"
 )
 _HIDDEN = re.compile(r'<row(?=[^<>]* r="([0-9]{1,7})")[^<>]* hidden="(?:1|true)"')
 _BETWEEN = re.compile(r'(?:</row>|<row(?: [a-zA-Z0-9:]+="[^<>"&]*")*/?>|\s)*')
@@ -273,7 +273,9 @@ def _without_blank_rows(data: bytearray, asked: Asked) -> bytearray:
     first, end = data.find(b"<sheetData>"), data.rfind(b"</sheetData>")
     if not 0 <= first < end or not _HEAD.match(data, 0, _HEAD_AT_MOST):
         return data
-    last = max(data.rfind(mark, first, end) for mark in (b"<v", b"<f", b"<is"))
+    last = -1
+    for mark in (b"<v", b"<f", b"<is"):
+        last = max(last, data.rfind(mark, max(first, last), end))
     cut = data.find(b"</row>", last, end) + len(b"</row>") if last >= 0 else first + 11
     if cut > first and end - cut > _BLOCK:
         asked.look_into(bytes(data[cut:end]))
@@ -287,7 +289,10 @@ def _quick_sheet(data: bytearray, book: Workbook, asked: Asked) -> SheetCells | 
     The XML parser still sees everything outside of the rows. `asked` learns every format.
     """
     first, last = data.find(b"<sheetData>"), data.rfind(b"</sheetData>")
-    if not 0 <= first < last or b"<!" in data or not _HEAD.match(data, 0, _HEAD_AT_MOST):
+    if not 0 <= first < last or not _HEAD.match(data, 0, _HEAD_AT_MOST):
+        return None
+    # Among the rows nothing but rows and cells is let pass.
+    if data.find(b"<!", 0, first) >= 0 or data.find(b"<!", last) >= 0:
         return None
     rest = _SheetParser(book, MAX_ROW)
     feed([data[:first], b"<sheetData>", data[last:]], rest.start, rest.end, rest.data)
@@ -308,15 +313,18 @@ def _quick_block(text: str, into: _SheetParser, strings: list[str], asked: Asked
     between = list(filter(None, parts[::_FIELDS]))
     if not all(map(_BETWEEN.fullmatch, between)):
         return False
+    tags = "".join(between)
     if ' s="' in text:
         asked.cells(parts[3::_FIELDS])
-        asked.look_into("".join(between).encode())
-    if ' hidden="' in text:
-        into.cells.hidden.extend(map(int, _HIDDEN.findall(text)))
+        asked.look_into(tags.encode())
+    if ' hidden="' in tags:
+        into.cells.hidden.extend(map(int, _HIDDEN.findall(tags)))
     if ' t="str"' in text:
         kinds, raws = parts[4::_FIELDS], parts[6::_FIELDS]
         pairs = zip(kinds, raws, strict=True)
         into.spend_text(sum(len(raw) for kind, raw in pairs if kind == "str" and raw))
+    before: list[str] = []
+    numbers: list[int] = []
     for letters, *fields in _by_column(parts):
         if None in fields[-1]:
             fields = _filled(fields)
@@ -328,14 +336,16 @@ def _quick_block(text: str, into: _SheetParser, strings: list[str], asked: Asked
             kept = [i for i, value in enumerate(found) if value is not None]
             rows, styles = [rows[i] for i in kept], [styles[i] for i in kept]
             values = [value for value in found if value is not None]
-        numbers = list(map(int, rows))
+        if rows != before:  # most columns have a cell in every row
+            before, numbers = rows, list(map(int, rows))
         if max(numbers, default=0) > MAX_ROW:
             raise ValueError(f"row {max(numbers)} lies beyond the last row")
         if numbers:
             column = into.cells.columns.setdefault(address(f"{letters[0]}1")[1], Cells())
             column.rows.extend(numbers)
             column.values.extend(values)
-            column.styles.extend([int(style or 0) for style in styles])
+            known = {style: int(style or 0) for style in set(styles)}
+            column.styles.extend([known[style] for style in styles])
     return True
 
 
@@ -378,7 +388,7 @@ def _quick_values(
     if not all(raws):
         return None
     if kind == "s":
-        texts: list[Value] = [strings[_index(raw)] for raw in raws]
-        return texts if all(texts) else None
+        known: dict[str, Value] = {raw: strings[_index(raw)] for raw in set(raws)}
+        return [known[raw] for raw in raws] if all(known.values()) else None
     numbers = list(map(float, raws))
     return [*numbers] if all(map(math.isfinite, numbers)) else None
