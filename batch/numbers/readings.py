@@ -72,8 +72,9 @@ def reading_of(
     typed: float | None,
     occasion: object,
 ) -> Reading:
-    """One row of readings as it counts: pressures and the drop as `typed` [m], `flow` [m3/h].
+    """One `row` of readings as it counts.
 
+    `inlet`, `outlet`, the pressure in the `field` and the drop as `typed` [m], `flow` [m3/h].
     Whatever is missing is None; `occasion` is a routine reading where it is no text.
     """
     if inlet is None and outlet is None and typed is not None:
