@@ -165,8 +165,8 @@ def fall_between(
     and more than 0.5 m: near zero a drop falls by half from one reading to the next, and no dirt
     has gone. At `reference_flow` [m3/h] by `exponent` [-] where both flows are known.
     """
-    points = (_point(reading, reference_flow, exponent) for reading in (before, after))
-    return _fallen(*points)
+    first = _point(before, reference_flow, exponent)
+    return _fallen(first, _point(after, reference_flow, exponent))
 
 
 def _point(reading: Reading, reference_flow: float | None, exponent: float) -> _Point:
