@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
-from typing import Any
 
 import openpyxl
 import pytest
@@ -14,19 +12,17 @@ from siltbook.batch.adopt.into import Filled, fill
 from siltbook.batch.adopt.model import Harvest
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.book import read_book
-from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 from tests.typed.farm import opened, saved
+from tests.typed.in_units import Rows, small_book
 
 NAME = "farm.xlsx"
 OLD, DAY = dt.date(2026, 5, 1), dt.date(2026, 6, 5)
 HELD = {"station": "North", "date": OLD, "inlet": 3.0, "outlet": 2.9}
-Rows = Sequence[Mapping[str, Any]]
 
 
 def book(stations: Rows, readings: Rows = (HELD,), gauges: Rows = (), unit: str = "bar") -> bytes:
-    lists = {"Stations": list(stations), "Readings": list(readings), "Gauges": list(gauges)}
-    return build(BlankOptions(unit, farm="Invented"), lists)
+    return small_book(unit, stations, readings, gauges)
 
 
 def into(home: bytes, unit: str = "bar", station: str = "North") -> Filled:
@@ -78,8 +74,8 @@ def headed(home: bytes, **heads: str) -> bytes:
 
 
 def test_rows_go_in_the_units_that_headers_state() -> None:
-    home = headed(book([{"station": "North"}]), D="Inlet pressure (psi)", E="Outlet pressure (kPa)",
-                  F="Flow (gpm)")  # fmt: skip
+    home = headed(book([{"station": "North"}]), C="Inlet pressure (psi)", D="Outlet pressure (kPa)",
+                  E="Flow (gpm)")  # fmt: skip
     assert means(into(home)) == TRUE
     assert cubic_metres_per_hour_per("gpm") < 1
 
@@ -121,16 +117,16 @@ def refused(made: openpyxl.Workbook) -> str:
 
 def test_into_a_unit_that_nobody_knows_nothing_is_entered() -> None:
     farm = opened(book([{"station": "North"}]))
-    farm["Farm"]["B4"] = "bushels"
+    farm["Farm"]["B2"] = "bushels"
     assert refused(farm) == (
         "farm.xlsx: a unit of pressure or flow on its sheets Farm, Stations or Gauges is not known,"
         " so nothing can be entered in it: correct it there ('siltbook check' names the cell); "
         "nothing was changed."
     )
     since = {"station": "North", "since": dt.date(2026, 6, 1), "unit": "psi"}
-    for sheet, cell in (("Stations", "N2"), ("Gauges", "G2")):
+    for sheet, cell in (("Stations", "D2"), ("Gauges", "D2")):
         made = opened(book([{"station": "North", "unit": "psi"}], gauges=[since]))
-        made["Gauges"]["G2"] = "psi" if sheet == "Gauges" else None
+        made["Gauges"]["D2"] = "psi" if sheet == "Gauges" else None
         made[sheet][cell] = "bushels"
         assert refused(made) == (
             "farm.xlsx: the rows cannot be added to its sheet Readings, since they would not be "
