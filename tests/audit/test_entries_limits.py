@@ -215,6 +215,14 @@ def test_an_unusable_entry_excuses_nothing_where_both_neighbours_were_visited(
     assert place.said.endswith("; no verdict can use it, and it fills no gap") is holds
 
 
+@pytest.mark.parametrize(("week", "holds"), [(0, False), (1, True), (11, True)])
+def test_the_first_visit_has_none_before_it(week: int, holds: bool) -> None:
+    """The second has one; so has the last before the rows that stand above."""
+    weeks = moved(week, 16)
+    result = entered(weeks, **{f"n{weeks.index(week)}": {"inlet": 0.0, "outlet": 0.0}})
+    assert [place.holds for place in result.places] == [holds]
+
+
 # Visits due and made.
 
 
