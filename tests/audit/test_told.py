@@ -127,6 +127,12 @@ def test_one_rule_that_found_something_is_enough_to_look_first() -> None:
     assert "cannot be asked" not in trusted(1, 0, 3)
     own = _trusted([of("book-findings", State.LOOK), of("swapped", State.QUIET)], ())
     assert own.endswith(" The book's own findings: book-findings said.")
+    for code in (c for c, rule in RULES.items() if rule.question is Question.TRUST):
+        if code != "book-findings":  # wherever among the rules the book's own stand
+            quiet = _trusted([of(code, State.LOOK), of("book-findings", State.QUIET)], ())
+            assert quiet.endswith(" has to be explained.")
+            last = _trusted([of(code, State.QUIET), of("book-findings", State.LOOK)], ())
+            assert last == own
 
 
 def test_planted_faults_are_said_with_their_cases() -> None:
