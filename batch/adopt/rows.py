@@ -12,7 +12,7 @@ from siltbook.batch.adopt.study import TURNED_UNITS
 from siltbook.batch.reading.amounts import factor_of
 from siltbook.batch.reading.book_units import ISO, Units
 from siltbook.templates.book import Table
-from siltbook.templates.contract import PRESSURE_UNITS, READINGS, WORK, Column, Kind, Sheet
+from siltbook.templates.contract import PRESSURE_UNITS, READINGS, WORK, Column, Sheet
 from siltbook.templates.names import name_key
 from siltbook.templates.shown import Shown
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
@@ -105,7 +105,8 @@ def lacking(rows: Sequence[Row], table: Table, units: Units, into: _List, shown:
     for row, origin in zip(typed, rows, strict=True):
         at = _identity(row, kind)
         found = there.get(at, [])
-        ours = _canonical(row, units, table.units, into)
+        meant = _meaning(origin)
+        ours = {key: meant.get(key, row.get(key)) for key in into.values}
         same = next((f for f in found if _equal(ours, f[1])), None)
         if same is not None:
             already += 1
@@ -114,7 +115,7 @@ def lacking(rows: Sequence[Row], table: Table, units: Units, into: _List, shown:
         elif found and (row.get("time") is not None or source[at] == 1):
             conflicts.append(_conflict(row, origin, table, found[0][0], shown))
         else:
-            add.append((row, _meaning(origin)))
+            add.append((row, meant))
     return Lacking(sorted(add, key=lambda one: _moment(one[0])), already, conflicts)
 
 
@@ -127,17 +128,6 @@ def _identity(row: Mapping[str, object], kind: Sequence[str]) -> tuple[object, .
 def _word(row: Mapping[str, object], key: str) -> str:
     value = row.get(key)
     return value if isinstance(value, str) and value != "routine" else ""
-
-
-def _canonical(row: Row, units: Units, stated: Mapping[str, str], into: _List) -> Row:
-    """The values of a typed row in metres of water and cubic metres per hour, as they are read."""
-    found: Row = {}
-    for key in into.values:
-        value, column = row.get(key), into.sheet.column(key)
-        if isinstance(value, (int, float)) and column.kind in (Kind.PRESSURE, Kind.FLOW):
-            value *= factor_of(_unit(row, units, stated, column))
-        found[key] = value
-    return found
 
 
 def _meaning(row: Row) -> dict[str, float]:
@@ -154,7 +144,7 @@ def near(one: float, other: float) -> bool:
     return abs(one - other) <= _SAME * max(1.0, abs(other))
 
 
-def _equal(ours: Row, there: Row) -> bool:
+def _equal(ours: Mapping[str, object], there: Row) -> bool:
     """Whether what a row has says nothing else than the book's row does."""
     for key, mine in ours.items():
         theirs = there.get(key)

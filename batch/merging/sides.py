@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 from siltbook.batch.merging.units import converted, units_of
 from siltbook.batch.package.opened import open_package
@@ -52,8 +53,6 @@ Key = tuple[str, ...]
 OWN = "="  # before the header of a column that is the practitioner's own
 _ALSO_KEYS = ("occasion", "source", "from")
 _BY = ("read_by", "done_by", "who")
-# What a blank says beside its settings, in whatever unit: nobody typed it.
-_HELP = {in_unit(c, unit).help for c in FARM.columns for unit in PRESSURE_UNITS}
 _OURS = (*RESULT_SHEETS, *(f"{n} (Siltbook)" for n in RESULT_SHEETS), *AUDIT_SHEETS, *MERGE_SHEETS)
 
 
@@ -309,5 +308,11 @@ def _own_cells(
             and not (table and place[0] >= top and (place[1] in used or place[0] == top))
         }  # fmt: skip
         if name == farm:
-            kept = {p: v for p, v in kept.items() if p[1] > 2 and v not in _HELP}
+            kept = {p: v for p, v in kept.items() if p[1] > 2 and v not in _said_by_a_blank()}
         yield name, kept
+
+
+@cache
+def _said_by_a_blank() -> frozenset[str]:
+    """What a blank says beside its settings, in whatever unit: nobody typed it."""
+    return frozenset(in_unit(c, unit).help for c in FARM.columns for unit in PRESSURE_UNITS)

@@ -61,14 +61,15 @@ def settled(home: Side, copies: Sequence[Side]) -> dict[tuple[str, Key], str]:
                     said.setdefault((sheet, entry.key), set()).add(unit)
                 if "unit" in entry.cells:
                     typed.add((sheet, entry.key))
+    last = _last_pressures(home)
     return {
         row: next(iter(units))
         for row, units in said.items()
-        if row in typed and len(units) == 1 and UNREADABLE not in units and _free(home, *row)
+        if row in typed and len(units) == 1 and UNREADABLE not in units and _free(home, last, *row)
     }
 
 
-def _free(home: Side, sheet: str, key: Key) -> bool:
+def _free(home: Side, last: Mapping[str, str], sheet: str, key: Key) -> bool:
     """Whether the book has a place for a row's unit, and nothing that it would change."""
     if "unit" not in home.tables[sheet].places:
         return False
@@ -76,18 +77,18 @@ def _free(home: Side, sheet: str, key: Key) -> bool:
     if here and (sheet == STATIONS.name or any("unit" in entry.cells for entry in here)):
         return False
     since = key[1][:ISO] if sheet == CHANGED_GAUGES.name else ""
-    return not any(
-        entry.key[:1] == key[:1] and day_of(entry) >= since and _has_pressure(entry)
-        for entries in home.entries.values()
-        for entry in entries
-    )
+    return key[0] not in last or last[key[0]] < since
 
 
-def _has_pressure(entry: Entry) -> bool:
-    sheet = _SHEETS.get(entry.sheet)
-    return sheet is not None and any(
-        column.kind is Kind.PRESSURE and column.key in entry.cells for column in sheet.columns
-    )
+def _last_pressures(side: Side) -> dict[str, str]:
+    """The last day with a pressure of each station, '' for one that stands in the register."""
+    found: dict[str, str] = {}
+    for name, sheet in _SHEETS.items():
+        pressures = {column.key for column in sheet.columns if column.kind is Kind.PRESSURE}
+        for entry in side.entries[name]:
+            if not pressures.isdisjoint(entry.cells):
+                found[entry.key[0]] = max(found.get(entry.key[0], ""), day_of(entry))
+    return found
 
 
 def day_of(entry: Entry) -> str:

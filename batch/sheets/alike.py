@@ -15,9 +15,9 @@ from siltbook.batch.model import Reading
 from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets.links import Fixed, Source
+from siltbook.checks.gauges import NOISE
 from siltbook.templates.shown import Shown
 
-NOISE = 1e-6  # [m]; more than this above the limit is over
 # Whether it lacks a time, gauge data and a flow, and whether it is over the limit.
 Kind = tuple[bool, bool, bool, bool]
 

@@ -18,7 +18,7 @@ from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.results import Assessment
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets import tables
-from siltbook.batch.sheets.alike import NOISE, Kind, columns, kind_of, linked
+from siltbook.batch.sheets.alike import Kind, columns, kind_of, linked
 from siltbook.batch.sheets.links import Fixed, Source, fixed_of, source_of
 from siltbook.batch.sheets.rows import (
     READ,
@@ -33,6 +33,7 @@ from siltbook.batch.sheets.rows import (
 )
 from siltbook.batch.tables.describe import Column
 from siltbook.batch.tables.workings import AS_SHOWN, WORKINGS, workings
+from siltbook.checks.gauges import NOISE
 from siltbook.templates.shown import Shown
 from siltbook.templates.units import metres_per
 
