@@ -9,7 +9,7 @@ import datetime as dt
 from collections.abc import Collection
 
 from siltbook.templates import contract
-from siltbook.templates.blank_formulas import REACH, UNITS_SHEET, unit_factor
+from siltbook.templates.blank_lookups import REACH, UNITS_SHEET, unit_factor
 from siltbook.templates.contract import Column, Kind
 from siltbook.templates.shown import METRE
 from siltbook.templates.units import metres_per

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from xlsxwriter.worksheet import CellFormulaTuple, Worksheet
 
-from siltbook.templates import blank_formulas, contract, own_unit, printing, safety
+from siltbook.templates import blank_formulas, blank_gauges, contract, own_unit, printing, safety
 from siltbook.templates.blank_checks import (
     REGISTER,
     REGISTER_FORMULA,
@@ -27,6 +27,7 @@ from siltbook.templates.blank_look import (
     VIOLET,
     Look,
 )
+from siltbook.templates.blank_lookups import UNITS_SHEET, UNKNOWN, at_row, unit_rows
 from siltbook.templates.book import column_letters
 from siltbook.templates.contract import Column, Kind
 from siltbook.templates.days import ISO, WAYS, way, written
@@ -291,7 +292,7 @@ def _add_table(page: Worksheet, look: Look, sheet: contract.Sheet, count: int, u
     for header, formula in blank_formulas.formulas(sheet.name, unit).items():
         shown = look.header(computed=True)
         # A table keeps the formula of its first row; programs in which it grows move it along.
-        first = blank_formulas.at_row(formula, 2)
+        first = at_row(formula, 2)
         columns.append({"header": header, "header_format": shown, "formula": first})
     page.add_table(
         0, 0, count, len(columns) - 1,
@@ -310,7 +311,7 @@ def _computed_values(sheet: str, filling: Filling) -> Sequence[tuple[object, ...
     if sheet == "Stations":
         return blank_formulas.station_values(stations, filling.settings, filling.limits_in)
     if sheet == "Gauges":
-        return blank_formulas.gauge_values(filling.of(sheet), stations)
+        return blank_gauges.gauge_values(filling.of(sheet), stations)
     return blank_formulas.reading_values(
         filling.of(sheet), stations, filling.settings, filling.of("Gauges"), filling.limits_in
     )
@@ -332,7 +333,7 @@ def _write_computed(
         words = sheet.computed[offset] == "Against limit"
         cell = look.computed(shown, align="center" if words else "right")
         for row, pair in enumerate(values, start=1):
-            own = blank_formulas.at_row(formula, row + 1)
+            own = at_row(formula, row + 1)
             page.write_formula(row, first + offset, own, cell, pair[offset])
     if sheet.name == "Readings":
         over = f'=${column_letters(first + 1)}2="OVER"'
@@ -342,17 +343,36 @@ def _write_computed(
 
 def write_units(book: Workbook, look: Look, filling: Filling) -> None:
     """The hidden sheet Units: accepted spellings, their factors, and the register's length."""
-    sheet = book.add_worksheet(blank_formulas.UNITS_SHEET, worksheet_class=ListPage)
+    sheet = book.add_worksheet(UNITS_SHEET, worksheet_class=ListPage)
     sheet.set_column(0, 4, 24)
     heads = "Pressure unit", "Metres of water per unit", "", "Filled row", "Stations"
     for col, words in enumerate(heads):
         if words:
             sheet.write_string(0, col, words, look.header())
-    for row, (name, factor) in enumerate(blank_formulas.unit_rows(), start=1):
+    for row, (name, factor) in enumerate(unit_rows(), start=1):
         sheet.write_string(row, 0, name)
         sheet.write_number(row, 1, factor)
     named = {at for at, row in enumerate(filling.of("Stations"), 1) if row.get("station")}
     for at in range(1, REGISTER + 1):
         sheet.write_formula(at, 3, REGISTER_FORMULA, None, at if at in named else 0)
     sheet.write_formula(1, 4, STATION_COUNT_FORMULA, None, station_count(named))
+    _lay_out_gauges(sheet, look, filling)
     sheet.hide()
+
+
+def _lay_out_gauges(sheet: Worksheet, look: Look, filling: Filling) -> None:
+    """Each changed unit once, where the readings look it up."""
+    first = blank_gauges.FIRST_COLUMN
+    sheet.set_column(first, first + len(blank_gauges.HEADS) - 1, 16)
+    for col, words in enumerate(blank_gauges.HEADS, start=first):
+        sheet.write_string(0, col, words, look.header())
+    formulas = blank_gauges.layout_formulas()
+    layout = blank_gauges.laid_out(filling.of("Gauges"), filling.of("Stations"))
+    for row, (*values, number) in enumerate(layout.rows, start=1):
+        for col, (formula, value) in enumerate(zip(formulas, values, strict=True), start=first):
+            sheet.write_formula(row, col, at_row(formula, row + 1), None, value)
+        sheet.write_number(row, first + len(formulas), number)
+    below, last = len(layout.rows) + 1, first + len(formulas)
+    sheet.write_string(below, last - 1, UNKNOWN)
+    sheet.write_number(below, last, blank_gauges.UNPLACED)
+    sheet.write_formula(1, last + 1, blank_gauges.state_formula(), None, layout.state)

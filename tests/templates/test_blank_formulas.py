@@ -11,10 +11,14 @@ from typing import Any
 
 import openpyxl
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from siltbook.templates import contract
 from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.blank_formulas import reading_values, station_values
+from siltbook.templates.blank_gauges import MANY
+from siltbook.templates.units import metres_per
 from tests.office import Shared, needs_office
 
 STATIONS: list[dict[str, object]] = [
@@ -235,3 +239,69 @@ def test_libreoffice_recalculates_to_the_stored_values(farm: str, office: Shared
             for one, other in zip(kept, again, strict=True):
                 near = pytest.approx(one, abs=1e-9) if isinstance(one, (int, float)) else one
                 assert other == near, f"{name} row {row}"
+
+
+UNITS_TYPED = st.sampled_from([None, "bar", " kPa", "psi", "m"])
+GAUGE_ROWS = st.lists(
+    st.tuples(st.sampled_from(["North 1", "south ", "Metre"]), st.integers(1, 9), UNITS_TYPED),
+    max_size=9,
+)
+
+
+def the_unit_of(station: str, day: int, gauges: list[tuple[str, int, str | None]]) -> str | None:
+    """The slow way: the unit of the last change until that day; '?' where two begin on it."""
+    own = [
+        (since, unit.strip())
+        for name, since, unit in gauges
+        if unit and name.strip().casefold() == station.casefold() and since <= day
+    ]
+    last = [unit for since, unit in own if since == max(own)[0]]
+    return None if not own else last[0] if len(last) == 1 else "?"
+
+
+@given(gauges=GAUGE_ROWS, day=st.integers(1, 10))
+def test_a_reading_is_in_the_unit_of_the_last_change_until_its_day(
+    gauges: list[tuple[str, int, str | None]], day: int
+) -> None:
+    typed = [
+        {"station": name, "since": dt.date(2026, 5, since), "unit": unit}
+        for name, since, unit in gauges
+    ]
+    for station, registered in (("North 1", "bar"), ("South", "psi"), ("Metre", "m")):
+        row = reading(station, 9, 4) | {"date": dt.date(2026, 5, day)}
+        ((drop, _),) = reading_values([row], STATIONS, {}, typed)
+        unit = the_unit_of(station, day, gauges) or registered
+        assert drop == ("?" if unit == "?" else pytest.approx(5 * metres_per(unit)))
+
+
+def test_a_reading_without_a_date_has_no_drop_once_a_gauge_has_changed() -> None:
+    undated = reading("North 1", 3, 2) | {"date": None}
+    assert reading_values([undated], STATIONS, {}) == [(pytest.approx(10.19716), "OVER")]
+    assert reading_values([undated], STATIONS, {}, [GAUGES[0]]) == [("?", "?")]
+
+
+def test_more_changed_gauges_than_are_laid_out_leave_no_drop() -> None:
+    kept = {"station": "South", "since": dt.date(2026, 5, 10), "unit": "bar"}
+    rows = [reading("North 1", 3, 2)]
+    full = [kept | {"since": dt.date(2026, 1, 1) + dt.timedelta(days=i)} for i in range(MANY)]
+    assert reading_values(rows, STATIONS, {}, full) == [(pytest.approx(10.19716), "OVER")]
+    assert reading_values(rows, STATIONS, {}, [*full, kept]) == [("?", "?")]
+
+
+def below_the_table() -> bytes:
+    """A change where no formula stands beside it: only in some programs a table grows."""
+    book = openpyxl.load_workbook(BytesIO(filled(gauges=[])))
+    sheet = book["Gauges"]
+    at = sheet.max_row + 5
+    sheet.cell(at, 1, "South"), sheet.cell(at, 2, dt.date(2026, 5, 10)), sheet.cell(at, 7, "kPa")
+    target = BytesIO()
+    book.save(target)
+    return target.getvalue()
+
+
+@needs_office
+def test_a_change_typed_below_the_prepared_rows_counts(office: Shared) -> None:
+    (found,) = office.resaved(without_stored_values(below_the_table()))
+    rows = computed(found)["Readings"]
+    at = CASES.index((on(5, 10, "South", 280, 230), 5.0986, "OVER"))
+    assert rows[at] == (pytest.approx(5.0986, abs=5e-5), "OVER")
