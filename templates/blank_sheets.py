@@ -109,6 +109,15 @@ class ListPage(Worksheet):  # type: ignore[misc]  # the library has no types
         self.table[row][col] = CellFormulaTuple(formula.removeprefix("="), cell_format, value)
         return 0
 
+    def add_long_table(self, last_row: int, last_col: int, options: Mapping[str, object]) -> None:
+        """A table from the first cell to this one (0-based), as `add_table` makes it.
+
+        The library would look at each of its cells and write the formulas that stand there anyway.
+        """
+        self.add_table(0, 0, 1, last_col, options)
+        whole = f"A1:{column_letters(last_col)}{last_row + 1}"
+        self.tables[-1].update(range=whole, a_range=whole, autofilter=whole)
+
     def print_columns(self, last: int) -> None:
         """Print the columns up to `last` (0-based), as far down as they are filled.
 
@@ -284,7 +293,7 @@ def write_list(book: Workbook, look: Look, sheet: contract.Sheet, filling: Filli
     page.print_columns(len(sheet.columns) - 1)
 
 
-def _add_table(page: Worksheet, look: Look, sheet: contract.Sheet, count: int, unit: str) -> None:
+def _add_table(page: ListPage, look: Look, sheet: contract.Sheet, count: int, unit: str) -> None:
     columns: list[dict[str, object]] = [
         {"header": c.header, "header_format": look.header(required=c.required)}
         for c in own_unit.columns(sheet, unit)
@@ -294,8 +303,8 @@ def _add_table(page: Worksheet, look: Look, sheet: contract.Sheet, count: int, u
         # A table keeps the formula of its first row; programs in which it grows move it along.
         first = at_row(formula, 2)
         columns.append({"header": header, "header_format": shown, "formula": first})
-    page.add_table(
-        0, 0, count, len(columns) - 1,
+    page.add_long_table(
+        count, len(columns) - 1,
         {
             "name": blank_formulas.TABLES[sheet.name],
             "columns": columns,
