@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import math
+from decimal import Decimal
 
+import pandas as pd
 import pytest
 
+from siltbook.checks import schemas
 from siltbook.checks.fitness import check_book
 from siltbook.checks.schemas import failures
-from siltbook.templates.contract import LISTS, READINGS, STATIONS
+from siltbook.templates.contract import LISTS, READINGS, STATIONS, Sheet
 from tests.checks.builders import book, job, reading
 from tests.checks.helpers import found, messages
 
@@ -191,3 +195,26 @@ def test_required_columns_of_the_contract_are_required_by_the_schema(sheet) -> N
 def test_station_is_carried_as_the_register_spells_it() -> None:
     (one,) = found(book([reading(1, -1, None, station="NORTH 1")]), "pressure-negative")
     assert one.station == "North 1"
+
+
+ODD = [
+    None, math.nan, -1.0, 0.0, 1e12, math.inf, True, "x", "yes", "flush", 5, dt.time(7, 30),
+    dt.date(2026, 5, 1), dt.datetime(2026, 5, 1, 7, 30), Decimal("0.5"), (1, 2),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("sheet", LISTS, ids=lambda sheet: sheet.name)
+def test_no_column_passes_as_sound_in_which_the_schema_finds_a_fault(
+    sheet: Sheet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    by_key = {column.key: column for column in sheet.columns}
+    passed = set()
+    for value in ODD:
+        odd = {key: pd.Series([value] * 2, [2, 3], dtype="object") for key in by_key}
+        for frame in (pd.DataFrame(odd), pd.DataFrame(odd).infer_objects()):
+            sound = [key for key in by_key if schemas._sound(sheet, by_key[key], frame[key])]
+            passed.update(sound)
+            with monkeypatch.context() as whole:
+                whole.setattr(schemas, "_sound", lambda *_: False)
+                assert failures(sheet, frame[sound]) == [], value
+    assert passed == set(by_key)
