@@ -10,6 +10,7 @@ from functools import cached_property
 from siltbook.checks.changed import ChangedGauge
 from siltbook.checks.findings import Finding
 from siltbook.checks.gauges import NOISE
+from siltbook.checks.slipped import Slipped
 from siltbook.templates.safety import Step
 
 
@@ -201,6 +202,7 @@ class History:
     """Everything logged for one station up to the as-of date, in the ladder's order.
 
     `reordered`: days without times that were put into the one order that makes sense.
+    `slipped`: rows of readings whose dates look mistyped, those after the as-of date as well.
     """
 
     station: Station
@@ -208,6 +210,7 @@ class History:
     flow_fit: FlowFit = FlowFit()
     carried: CarriedOver | None = None
     reordered: tuple[dt.date, ...] = ()
+    slipped: tuple[Slipped, ...] = ()
 
     @property
     def exponent(self) -> float:

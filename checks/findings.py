@@ -105,6 +105,7 @@ _RULES = (
     # readings
     Rule("reading-twice", _D, "Same reading entered twice", "Delete one of the rows."),
     Rule("date-outside-season", _D, "Date outside the season", "Check the year."),
+    Rule("date-slipped", _D, "Date looks mistyped", "Correct the date if it is; a reading whose place is not sure is read again."),
     Rule("date-after-review", _N, "Entries after the as-of date", "Nothing to do: they were left out of this judgement."),
     Rule("outlet-over-inlet", _E, "Outlet above inlet", "Check the selector: the two may be swapped."),
     Rule("drop-differs", _D, "Drop is not inlet minus outlet", "Correct whichever is wrong; the pressures were used.", often=True),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from siltbook.checks.context import JoinedBook, Listed, finding, hits
 from siltbook.checks.findings import Finding
+from siltbook.checks.slipped import slipped_dates
 from siltbook.checks.wording import clock, rows_named
 
 if TYPE_CHECKING:
@@ -55,6 +56,19 @@ def date_outside_season(joined: JoinedBook) -> list[Finding]:
             also = f" (same year in {rows_named(others)})" if others else ""
             read = f"{joined.shown.day(group['date'].iloc[0])}{also}"
             found.append(finding(place, "date-outside-season", "date", first, read, accepted))
+    return found
+
+
+def date_slipped(joined: JoinedBook) -> list[Finding]:
+    """Readings and work whose date looks mistyped where the row stands (`slipped_dates`)."""
+    found, say = [], joined.shown.day
+    for place in (joined.readings, joined.work):
+        for slips in slipped_dates(place.frame, "key").values():
+            for slip in slips:
+                read = f"{say(slip.typed)}, out of the order of the rows; {say(slip.likely)},"
+                read += f" the same {slip.how}, fits it"
+                accepted = "a date between those of the rows around it"
+                found.append(finding(place, "date-slipped", "date", slip.row, read, accepted))
     return found
 
 
@@ -199,6 +213,7 @@ def _untimed(places: tuple[Listed, ...], day: str, entries: list[_Entry]) -> Fin
 
 RULES = (
     date_outside_season,
+    date_slipped,
     date_after_review,
     reading_twice,
     rows_copied,

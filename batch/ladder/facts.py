@@ -10,6 +10,7 @@ from siltbook.batch.model import CLEARS, NO_WORK, History, Reading, Work, is_ove
 from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.numbers.forecast import Forecast
 from siltbook.checks.gauges import NOISE
+from siltbook.checks.slipped import Slipped
 from siltbook.templates.book import Settings
 from siltbook.templates.shown import Shown
 
@@ -49,6 +50,18 @@ class Facts:
     def on(self, entry: Reading | Work | None) -> str:
         """The day of an entry in a sentence; empty without one."""
         return "" if entry is None else self.shown.day(entry.date)
+
+    @property
+    def misplaced(self) -> Slipped | None:
+        """A reading whose date looks mistyped, where that one may be the latest."""
+        last = None if self.newest is None else self.newest.date
+        found = [
+            slip
+            for slip in self.history.slipped
+            if self.as_of is None or min(slip.typed, slip.likely) <= self.as_of
+            if last is None or max(slip.typed, slip.likely) >= last
+        ]
+        return max(found, key=lambda slip: slip.likely, default=None)
 
     @property
     def days_since(self) -> int | None:

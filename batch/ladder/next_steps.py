@@ -65,4 +65,6 @@ def _re_read(facts: Facts) -> tuple[Step, ...]:
         return (safety.read_step(safety.SELECTOR), again)
     if newest is not None and " looks like " in newest.why_unusable:
         return (safety.read_step(safety.MISTYPED), again)
+    if facts.misplaced is not None and (newest is None or newest.usable):
+        return (safety.read_step(safety.MISDATED), again)
     return (again, safety.read_step(safety.USUAL_FLOW))

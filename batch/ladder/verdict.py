@@ -70,7 +70,7 @@ def _applicable_verdicts(facts: Facts) -> list[Verdict]:
         (Verdict.FLUSH, at.gear is Gear.AWAITS_PROOF),
         (Verdict.CHECK_SUPPLY, at.supply_low is not None or too_low_to_flush(facts)),
         (Verdict.FLUSH, at.step is Step.NEEDS_FLUSH),
-        (Verdict.RE_READ, awaits or unread),
+        (Verdict.RE_READ, awaits or unread or facts.misplaced is not None),
         (Verdict.INSPECT_SCREEN, implausibly_low(facts.history, facts.latest)),
         (Verdict.CHECK_SUPPLY, inlet_low(facts)),
         (Verdict.CHECK_FIELD, field_low(facts) and not inlet_low(facts) and not facts.over),

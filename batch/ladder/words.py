@@ -23,7 +23,8 @@ OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before i
 def reason(verdict: Verdict, facts: Facts) -> str:
     """One sentence (or two) with figures and dates, and what explains a low field pressure."""
     main = _MAIN[verdict](facts)
-    return f"{main}{_carried(facts)}{_low_field(verdict, facts)}{_passed(facts)}{_only_drop(facts)}"
+    more = f"{_passed(facts)}{_only_drop(facts)}{_misplaced(facts)}"
+    return f"{main}{_carried(facts)}{_low_field(verdict, facts)}{more}"
 
 
 def _carried(facts: Facts) -> str:
@@ -170,6 +171,8 @@ def _re_read(facts: Facts) -> str:
         why = f"the reading of {facts.on(newest)} cannot be judged ({newest.why_unusable})"
     if at.step in (Step.AWAITS_FLUSH_READING, Step.AWAITS_CLEANING_READING):
         return _sentence(since, why, _drop(facts))
+    if not why:
+        return _plain(facts)
     return _sentence(why, f"before it: {_drop(facts)}" if facts.latest else "")
 
 
@@ -237,6 +240,18 @@ def _only_drop(facts: Facts) -> str:
     if facts.latest is None or facts.latest.inlet is not None:
         return ""
     return " Only the drop was written down, so the supply could not be judged."
+
+
+def _misplaced(facts: Facts) -> str:
+    """A sentence where a date that looks mistyped may hide the latest reading."""
+    slip = facts.misplaced
+    if slip is None:
+        return ""
+    typed, likely = facts.shown.day(slip.typed), facts.shown.day(slip.likely)
+    return (
+        f" The reading in row {slip.row} is dated {typed} and looks like one of {likely}"
+        f" {slip.how}, so nobody knows which is the latest: correct its date."
+    )
 
 
 def _plain(facts: Facts) -> str:

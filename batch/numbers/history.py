@@ -17,6 +17,7 @@ from siltbook.batch.numbers.readings import Scale, reading_of
 from siltbook.batch.numbers.slips import without_slips
 from siltbook.checks.changed import changed_gauges
 from siltbook.checks.gauges import GaugeFitness, gauge_fitness
+from siltbook.checks.slipped import Slipped, slipped_dates
 from siltbook.templates.book import Book, set_aside
 from siltbook.templates.contract import STATIONS, WORK
 
@@ -134,9 +135,9 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
         name = _text(record["station"])
         if name in register and (as_of is None or record["date"] <= as_of):
             done[name].append(_work(record))
-    carried = _carried(book)
+    carried, slipped = _carried(book), slipped_dates(frame, "station")
     return tuple(
-        _history(book, station, read[name], done[name], carried.get(name))
+        _history(book, station, read[name], done[name], carried.get(name), slipped.get(name, ()))
         for name, station in register.items()
     )
 
@@ -170,11 +171,12 @@ def _history(
     read: list[Reading],
     done: list[Work],
     carried: CarriedOver | None,
+    slipped: tuple[Slipped, ...],
 ) -> History:
     cycles, inlet = book.settings.flush_cycles, book.settings.flush_inlet
     read = without_slips(read, lambda r: station.on(r.date).unit, station.working_inlet or inlet)
     entries, reordered = ordered([*read, *done], station.limit)
-    history = History(station, entries, carried=carried, reordered=reordered)
+    history = History(station, entries, carried=carried, reordered=reordered, slipped=slipped)
     entries = settled(history, flush_cycles=cycles, flush_inlet=inlet)
     fit = fit_exponent(station, entries, cycles, inlet)
     return replace(history, entries=entries, flow_fit=fit)

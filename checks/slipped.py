@@ -1,0 +1,128 @@
+"""Dates that look mistyped: day and month exchanged, or another year.
+
+A spreadsheet program turns 05/08/2026 into the 5th of August or the 8th of May, as the machine is
+set, and keeps 13/08/2026 as text, which can be read in one way only. So some rows of a log stand
+at their day and some lie months away. What tells is the order of the rows: a log is written from
+top to bottom, or the newest on top. A row out of that order, which fits between its neighbours once
+day and month are exchanged or the year is the next or the last one, is taken for slipped. The
+numbers below are choices of this program.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from statistics import median
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+LEAST = 3  # dated rows of a station, of which two can show where the third belongs
+AWAY = 20  # [days] from which a row is called far from its place
+BREAK = 60  # [days] after or before all other rows, from which the last or first one is questioned
+NEAR = 14  # [days] from its one neighbour that such a row must come to, or two usual steps
+EXCHANGED, OTHER_YEAR = "with day and month exchanged", "in another year"
+
+
+@dataclass(frozen=True)
+class Slipped:
+    """A row whose date was probably meant to be another day, and in which way it was mistyped."""
+
+    row: int
+    typed: dt.date
+    likely: dt.date
+    how: str
+
+
+def slipped_dates(frame: pd.DataFrame, station: str) -> dict[str, tuple[Slipped, ...]]:
+    """Station -> its rows whose dates look mistyped, as they stand in the sheet.
+
+    `frame` has the rows of a list in the sheet's order, with `date`; `station` names the column
+    by which rows belong together. Rows without a date or a station are left out.
+    """
+    rows: dict[str, list[tuple[int, dt.date]]] = {}
+    names, days = frame[station].tolist(), frame["date"].tolist()
+    for row, name, day in zip(frame.index.tolist(), names, days, strict=True):
+        if isinstance(name, str) and isinstance(day, dt.date):
+            rows.setdefault(name, []).append((int(row), day))
+    found = {
+        name: tuple(sorted(_of_station(entries), key=lambda slip: slip.row))
+        for name, entries in rows.items()
+        if len(entries) >= LEAST
+    }
+    return {name: slips for name, slips in found.items() if slips}
+
+
+def _of_station(entries: list[tuple[int, dt.date]]) -> list[Slipped]:
+    days = [day.toordinal() for _, day in entries]
+    kept = _longest_rise(days)
+    if len(kept) < len(days):  # or it is written with the newest on top
+        turned = [len(days) - 1 - i for i in reversed(_longest_rise(days[::-1]))]
+        if len(turned) > len(kept):
+            return _of_station(entries[::-1])
+        if 2 * len(kept) < len(days) or len(kept) < 2:
+            return []
+    kept = _without_far_ends(entries, kept)
+    steps = [days[b] - days[a] for a, b in pairwise(kept) if days[b] > days[a]]
+    near = max(NEAR, 2 * int(median(steps))) if steps else NEAR
+    if len(kept) == len(days):
+        return []
+    found = []
+    for i in sorted(set(range(len(days))).difference(kept)):
+        place = bisect_right(kept, i)
+        before = days[kept[place - 1]] if place else days[kept[place]] - near
+        after = days[kept[place]] if place < len(kept) else before + near
+        slip = _explained(*entries[i], before, after)
+        if slip is not None:
+            found.append(slip)
+    return found
+
+
+def _longest_rise(days: Sequence[int]) -> list[int]:
+    """The positions of a longest part of the rows in which no day is before the last one."""
+    if all(a <= b for a, b in pairwise(days)):
+        return list(range(len(days)))
+    ends: list[int] = []  # the least day at which a rise of each length ends
+    at: list[int] = []
+    came_from: list[int] = []
+    for i, day in enumerate(days):
+        length = bisect_right(ends, day)
+        came_from.append(at[length - 1] if length else -1)
+        ends[length : length + 1] = [day]
+        at[length : length + 1] = [i]
+    kept, i = [], at[-1]
+    while i >= 0:
+        kept.append(i)
+        i = came_from[i]
+    return kept[::-1]
+
+
+def _without_far_ends(entries: list[tuple[int, dt.date]], kept: list[int]) -> list[int]:
+    """The order without a first or last row that lies beyond a long break: it proves itself."""
+    days = [entries[i][1].toordinal() for i in kept]
+    if len(kept) >= LEAST and days[-1] - days[-2] > BREAK:
+        kept = kept[:-1]
+    if len(kept) >= LEAST and days[1] - days[0] > BREAK:
+        kept = kept[1:]
+    return kept
+
+
+def _explained(row: int, day: dt.date, before: int, after: int) -> Slipped | None:
+    """The way in which a day comes between two others; None where it does in none."""
+    if before <= day.toordinal() <= after:
+        return None
+    tried = [(EXCHANGED, (day.year, day.day, day.month))]
+    tried += [(OTHER_YEAR, (day.year + more, day.month, day.day)) for more in (1, -1)]
+    for how, parts in tried:
+        try:
+            likely = dt.date(*parts)
+        except ValueError:
+            continue
+        far = abs((likely - day).days) > AWAY
+        if far and before <= likely.toordinal() <= after:
+            return Slipped(row, day, likely, how)
+    return None

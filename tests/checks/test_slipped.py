@@ -1,0 +1,98 @@
+"""Dates that look mistyped: day and month exchanged, or another year."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pandas as pd
+import pytest
+
+from siltbook.batch.assess import assess
+from siltbook.batch.model import Verdict
+from siltbook.checks.slipped import EXCHANGED, OTHER_YEAR, slipped_dates
+from tests.checks.builders import book, job, reading
+from tests.checks.helpers import messages
+
+WEEKS = [dt.date(2026, 6, 1) + dt.timedelta(days=7 * i) for i in range(10)]  # to 3 August
+
+
+def _slips(days: list[dt.date]) -> list[tuple[int, dt.date, str]]:
+    rows = range(2, 2 + len(days))
+    frame = pd.DataFrame({"station": ["A"] * len(days), "date": days}, index=rows)
+    found = slipped_dates(frame, "station").get("A", ())
+    return [(slip.row, slip.likely, slip.how) for slip in found]
+
+
+def _exchanged(day: dt.date) -> dt.date:
+    return dt.date(day.year, day.day, day.month)
+
+
+def test_every_date_that_a_machine_exchanged_is_found() -> None:
+    typed = [_exchanged(day) if day.day <= 12 else day for day in WEEKS]
+    changed = [i for i in range(10) if typed[i] != WEEKS[i]]
+    assert changed == [0, 1, 5, 9]
+    expected = [(2 + i, WEEKS[i], EXCHANGED) for i in changed]
+    assert _slips(typed) == expected
+    assert [row for row, _, _ in _slips(typed[::-1])] == sorted(11 - i for i in changed)
+
+
+@pytest.mark.parametrize("years", [-1, 1])
+def test_another_year(years: int) -> None:
+    last = WEEKS[-1].replace(year=2026 + years)
+    assert _slips([*WEEKS[:-1], last]) == [(11, WEEKS[-1], OTHER_YEAR)]
+
+
+@pytest.mark.parametrize(
+    "days",
+    [
+        WEEKS,
+        WEEKS[::-1],
+        [*WEEKS, dt.date(2026, 5, 20)],  # an old slip of paper, found late
+        [*WEEKS, dt.date(2026, 7, 25)],  # a fortnight late
+        [*WEEKS, dt.date(2026, 12, 15)],  # after a break
+        [*WEEKS, dt.date(2026, 3, 12)],  # would be in December
+        [WEEKS[0], WEEKS[0], WEEKS[0]],
+        [WEEKS[9], dt.date(2026, 5, 8)],  # two rows cannot tell which is out
+        [WEEKS[i] for i in (5, 1, 8, 0, 7, 2, 9, 3)],  # in no order
+    ],
+)
+def test_honest_or_unclear_orders_are_left_alone(days: list[dt.date]) -> None:
+    assert _slips(days) == []
+
+
+def test_a_reading_that_may_be_the_latest_is_no_reason_to_call_a_station_in_range() -> None:
+    rows = [reading() | {"date": day} for day in WEEKS[:-1]]
+    rows.append(reading(inlet=3.4, outlet=2.4) | {"date": dt.date(2026, 3, 8)})
+    made = book(rows)
+    assert messages(made, "date-slipped") == [
+        "Readings!B11: date looks mistyped: read 2026-03-08, out of the order of the rows;"
+        " 2026-08-03, the same with day and month exchanged, fits it; accepted: a date between"
+        " those of the rows around it. Correct the date if it is; a reading whose place is not"
+        " sure is read again."
+    ]
+    (result,) = [r for r in assess(made).stations if r.history.readings]
+    assert result.verdict is Verdict.RE_READ
+    assert result.judgement.reason.endswith(
+        " The reading in row 11 is dated 2026-03-08 and looks like one of 2026-08-03 with day and"
+        " month exchanged, so nobody knows which is the latest: correct its date."
+    )
+    assert result.judgement.steps[0].words.startswith("Look at the date that was typed")
+    read_again = [*rows, reading() | {"date": dt.date(2026, 8, 10)}]
+    (result,) = [r for r in assess(book(read_again)).stations if r.history.readings]
+    assert result.verdict is not Verdict.RE_READ  # it is no longer the latest, wherever it belongs
+    earlier = assess(made, as_of=dt.date(2026, 2, 1))
+    assert all("mistyped" not in r.judgement.reason for r in earlier.stations)
+
+
+def test_a_reading_dated_in_the_future_does_not_speak_for_today() -> None:
+    rows = [reading() | {"date": day} for day in WEEKS]
+    rows.append(reading() | {"date": dt.date(2026, 10, 8)})
+    (result,) = [r for r in assess(book(rows)).stations if r.history.readings]
+    assert result.verdict is Verdict.RE_READ
+    assert "dated 2026-10-08 and looks like one of 2026-08-10" in result.judgement.reason
+
+
+def test_work_is_asked_as_well() -> None:
+    work = [job() | {"date": day} for day in (*WEEKS[:-1], dt.date(2026, 3, 8))]
+    (said,) = messages(book([reading() | {"date": WEEKS[0]}], work=work), "date-slipped")
+    assert said.startswith("Work done!B11: date looks mistyped: read 2026-03-08")
