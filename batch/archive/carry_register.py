@@ -8,20 +8,28 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
+from siltbook.batch.archive.carry_typed import Unread
+from siltbook.batch.archive.left_behind import after_the_day
 from siltbook.batch.archive.season import left_open
 from siltbook.batch.ladder.replay import Gear, Standing, Step, cycles_short, replay_ladder
-from siltbook.batch.model import Work
+from siltbook.batch.model import Station, Work
+from siltbook.batch.reading.book_units import units_in
 from siltbook.batch.reading.parsing import number_text
 from siltbook.batch.results import Assessment
+from siltbook.batch.sheets.kit import MAX_CELL_TEXT
 from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.book import Settings
 from siltbook.templates.contract import (
     CHANGED_GAUGES,
     FARM,
+    FLOW_UNITS,
+    PRESSURE_UNITS,
     STATIONS,
+    WHOLE_FARM,
     Column,
     Kind,
 )
+from siltbook.templates.names import name_key
 from siltbook.templates.safety import ON_START_HERE, Touch
 from siltbook.templates.shown import METRE
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per, unit_read_in
@@ -32,6 +40,7 @@ if TYPE_CHECKING:
 _BAR = metres_per("bar")
 _GAUGE = ("gauges", "full_scale", "gauge_class", "division")
 _NOT_CARRIED = ("season", "review_date")
+_OWN_UNITS = {Kind.PRESSURE: ("bar", PRESSURE_UNITS), Kind.FLOW: ("m3/h", FLOW_UNITS)}
 
 
 def next_book(last: Assessment) -> bytes:
@@ -64,15 +73,18 @@ def following(season: str) -> str:
 
 
 def _settings(last: Assessment) -> Iterator[tuple[str, object]]:
-    held, unit = last.book.settings, _limits_in(last)
+    held, unit, unread = last.book.settings, _limits_in(last), Unread(last)
     # A blank with limits in metres takes the lowest flush inlet in bar, whatever the farm's unit.
     per = {"drop_limit": metres_per(unit), "flush_inlet": metres_per(unit)}
     per |= {"flush_inlet": _BAR} if unit == METRE else {}
     for column in FARM.columns:
         value = getattr(held, column.key)
-        if column.key in _NOT_CARRIED or value is None or value == "":
+        if column.key in _NOT_CARRIED:
             continue
-        yield column.key, _tidy(value / per[column.key]) if column.key in per else value
+        if (typed := unread.setting(last.book, column.key)) is not None:
+            yield column.key, typed
+        elif value is not None and value != "":
+            yield column.key, _tidy(value / per[column.key]) if column.key in per else value
     yield "season", following(held.season)
 
 
@@ -93,32 +105,50 @@ def _tidy(value: float) -> float:
 
 
 def _register(last: Assessment) -> Iterator[Row]:
-    settings, limits = last.book.settings, metres_per(_limits_in(last))
-    for row in last.book.stations.frame.to_dict("records"):
-        record = _in_force(last, {str(key): value for key, value in row.items()})
-        pressure = metres_per(str(record["unit"] or settings.pressure_unit))
-        flow = cubic_metres_per_hour_per(settings.flow_unit)
-        yield {c.key: _own(c, record[c.key], pressure, flow, limits) for c in STATIONS.columns}
+    table, farm = last.book.stations, units_in(last.book, last.book.names)
+    stations, unread = {r.station.row: r.station for r in last.stations}, Unread(last)
+    for row, record in zip(table.frame.index, table.frame.to_dict("records"), strict=True):
+        typed = unread.filled(table, row, {str(key): value for key, value in record.items()})
+        own = _in_force(last, stations.get(row), typed, unread)
+        units = {
+            Kind.PRESSURE: str(own["unit"] or farm.pressure),
+            Kind.FLOW: farm.flow,
+            Kind.METRES: _limits_in(last),
+        }
+        yield {c.key: _own(c, own[c.key], units) for c in STATIONS.columns}
 
 
-def _in_force(last: Assessment, record: Mapping[str, object]) -> dict[str, object]:
-    """A row of the register with the gauge that was in force at the end of the season."""
-    stations = (result.station for result in last.stations)
-    station = next((s for s in stations if s.name == record["station"]), None)
+def _in_force(
+    last: Assessment, station: Station | None, typed: dict[str, object], unread: Unread
+) -> dict[str, object]:
+    """A row of the register with the gauge that was in force at the end of the season.
+
+    A unit that could not be read stays one: the one before it would be read into the numbers.
+    """
     if station is None or not station.changed:
-        return dict(record)
-    gauge = {key: getattr(station.now, key) for key in _GAUGE}
-    return {**record, **gauge, "unit": station.now.unit}
+        return typed
+    now, table = station.now, last.book.gauges
+    gauge = unread.filled(table, now.gauge_row, {key: getattr(now, key) for key in _GAUGE})
+    unit = typed["unit"]
+    for change in station.changed:
+        unit = change.unit or unread.in_row(table, "unit", change.row) or unit
+    return {**typed, **gauge, "unit": unit or now.unit}
 
 
 def _gauges_to_come(last: Assessment) -> Iterator[Row]:
     """Gauges that are to be changed after the as-of date."""
-    units = {result.station.name: result.station.now.unit for result in last.stations}
-    flow = cubic_metres_per_hour_per(last.book.settings.flow_unit)
-    for record in last.book.gauges.frame.to_dict("records"):
-        if last.as_of is not None and record["since"] > last.as_of:
-            pressure = metres_per(record["unit"] or units.get(record["station"], "bar"))
-            yield {c.key: _own(c, record[c.key], pressure, flow) for c in CHANGED_GAUGES.columns}
+    table, unread = last.book.gauges, Unread(last)
+    units = units_in(last.book, last.book.names)
+    for row, record in zip(table.frame.index, table.frame.to_dict("records"), strict=True):
+        since = record["since"]
+        if last.as_of is not None and since > last.as_of:
+            # A row without a unit is in that of the change before it, which may be to come too.
+            unit = record["unit"] or units.at(name_key(record["station"]), since.isoformat())
+            own = unread.filled(table, row, {str(key): value for key, value in record.items()})
+            yield {
+                c.key: _own(c, own[c.key], {Kind.PRESSURE: unit, Kind.FLOW: units.flow})
+                for c in CHANGED_GAUGES.columns
+            }
 
 
 def _carried(last: Assessment) -> Iterator[Row]:
@@ -129,7 +159,14 @@ def _carried(last: Assessment) -> Iterator[Row]:
             result.history, flush_cycles=settings.flush_cycles, flush_inlet=settings.flush_inlet
         )
         if standing.step is not Step.CLEAR or standing.gear is not Gear.TRUSTED:
-            yield _stood(result.station.name, standing, settings)
+            row = _stood(result.station.name, standing, settings)
+            yield {**row, "remark": _joined(_remark_of(last, standing), str(row["remark"]))}
+
+
+def _remark_of(last: Assessment, at: Standing) -> str:
+    """What somebody wrote on Carried over, for as long as the station stands on that row."""
+    own = (row for sheet, row in at.rows if sheet == "carried")
+    return next((str(last.book.carried.frame.at[row, "remark"] or "") for row in own), "")
 
 
 def _stood(name: str, at: Standing, settings: Settings) -> Row:
@@ -140,7 +177,7 @@ def _stood(name: str, at: Standing, settings: Settings) -> Row:
 
     on = settings.shown.day
     open_ = next((e.opened for e in at.episodes[-1:] if e.closed is None), None)
-    remark = [f"from {settings.season or 'last season'}"]
+    remark = [_from(settings)]
     if at.cleaned is not None and at.cleaned.work != "hand cleaning":
         remark.append(f"{at.cleaned.work} on {on(at.cleaned.date)}")
     if at.supply_low is not None:
@@ -164,14 +201,19 @@ def _stood(name: str, at: Standing, settings: Settings) -> Row:
     }
 
 
-def _own(
-    column: Column, value: object, pressure: float, flow: float, limits: float = 1.0
-) -> object:
-    """One value of the register in the people's own unit; the factors are in [m] and [m3/h]."""
+def _own(column: Column, value: object, units: Mapping[Kind, str]) -> object:
+    """One value [m], [m3/h] in the people's own unit; with a unit of its own beside it where
+    theirs cannot be read."""
     if not isinstance(value, float) or math.isnan(value):
         return None if isinstance(value, float) else value
-    factors = {Kind.PRESSURE: pressure, Kind.FLOW: flow, Kind.METRES: limits}
-    return _tidy(value / factors.get(column.kind, 1.0))
+    if column.kind not in units:
+        return _tidy(value)
+    unit = units[column.kind]
+    instead, known = _OWN_UNITS.get(column.kind, (METRE, PRESSURE_UNITS))
+    per = cubic_metres_per_hour_per if column.kind is Kind.FLOW else metres_per
+    if unit not in known:
+        return f"{value / per(instead):.10g} {instead}"
+    return _tidy(value / per(unit))
 
 
 def _pointer(touches: frozenset[Touch]) -> str:
@@ -181,12 +223,28 @@ def _pointer(touches: frozenset[Touch]) -> str:
 
 def _agreed(last: Assessment) -> Iterator[Row]:
     """What remained open, as rows of the sheet Agreed that the first review will look at."""
-    season = last.book.settings.season or "last season"
+    said, table, unread = _from(last.book.settings), last.book.agreed, Unread(last)
+    for line in after_the_day(last):
+        yield {"station": WHOLE_FARM, "action": line, "remark": f"left open {said}"}
     for entry in left_open(last):
+        pointer = _pointer(entry.touches)
+        own = entry.remark.removesuffix(pointer) if pointer else entry.remark
+        typed = {key: unread.in_row(table, key, entry.row) for key in ("due", "done") if entry.row}
         yield {
+            **typed,
             "station": entry.station,
             "action": entry.action,
             "who": entry.who or None,
-            "due": entry.due,
-            "remark": f"left open from {season}{_pointer(entry.touches)}",
+            "due": entry.due or typed.get("due"),
+            "remark": _joined(own, f"left open {said}{pointer}"),
         }
+
+
+def _from(settings: Settings) -> str:
+    return f"from {settings.season or 'last season'}"
+
+
+def _joined(own: str, more: str) -> str:
+    """A person's remark with ours behind it, where a cell can hold both."""
+    both = f"{own}; {more}" if own else more
+    return both if len(both) <= MAX_CELL_TEXT else own

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from siltbook.batch.archive.carry_register import next_book
 from siltbook.batch.archive.compare import with_seasons, years
+from siltbook.batch.archive.left_behind import left_behind
 from siltbook.batch.archive.locate import archive_around, find_archives
 from siltbook.batch.archive.season import left_open
 from siltbook.batch.archive.verify import verify
@@ -21,13 +22,18 @@ from siltbook.templates.names import name_key
 
 @dataclass(frozen=True)
 class StartedSeason:
-    """The new workbook, what went into it, and one sentence for each archive that did not."""
+    """The new workbook, what went into it, and one sentence for each archive that did not.
+
+    `behind` says what stays in the last season's workbook `last_book` alone.
+    """
 
     package: bytes
     stations: int
     open: int
     seasons: tuple[str, ...]
     left_out: tuple[str, ...]
+    behind: tuple[str, ...] = ()
+    last_book: str = ""
 
 
 @dataclass(frozen=True)
@@ -70,11 +76,15 @@ def _start_season(paths: Sequence[Path], book_name: str) -> StartedSeason:
     _one_farm(seasons)
     ordered = years(list(seasons.values()))
     last = ordered[-1].assessment
+    folder = next(path for path, one in seasons.items() if one is last)
+    last_book = folder / last.book.path
     return StartedSeason(
         package=with_seasons(next_book(last), ordered, book_name),
         stations=len(last.book.stations.frame),
         open=len(left_open(last)),
         seasons=tuple(year.label for year in ordered),
+        behind=left_behind(last, open_file(last_book).data, last_book.name),
+        last_book=str(last_book),
         left_out=tuple(f"{one.said} The seasons were compared without it." for one in broken),
     )
 

@@ -45,13 +45,18 @@ class StationSeason:
 
 @dataclass(frozen=True)
 class Open:
-    """Something left open: at which station, what, and who was to do it by when."""
+    """Something left open: at which station, what, and who was to do it by when.
+
+    `row` and `remark` are those of the sheet Agreed; 0 and '' where it does not stand there.
+    """
 
     station: str
     action: str
     who: str = ""
     due: dt.date | None = None
     touches: frozenset[Touch] = frozenset()  # what doing it touches
+    row: int = 0
+    remark: str = ""
 
     def line(self, shown: Shown) -> str:
         """The whole in one line."""
@@ -111,9 +116,9 @@ def left_open(assessment: Assessment) -> list[Open]:
 
 def _agreed(assessment: Assessment) -> Iterator[Open]:
     frame = assessment.book.agreed.frame
-    for row in frame[frame["done"].isna()].to_dict("records"):
+    for row in frame[frame["done"].isna()].reset_index(names="row").to_dict("records"):
         own = row["station"], row["action"], row["who"] or "", row["due"]
-        yield Open(*own, touches=ANYTHING)
+        yield Open(*own, touches=ANYTHING, row=int(row["row"]), remark=row["remark"] or "")
 
 
 def _needing(assessment: Assessment) -> Iterator[Open]:

@@ -141,6 +141,10 @@ def season(archives: tuple[Path, ...], target: Path, force: bool) -> None:
         write_whole(target, started.package)
     click.echo(printable(f"{target}: {started.stations} stations, {started.open} left open"))
     click.echo(printable(f"  Seasons compared: {', '.join(started.seasons)}"))
+    if started.behind:
+        click.echo(printable(f"  Not in the new workbook, but in {started.last_book}:"))
+    for said in started.behind:
+        click.echo(printable(f"    {said}"))
     for said in started.left_out:
         fail(said)
     if started.left_out:

@@ -1,0 +1,106 @@
+"""What of a season's workbook the next one does not have, said so that nobody misses it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+
+from siltbook.batch.package.opened import open_package
+from siltbook.batch.reading.foreign import as_xlsx
+from siltbook.batch.reading.sheetxml import read_sheet
+from siltbook.batch.reading.workbook import open_workbook
+from siltbook.batch.results import Assessment
+from siltbook.templates.blank_lookups import UNITS_SHEET
+from siltbook.templates.book import Table
+from siltbook.templates.contract import (
+    AGREED,
+    AUDIT_SHEETS,
+    CARRIED,
+    CHANGED_GAUGES,
+    MERGE_SHEETS,
+    RESULT_SHEETS,
+    SHEETS,
+    STATIONS,
+    bare,
+)
+
+_MOST = 12  # rows, headers or sheets that one sentence names
+_OURS = {
+    name.casefold()
+    for name in (
+        "Start here", UNITS_SHEET, "Seasons", *(sheet.name for sheet in SHEETS), *RESULT_SHEETS,
+        *MERGE_SHEETS, *AUDIT_SHEETS,
+    )
+}  # fmt: skip
+
+
+def after_the_day(last: Assessment) -> Iterator[str]:
+    """Readings and work after the day of which the season was judged: one sentence, or none.
+
+    The next season begins from that day, so they are in neither book's ladder.
+    """
+    day, book = last.as_of, last.book
+    rows = {t.sheet: _later(t, day) for t in (book.readings, book.work)}
+    said = [f"{sheet} {_rows(own)}" for sheet, own in rows.items() if own]
+    if said and day is not None:
+        on = book.settings.shown.day(day)
+        yield (
+            f"Bring over by hand what was logged after {on}, the day of which last season was "
+            f"judged: {' and '.join(said)} of its workbook. Nothing here counts them."
+        )
+
+
+def left_behind(last: Assessment, data: bytes, name: str) -> tuple[str, ...]:
+    """One sentence for each kind of thing that stays in last season's workbook `data` alone."""
+    said = list(after_the_day(last))
+    for sheet in (STATIONS, AGREED, CHANGED_GAUGES, CARRIED):
+        unused = last.book.counts[sheet.name].set_aside
+        if sheet in (STATIONS, AGREED):
+            unused = last.book.counts[sheet.name].read - len(last.book.lists()[sheet.name].frame)
+        if unused:
+            many = f"{unused} rows" if unused > 1 else "1 row"
+            said.append(f"{sheet.name}: {many} could not be used and stayed behind; see Findings.")
+    own = list(_own_columns(last, data, name))
+    names = last.book.sheet_names
+    sheets = [s for s in names if s.casefold().removesuffix(" (siltbook)") not in _OURS]
+    if sheets:
+        own.append(f"{'sheet' if len(sheets) == 1 else 'sheets'} {_some(sheets)}")
+    if own:
+        said.append(f"Your own {' and '.join(own)} stayed behind; copy what you need by hand.")
+    return tuple(said)
+
+
+def _later(table: Table, day: dt.date | None) -> list[int]:
+    dates = table.frame["date"].items()
+    return [int(str(row)) for row, on in dates if day is not None and on > day]
+
+
+def _rows(rows: Sequence[int]) -> str:
+    word = "row" if len(rows) == 1 else "rows"
+    return f"{word} {_some([str(row) for row in sorted(rows)])}"
+
+
+def _some(names: Sequence[str]) -> str:
+    more = len(names) - _MOST
+    return ", ".join(names[:_MOST]) + (f" and {more:,} more" if more > 0 else "")
+
+
+def _own_columns(last: Assessment, data: bytes, name: str) -> Iterator[str]:
+    """The headers of people's own columns on Stations and Agreed, which are not carried."""
+    workbook = open_workbook(open_package(as_xlsx(data, name)[0], name), name)
+    for sheet in (STATIONS, AGREED):
+        table = last.book.lists()[sheet.name]
+        part = next((p for p in workbook.sheets if p.name == table.sheet), None)
+        if part is None or not table.places:
+            continue
+        computed = {bare(header) for header in sheet.computed}
+        heads = [
+            (col, str(value).strip())
+            for col, cells in sorted(read_sheet(workbook, part, table.header_row).columns.items())
+            for row, value in zip(cells.rows, cells.values, strict=True)
+            if row == table.header_row and col not in table.places.values()
+        ]
+        own = [text for _, text in heads if text and bare(text) not in computed]
+        if own:
+            word = "column" if len(own) == 1 else "columns"
+            yield f"{word} {_some(own)} of {table.sheet}"
