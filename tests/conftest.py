@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import sys
@@ -19,6 +20,10 @@ from tests.warm import close_shared, install, shared
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
+# Those who run tests share the cores: threads of the numerical libraries only get in their way.
+for library in ("OPENBLAS", "OMP"):
+    os.environ.setdefault(f"{library}_NUM_THREADS", "1")
+
 # A shell that starts this in the background lets it ignore Ctrl-C, and all that it starts would.
 if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
@@ -28,6 +33,13 @@ if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
 settings.register_profile("same", derandomize=True)
 if not LONG:
     settings.load_profile("same")
+
+
+def pytest_collection_finish() -> None:
+    """What was imported stays: to look through it for garbage again and again took a tenth."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(100_000, 20, 50)
 
 
 @pytest.fixture(scope="session")
