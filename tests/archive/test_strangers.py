@@ -23,6 +23,7 @@ from siltbook.batch.archive.rebuild import alike, same_book
 from siltbook.batch.archive.verify import verify
 from tests.amount import some
 from tests.archive.forging import lack_memory, measured, redescribe, reseal
+from tests.reading.books import Quick
 
 MIB = 2**20
 REVIEWED = "east-2026.reviewed.xlsx"
@@ -84,7 +85,7 @@ def repacked(repeats: int = 1) -> Callable[[Path], object]:
 def packed_anew(book: bytes, repeats: int) -> bytes:
     target = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(book)) as old, \
-            zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as new:  # fmt: skip
+            Quick(target, "w", zipfile.ZIP_DEFLATED) as new:  # fmt: skip
         for name in old.namelist():
             bomb = repeats > 1 and name == "xl/workbook.xml"
             with new.open(name, "w") as part:

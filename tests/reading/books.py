@@ -5,10 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import io
 import zipfile
+from typing import Any
 from xml.sax.saxutils import escape
 
 import xlsxwriter
 
+from siltbook.batch.package.deflate import quick
 from siltbook.batch.reading.book import ReadResult, read_book
 from siltbook.templates.contract import AGREED, READINGS, STATIONS, WORK
 
@@ -144,7 +146,17 @@ def raw_book(readings: str, *, main: str = "", extra: dict[str, str] | None = No
 def zipped(parts: dict[str, str | bytes]) -> bytes:
     """A package of these parts."""
     target = io.BytesIO()
-    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+    with Quick(target, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, content in parts.items():
             archive.writestr(name, content)
     return target.getvalue()
+
+
+class Quick(zipfile.ZipFile):
+    """Packs long parts as the product does: many times as fast as Python's own packer."""
+
+    def open(self, name: Any, mode: Any = "r", *more: Any, **named: Any) -> Any:
+        part = super().open(name, mode, *more, **named)
+        if mode == "w" and part._zinfo.compress_type == zipfile.ZIP_DEFLATED:
+            part._compressor = quick()
+        return part

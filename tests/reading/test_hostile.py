@@ -19,6 +19,7 @@ from siltbook.batch.job import review_bytes
 from siltbook.batch.reading.book import read_book
 from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.contract import LISTS, RESULT_SHEETS, Kind
+from tests.amount import amount
 from tests.faults.support import forbid_reading
 from tests.reading.books import HEAD, MAIN, clean_sheets, raw_book, raw_sheet, row, workbook
 from tests.reading.hostile_child import bounded
@@ -44,22 +45,15 @@ def claiming(size: int) -> bytes:
 
 def with_strings(strings: str, readings: str = "") -> bytes:
     """A book with this list of shared strings."""
-    data = raw_book(readings or sheet(""), extra={"xl/sharedStrings.xml": strings})
-    related = re.compile(rb"(<Relationship Id=\"s\"[^>]*/>)")
-    kept: dict[str, bytes] = {}
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        kept = {name: archive.read(name) for name in archive.namelist()}
     part = "xl/_rels/workbook.xml.rels"
-    found = related.search(kept[part])
+    with zipfile.ZipFile(io.BytesIO(raw_book(""))) as archive:
+        related = archive.read(part).decode()
+    found = re.search(r"(<Relationship Id=\"s\"[^>]*/>)", related)
     assert found
-    ours = found[1].replace(b'Id="s"', b'Id="t"').replace(b"/styles", b"/sharedStrings")
-    ours = ours.replace(b"styles.", b"sharedStrings.")
-    kept[part] = kept[part].replace(found[1], found[1] + ours)
-    target = io.BytesIO()
-    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
-        for name, content in kept.items():
-            archive.writestr(name, content)
-    return target.getvalue()
+    ours = found[1].replace('Id="s"', 'Id="t"').replace("/styles", "/sharedStrings")
+    ours = ours.replace("styles.", "sharedStrings.")
+    parts = {part: related.replace(found[1], found[1] + ours), "xl/sharedStrings.xml": strings}
+    return raw_book(readings or sheet(""), extra=parts)
 
 
 def laughs() -> str:
@@ -68,6 +62,15 @@ def laughs() -> str:
         f'<!ENTITY a{i} "{f"&a{i - 1};" * 10}">' for i in range(1, 10)
     )
     return sheet(row("&a9;"), f"<!DOCTYPE x [{made}]>")
+
+
+def too_many_items() -> str:
+    """As many as a list of texts cannot hold; in the usual run most are in a remark, and counted.
+
+    Nothing but the count is made of a remark's, which takes a tenth of the time.
+    """
+    items = amount(100_000, 6_100_000)
+    return "<si/>" * items + f"<!--{'<' * (6_100_000 - items)}-->"
 
 
 # Name -> the book, and what its one sentence says; '' where it is read all the same.
@@ -82,8 +85,7 @@ HARM = {
     "deep": (lambda: raw_book(sheet("<a>" * 900_000 + "</a>" * 900_000 + GOOD)), ""),
     "cells": (lambda: raw_book(sheet("<row>" + "<c/>" * 7_000_000 + "<c><v>1</v></c></row>")),
               BEYOND),
-    "strings": (lambda: with_strings(f'<sst xmlns="{MAIN}">' + "<si/>" * 6_100_000 + "</sst>"),
-                BEYOND),
+    "strings": (lambda: with_strings(f'<sst xmlns="{MAIN}">{too_many_items()}</sst>'), BEYOND),
     "formats": (lambda: raw_book(sheet(""), extra={"xl/styles.xml":
                 f'<styleSheet xmlns="{MAIN}"><cellXfs>{"<xf/>" * 1_100_000}</cellXfs></styleSheet>'
                 }), "lists more sheets or formats than any workbook: it was not read"),
@@ -131,7 +133,8 @@ def test_each_gives_one_sentence_within_limits_and_the_batch_goes_on(
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the limits are Linux's")
 def test_a_book_of_ten_thousand_stations_goes_through_whole(tmp_path: Path) -> None:
-    count, folder = 10_000, tmp_path / "books"
+    """In the usual run a quarter of them in a quarter of the memory."""
+    count, folder = amount(2_500, 10_000), tmp_path / "books"
     folder.mkdir()
     register = raw_sheet(row("Station"), *(row(f"S{i}") for i in range(count)))
     visits = "".join(
@@ -144,7 +147,7 @@ def test_a_book_of_ten_thousand_stations_goes_through_whole(tmp_path: Path) -> N
     assert done.stderr.replace("Books", "").strip() == ""
     assert f"{count - 1} of {count} stations need nothing now" in done.stdout
     assert done.code == 0
-    assert done.peak < 2**30
+    assert done.peak < 2**30 * count / 10_000
     assert (tmp_path / "out" / "b.reviewed.xlsx").is_file()
 
 
