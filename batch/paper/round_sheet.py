@@ -13,7 +13,7 @@ from typing import Any
 
 from siltbook.batch.errors import BookError
 from siltbook.batch.model import CALM
-from siltbook.batch.paper import page
+from siltbook.batch.paper import page, remarks
 from siltbook.batch.paper.shown import BLANK, gauge_of, on_gauges, over_at
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
@@ -165,7 +165,13 @@ def _known(assessment: Assessment, result: StationResult, on: dt.date | None) ->
     least = gauge.shown(assessment.book.settings.flush_inlet)
     limits = [f"limit {gauge.limit(station.limit)}", over_at(station, latest)]
     limits.append(f"in a flush the inlet stays at or above {least}")
-    yield f"{last}. {'; '.join(part for part in limits if part)}."
+    beside = "" if latest is None else remarks.of_entry(assessment.book, latest)
+    noted = f"; noted: {beside}" if beside else ""
+    yield f"{last}{noted}. {'; '.join(part for part in limits if part)}."
+    if not station.in_service:
+        yield "Not in service."
+    if said := remarks.of_station(station):
+        yield said
     if result.verdict not in CALM:
         yield f"{look.VERDICTS[result.verdict].shown}: {result.judgement.reason}"
     yield from agreed_lines(assessment.book, station.name, on)
@@ -180,4 +186,4 @@ def agreed_lines(book: Book, station: str, on: dt.date | None) -> Iterable[str]:
         late = " – DUE" if due is not None and on is not None and due <= on else ""
         by = f", by {book.settings.shown.day(due)}" if due is not None else ""
         who = f" ({record['who']}{by})" if record["who"] else (f" ({by[2:]})" if by else "")
-        yield f"Agreed{late}: {record['action']}{who}"
+        yield f"Agreed{late}: {remarks.clipped(record['action'])}{who}"

@@ -7,11 +7,12 @@ from functools import partial
 from typing import Any
 
 from siltbook.batch.model import History, Reading, Work
-from siltbook.batch.paper import page
+from siltbook.batch.paper import page, remarks
 from siltbook.batch.paper.round_sheet import agreed_lines, stations_of
 from siltbook.batch.paper.shown import BLANK, Gauge, gauge_of, on_gauges, over_at
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
+from siltbook.templates.book import Book
 from siltbook.templates.safety import Step, touched_by
 from siltbook.templates.shown import Shown
 
@@ -56,16 +57,16 @@ def _card(
     steps = result.judgement.steps
     farm = assessment.book.settings.farm
     title = " – ".join(part for part in (f"Station card: {station.name}", farm) if part)
-    agreed = [page.words(t) for t in agreed_lines(assessment.book, station.name, None)]
+    noted = [remarks.of_station(station), *agreed_lines(assessment.book, station.name, None)]
     return [
         page.words(title, 15, bold=True, after=2),
         *([page.words(as_shown.order, after=2)] if as_shown.order else []),
         page.words(shown.shown, 12, bold=True, after=1),
         page.words(result.judgement.reason, after=3),
-        *agreed,
+        *(page.words(line) for line in noted if line),
         _facts(assessment, result, gauge, width),
         _chart(result.history, gauge, width, height),
-        *_log(result, gauge, width, most),
+        *_log(assessment.book, result, gauge, width, most),
         page.words("The work, in order", 11, bold=True, after=1),
         page.cautions_box(touched_by(steps), width),
         _boxes(steps, width),
@@ -134,12 +135,15 @@ def episode(result: StationResult, most: int) -> list[Reading | Work]:
     return entries[-most:]
 
 
-def _log(result: StationResult, gauge: Gauge, width: float, most: int) -> list[Any]:
+def _log(book: Book, result: StationResult, gauge: Gauge, width: float, most: int) -> list[Any]:
     from reportlab.platypus import Table
 
     heads = ("Date", "What", f"Inlet ({gauge.unit})", "Outlet", "Drop", "Noted")
     rows = [[page.words(head, bold=True) for head in heads]]
-    rows += [[page.words(cell) for cell in _entry(entry, gauge)] for entry in episode(result, most)]
+    for entry in episode(result, most):
+        *cells, noted = _entry(entry, gauge)
+        said = "; ".join(part for part in (noted, remarks.of_entry(book, entry)) if part)
+        rows.append([page.words(cell) for cell in (*cells, said)])
     share = (0.13, 0.2, 0.13, 0.1, 0.1, 0.34)
     rules = [("LINEBELOW", (0, 0), (-1, -1), 0.4, "black"), *page.tight(0.6)]
     table = Table(rows, colWidths=[part * width for part in share], style=rules)
