@@ -97,6 +97,7 @@ _RULES = (
     Rule("station-unknown", _E, "Station not in the register", "Correct the name, or add it to the sheet Stations."),
     Rule("station-look-alike", _D, "Two stations look alike", "If they are one, write the name alike everywhere and keep one row; else add something that tells them apart."),
     Rule("clean-drop-high", _D, "Clean drop above 70 % of the limit", "Check the element's size, or clean it properly and read again.", touches=_OPENS),
+    Rule("limit-odd", _D, "Drop limit looks typed in another unit", "Check the unit of the limit."),
     Rule("gauge-too-coarse", _D, "Gauge too coarse for this limit", "Use a finer division, or one gauge with a selector.", touches=_PRESSURE),
     Rule("unit-contradicts", _D, "Unit contradicts the earlier readings", "If the gauge was changed, give the register the old one's unit, and the new gauge a row on the sheet Gauges with its first day; else correct the unit."),
     Rule("gauge-twice", _D, "Two gauges from the same day on", "Keep one row."),

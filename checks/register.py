@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from siltbook.checks.context import JoinedBook, finding, hits
-from siltbook.checks.findings import Finding
+from siltbook.checks.findings import Finding, find
 from siltbook.checks.scripts import by_looks, letter_that_differs, look_alike, looks
 from siltbook.checks.wording import rows_named
+from siltbook.templates.book import USUAL_LIMIT
 from siltbook.templates.contract import WHOLE_FARM
 
 NAMES_SHOWN = 6
 NEAR, CLEARLY = 75.0, 5.0  # likeness of a name that is offered, and its lead over the next
+# Limits [m] beyond which another unit is likelier; published triggers lie between 2 and 5 m.
+LEAST_LIMIT, MOST_LIMIT = 1.0, 15.0
 HIGH_SHARE = 0.7  # of the limit; above it a clean element has hardly room to foul
 
 
@@ -135,4 +138,27 @@ def clean_drop_high(joined: JoinedBook) -> list[Finding]:
     return found
 
 
-RULES = (station_unknown, station_repeated, station_look_alike, clean_drop_high)
+def limit_odd(joined: JoinedBook) -> list[Finding]:
+    """A drop limit under 1 m or over 15 m, of the farm or of a station: its unit is in doubt.
+
+    0.5 or 50, meant in bar or kPa, are such limits in metres. Values out of bounds have a finding
+    of their own.
+    """
+    place, book, say = joined.stations, joined.book, joined.shown
+    accepted = f"as a rule {say.exact(LEAST_LIMIT)} to {say.exact(MOST_LIMIT)};"
+    accepted += f" a filter usually counts as clogged at {say.exact(USUAL_LIMIT)}"
+    found = []
+    farms, cell = book.settings.drop_limit, book.setting_cells.get("drop_limit")
+    if cell and not LEAST_LIMIT <= farms <= MOST_LIMIT:
+        read = say.exact(farms)
+        found.append(
+            find("limit-odd", sheet=book.farm_sheet, cell=cell, read=read, accepted=accepted)
+        )
+    limits = place.frame["drop_limit"]
+    for row in hits((limits < LEAST_LIMIT) | (limits > MOST_LIMIT)):
+        read = joined.read(place, "drop_limit", row)
+        found.append(finding(place, "limit-odd", "drop_limit", row, read, accepted))
+    return found
+
+
+RULES = (station_unknown, station_repeated, station_look_alike, clean_drop_high, limit_odd)

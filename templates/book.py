@@ -81,6 +81,9 @@ def no_rows(sheet: Sheet) -> Table:
     return Table(sheet.name, 1, {}, frame)
 
 
+USUAL_LIMIT = 5.0  # [m] common practice, no published source
+
+
 @dataclass(frozen=True)
 class Settings:
     """The Farm sheet with defaults filled in; pressures [m], hours [h/day], interval [days]."""
@@ -89,7 +92,7 @@ class Settings:
     season: str = ""
     pressure_unit: str = "bar"
     flow_unit: str = "m3/h"
-    drop_limit: float = 5.0
+    drop_limit: float = USUAL_LIMIT
     watch_share: float = 0.8
     flush_inlet: float = 2.0e5 / 9806.65
     flush_cycles: int = 3

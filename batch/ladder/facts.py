@@ -10,6 +10,7 @@ from siltbook.batch.model import CLEARS, NO_WORK, History, Reading, Work, is_ove
 from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.numbers.forecast import Forecast
 from siltbook.checks.gauges import NOISE
+from siltbook.checks.register import MOST_LIMIT
 from siltbook.checks.slipped import Slipped
 from siltbook.templates.book import Settings
 from siltbook.templates.shown import Shown
@@ -123,6 +124,11 @@ def at_reference(facts: Facts) -> float:
 def over_at_reference(facts: Facts) -> bool:
     """In range as read, but over the limit once taken to the reference flow."""
     return not facts.over and is_over(at_reference(facts), facts.history.station.limit)
+
+
+def limit_too_high(facts: Facts) -> bool:
+    """A limit so high that its unit is in doubt, and *within the limit* says little."""
+    return facts.history.station.limit > MOST_LIMIT
 
 
 def came_back_alone(facts: Facts) -> bool:

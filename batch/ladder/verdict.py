@@ -16,18 +16,19 @@ from siltbook.batch.ladder.facts import (
     facts_of,
     field_low,
     inlet_low,
+    limit_too_high,
     over_at_reference,
     too_low_to_flush,
 )
 from siltbook.batch.ladder.next_steps import next_steps
 from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step
-from siltbook.batch.model import CALM, History, Judgement, Verdict
+from siltbook.batch.model import CALM, History, Judgement, Verdict, is_over
 from siltbook.batch.numbers.drops import implausibly_low
 from siltbook.batch.numbers.forecast import Forecast
 from siltbook.batch.numbers.outlook import soon
 from siltbook.checks.gauges import NOISE, class_part, reading_again_helps
 from siltbook.templates import safety
-from siltbook.templates.book import Settings
+from siltbook.templates.book import USUAL_LIMIT, Settings
 from siltbook.templates.safety import GAUGES_CANNOT_TELL, READ_ONCE_MORE, read_step
 
 OWED = (Verdict.RE_READ, Verdict.NO_READING)  # what is lacking is a reading
@@ -47,6 +48,8 @@ def near_limit(facts: Facts) -> bool:
     if facts.latest is None or facts.over:
         return False
     if over_at_reference(facts) or came_back_alone(facts):
+        return True
+    if limit_too_high(facts) and is_over(facts.drop, USUAL_LIMIT):
         return True
     station = facts.history.station
     if facts.drop >= facts.settings.watch_share * station.limit - NOISE:

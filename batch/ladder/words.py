@@ -11,11 +11,13 @@ from siltbook.batch.ladder.facts import (
     field_low,
     inlet_low,
     leak_suspected,
+    limit_too_high,
     over_at_reference,
     too_low_to_flush,
 )
 from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step, cycles_short
 from siltbook.batch.model import Verdict, Work
+from siltbook.templates.book import USUAL_LIMIT
 
 OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before it is told
 
@@ -23,7 +25,7 @@ OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before i
 def reason(verdict: Verdict, facts: Facts) -> str:
     """One sentence (or two) with figures and dates, and what explains a low field pressure."""
     main = _MAIN[verdict](facts)
-    more = f"{_passed(facts)}{_only_drop(facts)}{_misplaced(facts)}"
+    more = f"{_passed(facts)}{_only_drop(facts)}{_too_high(facts)}{_misplaced(facts)}"
     return f"{main}{_carried(facts)}{_low_field(verdict, facts)}{more}"
 
 
@@ -240,6 +242,14 @@ def _only_drop(facts: Facts) -> str:
     if facts.latest is None or facts.latest.inlet is not None:
         return ""
     return " Only the drop was written down, so the supply could not be judged."
+
+
+def _too_high(facts: Facts) -> str:
+    """A sentence where the limit is so high that nothing is told by being within it."""
+    if not limit_too_high(facts):
+        return ""
+    usual = facts.shown.limit(USUAL_LIMIT)
+    return f" A filter usually counts as clogged at {usual}: check the unit of this limit."
 
 
 def _misplaced(facts: Facts) -> str:

@@ -119,3 +119,22 @@ def test_clean_drop_is_judged_by_the_stations_own_limit() -> None:
     fine = [{"station": "North 1", "clean_drop": 4.0, "drop_limit": 8.0}]
     assert "at a limit of 4 m" in messages(book(stations=high), "clean-drop-high")[0]
     assert messages(book(stations=fine), "clean-drop-high") == []
+
+
+@pytest.mark.parametrize("limit", [0.5, 0.99, 15.1, 50.0])
+def test_a_limit_that_looks_typed_in_another_unit(limit: float) -> None:
+    register = [{"station": "North 1", "drop_limit": limit}]
+    assert messages(book(stations=register), "limit-odd") == [
+        f"Stations!G2: drop limit looks typed in another unit: read {limit:g} m; accepted: as a"
+        " rule 1 m to 15 m; a filter usually counts as clogged at 5 m. Check the unit of the limit."
+    ]
+
+
+def test_ordinary_limits_are_accepted() -> None:
+    register = [{"station": f"N {n}", "drop_limit": n} for n in (1.0, 2.1, 5.0, 7.0, 15.0)]
+    assert messages(book(stations=register), "limit-odd") == []
+
+
+def test_the_farms_limit_is_asked_in_its_cell() -> None:
+    (said,) = messages(book(drop_limit=0.5), "limit-odd")
+    assert said.startswith("Farm!B5: drop limit looks typed in another unit: read 0.5 m")

@@ -254,6 +254,18 @@ def test_watch_by_share_and_by_rise() -> None:
     assert "risen 3.60 m over the clean drop" in risen.reason
 
 
+def test_a_limit_beyond_all_filters_reassures_nobody() -> None:
+    """50 in a column of metres, meant in kPa: nothing would ever be over it."""
+    asked = "A filter usually counts as clogged at 5.00 m: check the unit of this limit."
+    for drop, verdict in ((4.9, Verdict.IN_RANGE), (5.1, Verdict.WATCH)):
+        judged = verdict_of(read(0, drop), at=station(limit=50.0, clean_drop=None))
+        assert judged.verdict is verdict
+        assert judged.reason.endswith(f" within the limit of 50.00 m. {asked}")
+    high = verdict_of(read(0, 5.1), at=station(limit=15.0, clean_drop=None))
+    assert high.verdict is Verdict.IN_RANGE
+    assert "check the unit" not in high.reason
+
+
 @pytest.mark.parametrize("p", [0.05, 0.5, 0.95])
 def test_borderline_asks_to_read_once_more(p: float) -> None:
     judged = verdict_of(*FLUSHED, read(2, 5.1, "after flush", p_over=p))
