@@ -105,6 +105,7 @@ _RULES = (
     Rule("carried-odd", _D, "What was carried over contradicts itself", "Look it up in last season's book and correct the row."),
     # readings
     Rule("reading-twice", _D, "Same reading entered twice", "Delete one of the rows."),
+    Rule("readings-differ", _D, "Two readings of the same minute differ", "Correct the time, or delete the wrong row; until then the one with the higher drop counts as the later one."),
     Rule("date-outside-season", _D, "Date outside the season", "Check the year."),
     Rule("date-slipped", _D, "Date looks mistyped", "Correct the date if it is; a reading whose place is not sure is read again."),
     Rule("date-after-review", _N, "Entries after the as-of date", "Nothing to do: they were left out of this judgement."),
@@ -121,9 +122,11 @@ _RULES = (
     Rule("zero-drop-flowing", _D, "Inlet and outlet read the same while water flows", "Try the gauge: a dead gauge reads no drop too.", touches=_PRESSURE),
     Rule("both-sides-alike", _D, "Inlet and outlet the same after work or while over", "Open both valves, turn the selector, and read once more while water flows.", touches=_PRESSURE),
     Rule("no-inlet-pressure", _D, "No pressure at the inlet", "Read again while the pump runs; try the gauge.", touches=_SUPPLY),
+    Rule("no-outlet-pressure", _D, "No pressure at the outlet", "Read again while water flows; try the gauge and look whether the valves are open.", touches=_PRESSURE),
     Rule("drop-fell-unexplained", _D, "Drop fell with no work logged", "Log the work if there was any; else inspect the element.", touches=_OPENS),
     # work
     Rule("flush-without-cycles", _D, "Flush without cycles", "Enter the number of cycles.", often=True),
+    Rule("flush-inlet-odd", _D, "Inlet in the flush beyond what the station reads", "Check the number and its unit."),
     Rule("flush-signs-blank", _D, "Flush without its signs", "Note whether the click was heard and water left the outlet.", often=True),
     Rule("work-out-of-service", _D, "Work on a station that is not in service", "Check the station's name or its 'In service' cell."),
     Rule("zero-not-shown", _D, "Opened without a gauge seen working", "On the next visit log a reading above zero before the zero.", often=True, touches=_OPENS),

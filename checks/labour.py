@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from statistics import median
 from typing import TYPE_CHECKING
 
 from siltbook.checks.context import JoinedBook, blank, finding, hits
 from siltbook.checks.findings import Finding
-from siltbook.checks.wording import rows_named
+from siltbook.checks.wording import AS_EMPTY, number, rows_named
+from siltbook.templates.units import metres_per
 
 if TYPE_CHECKING:
     import pandas as pd
 
 OPENING = ("hand cleaning", "screen replaced")
+FAR = 5.0  # times the usual inlet, beyond which no flush is
 _LAST_SECOND = 86_399.0
 
 
@@ -45,6 +50,46 @@ def flush_signs_blank(joined: JoinedBook) -> list[Finding]:
         read = f"nothing in {named}"
         accepted = "yes or no in both cells"
         found.append(finding(place, "flush-signs-blank", keys[0], row, read, accepted))
+    return found
+
+
+def most_flush_inlet(inlets: Sequence[float], full_scale: float | None) -> float:
+    """The highest inlet [m] that may stand for one during a flush; infinity where nothing tells.
+
+    `inlets` of a station's readings [m], `full_scale` of its gauge [m]. During a flush the inlet
+    falls: more than FAR times the usual one is another unit, or a slip.
+    """
+    above = [inlet for inlet in inlets if inlet > 0]
+    most = FAR * median(above) if above else math.inf
+    return most if full_scale is None or not full_scale > 0 else min(most, full_scale)
+
+
+def flush_inlet_odd(joined: JoinedBook) -> list[Finding]:
+    """A lowest inlet in a flush that the station's gauge or its usual inlet rules out.
+
+    Too high, it counts as empty: it proves no flush.
+    """
+    place = joined.work
+    typed = place.frame["flush_inlet"].dropna()
+    typed = typed[(typed > 0) & place.frame["known"].reindex(typed.index)]
+    if typed.empty:
+        return []
+    scales = place.frame["full_scale"].astype("float64").to_dict()
+    inlets = joined.readings.frame.groupby("key")["inlet"].agg(list).to_dict()
+    found = []
+    for row, value in typed.items():
+        at = int(str(row))
+        scale, unit = scales[at], str(place.units[at])
+        own = [inlet for inlet in inlets.get(place.frame.at[at, "key"], []) if inlet > 0]
+        most = most_flush_inlet(own, scale)
+        if value <= most + 1e-6:
+            continue
+        accepted = f"up to {number(most / metres_per(unit), 3)} {unit}; {AS_EMPTY}"
+        read = joined.read(place, "flush_inlet", at)
+        if own:
+            usual = number(median(own) / metres_per(unit), 2)
+            read += f", while the usual inlet is {usual} {unit}"
+        found.append(finding(place, "flush-inlet-odd", "flush_inlet", at, read, accepted))
     return found
 
 
@@ -132,4 +177,6 @@ def _dead_before(joined: JoinedBook, work: pd.DataFrame) -> dict[int, int]:
     return dict(zip(map(int, dead["row"]), map(int, dead["reading"]), strict=True))
 
 
-RULES = (flush_without_cycles, flush_signs_blank, work_out_of_service, zero_not_shown)
+RULES = (
+    flush_without_cycles, flush_signs_blank, flush_inlet_odd, work_out_of_service, zero_not_shown,
+)  # fmt: skip

@@ -153,19 +153,36 @@ def flow_too_low(joined: JoinedBook) -> list[Finding]:
     return found
 
 
-def no_inlet_pressure(joined: JoinedBook) -> list[Finding]:
-    """An inlet of zero: no drop can be read off it, and so it is not used.
+def _while_closed(joined: JoinedBook, side: pd.Series) -> list[int]:
+    """Rows where a side reads zero, but for days on which the element was opened.
 
-    On a day on which the element was opened a zero is what has to be seen, and no fault.
+    On such a day a zero is what has to be seen, and no fault.
     """
-    place, work = joined.readings, joined.work.frame
+    frame, work = joined.readings.frame, joined.work.frame
     opened = work[work["work"].isin(OPENING)]
     days = set(zip(opened["key"], opened["day"], strict=True))
+    return [row for row in hits(side) if (frame.at[row, "key"], frame.at[row, "day"]) not in days]
+
+
+def no_outlet_pressure(joined: JoinedBook) -> list[Finding]:
+    """An outlet of zero below an inlet above zero: it is used, and the gauge is in doubt."""
+    place = joined.readings
     frame = place.frame
     found = []
-    for row in hits(frame["inlet"] == 0):
-        if (frame.at[row, "key"], frame.at[row, "day"]) in days:
-            continue
+    for row in _while_closed(joined, (frame["outlet"] == 0) & (frame["inlet"] > 0)):
+        read = f"{joined.read(place, 'outlet', row)} behind an inlet of "
+        read += f"{joined.read(place, 'inlet', row)}: a dead gauge, a shut valve, or no way through"
+        accepted = "an outlet above zero while the station irrigates"
+        found.append(finding(place, "no-outlet-pressure", "outlet", row, read, accepted))
+    return found
+
+
+def no_inlet_pressure(joined: JoinedBook) -> list[Finding]:
+    """An inlet of zero: no drop can be read off it, and so it is not used."""
+    place = joined.readings
+    frame = place.frame
+    found = []
+    for row in _while_closed(joined, frame["inlet"] == 0):
         read = f"{joined.read(place, 'inlet', row)}: pump off, or a dead gauge; not used"
         accepted = "a reading taken while the pump runs"
         found.append(finding(place, "no-inlet-pressure", "inlet", row, read, accepted))
@@ -195,5 +212,6 @@ RULES = (
     flow_not_positive,
     flow_too_low,
     no_inlet_pressure,
+    no_outlet_pressure,
     zero_drop_flowing,
 )

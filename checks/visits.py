@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 _Entry = tuple[int, int, bool]  # number of the list, spreadsheet row, without a time
 
+_SIDES = ("inlet", "outlet")
 COPIED_DAYS = 3  # identical readings on so many days in a row are questioned
 
 
@@ -126,6 +127,42 @@ def _twice(joined: JoinedBook, place: Listed, row: int, original: int) -> Findin
     return finding(place, "reading-twice", "station", row, read, "each reading once")
 
 
+def readings_differ(joined: JoinedBook) -> list[Finding]:
+    """Two readings of one station and minute that contradict each other.
+
+    Found at the later row. Where work is logged at that minute, one is before it and one after.
+    """
+    place, work = joined.readings, joined.work.frame
+    asked = ["key", "day", "second", *_SIDES]
+    frame = place.frame[place.frame[asked].notna().all(axis=1)]
+    frame = frame.assign(occasion=frame["occasion"].fillna("routine"))
+    minute = ["key", "day", "second", "occasion"]
+    if not frame.duplicated(minute).any():
+        return []
+    busy = set(zip(work["key"], work["day"], work["second"], strict=True))
+    twice = frame[frame.duplicated(minute, keep=False)]
+    firsts: dict[tuple[object, ...], tuple[int, float, float]] = {}
+    found = []
+    columns = [twice[key].tolist() for key in (*minute, *_SIDES)]
+    for row, *at, inlet, outlet in zip(twice.index.tolist(), *columns, strict=True):
+        first = firsts.setdefault(tuple(at), (int(row), inlet, outlet))
+        differ = max(abs(inlet - first[1]), abs(outlet - first[2])) > 1e-6
+        if differ and tuple(at[:3]) not in busy:
+            found.append(_differs(joined, place, int(row), first[0]))
+    return found
+
+
+def _differs(joined: JoinedBook, place: Listed, row: int, first: int) -> Finding:
+    when = f"{joined.shown.day(place.days[row])} {clock(place.frame.at[row, 'time'])}"
+    said = [
+        " and ".join(f"{key} {joined.read(place, key, at)}" for key in _SIDES)
+        for at in (row, first)
+    ]
+    read = f"{said[0]} on {when}, but {said[1]} in row {first}"
+    accepted = "one reading for each station and minute"
+    return finding(place, "readings-differ", "time", row, read, accepted)
+
+
 def rows_copied(joined: JoinedBook) -> list[Finding]:
     """Consecutive readings of one station that are identical on three or more days.
 
@@ -216,6 +253,7 @@ RULES = (
     date_slipped,
     date_after_review,
     reading_twice,
+    readings_differ,
     rows_copied,
     several_without_time,
 )

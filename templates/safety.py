@@ -181,6 +181,21 @@ def read_step(words: str = READ_AGAIN) -> Step:
     return Step(Task.READING, words)
 
 
+TRY_OUTLET = Step(
+    Task.READING,
+    "The outlet reads zero: look whether the valves are open, try the gauge, and read once more"
+    " first.",
+    frozenset({Touch.PRESSURE}),
+)
+FLUSH_AND_SEE = Step(
+    Task.FLUSH,
+    "Nobody wrote down whether the flush happened: before anything is opened flush once"
+    f" more: {FLUSH_IN_ONE}; then read again.",
+    frozenset({Touch.PRESSURE}),
+    "Flush once more first and see its signs.",
+)
+
+
 def plan_step(day: str, *, flushing_helps: bool) -> Step:
     """When to read again, and what to plan, for a watched station."""
     if flushing_helps:

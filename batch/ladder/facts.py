@@ -126,6 +126,19 @@ def over_at_reference(facts: Facts) -> bool:
     return not facts.over and is_over(at_reference(facts), facts.history.station.limit)
 
 
+def outlet_zero(facts: Facts) -> bool:
+    """Whether the latest usable drop stands on an outlet of zero."""
+    return facts.latest is not None and facts.latest.outlet == 0
+
+
+def flush_unseen(facts: Facts) -> bool:
+    """Whether none of the signs of this episode's flush was written down, neither yes nor no."""
+    flush = facts.standing.flushed
+    if flush is None or not flush.row:  # one that was carried over has its signs in last season
+        return False
+    return flush.click is None and flush.water is None and flush.water_heard is None
+
+
 def limit_too_high(facts: Facts) -> bool:
     """A limit so high that its unit is in doubt, and *within the limit* says little."""
     return facts.history.station.limit > MOST_LIMIT

@@ -15,8 +15,10 @@ from siltbook.batch.ladder.facts import (
     came_back_alone,
     facts_of,
     field_low,
+    flush_unseen,
     inlet_low,
     limit_too_high,
+    outlet_zero,
     over_at_reference,
     too_low_to_flush,
 )
@@ -115,6 +117,10 @@ def judge(
     steps = next_steps(verdict, facts, by, gear_works=gear_works)
     if borderline and verdict in (Verdict.HAND_CLEAN, Verdict.ESCALATE):
         steps = (_before_it(facts), *steps)
+    if verdict is Verdict.HAND_CLEAN and flush_unseen(facts):
+        steps = (safety.FLUSH_AND_SEE, *steps)
+    if outlet_zero(facts) and verdict in (Verdict.FLUSH, Verdict.HAND_CLEAN, Verdict.ESCALATE):
+        steps = (safety.TRY_OUTLET, *steps)
     return Judgement(
         verdict=verdict,
         reason=words.reason(verdict, facts),

@@ -9,9 +9,11 @@ from siltbook.batch.ladder.facts import (
     at_reference,
     came_back_alone,
     field_low,
+    flush_unseen,
     inlet_low,
     leak_suspected,
     limit_too_high,
+    outlet_zero,
     over_at_reference,
     too_low_to_flush,
 )
@@ -25,7 +27,8 @@ OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before i
 def reason(verdict: Verdict, facts: Facts) -> str:
     """One sentence (or two) with figures and dates, and what explains a low field pressure."""
     main = _MAIN[verdict](facts)
-    more = f"{_passed(facts)}{_only_drop(facts)}{_too_high(facts)}{_misplaced(facts)}"
+    further = (_passed, _only_drop, _too_high, _zero_outlet, _misplaced)
+    more = "".join(say(facts) for say in further)
     return f"{main}{_carried(facts)}{_low_field(verdict, facts)}{more}"
 
 
@@ -89,7 +92,8 @@ def _hand_clean(facts: Facts) -> str:
     proven = (
         f"the flush of {facts.on(flush)}{_cycles(flush)} did not bring it down" if flush else ""
     )
-    return _sentence(_drop(facts), proven)
+    unseen = "whether it happened was not written down" if flush_unseen(facts) else ""
+    return _sentence(_drop(facts), proven, unseen)
 
 
 def _gear(facts: Facts) -> str:
@@ -242,6 +246,13 @@ def _only_drop(facts: Facts) -> str:
     if facts.latest is None or facts.latest.inlet is not None:
         return ""
     return " Only the drop was written down, so the supply could not be judged."
+
+
+def _zero_outlet(facts: Facts) -> str:
+    """A sentence where the drop stands on an outlet that reads zero."""
+    if not outlet_zero(facts):
+        return ""
+    return " The outlet reads zero: a dead gauge or a shut valve looks the same."
 
 
 def _too_high(facts: Facts) -> str:

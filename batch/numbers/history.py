@@ -17,6 +17,7 @@ from siltbook.batch.numbers.readings import Scale, reading_of
 from siltbook.batch.numbers.slips import without_slips
 from siltbook.checks.changed import changed_gauges
 from siltbook.checks.gauges import GaugeFitness, gauge_fitness
+from siltbook.checks.labour import most_flush_inlet
 from siltbook.checks.slipped import Slipped, slipped_dates
 from siltbook.templates.book import Book, set_aside
 from siltbook.templates.contract import STATIONS, WORK
@@ -165,6 +166,18 @@ def _carried(book: Book) -> dict[str, CarriedOver]:
     return found
 
 
+def _without_odd_inlets(station: Station, read: list[Reading], done: list[Work]) -> list[Work]:
+    """The work with every inlet of a flush left out that the check `flush-inlet-odd` refuses."""
+    inlets = [r.inlet for r in read if r.inlet is not None]
+
+    def odd(work: Work) -> bool:
+        if work.flush_inlet is None:
+            return False
+        return work.flush_inlet > most_flush_inlet(inlets, station.on(work.date).full_scale) + 1e-6
+
+    return [replace(work, flush_inlet=None) if odd(work) else work for work in done]
+
+
 def _history(
     book: Book,
     station: Station,
@@ -175,6 +188,7 @@ def _history(
 ) -> History:
     cycles, inlet = book.settings.flush_cycles, book.settings.flush_inlet
     read = without_slips(read, lambda r: station.on(r.date).unit, station.working_inlet or inlet)
+    done = _without_odd_inlets(station, read, done)
     entries, reordered = ordered([*read, *done], station.limit)
     history = History(station, entries, carried=carried, reordered=reordered, slipped=slipped)
     entries = settled(history, flush_cycles=cycles, flush_inlet=inlet)

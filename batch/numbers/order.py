@@ -63,7 +63,16 @@ def _by_the_clock(entries: Sequence[Entry]) -> tuple[Entry, ...] | None:
 def _usual(day: list[Entry]) -> list[Entry]:
     if _untimed(day):
         return _by_custom(day)
-    return sorted(day, key=lambda e: (e.time or dt.time(), _rank(e), e.row))
+    worked = {e.time for e in day if isinstance(e, Work)}
+
+    def place(entry: Entry) -> tuple[dt.time, int, float, int]:
+        # Of two readings of one minute nobody knows the later: the one over the limit is taken
+        # for it, whatever their rows, so that no episode is closed by a contradiction.
+        alone = isinstance(entry, Reading) and entry.time not in worked
+        drop = entry.drop if alone and isinstance(entry, Reading) and entry.usable else None
+        return entry.time or dt.time(), _rank(entry), drop or 0.0, entry.row
+
+    return sorted(day, key=place)
 
 
 def _untimed(day: Sequence[Entry]) -> bool:

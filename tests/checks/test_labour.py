@@ -7,6 +7,7 @@ import datetime as dt
 
 import pytest
 
+from siltbook.batch.numbers.history import histories
 from tests.checks.builders import book, job, reading
 from tests.checks.helpers import messages
 
@@ -98,3 +99,20 @@ def test_absent_work_columns_point_to_the_rows_first_cell() -> None:
     table = dataclasses.replace(plain.work, places={"station": 0, "date": 1, "work": 2})
     (message,) = messages(dataclasses.replace(plain, work=table), "flush-signs-blank")
     assert message.startswith("Work done!A2: ")
+
+
+def test_an_inlet_in_the_flush_that_the_station_never_has() -> None:
+    """30 on a bar gauge, meant in psi, would prove a flush at an inlet that nobody knows."""
+    psi = job(2, flush_inlet=30.0)
+    made = book([reading(1), reading(3)], work=[psi, job(4, flush_inlet=2.5)])
+    assert messages(made, "flush-inlet-odd") == [
+        "Work done!F2: inlet in the flush beyond what the station reads: read 30 bar, while the"
+        " usual inlet is 3 bar; accepted: up to 15 bar; until then the cell counts as empty. Check"
+        " the number and its unit."
+    ]
+    gauge = [{"station": "North 1", "full_scale": 6.0}]
+    (said,) = messages(book(stations=gauge, work=[job(2, flush_inlet=7.0)]), "flush-inlet-odd")
+    assert "read 7 bar; accepted: up to 6 bar" in said
+    assert messages(book(work=[psi]), "flush-inlet-odd") == []  # nothing to compare it with
+    (history,) = histories(made, None)
+    assert [work.flush_inlet for work in history.work] == [None, pytest.approx(25.49, abs=0.01)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.checks.builders import book, reading
+from tests.checks.builders import book, job, reading
 from tests.checks.helpers import messages
 
 INLETS = (3.0, 2.9, 3.1, 3.05, 2.95)
@@ -122,3 +122,15 @@ def test_no_drop_while_water_flows() -> None:
         "Try the gauge: a dead gauge reads no drop too."
     ]
     assert messages(book([reading(1, 3.0, 2.9, flow=12)]), "zero-drop-flowing") == []
+
+
+def test_an_outlet_of_zero_is_asked_about_and_used() -> None:
+    made = book([reading(1), reading(2, 3.0, 0.0), reading(3, 0.0, 0.0)])
+    assert messages(made, "no-outlet-pressure") == [
+        "Readings!E3: no pressure at the outlet: read 0 bar behind an inlet of 3 bar: a dead gauge,"
+        " a shut valve, or no way through; accepted: an outlet above zero while the station"
+        " irrigates. Read again while water flows; try the gauge and look whether the valves are"
+        " open."
+    ]
+    opened = book([reading(2, 3.0, 0.0)], work=[job(2, "hand cleaning")])
+    assert messages(opened, "no-outlet-pressure") == []

@@ -170,3 +170,22 @@ def test_the_same_values_at_another_time_of_a_day_are_another_reading() -> None:
         "Readings!A3: same reading entered twice: read inlet 3 bar, outlet 2.8 bar on 2026-05-01"
         " 06:02, as in row 2; accepted: each reading once. Delete one of the rows."
     ]
+
+
+def test_two_readings_of_one_minute_that_contradict_each_other() -> None:
+    at = {"time": dt.time(8)}
+    over, fine = reading(2, 3.4, 2.6, **at), reading(2, 2.8, 2.6, **at)
+    assert messages(book([over, fine]), "readings-differ") == [
+        "Readings!C3: two readings of the same minute differ: read inlet 2.8 bar and outlet 2.6 bar"
+        " on 2026-05-02 08:00, but inlet 3.4 bar and outlet 2.6 bar in row 2; accepted: one reading"
+        " for each station and minute. Correct the time, or delete the wrong row; until then the"
+        " one with the higher drop counts as the later one."
+    ]
+    for honest in (
+        book([over, over]),
+        book([over, fine | {"time": dt.time(8, 1)}]),
+        book([over, fine | {"occasion": "after flush"}]),
+        book([over, fine], work=[job(2, **at)]),
+        book([reading(1), over | {"time": None}, fine | {"time": None}]),
+    ):
+        assert messages(honest, "readings-differ") == []

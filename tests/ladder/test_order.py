@@ -70,3 +70,14 @@ def test_the_seventh_day_after_the_closing_is_still_soon() -> None:
     soon = (_episode(0, 3), _episode(10, 13), _episode(20, None))
     assert recurring(soon) == (soon,)
     assert recurring((*soon[:2], _episode(21, None))) == ()
+
+
+def test_of_two_readings_of_one_minute_the_worse_one_is_taken_for_the_later() -> None:
+    """Whichever stands first: a contradiction ends no episode."""
+    eight = dt.time(8)
+    first = [read(0, 7.0, time=eight), read(0, 2.0, time=eight)]
+    second = [read(0, 2.0, time=eight), read(0, 7.0, time=eight)]
+    for day in (first, second):
+        assert [e.drop for e in in_order(day, 5.0) if isinstance(e, Reading)] == [2.0, 7.0]
+    flush = work(0, time=eight)  # then one is before it and one after, as they stand
+    assert in_order([*first, flush], 5.0) == (*first, flush)

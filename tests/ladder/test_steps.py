@@ -266,6 +266,31 @@ def test_a_limit_beyond_all_filters_reassures_nobody() -> None:
     assert "check the unit" not in high.reason
 
 
+def test_nothing_is_opened_on_a_flush_that_nobody_saw() -> None:
+    blank = work(1, click=None, water=None)
+    judged = verdict_of(read(0, 6.0), blank, read(2, 6.0))
+    assert judged.verdict is Verdict.HAND_CLEAN
+    assert judged.reason.endswith("; whether it happened was not written down.")
+    assert judged.steps[0].words.startswith(
+        "Nobody wrote down whether the flush happened: before anything is opened flush once more:"
+        " close the downstream valve; "
+    )
+    seen = verdict_of(read(0, 6.0), work(1, click=None, water=True), read(2, 6.0))
+    assert "written down" not in seen.reason
+    assert seen.steps[0].task is not judged.steps[0].task
+
+
+def test_an_outlet_of_zero_is_looked_at_before_any_work() -> None:
+    dead = read(2, 30.0, inlet=30.0, outlet=0.0)
+    for entries in ((dead,), (read(0, 6.0), work(1), dead)):
+        judged = verdict_of(*entries)
+        assert judged.reason.endswith(
+            " The outlet reads zero: a dead gauge or a shut valve looks the same."
+        )
+        assert judged.steps[0].words.startswith("The outlet reads zero: look whether the valves")
+    assert "outlet reads zero" not in verdict_of(read(0, 6.0)).reason
+
+
 @pytest.mark.parametrize("p", [0.05, 0.5, 0.95])
 def test_borderline_asks_to_read_once_more(p: float) -> None:
     judged = verdict_of(*FLUSHED, read(2, 5.1, "after flush", p_over=p))
