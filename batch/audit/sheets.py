@@ -257,7 +257,7 @@ def _steps(kit: k.Kit, sheet: Any, row: int, results: Sequence[RuleResult]) -> i
     """The steps asked for at each station, and of each person; the last row used."""
     groups = (("Station", by_station(results)), ("Person", by_person(results)))
     if not groups[0][1]:
-        return row - 2
+        return row - 1
     k.spread(sheet, row, DETAIL.last, STEPS_SAY, kit.format("strong"), DETAIL.width)
     for title, counts in groups:
         row += 1
