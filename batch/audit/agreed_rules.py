@@ -38,7 +38,10 @@ def agreed_kept(book: Book, found: Sequence[Outcome], others: Sequence[Source]) 
     shared = [one for one in found if any(source.name for source, _ in one.agreement.seen)]
     names = ", ".join(source.name for source in others if source.sightings)
     quiet = f"All {len(shared)} agreed actions of {names} stand in the book, with the same dates"
-    return looked(rule, places, f"{quiet} and people.", many="agreed actions are not the same")
+    quiet = f"{quiet} and people."
+    if len(shared) == 1:
+        quiet = f"The agreed action of {names} stands in the book, with the same date and person."
+    return looked(rule, places, quiet, many="agreed actions are not the same")
 
 
 def named(one: Outcome, book: Book) -> str:

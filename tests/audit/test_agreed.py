@@ -247,7 +247,7 @@ def test_what_was_filled_in_since_is_no_difference() -> None:
     kept = rule(found, "witness-agreed")
     assert kept.state is State.QUIET
     assert kept.said == (
-        "All 1 agreed actions of june.xlsx stand in the book, with the same dates and people."
+        "The agreed action of june.xlsx stands in the book, with the same date and person."
     )
 
 
