@@ -40,7 +40,7 @@ class Sensitivity:
     station: str
     now: Verdict
     then: tuple[Verdict | None, ...]
-    borderline: bool = False
+    borderline: bool
 
     def at(self, case: str) -> Verdict | None:
         """The verdict in one of `CASES`."""

@@ -46,6 +46,8 @@ EQUIVALENT = {
     "if shared.sum() is COMMON_DAYS:",
     # No division is negative, and a metre is more than none.
     "slack = max(STANDING, 2 * track.division if track.division > -1 else 0.0)",
+    # Shorter stretches that come along are left out by who asks for them.
+    "return [(int(a), int(b)) for a, b in edges.reshape(-1, 2) if b << a >= LEAST_BLOCK]",
     # More columns than those of days are looked through for days, and hold none.
     "DAYS = tuple(c.key for c in CARRIED.columns if c.kind <= Kind.DATE)",
 }
