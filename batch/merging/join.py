@@ -24,7 +24,7 @@ from siltbook.batch.merging.points import (
     said,
 )
 from siltbook.batch.merging.rows import Live, Origin, Plan, alike, match, same
-from siltbook.batch.merging.sides import Entry, Key, Side, Value, key_of, plain_text
+from siltbook.batch.merging.sides import OWN, Entry, Key, Side, Value, key_of, plain_text
 from siltbook.batch.merging.units import (
     converted,
     day_of,
@@ -198,11 +198,14 @@ class _Joining:
 
     def _pair(self, live: Live, entry: Entry, file: str, copy: Side) -> None:
         """Two rows of one key without a common ancestor."""
+        was = dict(live.cells)
         for key, theirs in entry.cells.items():
             mine = live.cells.get(key)
             if same(mine, theirs):
                 continue
             if self._stays(entry, key, live, theirs, copy):
+                continue
+            if self._calculated(entry, key, live, was, copy):
                 continue
             if mine is None:
                 self._fill(live, entry, key, theirs, copy)
@@ -217,10 +220,29 @@ class _Joining:
                 continue
             if self._stays(entry, key, live, theirs, copy):
                 continue
+            if self._calculated(entry, key, live, old.cells, copy):
+                continue
             if theirs is not None and same(mine, was):
                 self._fill(live, entry, key, theirs, copy)
             else:
                 self._differs(CELL, entry, key, live, theirs, copy, copy.name)
+
+    def _calculated(
+        self, entry: Entry, key: str, live: Live, was: Mapping[str, Value], copy: Side
+    ) -> bool:
+        """Whether the book calculates a cell: its formula gives way to nothing but a choice.
+
+        In an own column that the copy calculates as well, another result goes back to what was
+        typed into the row; anything else is said.
+        """
+        at = entry.key[0] if entry.sheet == FARM.name else key
+        if not live.row or not self.home.calculates(entry.sheet, live.row, at):
+            return False
+        typed = {k for k in (*was, *entry.cells) if not copy.calculates(entry.sheet, entry.row, k)}
+        follows = key.startswith(OWN) and key not in typed
+        if not follows or all(same(was.get(k), entry.cells.get(k)) for k in typed):
+            self._differs(CELL, entry, key, live, entry.cells.get(key), copy, copy.name)
+        return True
 
     def _fill(self, live: Live, entry: Entry, key: str, theirs: Value, copy: Side) -> None:
         point = Point(CELL, entry.sheet, live.key, key, live.cells.get(key), theirs)
@@ -328,7 +350,8 @@ class _Joining:
             here = self.home.own.get(sheet, {})
             old = self.base.own.get(sheet, {}) if self.base else {}
             for (row, col), value in sorted(cells.items()):
-                if value not in (here.get((row, col)), old.get((row, col))):
+                known = (side.get((row, col)) for side in (here, old))
+                if not any(same(_plain_number(value), _plain_number(k)) for k in known):
                     place = f"{column_letters(col)}{row}"
                     self._add(Point(PLACELESS, sheet, (place,), "", _plain(here.get((row, col))),
                                     _plain(value), there=f"{sheet}!{place}",
@@ -352,6 +375,11 @@ class _Joining:
             and (point.sheet == FARM.name or point.column in self.home.tables[point.sheet].places)
             for r in rows
         )  # fmt: skip
+
+
+def _plain_number(value: Cell | None) -> Value | None:
+    """A cell that nobody reads, for comparing: other programs keep fewer digits of a number."""
+    return value if isinstance(value, float) else _plain(value)
 
 
 def _plain(value: Cell | None) -> Value | None:

@@ -15,7 +15,7 @@ from functools import cache
 from siltbook.batch.merging.units import converted, units_of
 from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.book import read_book
-from siltbook.batch.reading.cells import NoValue, Style, Workbook
+from siltbook.batch.reading.cells import NoValue, Style, Workbook, address
 from siltbook.batch.reading.cells import Value as Cell
 from siltbook.batch.reading.foreign import as_xlsx
 from siltbook.batch.reading.parsing import (
@@ -82,6 +82,15 @@ class Side:
     names: Mapping[str, str]  # a station's name or other name, folded -> its name
     own: Mapping[str, Mapping[tuple[int, int], Cell]] = field(default_factory=dict)
     boxes: tuple[tuple[str, str, int], ...] = ()  # station, what is filled in, row of Actions
+    formulas: Mapping[str, frozenset[tuple[int, int]]] = field(default_factory=dict)  # by sheet
+
+    def calculates(self, sheet: str, row: int, key: str) -> bool:
+        """Whether a cell of a list holds a formula; of the settings, `key` is the setting's."""
+        table = self.tables[sheet]
+        place = row, table.places.get(key, -1)
+        if sheet == FARM.name:
+            place = address(self.book.setting_cells.get(key, "A1"))
+        return place in self.formulas.get(table.sheet, ())
 
     def at(self, sheet: str, row: int, key: str) -> str:
         """A cell's address with its sheet, '' where the book has no such column."""
@@ -122,7 +131,8 @@ def open_side(data: bytes, name: str, home: Side | None = None) -> Side:
     entries[FARM.name] = tuple(_settings(book))
     boxes = tuple((b.station, b.words, b.row) for b in read_boxes(data, name).boxes)
     own_cells = dict(_own_cells(grids, tables))
-    return Side(name, book, entries, tables, names, own_cells, boxes)
+    formulas = {sheet: leaf.formulas for sheet, leaf in grids.items()}
+    return Side(name, book, entries, tables, names, own_cells, boxes, formulas)
 
 
 def _names(book: Book, home: Side | None) -> dict[str, str]:
@@ -269,8 +279,6 @@ def key_of(sheet: Sheet, cells: Mapping[str, Value]) -> Key:
 
 
 def _settings(book: Book) -> Iterator[Entry]:
-    from siltbook.batch.reading.cells import address
-
     for key, cell in book.setting_cells.items():
         column = FARM.column(key)
         raw = book.setting_raw.get(key)
