@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator, Mapping
 
@@ -12,6 +13,7 @@ from siltbook.templates.contract import FARM, PRESSURE_UNITS, STATIONS, Kind
 from siltbook.templates.own_unit import columns as columns_in
 from siltbook.templates.own_unit import usual_in
 from siltbook.templates.shown import METRE
+from siltbook.templates.units import known_unit, metres_per, pressure_spellings
 
 # key -> unit as it is said; what decides a verdict, and has one default for every farm
 ASKED: Mapping[str, str] = {
@@ -20,6 +22,9 @@ ASKED: Mapping[str, str] = {
 }  # fmt: skip
 TOLERANCE = 0.005  # of the default: 29.0 psi is 2 bar
 GAUGE = ("gauges", "full_scale", "gauge_class", "division")
+# '6 m', '0,6 bar': never a part of a date, a time or another number.
+_UNITS = "|".join(sorted((re.escape(s) for s, _ in pressure_spellings()), key=len, reverse=True))
+_PRESSURE = re.compile(rf"(?<![\w.,:/-])(\d+(?:[.,]\d+)?)\s*({_UNITS})(?![\w/])", re.IGNORECASE)
 _REMARK_FROM = 3  # 0-based column of the sheet Farm; the template's own help stands there
 
 
@@ -68,11 +73,25 @@ def _limits(book: Book) -> Iterator[Place]:
         if not isinstance(name, str) or not abs(limit - farm) > TOLERANCE * farm:
             continue
         text = remark if isinstance(remark, str) else ""
-        told = "limit" in text.casefold() or f"{limit:g}" in text or say(limit).split()[0] in text
+        told = _speaks_of(text, limit)
         said = f"{name}: drop limit {say(limit)}, the farm's is {say(farm)}"
         said += f"; remark: {text}" if told else "; no remark says why"
         cell = book.stations.cell("drop_limit", int(row))
         yield Place(book.stations.sheet, cell, said, name, holds=told)
+
+
+def _speaks_of(remark: str, limit: float) -> bool:
+    """Whether a remark names the limit [m], by that word or as a pressure with its unit.
+
+    A bare number does not count: it may be a pump's, a mesh or a part of a date.
+    """
+    if "limit" in remark.casefold():
+        return True
+    for number, unit in _PRESSURE.findall(remark):
+        metres = float(number.replace(",", ".")) * metres_per(known_unit(unit) or METRE)
+        if abs(metres - limit) <= TOLERANCE * limit:
+            return True
+    return False
 
 
 def _units(book: Book) -> Iterator[Place]:
@@ -127,7 +146,9 @@ def _columns(book: Book, key: str) -> Iterator[tuple[int, str, object, str]]:
 
 
 def _speaks(remark: str, *words: str) -> bool:
-    return any(word.casefold() in remark.casefold() for word in words)
+    """Whether a remark has one of these words, or its plural; 'barn' is no bar."""
+    found = "|".join(map(re.escape, words))
+    return re.search(rf"(?<!\w)(?:{found})s?(?!\w)", remark, re.IGNORECASE) is not None
 
 
 def _remarks(book: Book, data: bytes) -> dict[str, str]:

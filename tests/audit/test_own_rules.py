@@ -11,7 +11,7 @@ from siltbook.batch.audit.against import against
 from siltbook.batch.audit.agreed_rules import agreed_done, agreed_kept
 from siltbook.batch.audit.agreed_seen import Outcome
 from siltbook.batch.audit.agreements import Agreement, Sighting, Source
-from siltbook.batch.audit.book_rules import rules_of_book
+from siltbook.batch.audit.book_rules import _limits, _units, rules_of_book
 from siltbook.batch.audit.model import RuleResult, State, Taken
 from siltbook.batch.audit.witness import Witness
 from siltbook.batch.package.opened import open_package
@@ -86,6 +86,37 @@ def test_units_and_gauges_are_for_the_record() -> None:
     two = ruled([*three, {"station": "Birch", **same}])
     assert f"{QUIET} 2 units and gauges are not as at most stations, with no remark" in two.said
     assert [place.holds for place in two.places] == [True, True]
+    assert two.said.endswith(f"; the first: {first}.")
+
+
+@pytest.mark.parametrize(
+    ("remark", "told"),
+    [
+        ("6 m agreed", True), ("raised to 6m", True), ("since May 6,0 m", True),
+        ("0.588 bar, as the maker asks", True), ("a limit of its own", True),
+        ("new lamp 2026-05-06", False), ("pump 6 repaired", False), ("16 m of pipe", False),
+        ("116 mesh", False), ("at 7:6 m", False), ("5.6 m", False), ("6 metal rings", False),
+        ("6 bar on the line", False), ("", False),
+    ],
+)  # fmt: skip
+def test_a_number_in_a_remark_is_the_limit_with_its_unit_alone(remark: str, told: bool) -> None:
+    """What looks like the number of a raised limit excuses nothing."""
+    one = book([], stations=[{"station": "S0", "drop_limit": 6.0, "remark": remark or None}])
+    (place,) = _limits(one)
+    assert place.holds is told
+    assert place.said.startswith("S0: drop limit 6 m, the farm's is 5 m; ")
+    assert place.said.endswith("no remark says why") is not told
+
+
+@pytest.mark.parametrize(
+    ("remark", "told"),
+    [("bar", True), ("read in BAR, not in m", True), ("Units differ", True),
+     ("near the barn", False), ("community well", False)],
+)  # fmt: skip
+def test_a_word_inside_another_word_says_nothing_of_a_unit(remark: str, told: bool) -> None:
+    one = book([], stations=[{"station": "S0", "unit": "bar", "remark": remark}],
+               pressure_unit="m")  # fmt: skip
+    assert (list(_units(one)) == []) is told
 
 
 # Rows of a copy that were filled in or moved.
