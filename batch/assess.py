@@ -41,7 +41,8 @@ def as_of_date(book: Book, asked: dt.date | None) -> dt.date | None:
         return asked
     if book.settings.review_date is not None:
         return book.settings.review_date
-    days = [*book.readings.frame["date"], *book.work.frame["date"]]
+    aside = [day for _, day in book.readings.aside.values() if day is not None]
+    days = [*book.readings.frame["date"], *book.work.frame["date"], *aside]
     return max(days) if days else None
 
 

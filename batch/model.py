@@ -203,6 +203,7 @@ class History:
 
     `reordered`: days without times that were put into the one order that makes sense.
     `slipped`: rows of readings whose dates look mistyped, those after the as-of date as well.
+    `unplaced`: rows of readings that may be its latest, and could not be placed.
     """
 
     station: Station
@@ -211,6 +212,7 @@ class History:
     carried: CarriedOver | None = None
     reordered: tuple[dt.date, ...] = ()
     slipped: tuple[Slipped, ...] = ()
+    unplaced: tuple[int, ...] = ()
 
     @property
     def exponent(self) -> float:

@@ -37,6 +37,7 @@ class Table:
     `places` maps each key that the sheet really has to its 0-based column index.
     `raw` maps key -> {spreadsheet row: what was read}, for messages and live formulas:
     float where the cell is a number, str where it is text.
+    `aside` has rows of readings that could not be placed: row -> station, day or None.
     """
 
     sheet: str  # the sheet's name in the book
@@ -45,6 +46,7 @@ class Table:
     frame: pd.DataFrame
     raw: dict[str, dict[int, object]] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)  # key -> unit that its header states
+    aside: dict[int, tuple[str, dt.date | None]] = field(default_factory=dict)
 
     def cell(self, key: str, row: int) -> str:
         """Address of one cell, for example D7; of the row's first cell where the key is absent."""

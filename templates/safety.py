@@ -144,6 +144,7 @@ READ_AFTER = (
 SELECTOR = "Check the selector: inlet first, then outlet."
 MISTYPED = "Look at what was typed: is its unit right, and its decimal mark? Correct the cell."
 MISDATED = "Look at the date that was typed: day, month and year. Correct the cell."
+UNPLACED = "Look at the row that could not be placed: its station and its date. Correct the cells."
 USUAL_FLOW = "Read while the station irrigates at its usual flow."
 READ_ONCE_MORE = "Read once more first: the drop is too near the limit for this gauge to tell."
 GAUGES_CANNOT_TELL = (

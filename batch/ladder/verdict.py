@@ -66,6 +66,7 @@ def _applicable_verdicts(facts: Facts) -> list[Verdict]:
     at, resting = facts.standing, not facts.history.station.in_service
     awaits = at.step in (Step.AWAITS_FLUSH_READING, Step.AWAITS_CLEANING_READING)
     unread = facts.newest is not None and not facts.newest.usable
+    lost = facts.misplaced is not None or bool(facts.history.unplaced)
     controller = at.gear is Gear.CONTROLLER_SUSPECT
     conditions = (
         (Verdict.RESTING, resting),
@@ -75,7 +76,7 @@ def _applicable_verdicts(facts: Facts) -> list[Verdict]:
         (Verdict.FLUSH, at.gear is Gear.AWAITS_PROOF),
         (Verdict.CHECK_SUPPLY, at.supply_low is not None or too_low_to_flush(facts)),
         (Verdict.FLUSH, at.step is Step.NEEDS_FLUSH),
-        (Verdict.RE_READ, awaits or unread or facts.misplaced is not None),
+        (Verdict.RE_READ, awaits or unread or lost),
         (Verdict.INSPECT_SCREEN, implausibly_low(facts.history, facts.latest)),
         (Verdict.CHECK_SUPPLY, inlet_low(facts)),
         (Verdict.CHECK_FIELD, field_low(facts) and not inlet_low(facts) and not facts.over),

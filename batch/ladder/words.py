@@ -19,6 +19,7 @@ from siltbook.batch.ladder.facts import (
 )
 from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step, cycles_short
 from siltbook.batch.model import Verdict, Work
+from siltbook.checks.wording import rows_named
 from siltbook.templates.book import USUAL_LIMIT
 
 OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before it is told
@@ -27,7 +28,7 @@ OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before i
 def reason(verdict: Verdict, facts: Facts) -> str:
     """One sentence (or two) with figures and dates, and what explains a low field pressure."""
     main = _MAIN[verdict](facts)
-    further = (_passed, _only_drop, _too_high, _zero_outlet, _misplaced)
+    further = (_passed, _only_drop, _too_high, _zero_outlet, _misplaced, _unplaced)
     more = "".join(say(facts) for say in further)
     return f"{main}{_carried(facts)}{_low_field(verdict, facts)}{more}"
 
@@ -272,6 +273,17 @@ def _misplaced(facts: Facts) -> str:
     return (
         f" The reading in row {slip.row} is dated {typed} and looks like one of {likely}"
         f" {slip.how}, so nobody knows which is the latest: correct its date."
+    )
+
+
+def _unplaced(facts: Facts) -> str:
+    """A sentence where a row that belongs nowhere may hold the latest reading."""
+    rows = facts.history.unplaced
+    if not rows:
+        return ""
+    return (
+        f" {rows_named(rows).capitalize()} of the readings could not be placed and may be the"
+        " latest here: correct station or date."
     )
 
 

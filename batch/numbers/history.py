@@ -15,6 +15,7 @@ from siltbook.batch.numbers.flowfit import fit_exponent
 from siltbook.batch.numbers.order import ordered
 from siltbook.batch.numbers.readings import Scale, reading_of
 from siltbook.batch.numbers.slips import without_slips
+from siltbook.batch.numbers.unplaced import unplaced
 from siltbook.checks.changed import changed_gauges
 from siltbook.checks.gauges import GaugeFitness, gauge_fitness
 from siltbook.checks.labour import most_flush_inlet
@@ -137,10 +138,12 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
         if name in register and (as_of is None or record["date"] <= as_of):
             done[name].append(_work(record))
     carried, slipped = _carried(book), slipped_dates(frame, "station")
-    return tuple(
+    lost = unplaced(book, as_of)
+    made = (
         _history(book, station, read[name], done[name], carried.get(name), slipped.get(name, ()))
         for name, station in register.items()
     )
+    return tuple(replace(h, unplaced=lost.get(h.station.name, ())) for h in made)
 
 
 def _columns(readings: DataFrame) -> Iterator[list[Any]]:

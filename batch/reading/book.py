@@ -13,6 +13,7 @@ from siltbook.batch.errors import BookError
 from siltbook.batch.package.limits import DAMAGE, damaged
 from siltbook.batch.package.opened import Package, open_package
 from siltbook.batch.reading.amounts import UNREADABLE, units_of
+from siltbook.batch.reading.aside import rows_aside
 from siltbook.batch.reading.cells import SheetCells, SheetPart, Workbook, address
 from siltbook.batch.reading.columns import (
     Block,
@@ -269,7 +270,8 @@ class _Builder:
         used = int((keep & known).sum())
         self.counts[sheet.name] = Counts(len(keep), used, len(keep) - used)
         frame = _data_frame(sheet, block.rows, made, keep)
-        return Table(block.sheet, header.row, block.places, frame, block.raw, header.units)
+        aside = rows_aside(block, made, keep) if sheet is READINGS else {}
+        return Table(block.sheet, header.row, block.places, frame, block.raw, header.units, aside)
 
     def _known(self, sheet: Sheet, names: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Whose station is in the register: others stay in the frame for the checks to name."""

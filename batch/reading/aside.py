@@ -1,0 +1,38 @@
+"""Readings that were typed and cannot be placed: no date that can be read, or no station."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from siltbook.batch.reading.columns import Block
+
+_READ = ("inlet", "outlet", "drop")
+
+
+def rows_aside(
+    block: Block, made: dict[str, NDArray[np.object_]], keep: NDArray[np.bool_]
+) -> dict[int, tuple[str, dt.date | None]]:
+    """Row -> station and day, of the rows of readings that are not kept and hold a pressure.
+
+    Without a station of its own a row that has a date gets the one that stands above it: who
+    leaves the name out, or merges its cells, as a rule means that one.
+    """
+    filled = np.zeros(len(keep), dtype=bool)
+    for key in _READ:
+        if key in block.cells:
+            filled[block.positions(key)] = True
+    found: dict[int, tuple[str, dt.date | None]] = {}
+    above = ""
+    names, days = made["station"].tolist(), made["date"].tolist()
+    for at in range(len(keep)) if not keep.all() else ():
+        above = names[at] or above
+        if keep[at] or not filled[at] or not above or not (names[at] or days[at]):
+            continue
+        found[int(block.rows[at])] = (above, days[at])
+    return found
