@@ -126,6 +126,24 @@ def _last(history: History, works: tuple[str, ...]) -> dt.date | None:
     return next((w.date for w in reversed(history.work) if w.work in works), None)
 
 
+def _unit_doubtful(book: Book, history: History) -> Iterator[Finding]:
+    """A unit in which no reading of the station can be right, and another one in which all are."""
+    read = [r for r in history.readings if r.inlet]
+    odd = {r.looks_like for r in read}
+    if not read or len(odd) != 1 or "" in odd:
+        return
+    station, likely = history.station, odd.pop()
+    count = f"all {len(read)} readings look" if len(read) > 1 else "its one reading looks"
+    yield find(
+        "unit-doubtful",
+        sheet=book.stations.sheet,
+        cell=book.stations.cell("unit", station.row),
+        read=f"{station.on(read[-1].date).unit}, while {count} typed in {likely}; not used",
+        accepted="the unit of the readings",
+        station=station.name,
+    )
+
+
 def _unit_contradicts(book: Book, history: History) -> Iterator[Finding]:
     """A register whose unit the earlier readings contradict, all of them in the same way."""
     read = [r for r in history.readings if r.inlet or r.outlet]
@@ -149,6 +167,7 @@ def _unit_contradicts(book: Book, history: History) -> Iterator[Finding]:
 
 
 def _own_findings(book: Book, result: StationResult) -> Iterator[Finding]:
+    yield from _unit_doubtful(book, result.history)
     yield from _unit_contradicts(book, result.history)
     yield from _coarse_gauge(book, result)
     yield from _order_taken(book, result.history)

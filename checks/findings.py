@@ -100,6 +100,7 @@ _RULES = (
     Rule("limit-odd", _D, "Drop limit looks typed in another unit", "Check the unit of the limit."),
     Rule("gauge-too-coarse", _D, "Gauge too coarse for this limit", "Use a finer division, or one gauge with a selector.", touches=_PRESSURE),
     Rule("unit-contradicts", _D, "Unit contradicts the earlier readings", "If the gauge was changed, give the register the old one's unit, and the new gauge a row on the sheet Gauges with its first day; else correct the unit."),
+    Rule("unit-doubtful", _D, "Unit in which no reading can be right", "Correct the unit of the station, or of the farm; if the pressures are right, fill in the station's 'Lowest working inlet'."),
     Rule("gauge-twice", _D, "Two gauges from the same day on", "Keep one row."),
     Rule("carried-twice", _D, "Station carried over twice", "Keep one row per station."),
     Rule("carried-odd", _D, "What was carried over contradicts itself", "Look it up in last season's book and correct the row."),

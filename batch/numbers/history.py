@@ -190,7 +190,8 @@ def _history(
     slipped: tuple[Slipped, ...],
 ) -> History:
     cycles, inlet = book.settings.flush_cycles, book.settings.flush_inlet
-    read = without_slips(read, lambda r: station.on(r.date).unit, station.working_inlet or inlet)
+    least = station.working_inlet or inlet
+    read = without_slips(read, lambda r: station.on(r.date).unit, least, inlet)
     done = _without_odd_inlets(station, read, done)
     entries, reordered = ordered([*read, *done], station.limit)
     history = History(station, entries, carried=carried, reordered=reordered, slipped=slipped)

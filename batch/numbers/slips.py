@@ -3,8 +3,10 @@
 A pressure is compared with the station's usual one, the median of that column. More than five
 times over, or under a fifth of it, is no ordinary day: pumps and clogging move a pressure by less.
 Where typing it in another unit, or with the decimal mark in another place, brings it near the
-usual one, the reading is not used and the sentence says what it looks like. The factor of five and
-how near is near are choices of this program.
+usual one, the reading is not used and the sentence says what it looks like. Where the usual one
+itself is that far from what the station needs, and another unit brings it near, all of its readings
+are in another unit than the book says. The factor of five and how near is near are choices of this
+program.
 """
 
 from __future__ import annotations
@@ -22,6 +24,7 @@ from siltbook.templates.units import metres_per
 FAR = 5.0  # times over or under the usual pressure
 NEAR, NEAR_BELOW = 0.35, 0.2  # share by which an explanation may miss the usual one, over and under
 LEAST = 4  # readings, of which one slip cannot be the middle
+LOWEST, HIGHEST = 0.75, 3.5  # times the inlet needed, between which usual inlets lie
 TURNED = 3  # latest readings that all look odd: then it is the earlier ones that are
 _MOVED = (10.0, 100.0, 1000.0)  # places of the decimal mark
 _KEYS = ("inlet", "outlet")
@@ -37,14 +40,21 @@ class Slip:
 
 
 def without_slips(
-    readings: Sequence[Reading], unit_of: Callable[[Reading], str], usual_inlet: float
+    readings: Sequence[Reading],
+    unit_of: Callable[[Reading], str],
+    usual_inlet: float,
+    flush_inlet: float | None = None,
 ) -> list[Reading]:
     """The readings with those marked unusable that look like slips, in the order given.
 
     `unit_of` gives the unit in which a reading's pressures were typed; `usual_inlet` [m], the
     station's working inlet or what a flush needs, stands in while there are fewer than LEAST
-    readings, and then only a pressure far above it is questioned.
+    readings, and then only a pressure far above it is questioned. `flush_inlet` [m], what a flush
+    needs, must disagree as well before all readings are taken for another unit's.
     """
+    other = _other_unit(readings, unit_of, (usual_inlet, flush_inlet or usual_inlet))
+    if other:
+        return [_in_other_unit(r, unit_of(r), other, usual_inlet) for r in readings]
     usual = _usual(readings, LEAST, usual_inlet)
     marked = _all_marked(readings, usual, unit_of)
     if not any(reading.looks_like for reading in marked):
@@ -55,6 +65,38 @@ def without_slips(
         usual = _usual([readings[i] for i in latest[-turned:]], TURNED, usual_inlet)
         marked = _all_marked(readings, usual, unit_of)
     return marked
+
+
+def _other_unit(
+    readings: Sequence[Reading], unit_of: Callable[[Reading], str], needed: tuple[float, ...]
+) -> str:
+    """The unit in which all of a station's readings must be typed; empty where they may be right.
+
+    `needed` are inlets [m] that the station should have. A unit counts that makes of the usual
+    inlet one between LOWEST and HIGHEST times the first of them.
+    """
+    inlets = [r.inlet for r in readings if r.inlet is not None and r.inlet > 0]
+    units = {unit_of(r) for r in readings}
+    if not inlets or len(units) != 1 or any(_ordinary(median(inlets), n) for n in needed):
+        return ""
+    ratio = median(inlets) / needed[0] / metres_per(own := units.pop())
+    likely = {
+        unit: ratio * metres_per(unit)
+        for unit in PRESSURE_UNITS
+        if unit not in (own, "kgf/cm2") and LOWEST <= ratio * metres_per(unit) <= HIGHEST
+    }
+    return min(likely, key=lambda unit: _off(likely[unit]), default="")
+
+
+def _in_other_unit(reading: Reading, own: str, unit: str, needed: float) -> Reading:
+    """A reading marked that is far from the inlet `needed` [m], as its station's usual one is."""
+    if reading.inlet is None or not reading.inlet > 0 or _ordinary(reading.inlet, needed):
+        return reading
+    typed = f"{reading.inlet / metres_per(own):.4g}"
+    why = f"inlet {typed} {own} looks like {typed} {unit}"
+    if reading.why_unusable:
+        why = f"{reading.why_unusable}; {why}"
+    return replace(reading, why_unusable=why, looks_like=unit, u_drop=None, p_over=None)
 
 
 def _all_marked(
