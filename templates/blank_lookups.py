@@ -25,6 +25,7 @@ def unit_rows() -> list[tuple[str, float]]:
 
 @cache
 def factors() -> dict[str, float]:
+    """The same by spelling."""
     return dict(unit_rows())
 
 
@@ -47,6 +48,7 @@ def at_row(formula: str, row: int) -> str:
 
 
 def letters(sheet: contract.Sheet, header: str) -> str:
+    """The letters of a list sheet's column, typed or calculated, by its header."""
     return column_letters([*(c.header for c in sheet.columns), *sheet.computed].index(header))
 
 
