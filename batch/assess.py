@@ -25,6 +25,7 @@ from siltbook.batch.numbers.history import histories, station_gauge
 from siltbook.batch.numbers.outlook import Outlook, outlooks
 from siltbook.batch.numbers.runs import fall_between, is_reset
 from siltbook.batch.numbers.slips import TURNED
+from siltbook.batch.remarks import Remarks
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.checks.findings import Finding, find
 from siltbook.checks.gauges import gauge_advice
@@ -53,9 +54,12 @@ def assess(
     on = as_of_date(book, as_of)
     found = histories(book, on)
     ahead = outlooks(found, book.settings, on)
-    unused = unused_rows(book, findings)
+    unused, said = unused_rows(book, findings), Remarks.of(book)
     results = [
-        _station(book, h, o, on, unused.get(h.station.name, ""))
+        replace(
+            _station(book, h, o, on, unused.get(h.station.name, "")),
+            noted=said.latest(h, book.settings.shown),
+        )
         for h, o in zip(found, ahead, strict=True)
     ]
     results.sort(key=by_urgency)

@@ -29,6 +29,7 @@ class StationResult:
     outlook: Outlook | None = None
     box: Box | None = None  # what somebody filled in for it on the sheet Actions
     days_at_least: bool = False  # the days over the limit may be more
+    noted: tuple[str, ...] = ()  # remarks beside its latest reading and work, a line each
 
     @property
     def days_shown(self) -> float | str | None:

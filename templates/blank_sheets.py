@@ -351,7 +351,7 @@ def _write_computed(
 
 
 def write_units(book: Workbook, look: Look, filling: Filling) -> None:
-    """The hidden sheet Units: spellings with their factors, the register's length, changed gauges."""
+    """The hidden sheet Units: spellings and factors, the register's length, changed gauges."""
     sheet = book.add_worksheet(UNITS_SHEET, worksheet_class=ListPage)
     sheet.set_column(0, 4, 24)
     heads = "Pressure unit", "Metres of water per unit", "", "Filled row", "Stations"

@@ -13,8 +13,9 @@ from typing import Any
 
 from siltbook.batch.errors import BookError
 from siltbook.batch.model import CALM
-from siltbook.batch.paper import page, remarks
+from siltbook.batch.paper import page
 from siltbook.batch.paper.shown import BLANK, gauge_of, on_gauges, over_at
+from siltbook.batch.remarks import Remarks, clipped, of_station
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
 from siltbook.templates.book import Book
@@ -165,12 +166,12 @@ def _known(assessment: Assessment, result: StationResult, on: dt.date | None) ->
     least = gauge.shown(assessment.book.settings.flush_inlet)
     limits = [f"limit {gauge.limit(station.limit)}", over_at(station, latest)]
     limits.append(f"in a flush the inlet stays at or above {least}")
-    beside = "" if latest is None else remarks.of_entry(assessment.book, latest)
+    beside = "" if latest is None else Remarks.of(assessment.book).beside(latest)
     noted = f"; noted: {beside}" if beside else ""
     yield f"{last}{noted}. {'; '.join(part for part in limits if part)}."
     if not station.in_service:
         yield "Not in service."
-    if said := remarks.of_station(station):
+    if said := of_station(station):
         yield said
     if result.verdict not in CALM:
         yield f"{look.VERDICTS[result.verdict].shown}: {result.judgement.reason}"
@@ -186,4 +187,4 @@ def agreed_lines(book: Book, station: str, on: dt.date | None) -> Iterable[str]:
         late = " – DUE" if due is not None and on is not None and due <= on else ""
         by = f", by {book.settings.shown.day(due)}" if due is not None else ""
         who = f" ({record['who']}{by})" if record["who"] else (f" ({by[2:]})" if by else "")
-        yield f"Agreed{late}: {remarks.clipped(record['action'])}{who}"
+        yield f"Agreed{late}: {clipped(record['action'])}{who}"

@@ -7,9 +7,10 @@ from functools import partial
 from typing import Any
 
 from siltbook.batch.model import History, Reading, Work
-from siltbook.batch.paper import page, remarks
+from siltbook.batch.paper import page
 from siltbook.batch.paper.round_sheet import agreed_lines, stations_of
 from siltbook.batch.paper.shown import BLANK, Gauge, gauge_of, on_gauges, over_at
+from siltbook.batch.remarks import Remarks, of_station
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
 from siltbook.templates.book import Book
@@ -57,7 +58,7 @@ def _card(
     steps = result.judgement.steps
     farm = assessment.book.settings.farm
     title = " – ".join(part for part in (f"Station card: {station.name}", farm) if part)
-    noted = [remarks.of_station(station), *agreed_lines(assessment.book, station.name, None)]
+    noted = [of_station(station), *agreed_lines(assessment.book, station.name, None)]
     return [
         page.words(title, 15, bold=True, after=2),
         *([page.words(as_shown.order, after=2)] if as_shown.order else []),
@@ -140,9 +141,10 @@ def _log(book: Book, result: StationResult, gauge: Gauge, width: float, most: in
 
     heads = ("Date", "What", f"Inlet ({gauge.unit})", "Outlet", "Drop", "Noted")
     rows = [[page.words(head, bold=True) for head in heads]]
+    said_beside = Remarks.of(book)
     for entry in episode(result, most):
         *cells, noted = _entry(entry, gauge)
-        said = "; ".join(part for part in (noted, remarks.of_entry(book, entry)) if part)
+        said = "; ".join(part for part in (noted, said_beside.beside(entry)) if part)
         rows.append([page.words(cell) for cell in (*cells, said)])
     share = (0.13, 0.2, 0.13, 0.1, 0.1, 0.34)
     rules = [("LINEBELOW", (0, 0), (-1, -1), 0.4, "black"), *page.tight(0.6)]

@@ -12,6 +12,7 @@ from functools import partial
 from siltbook.batch.model import FlowFit, Judgement
 from siltbook.batch.numbers.effectiveness import Creep, Effectiveness, SharesGivenBack
 from siltbook.batch.numbers.history import station_gauge
+from siltbook.batch.remarks import of_station
 from siltbook.batch.results import StationResult
 from siltbook.batch.sheets.kit import one_line
 from siltbook.batch.tables.describe import Column, Kind, Table, pick
@@ -83,7 +84,9 @@ def _effectiveness(result: StationResult) -> Effectiveness | None:
 
 def _notes(result: StationResult) -> str:
     effect = _effectiveness(result)
-    return "\n".join(map(one_line, effect.notes)) if effect else ""
+    notes = effect.notes if effect else ()
+    said = (*notes, of_station(result.station), *result.noted)
+    return "\n".join(map(one_line, filter(None, said)))
 
 
 def _creep(result: StationResult) -> float | None:

@@ -10,10 +10,11 @@ from pathlib import Path
 import pytest
 
 from siltbook.batch.job import assess_bytes
-from siltbook.batch.paper.remarks import MOST
 from siltbook.batch.paper.round_sheet import round_of
 from siltbook.batch.paper.station_card import station_cards
+from siltbook.batch.remarks import MOST
 from siltbook.batch.results import Assessment
+from siltbook.batch.tables.stations import KNOWN
 from siltbook.templates.blank import BlankOptions, build
 from tests.paper.test_paper import text
 
@@ -54,6 +55,17 @@ def test_the_round_sheet_says_the_stations_remark_the_last_readings_and_who_rest
     assert "Remark: Left valve sticks: open slowly." in weir
     assert "Not in service." in pond
     assert "Not in service." not in weir
+
+
+def test_the_station_review_says_what_was_noted_last() -> None:
+    weir, pond = sorted(judged().stations, key=lambda r: r.station.name, reverse=True)
+    work, reading = (
+        'Noted 2026-05-05, flush: "cover bolt cracked"',
+        'Noted 2026-05-09: "outlet needle sticks"',
+    )
+    told = str(KNOWN["notes"].source(weir)).splitlines()
+    assert told[-3:] == ["Remark: Left valve sticks: open slowly.", work, reading]
+    assert str(KNOWN["notes"].source(pond)).startswith("Remark: the gate at the canal")
 
 
 def test_a_text_longer_than_a_page_has_room_for_ends_with_dots() -> None:
