@@ -12,15 +12,16 @@ from siltbook.templates.shown import Shown
 MOST = 240  # characters of one text; a page has room for several, and the book holds the whole
 
 
-def clipped(text: object) -> str:
-    """A person's text in one line; '' for an empty cell, '…' at the end of one that is longer."""
+def clipped(text: object, most: int = MOST) -> str:
+    """A person's text in one line of at most so many characters; '' for an empty cell, '…' at the
+    end of one that is longer."""
     words = " ".join(text.split()) if isinstance(text, str) else ""
-    return words if len(words) <= MOST else f"{words[: MOST - 1].rstrip()}…"
+    return words if len(words) <= most else f"{words[: most - 1].rstrip()}…"
 
 
-def of_station(station: Station) -> str:
+def of_station(station: Station, most: int = MOST) -> str:
     """The remark of the register: 'Remark: …', '' where there is none."""
-    said = clipped(station.registered("remark"))
+    said = clipped(station.registered("remark"), most)
     return f"Remark: {said}" if said else ""
 
 
@@ -36,9 +37,10 @@ class Remarks:
         """All that a book has."""
         return cls(_by_row(book.readings), _by_row(book.work))
 
-    def beside(self, entry: Reading | Work) -> str:
+    def beside(self, entry: Reading | Work, most: int = MOST) -> str:
         """The remark beside an entry, in quotes; '' where there is none."""
-        said = clipped((self.readings if isinstance(entry, Reading) else self.work).get(entry.row))
+        rows = self.readings if isinstance(entry, Reading) else self.work
+        said = clipped(rows.get(entry.row), most)
         return f'"{said}"' if said else ""
 
     def latest(self, history: History, shown: Shown) -> tuple[str, ...]:

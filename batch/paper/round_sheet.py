@@ -15,7 +15,7 @@ from siltbook.batch.errors import BookError
 from siltbook.batch.model import CALM
 from siltbook.batch.paper import page
 from siltbook.batch.paper.shown import BLANK, gauge_of, on_gauges, over_at
-from siltbook.batch.remarks import Remarks, clipped, of_station
+from siltbook.batch.remarks import MOST, Remarks, clipped, of_station
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
 from siltbook.templates.book import Book
@@ -178,8 +178,9 @@ def _known(assessment: Assessment, result: StationResult, on: dt.date | None) ->
     yield from agreed_lines(assessment.book, station.name, on)
 
 
-def agreed_lines(book: Book, station: str, on: dt.date | None) -> Iterable[str]:
-    """What was agreed for a station and is not done, what is due by that day first named so."""
+def agreed_lines(book: Book, station: str, on: dt.date | None, most: int = MOST) -> Iterable[str]:
+    """What was agreed for a station and is not done, in at most so many characters an action;
+    what is due by that day is named so."""
     for record in book.agreed.frame.to_dict("records"):
         if name_key(record["station"]) != name_key(station) or record["done"] is not None:
             continue
@@ -187,4 +188,4 @@ def agreed_lines(book: Book, station: str, on: dt.date | None) -> Iterable[str]:
         late = " – DUE" if due is not None and on is not None and due <= on else ""
         by = f", by {book.settings.shown.day(due)}" if due is not None else ""
         who = f" ({record['who']}{by})" if record["who"] else (f" ({by[2:]})" if by else "")
-        yield f"Agreed{late}: {clipped(record['action'])}{who}"
+        yield f"Agreed{late}: {clipped(record['action'], most)}{who}"

@@ -4,21 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from functools import partial
-from typing import Any
+from typing import Any, NamedTuple
 
 from siltbook.batch.model import History, Reading, Work
 from siltbook.batch.paper import page
 from siltbook.batch.paper.round_sheet import agreed_lines, stations_of
 from siltbook.batch.paper.shown import BLANK, Gauge, gauge_of, on_gauges, over_at
-from siltbook.batch.remarks import Remarks, of_station
+from siltbook.batch.remarks import MOST, Remarks, of_station
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
 from siltbook.templates.book import Book
 from siltbook.templates.safety import Step, touched_by
 from siltbook.templates.shown import Shown
 
-# Entries of the log, the latest ones, and height of the chart [pt]: the first that fit the page.
-_ROOM = ((14, 92.0), (10, 84.0), (7, 64.0), (5, 48.0), (3, 40.0))
+
+class _Room(NamedTuple):
+    """What a card has room for."""
+
+    entries: int  # of the log, the latest ones
+    chart: float  # height [pt]
+    text: int  # characters of one remark or agreed action
+
+
+# The first with which a card fits its page is taken.
+_ROOMS = (_Room(14, 92, MOST), _Room(10, 84, MOST), _Room(7, 64, 160), _Room(5, 48, 120),
+          _Room(3, 40, 80), _Room(2, 36, 40))  # fmt: skip
 _PARTS = ("solenoid replaced", "controller replaced", "screen replaced")
 _FACTS = 2  # columns of facts about the station
 
@@ -39,26 +49,25 @@ def station_cards(
     def made(story: list[Any]) -> bytes:
         return page.made(story, f"Station card {farm}", foot, version, size, wide=False)
 
-    def card(result: StationResult, room: tuple[int, float]) -> bytes:
-        return made(_card(assessment, result, width, *room))
+    def card(result: StationResult, room: _Room) -> bytes:
+        return made(_card(assessment, result, width, room))
 
     story: list[Any] = []
     for result in stations_of(assessment, names, book):
-        room = page.fitting(_ROOM, partial(card, result))
-        story += [*([PageBreak()] if story else []), *_card(assessment, result, width, *room)]
+        room = page.fitting(_ROOMS, partial(card, result))
+        story += [*([PageBreak()] if story else []), *_card(assessment, result, width, room)]
     return made(story)
 
 
-def _card(
-    assessment: Assessment, result: StationResult, width: float, most: int, height: float
-) -> list[Any]:
+def _card(assessment: Assessment, result: StationResult, width: float, room: _Room) -> list[Any]:
     as_shown = assessment.book.settings.shown
     gauge, station = gauge_of(result.station, as_shown), result.station
     shown = look.VERDICTS[result.verdict]
     steps = result.judgement.steps
     farm = assessment.book.settings.farm
     title = " – ".join(part for part in (f"Station card: {station.name}", farm) if part)
-    noted = [of_station(station), *agreed_lines(assessment.book, station.name, None)]
+    agreed = agreed_lines(assessment.book, station.name, None, room.text)
+    noted = [of_station(station, room.text), *agreed]
     return [
         page.words(title, 15, bold=True, after=2),
         *([page.words(as_shown.order, after=2)] if as_shown.order else []),
@@ -66,8 +75,8 @@ def _card(
         page.words(result.judgement.reason, after=3),
         *(page.words(line) for line in noted if line),
         _facts(assessment, result, gauge, width),
-        _chart(result.history, gauge, width, height),
-        *_log(assessment.book, result, gauge, width, most),
+        _chart(result.history, gauge, width, room.chart),
+        *_log(assessment.book, result, gauge, width, room),
         page.words("The work, in order", 11, bold=True, after=1),
         page.cautions_box(touched_by(steps), width),
         _boxes(steps, width),
@@ -136,15 +145,15 @@ def episode(result: StationResult, most: int) -> list[Reading | Work]:
     return entries[-most:]
 
 
-def _log(book: Book, result: StationResult, gauge: Gauge, width: float, most: int) -> list[Any]:
+def _log(book: Book, result: StationResult, gauge: Gauge, width: float, room: _Room) -> list[Any]:
     from reportlab.platypus import Table
 
     heads = ("Date", "What", f"Inlet ({gauge.unit})", "Outlet", "Drop", "Noted")
     rows = [[page.words(head, bold=True) for head in heads]]
     said_beside = Remarks.of(book)
-    for entry in episode(result, most):
+    for entry in episode(result, room.entries):
         *cells, noted = _entry(entry, gauge)
-        said = "; ".join(part for part in (noted, said_beside.beside(entry)) if part)
+        said = "; ".join(part for part in (noted, said_beside.beside(entry, room.text)) if part)
         rows.append([page.words(cell) for cell in (*cells, said)])
     share = (0.13, 0.2, 0.13, 0.1, 0.1, 0.34)
     rules = [("LINEBELOW", (0, 0), (-1, -1), 0.4, "black"), *page.tight(0.6)]
