@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from siltbook.batch.reading.cells import ErrorText, NoValue
 from siltbook.batch.reading.parsing import date_text, serial_date
 from siltbook.batch.review import agenda
 from siltbook.batch.review.minutes import (
+    DONE,
     Filled,
     Minutes,
     PackBook,
@@ -45,7 +46,8 @@ class Carried:
 
     `rows` their numbers on the sheet; `already` how many the book had; `others` how many belong
     to other farms; `changed` whether the book changed since the pack was made; `idle` the cells of
-    rows that name a station and no action; `source` is where the rows were looked for.
+    rows that name a station and no action; `source` is where the rows were looked for; `done` the
+    Done dates of the pack that the book lacks, in words.
     """
 
     data: bytes | None
@@ -56,6 +58,7 @@ class Carried:
     changed: bool
     idle: tuple[str, ...] = ()
     source: str = "the pack's Agenda"
+    done: tuple[str, ...] = ()
 
 
 def enter_agreed(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Carried:
@@ -86,13 +89,13 @@ def enter_agreed(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Ca
     own, changed = _own(minutes, read, book, book_name)
     mine = [row for row in minutes.rows if _is_of(row, own, minutes)]
     wanted = [_checked(row, read, minutes, book_name) for row in mine]
-    new = _not_yet_there(wanted, read)
+    new = _not_yet_there(wanted, read, minutes.since)
     others = len(minutes.rows) - len(mine)
     sheet = read.agreed.sheet
     told = (others, changed and not minutes.source, minutes.idle)
-    source = minutes.source or Carried.source
+    ends = minutes.source or Carried.source, tuple(_done_there(minutes, read, own))
     if not new:
-        return Carried(None, sheet, (), len(wanted), *told, source)
+        return Carried(None, sheet, (), len(wanted), *told, *ends)
     _ask_for_columns(read, new, book_name)
     styles = open_workbook(open_package(book, book_name), book_name).styles
     try:
@@ -101,7 +104,7 @@ def enter_agreed(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Ca
         raise BookError(f"{book_name}: {error}") from error
     _see_them(data, book_name, numbers)
     already = len(wanted) - len(new)
-    return Carried(data, sheet, tuple(numbers), already, *told, source)
+    return Carried(data, sheet, tuple(numbers), already, *told, *ends)
 
 
 def _see_them(data: bytes, name: str, numbers: Sequence[int]) -> None:
@@ -235,13 +238,14 @@ def _day(row: Filled, minutes: Minutes, shown: Shown) -> dt.date:
 
 
 def _not_yet_there(
-    wanted: Sequence[dict[str, str | dt.date]], book: Book
+    wanted: Sequence[dict[str, str | dt.date]], book: Book, since: dt.date | None
 ) -> list[dict[str, str | dt.date]]:
-    """The rows that the sheet Agreed does not have, each once."""
-    frame = book.agreed.frame
+    """The rows that the sheet Agreed does not have, each once.
+
+    One that was done before the reviewed month began, `since`, was another agreement.
+    """
     known = {
-        _same(dict(zip(("station", "action", "who", "due"), values, strict=True)))
-        for values in zip(*(frame[key] for key in ("station", "action", "who", "due")), strict=True)
+        row for row, done in _agreed(book) if since is None or done is None or done >= since
     }
     new = []
     for row in wanted:
@@ -249,6 +253,31 @@ def _not_yet_there(
             known.add(_same(row))
             new.append(row)
     return new
+
+
+def _agreed(book: Book) -> Iterator[tuple[tuple[str, ...], dt.date | None]]:
+    """What makes each row of the sheet Agreed the same as another, and its Done date."""
+    frame = book.agreed.frame
+    listed = (frame[key] for key in ("station", "action", "who", "due", "done"))
+    for *values, done in zip(*listed, strict=True):
+        yield _same(dict(zip(("station", "action", "who", "due"), values, strict=True))), done
+
+
+def _done_there(minutes: Minutes, book: Book, own: PackBook) -> Iterator[str]:
+    """What the pack's list of agreed actions calls done and the book does not, with its cell."""
+    done: dict[tuple[str, ...], list[dt.date | None]] = {}
+    for row, day in _agreed(book):
+        done.setdefault(row[:3], []).append(day)
+    farms = {name_key(b.farm) for b in minutes.books}
+    for one in minutes.done:
+        if len(farms) > 1 and name_key(one.text(agenda.FARM)) != name_key(own.farm):
+            continue
+        said = {"station": agenda.STATION, "action": agenda.ACTION, "who": agenda.WHO}
+        texts = {key: one.text(header) for key, header in said.items()}
+        station = book.names.get(name_key(texts["station"]), texts["station"])
+        days = done.get(_same({**texts, "station": station})[:3])
+        if days is None or None in days:
+            yield f"{one.place(DONE)} ({texts['station']}, {texts['action'][:60]})"
 
 
 def _same(row: Mapping[str, object]) -> tuple[str, ...]:

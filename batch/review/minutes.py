@@ -24,6 +24,8 @@ from siltbook.templates.book import column_letters
 
 ANSWERS = (agenda.ACTION, agenda.WHO, agenda.DUE)
 HEADERS = (agenda.FARM, agenda.STATION, *ANSWERS)
+DONE = "Done"
+_DONE_HEADERS = (agenda.FARM, agenda.STATION, agenda.ACTION, agenda.WHO, DONE)
 _ABOUT_HEADERS = (questions.BOOK, agenda.FARM, questions.FILE, questions.PRINT)
 _TOP = 60  # rows in which a header row is looked for
 _MOST_SHEETS = 60  # sheets that are looked at
@@ -66,7 +68,8 @@ class Minutes:
 
     `since` is the first day of the month that it reviews, None where it does not say. `merged` are
     answers that lie over several rows. `idle` are added rows that name a station and no action.
-    `source` names the sheet of a reviewed book, '' for a pack.
+    `source` names the sheet of a reviewed book, '' for a pack. `done` are rows of the pack's list
+    of what was agreed before that have something in their Done date.
     """
 
     name: str
@@ -77,6 +80,7 @@ class Minutes:
     merged: tuple[str, ...]
     idle: tuple[str, ...]
     source: str = ""
+    done: tuple[Filled, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -155,9 +159,8 @@ def _minutes(workbook: Workbook, name: str) -> Minutes:
     listed = _list(workbook, about, _ABOUT_HEADERS, name)
     books = tuple(_books(listed)) if listed else ()
     found, rows = _agenda(workbook, about, name)
-    return Minutes(
-        name, books, rows, workbook.date1904, since, tuple(_merged(found)), tuple(_idle(found))
-    )
+    merged, idle, done = tuple(_merged(found)), tuple(_idle(found)), tuple(_done(workbook, name))
+    return Minutes(name, books, rows, workbook.date1904, since, merged, idle, done=done)
 
 
 def _about(workbook: Workbook) -> tuple[SheetPart | None, dt.date | None]:
@@ -256,6 +259,15 @@ def _no_agenda(workbook: Workbook, others: Sequence[SheetPart], name: str) -> Bo
         f"{name}: the sheet {named.name} lacks the header {lacking} {where} (accepted: "
         f"{', '.join(HEADERS)}). Put it back, or make the pack again; nothing was changed."
     )
+
+
+def _done(workbook: Workbook, name: str) -> Iterator[Filled]:
+    """The rows of what was agreed before that are said to be done, on whichever sheet."""
+    for part in workbook.sheets[:_MOST_SHEETS]:
+        table = _list(workbook, part, _DONE_HEADERS, name)
+        if table is not None:
+            for number in sorted(table.columns[DONE]):
+                yield Filled(table.sheet, number, table.row(number), table.places)
 
 
 def _filled(table: _List) -> Iterator[Filled]:

@@ -12,8 +12,9 @@ from siltbook.batch.review import across, agenda, ahead, logs, money, questions,
 from siltbook.batch.review.duplicates import perhaps_twice
 from siltbook.batch.review.farm import FarmMonth, in_one_way, why_outside
 from siltbook.batch.review.month import Month
-from siltbook.batch.review.page import Pack, new_kit
+from siltbook.batch.review.page import PACK_MARK, Pack, new_kit
 from siltbook.batch.sheets.kit import Kit, new_workbook
+from siltbook.batch.typed.stamp import stamped
 
 # The same books must give the same bytes, so the file carries no clock.
 _SHEETS: tuple[tuple[str, Callable[[Kit, Any, Pack], None]], ...] = (
@@ -58,11 +59,11 @@ def make_pack(
 
 
 def pack_bytes(pack: Pack) -> bytes:
-    """The pack as an .xlsx; the same books give the same bytes."""
+    """The pack as an .xlsx; the same books give the same bytes, with the stamp that says so."""
     target = BytesIO()
     with new_workbook(target, f"Filter stations: review of {pack.month.words}") as workbook:
         kit = new_kit(workbook, pack)
         for name, write in _SHEETS:
             write(kit, workbook.add_worksheet(name), pack)
         workbook.worksheets()[0].activate()
-    return target.getvalue()
+    return stamped(target.getvalue(), PACK_MARK)

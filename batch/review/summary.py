@@ -16,6 +16,8 @@ from siltbook.batch.review.page import Pack
 from siltbook.batch.review.questions import questions
 from siltbook.templates.safety import cautions
 
+_MOST = 12  # cells that one line names
+
 
 def lines(pack: Pack) -> Iterator[str]:
     """The review in a few lines: stations that need a decision, what was agreed, the cost."""
@@ -110,3 +112,10 @@ def carried_lines(carried: Carried, book: Path, kept: Path | None) -> Iterator[s
     if carried.idle:
         cells = ", ".join(carried.idle)
         yield f"  Without an action, so not taken: {cells}."
+    if carried.done:
+        more = f" and {len(carried.done) - _MOST} more" if len(carried.done) > _MOST else ""
+        cells = ", ".join(carried.done[:_MOST])
+        yield (
+            f"  Done in the pack, not in the book: {cells}{more}. Done dates are not carried "
+            f"over: type them on the sheet {carried.sheet}."
+        )

@@ -10,6 +10,8 @@ from siltbook.batch.errors import BookError
 from siltbook.batch.files import BOOK_ENDINGS, make_folder, open_file
 from siltbook.batch.guard import within
 from siltbook.batch.review.month import Month
+from siltbook.batch.review.page import PACK_MARK
+from siltbook.batch.typed.stamp import untouched
 
 BADGE = ".review-"  # stands in a pack's name, so that no pack is taken for a book
 # Behind a PDF's end, where readers pass it over: ours, and nobody has written notes into it.
@@ -42,7 +44,7 @@ def pack_path(books: Sequence[Path], month: Month, out: Path | None) -> Path:
 
 
 def refuse_loss(target: Path, pdf: bool) -> None:
-    """BookError where a pack at `target` would replace what is no pack, or a meeting's minutes.
+    """BookError where a pack at `target` would replace what is no pack, or one that was saved.
 
     With `pdf` also where the PDF beside it would replace one that is no untouched PDF of a pack.
     """
@@ -55,6 +57,8 @@ def refuse_loss(target: Path, pdf: bool) -> None:
     if not target.exists():
         return
     data = open_file(target).data
+    if untouched(data, PACK_MARK):
+        return
     try:
         read = "siltbook.batch.review.minutes:read_pack"
         minutes = within(read, data, str(target), data, str(target))
@@ -68,6 +72,11 @@ def refuse_loss(target: Path, pdf: bool) -> None:
             f"{target} holds {count} that a meeting filled in: it was not replaced; carry them "
             "over by 'siltbook agree' and move the pack away, or choose another name by --out."
         )
+    raise BookError(
+        f"{target} was saved since this version of Siltbook wrote it, or is of an earlier one, and "
+        "may hold what somebody typed: it was not replaced; move it away, or choose another name "
+        "by --out."
+    )
 
 
 def refuse_copy(book: Path) -> None:

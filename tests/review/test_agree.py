@@ -98,6 +98,21 @@ def test_the_rows_stand_where_these_tests_fill_them_in() -> None:
     assert header_row() + 1 == FIRST
 
 
+def test_what_was_done_before_the_month_can_be_agreed_again() -> None:
+    """The same words of a spring that is over counted as this meeting's, and nothing was added."""
+    again = {FIRST + 1: {"Action": "Flush", "Who": "Cy"}}
+    for done, added in ((None, 0), (dt.date(2026, 7, 20), 0), (dt.date(2026, 5, 1), 1)):
+        home = opened(book("north"))
+        heads = {str(c.value): c.column for c in home["Agreed"][1]}
+        for head, value in (("Station", "N2 Screen"), ("Action", "Flush"), ("Who", "Cy")):
+            home["Agreed"].cell(6, heads[head]).value = value
+        home["Agreed"].cell(6, heads["Done date"]).value = done
+        target = io.BytesIO()
+        home.save(target)
+        one = to_north(again, target.getvalue())
+        assert (len(one.rows), one.already) == (added, 1 - added), done
+
+
 def test_the_filled_rows_of_this_farm_are_added_behind_those_there() -> None:
     done = to_north(TWO)
     assert done.data is not None

@@ -13,7 +13,7 @@ from siltbook.batch.cli import main
 from siltbook.batch.files import find_books
 from siltbook.batch.pdf import office
 from tests.office import needs_office
-from tests.review.farms import FOLDER, book
+from tests.review.farms import FOLDER, book, opened
 from tests.review.test_agree import NORTH, filled, header_row
 
 
@@ -113,6 +113,44 @@ def test_a_pack_never_replaces_a_meetings_minutes(farms: Path) -> None:
     assert done.exit_code == 3
     assert "p.xlsx holds 1 row that a meeting filled in: it was not replaced" in done.output
     assert (farms / "p.xlsx").read_bytes() == minutes
+
+
+def test_a_pack_with_words_outside_its_agenda_is_not_replaced(farms: Path) -> None:
+    """A Done date or a note was lost to the next run: only rows of the Agenda were looked at."""
+    arguments = ("review", farms, "--month", "2026-07", "--no-pdf", "--out", farms / "p.xlsx")
+    assert siltbook(*arguments).exit_code == 0
+    pack = opened((farms / "p.xlsx").read_bytes())
+    pack["Data questions"]["A60"] = "Ask the dealer"
+    pack.save(farms / "p.xlsx")
+    before = (farms / "p.xlsx").read_bytes()
+    done = siltbook(*arguments)
+    assert done.exit_code == 3
+    assert done.stderr == (
+        f"siltbook: {farms / 'p.xlsx'} was saved since this version of Siltbook wrote it, or is of "
+        "an earlier one, and may hold what somebody typed: it was not replaced; move it away, or "
+        "choose another name by --out.\n"
+    )
+    assert (farms / "p.xlsx").read_bytes() == before
+
+
+def test_done_dates_of_a_pack_are_said_to_stay_there(farms: Path) -> None:
+    pack, target = farms / "p.xlsx", farms / "north-2026.xlsx"
+    siltbook("review", farms, "--month", "2026-07", "--no-pdf", "--out", pack)
+    review = opened(pack.read_bytes())
+    listed = review["Agreed"]
+    head = next(row for row in listed.iter_rows() if row[0].value == "Farm")
+    done_at = next(cell.column for cell in head if cell.value == "Done")
+    rows = [row for row in listed.iter_rows(min_row=head[0].row + 1) if row[1].value]
+    north = (r for r in rows if str(r[0].value).startswith("North"))
+    row = next(r for r in north if r[done_at - 1].value is None)
+    row[done_at - 1].value = "yes, last week"
+    review.save(pack)
+    said = siltbook("agree", pack, target)
+    cell, station, action = row[done_at - 1].coordinate, row[1].value, row[2].value
+    assert said.stdout.splitlines()[1:] == [
+        f"  Done in the pack, not in the book: Agreed!{cell} ({station}, {action}). Done dates are "
+        "not carried over: type them on the sheet Agreed."
+    ]
 
 
 def test_agree_adds_rows_keeps_the_previous_book_and_says_so_twice(farms: Path) -> None:
