@@ -22,7 +22,7 @@ from tests.archive.conftest import PORTFOLIO
 from tests.archive.forging import reseal
 from tests.faults.support import forbid_reading
 from tests.office import convert, needs_office
-from tests.reading.books import HEAD, raw_book, raw_sheet, row
+from tests.reading.books import HEAD, clean_sheets, raw_book, raw_sheet, row, workbook
 from tests.samples.load import SAMPLES
 
 
@@ -273,7 +273,7 @@ def test_an_as_of_day_outside_the_years_of_a_workbook(year: str, tmp_path: Path)
     "name", ["_farm.xlsx", "-.-.xlsx", "Станция 駅.xlsx", "x" * 220 + ".xlsx", "a.b c's (2).xlsx"]
 )
 def test_a_book_of_any_honest_name_is_archived_whole(name: str, tmp_path: Path) -> None:
-    shutil.copy(PORTFOLIO / "east-2026.xlsx", tmp_path / name)
+    (tmp_path / name).write_bytes(workbook(clean_sheets()))
     assert siltbook("archive", tmp_path / name, "--to", tmp_path / "to").exit_code == 0
     said = siltbook("verify", tmp_path / "to")
     assert said.exit_code == 0, said.output

@@ -16,13 +16,13 @@ from html import unescape
 from pathlib import Path
 from typing import Any
 
-import openpyxl
 import pytest
 from click.testing import CliRunner
 from python_calamine import CalamineWorkbook
 
 from siltbook.batch.cli import main
 from tests.interop.books import KINDS, parts, produced
+from tests.office import cells_of
 from tests.templates.test_blank_formulas import filled
 
 HERE = Path(__file__).parent
@@ -70,14 +70,11 @@ def plain(value: object) -> object:
 def test_calamine_sees_every_sheet_and_every_stored_value(kind: str) -> None:
     read = CalamineWorkbook.from_filelike(io.BytesIO(produced(kind)))
     assert read.sheet_names == names(kind)
-    book = openpyxl.load_workbook(io.BytesIO(produced(kind)), data_only=True)
+    book = cells_of(produced(kind), values=True)
     count = 0
     for name in read.sheet_names:
         rows = read.get_sheet_by_name(name).to_python(skip_empty_area=False)
-        ours = {
-            (cell.row - 1, cell.column - 1): cell.value
-            for row in book[name] for cell in row if cell.value not in (None, "")
-        }  # fmt: skip
+        ours = {(c.row - 1, c.column - 1): c.value for c in book[name] if c.value != ""}
         seen = {
             (r, c): value for r, row in enumerate(rows) for c, value in enumerate(row)
             if value != ""
