@@ -10,7 +10,7 @@ blank ones and comments, lines of a function's body from its first statement to 
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from statistics import median
 
@@ -24,11 +24,11 @@ def modules(*folders: str) -> list[Path]:
     return sorted(p for p in found if p.resolve() == p)
 
 
-def functions(path: Path) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef]:
+@cache
+def functions(path: Path) -> tuple[ast.FunctionDef | ast.AsyncFunctionDef, ...]:
     """Every function and method of a module."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
-            yield node
+    nodes = ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+    return tuple(n for n in nodes if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef))
 
 
 def body_lines(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:

@@ -27,7 +27,7 @@ from tests.reading.test_fuzz import BOOKS, CELL, EXAMPLES, FUZZ, PLACES, _plain,
 from tests.review.farms import book
 from tests.review.packs import AGENDA, COLUMNS, ROW, parts, small_pack
 
-FEW = settings(parent=FUZZ, max_examples=max(5, EXAMPLES // 8))
+FEW = settings(parent=FUZZ, max_examples=max(3, EXAMPLES // 8))
 
 
 @FEW
