@@ -25,6 +25,7 @@ from tests.review.test_agree import filled, header_row
 
 Row = dict[str, Any]
 NAME = "farm.xlsx"
+pytestmark = pytest.mark.usefixtures("without_what_would_be")
 
 
 def day(number: int, month: int = 6) -> dt.date:

@@ -19,7 +19,7 @@ from siltbook.batch.reading.workbook import open_workbook
 from siltbook.batch.review.append import append_rows, change_cells
 from siltbook.templates.contract import FARM
 from tests.audit.edits import rewritten, typed_over
-from tests.audit.farm import day, honest, open_places
+from tests.audit.farm import half, open_places
 from tests.office import Shared, needs_office
 from tests.samples.load import SAMPLES
 
@@ -28,14 +28,7 @@ pytestmark = pytest.mark.usefixtures("without_what_would_be")
 
 
 def small() -> bytes:
-    """Three stations of the honest farm in the first half of its season."""
-    farm, names = honest(), ("Alder", "Birch", "Elm")
-    farm.stations, *logs = (
-        [row for row in rows if row["station"] in names]
-        for rows in (farm.stations, farm.readings, farm.work)
-    )
-    farm.readings, farm.work = ([row for row in log if row["date"] < day(15)] for log in logs)
-    return farm.package()
+    return half().package()
 
 
 @pytest.fixture(scope="module")
@@ -184,9 +177,7 @@ def test_a_stored_value_that_its_formula_does_not_give_is_named(reviewed: bytes)
 
 
 @needs_office
-def test_formulas_written_by_another_program_are_the_same(
-    reviewed: bytes, office: Shared
-) -> None:
+def test_formulas_written_by_another_program_are_the_same(reviewed: bytes, office: Shared) -> None:
     answered, found = said_of(*office.resaved(reviewed))
     assert answered.startswith("Yes: the result sheets in the book are what the book gives today.")
     assert found["same-formulas"].state is State.QUIET, found["same-formulas"].said

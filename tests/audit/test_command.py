@@ -17,7 +17,7 @@ from siltbook.batch.audit.model import Question
 from siltbook.batch.audit.report import ON_WITNESSES
 from siltbook.batch.audit.rules import RULES
 from siltbook.batch.cli import main
-from tests.audit.farm import Farm, honest
+from tests.audit.farm import Farm, half, honest
 from tests.graft.packs import LISTS, SELECTED
 from tests.lint import lint
 from tests.samples.load import SAMPLES
@@ -32,7 +32,7 @@ def siltbook(*arguments: object) -> Result:
 @pytest.fixture
 def book(tmp_path: Path) -> Path:
     path = tmp_path / "farm.xlsx"
-    path.write_bytes(honest().package())
+    path.write_bytes(half().package())
     return path
 
 
@@ -92,21 +92,24 @@ def test_a_sheet_of_the_person_s_own_keeps_its_name(book: Path) -> None:
     assert {"Audit summary", "Audit summary (Siltbook)", "Audit detail"} <= set(names)
 
 
-def _swapped() -> Farm:
-    farm = honest()
+@pytest.fixture(scope="module")
+def swapped(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Result]:
+    """A book with inlet and outlet the wrong way round, and what came of its audit."""
+    farm, book = honest(), tmp_path_factory.mktemp("swapped") / "farm.xlsx"
     for row in farm.of("Cedar")[8:14]:
         row["inlet"], row["outlet"] = row["outlet"], row["inlet"]
-    return farm
+    book.write_bytes(farm.package())
+    return book, siltbook("audit", book)
 
 
-def test_something_to_look_at_ends_with_1_and_stands_first_on_both_sheets(tmp_path: Path) -> None:
-    book = tmp_path / "farm.xlsx"
-    book.write_bytes(_swapped().package())
-    done = siltbook("audit", book)
+def test_something_to_look_at_ends_with_1_and_stands_first_on_both_sheets(
+    swapped: tuple[Path, Result],
+) -> None:
+    book, done = swapped
     assert done.exit_code == 1
     assert "? Inlet and outlet the wrong way round: Cedar: outlet above inlet" in done.output
     assert "May be innocent: The selector or the two columns were mistaken" in done.output
-    made = opened(tmp_path / "farm.audited.xlsx")
+    made = opened(book.with_name("farm.audited.xlsx"))
     summary, detail = made["Audit summary"], made["Audit detail"]
     assert summary["A4"].value == "Can the data be trusted?"
     assert summary["A5"].value.startswith("Look first, then trust: ")
@@ -122,12 +125,10 @@ def test_something_to_look_at_ends_with_1_and_stands_first_on_both_sheets(tmp_pa
 
 
 def test_the_first_page_of_the_summary_has_the_answers_and_all_that_is_to_be_looked_at(
-    tmp_path: Path,
+    swapped: tuple[Path, Result],
 ) -> None:
-    book = tmp_path / "farm.xlsx"
-    book.write_bytes(_swapped().package())
-    siltbook("audit", book)
-    summary = opened(tmp_path / "farm.audited.xlsx")["Audit summary"]
+    book, _ = swapped
+    summary = opened(book.with_name("farm.audited.xlsx"))["Audit summary"]
     (page,) = (one.id for one in summary.row_breaks.brk)
     column = {row: str(summary.cell(row, 1).value or "") for row in range(1, summary.max_row + 1)}
     asked = [str(question) for question in Question]

@@ -26,6 +26,7 @@ from tests.reading.books import clean_sheets, workbook, zipped
 from tests.review.packs import small_pack
 
 NAME = "b.xlsx"
+pytestmark = pytest.mark.usefixtures("without_what_would_be")
 REVIEWED = review_bytes(workbook(clean_sheets()), NAME, NAME).package
 SHEETS = [sheet_part(REVIEWED, name) for name in RESULT_SHEETS]
 FIRST = SHEETS[0]

@@ -17,6 +17,7 @@ from siltbook.batch.errors import BookError
 from tests.audit.farm import Farm, honest, open_places
 
 NAME = "gate.csv"
+pytestmark = pytest.mark.usefixtures("without_what_would_be")
 
 
 def days_of(farm: Farm) -> list[str]:
