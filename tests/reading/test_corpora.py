@@ -21,7 +21,7 @@ from tests.reading.books import clean_sheets, workbook
 
 CORPORA = Path(__file__).parents[3] / "shared" / "corpora"
 needs_corpora = pytest.mark.skipif(not CORPORA.is_dir(), reason="the shared corpora are not here")
-EVERY = 1 if LONG else 6  # each sixth book goes through the whole run; all of them are read
+EVERY = 1 if LONG else 6  # each sixth book goes through the whole run, each second is read
 
 
 def books() -> list[Path]:
@@ -55,6 +55,7 @@ def same_process(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_every_public_book_is_read_or_refused_in_one_sentence() -> None:
     paths = books()
     assert len(paths) > 250
+    paths = paths[:: 1 if LONG else 2]
     before = digest(paths)
     said: list[str] = []
     for path in paths:
