@@ -33,6 +33,7 @@ from siltbook.checks.wording import listed
 from siltbook.templates.book import Book, Settings
 
 URGENCY = {verdict: i for i, verdict in enumerate(Verdict)}
+_HIGH = "after work, or while the drop stood over half the limit"
 COARSE_SHARE = 0.2  # of the limit
 
 
@@ -221,7 +222,7 @@ def _alike(book: Book, history: History) -> Iterator[Finding]:
     day = book.settings.shown.day
     for reading in history.readings:
         if reading.why_unusable == SAME_BOTH_SIDES:
-            waiting, read = reading, "after work or while over, and no flow read; not used"
+            waiting, read = reading, f"{_HIGH}, and no flow read; not used"
         elif waiting is not None and both_sides_alike(reading):
             read = f"as on {day(waiting.date)}, and no flow read; this second one was used"
             waiting = None

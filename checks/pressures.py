@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 PRESSURES = ("inlet", "outlet", "field")
 LOW_FLOW_SHARE = 0.2  # of the reference flow; below it a drop tells nothing
+HIGH_FLOW = 5.0  # times the reference flow; above it a meter or the register is out
 ENOUGH_READINGS = 5  # for a median that one slip cannot move
 FAR = 5.0  # a value this many times over or under the median is no ordinary day
 NEAR = 0.35  # how near the ratio must come to that of two units
@@ -153,6 +154,21 @@ def flow_too_low(joined: JoinedBook) -> list[Finding]:
     return found
 
 
+def flow_too_high(joined: JoinedBook) -> list[Finding]:
+    """A flow over five times the station's reference flow: one of the two is a slip."""
+    place = joined.readings
+    most = HIGH_FLOW * place.frame["reference_flow"].astype("float64")
+    unit = joined.book.settings.flow_unit
+    shown = unit if unit in FLOW_UNITS else "m3/h"
+    found = []
+    for row in hits((most > 0) & (place.frame["flow"] > most + NOISE)):
+        top = number(float(most[row]) / cubic_metres_per_hour_per(shown), 3)
+        accepted = f"up to {top} {shown}; {AS_EMPTY}"
+        read = joined.read(place, "flow", row)
+        found.append(finding(place, "flow-too-high", "flow", row, read, accepted))
+    return found
+
+
 def _while_closed(joined: JoinedBook, side: pd.Series) -> list[int]:
     """Rows where a side reads zero, but for days on which the element was opened.
 
@@ -211,6 +227,7 @@ RULES = (
     pressure_other_unit,
     flow_not_positive,
     flow_too_low,
+    flow_too_high,
     no_inlet_pressure,
     no_outlet_pressure,
     zero_drop_flowing,

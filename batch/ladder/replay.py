@@ -26,6 +26,7 @@ from siltbook.batch.model import (
 from siltbook.checks.gauges import NOISE
 
 SOON, OFTEN = 7, 30  # [days] from one episode's end to the next, and over three of them
+HALF = 0.5  # of the limit, over which a drop does not vanish by itself
 RISE_TO_WATCH = 3.5  # [m] over the clean drop; upper end of the published 3-5 psi rise
 
 
@@ -67,6 +68,7 @@ class Standing:
     last_work: Work | None = None  # in this episode
     untrusted: dt.date | None = None  # of a reading with both sides alike that was not taken
     worked: bool = False  # work since the last reading that was taken
+    drop: float = 0.0  # of the last reading that was taken [m]
     episodes: tuple[Episode, ...] = ()
     rows: tuple[tuple[str, int], ...] = field(default=())
 
@@ -185,13 +187,16 @@ def both_sides_alike(reading: Reading) -> bool:
 
 
 def _doubted(standing: Standing, reading: Reading, limit: float) -> bool:
-    """Whether such a reading is to be taken once more: it would end an episode, or follows work.
+    """Whether such a reading is to be taken once more.
+
+    It would end an episode, follows work, or follows a drop over half the `limit` [m].
 
     A second one on another day counts, where nobody worked in between.
     """
     if standing.untrusted is not None and not standing.worked:
         return reading.date == standing.untrusted
-    return standing.step is not Step.CLEAR or standing.worked
+    far = standing.drop > HALF * limit  # no filter comes from there to nothing by itself
+    return standing.step is not Step.CLEAR or standing.worked or far
 
 
 def _carried(said: CarriedOver | None) -> Standing:
@@ -247,7 +252,8 @@ def _read(standing: Standing, reading: Reading, limit: float, worked_on: str | N
             _gear_alone(standing, reading, (*standing.episodes, opened)), step=step, opened=reading
         )
     rows = _noted(standing, "readings", reading.row)
-    return replace(standing, step=step, untrusted=None, worked=False, rows=rows)
+    drop = reading.drop or 0.0
+    return replace(standing, step=step, untrusted=None, worked=False, drop=drop, rows=rows)
 
 
 def _gear_alone(standing: Standing, reading: Reading, episodes: tuple[Episode, ...]) -> Standing:
@@ -258,6 +264,7 @@ def _gear_alone(standing: Standing, reading: Reading, episodes: tuple[Episode, .
         new_solenoid=standing.new_solenoid,
         replaced=standing.replaced,
         called=standing.called if standing.gear is Gear.CONTROLLER_SUSPECT else None,
+        drop=reading.drop or 0.0,
         episodes=episodes,
         rows=(*_gear_rows(standing), ("readings", reading.row)),
     )

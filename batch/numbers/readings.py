@@ -7,6 +7,7 @@ import math
 
 from siltbook.batch.model import Reading, Station
 from siltbook.checks.gauges import drop_uncertainty, outlet_slack, probability_over, reading_part
+from siltbook.checks.pressures import HIGH_FLOW
 
 NO_INLET = "no pressure at the inlet: pump off, or a dead gauge"
 LOWEST_FLOW_SHARE = 0.2  # of the reference flow, below which a drop says nothing
@@ -27,6 +28,7 @@ class Scale:
             division=station.division,
         )
         self.least_flow = LOWEST_FLOW_SHARE * (station.reference_flow or 0.0)  # [m3/h]
+        self.most_flow = HIGH_FLOW * (station.reference_flow or math.inf)  # [m3/h]
         self.read = reading_part(station.division)  # [m]
         self._known = self.uncertainty(0.0) is not None
         self._changed: dict[int, Scale] = {}
@@ -77,6 +79,8 @@ def reading_of(
     `inlet`, `outlet`, the pressure in the `field` and the drop as `typed` [m], `flow` [m3/h].
     Whatever is missing is None; `occasion` is a routine reading where it is no text.
     """
+    if flow is not None and flow > scale.most_flow:
+        flow = None  # the check flow-too-high asks
     if inlet is None and outlet is None and typed is not None:
         why = _why_drop_unusable(scale, typed, flow)
         drop: float | None = typed

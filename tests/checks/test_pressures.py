@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from siltbook.batch.numbers.history import histories
 from tests.checks.builders import book, job, reading
 from tests.checks.helpers import messages
 
@@ -134,3 +135,15 @@ def test_an_outlet_of_zero_is_asked_about_and_used() -> None:
     ]
     opened = book([reading(2, 3.0, 0.0)], work=[job(2, "hand cleaning")])
     assert messages(opened, "no-outlet-pressure") == []
+
+
+def test_a_flow_far_over_the_reference_flow_counts_as_empty() -> None:
+    register = [{"station": "North 1", "reference_flow": 20.0, "clean_drop": 1.0}]
+    made = book([reading(1, flow=100.0), reading(2, flow=200.0)], stations=register)
+    assert messages(made, "flow-too-high") == [
+        "Readings!F3: flow over five times the reference flow: read 200 m3/h; accepted: up to 100"
+        " m3/h; until then the cell counts as empty. Check the meter's number, and the reference"
+        " flow in the register."
+    ]
+    (history,) = histories(made, None)
+    assert [r.flow for r in history.readings] == [100.0, None]

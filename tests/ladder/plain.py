@@ -79,7 +79,8 @@ class Plain:
             return False
         if self.alike is not None and not self.worked:
             return bool(entry["day"] == self.alike)
-        return self.state != "clear" or self.worked
+        before = self.latest["inlet"] - self.latest["outlet"] if self.latest else 0.0
+        return self.state != "clear" or self.worked or before > LIMIT / 2
 
     def read(self, entry: dict[str, Any], cleaned_today: bool) -> None:
         self.latest, self.unread, self.worked, self.alike = entry, False, False, None

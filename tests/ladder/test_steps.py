@@ -291,6 +291,18 @@ def test_an_outlet_of_zero_is_looked_at_before_any_work() -> None:
     assert "outlet reads zero" not in verdict_of(read(0, 6.0)).reason
 
 
+def test_a_high_drop_is_not_gone_because_both_sides_read_the_same() -> None:
+    alike = read(1, 0.0)
+    judged = verdict_of(read(0, 2.6), alike)
+    assert judged.verdict is Verdict.RE_READ
+    assert "both sides" in judged.reason or "the same" in judged.reason
+    assert verdict_of(read(0, 2.6), alike, read(2, 0.0)).verdict is Verdict.IN_RANGE
+    assert verdict_of(read(0, 2.6), read(1, 0.0, flow=30.0)).verdict is Verdict.IN_RANGE
+    for low in (2.5, 0.4):
+        assert verdict_of(read(0, low), alike).verdict is Verdict.IN_RANGE
+    assert verdict_of(read(0, 2.6), read(1, 1.0), read(2, 0.0)).verdict is Verdict.IN_RANGE
+
+
 @pytest.mark.parametrize("p", [0.05, 0.5, 0.95])
 def test_borderline_asks_to_read_once_more(p: float) -> None:
     judged = verdict_of(*FLUSHED, read(2, 5.1, "after flush", p_over=p))

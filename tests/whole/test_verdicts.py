@@ -52,9 +52,12 @@ def test_both_sides_alike_after_a_flush_is_read_once_more_and_then_counts() -> N
     book = filled(Readings=twice, Work_done=flush)
     assert said(book)[0] == "in-range"
     assert [m.split("; accepted")[0] for m in messages(book, "both-sides-alike")] == [
-        "Readings!D3: inlet and outlet the same after work or while over: read inlet and outlet"
-        " the same on 2026-06-02, after work or while over, and no flow read; not used",
-        "Readings!D4: inlet and outlet the same after work or while over: read inlet and outlet"
+        "Readings!D3: inlet and outlet the same after work, or while the drop stood high:"
+        " read inlet and outlet"
+        " the same on 2026-06-02, after work, or while the drop stood over half the limit, and no"
+        " flow read; not used",
+        "Readings!D4: inlet and outlet the same after work, or while the drop stood high:"
+        " read inlet and outlet"
         " the same on 2026-06-03, as on 2026-06-02, and no flow read; this second one was used",
     ]
 
