@@ -20,8 +20,10 @@ from siltbook.batch.audit.procedure import counted
 from siltbook.batch.audit.rules import RULES
 from siltbook.batch.audit.sensitivity import sensitivity
 from siltbook.batch.audit.sheets import NOTE, STEPS_SAY, audit_book
+from siltbook.batch.model import Verdict
 from siltbook.batch.review.agreed import Effect
 from siltbook.batch.sheets.kit import row_height
+from siltbook.templates import look
 from siltbook.templates.contract import AUDIT_SHEETS
 from siltbook.templates.safety import EMERGENCY
 from tests.checks.builders import Row, book, job, reading
@@ -37,6 +39,10 @@ QUIET = (
 )
 VERDICTS, EVERY = "Verdicts at these limits", "Every place behind the summary"
 HEADS = ("Question", "Station", "Person")
+
+
+def label(verdict: Verdict) -> str:
+    return look.VERDICTS[verdict].label
 
 
 def odd(row: int, *, holds: bool = False) -> Place:
@@ -102,6 +108,20 @@ def test_the_blocks_of_the_detail_stand_apart_by_one_row() -> None:
     assert EMERGENCY in cautions
     assert None not in cautions
     assert sheet.print_area == f"'Audit detail'!$A$1:$H${sheet.max_row}"
+
+
+def test_another_verdict_is_bold_and_the_same_one_is_not() -> None:
+    """At 4.6 m it is watched: over a limit of 4 m, and in range under one of 6 m."""
+    sheet = written(readings=[reading(day, 3.0, 2.55) for day in (4, 10)])["Audit detail"]
+    (table,) = blocks(sheet, "Station")
+    row = sheet[table + 1]
+    assert [cell.value for cell in row[1:8]] == [
+        "North 1", label(Verdict.WATCH), label(Verdict.FLUSH), "same", label(Verdict.IN_RANGE),
+        "class not known", "division not known",
+    ]  # fmt: skip
+    assert [bool(cell.font.b) for cell in row[1:8]] == [
+        True, False, True, False, True, False, False,
+    ]  # fmt: skip
 
 
 def test_without_steps_or_places_the_detail_has_no_empty_table() -> None:
