@@ -111,12 +111,12 @@ def test_the_blocks_of_the_detail_stand_apart_by_one_row() -> None:
 
 
 def test_another_verdict_is_bold_and_the_same_one_is_not() -> None:
-    """At 4.6 m it is watched: over a limit of 4 m, and in range under one of 6 m."""
+    """At 4.6 m after a flush: over a limit of 4 m, watched, and in range under one of 6 m."""
     sheet = written(readings=[reading(day, 3.0, 2.55) for day in (4, 10)])["Audit detail"]
     (table,) = blocks(sheet, "Station")
     row = sheet[table + 1]
     assert [cell.value for cell in row[1:8]] == [
-        "North 1", label(Verdict.WATCH), label(Verdict.FLUSH), "same", label(Verdict.IN_RANGE),
+        "North 1", label(Verdict.WATCH), label(Verdict.HAND_CLEAN), "same", label(Verdict.IN_RANGE),
         "class not known", "division not known",
     ]  # fmt: skip
     assert [bool(cell.font.b) for cell in row[1:8]] == [
