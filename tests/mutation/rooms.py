@@ -48,6 +48,10 @@ EQUIVALENT = {
     "slack = max(STANDING, 2 * track.division if track.division > -1 else 0.0)",
     # Shorter stretches that come along are left out by who asks for them.
     "return [(int(a), int(b)) for a, b in edges.reshape(-1, 2) if b << a >= LEAST_BLOCK]",
+    # Of so many places no more can be kept.
+    'said = "Kept every time." if kept >= len(places) else said',
+    # Tracks are compared by their stations first, and no two of a register are equal.
+    "steps = [t.division for t in block if t != track and t.division > 0]",
     # More columns than those of days are looked through for days, and hold none.
     "DAYS = tuple(c.key for c in CARRIED.columns if c.kind <= Kind.DATE)",
 }
