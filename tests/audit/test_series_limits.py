@@ -208,6 +208,17 @@ def test_days_on_which_both_were_read_are_common() -> None:
     )
 
 
+def test_the_very_first_reading_of_the_farm_counts_as_any_other() -> None:
+    every = rounds(20)
+    inlet, outlet = every[1].inlet.copy(), every[1].outlet.copy()
+    inlet[:6], outlet[:6] = every[0].inlet[:6], every[0].outlet[:6]
+    every[1] = replace(every[1], inlet=inlet, outlet=outlet)
+    assert only(same_series(BOOK, every)).endswith("on 6 common days running (6 of 20 in all)")
+    # Five of six repeat the first round, the first station among them.
+    result = copied_round(BOOK, repeated(rounds(30, 6), 1, 0, 5))
+    assert only(result) == "Round of 2026-05-02: 5 of 6 stations read exactly as on 2026-05-01"
+
+
 def test_stations_beyond_the_most_are_not_compared(monkeypatch: pytest.MonkeyPatch) -> None:
     every = rounds(20, 6)
     every[5] = replace(every[4], station=every[5].station)
