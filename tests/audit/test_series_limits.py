@@ -100,6 +100,9 @@ def test_a_neighbour_speaks_of_the_same_time_alone() -> None:
         max(math.erf(5.0 / (1.95 / 1.1503) / math.sqrt(2.0)), 20 / 21)
     )
     assert _rerounded(same, replace(stuck, division=NAN)) == 1.0
+    # One that stays every other day does so in ten steps of 19; rule of succession.
+    halting = track([30.0, 30.0, 34.0, 34.0] * 5, [NAN] * 20)
+    assert _rerounded(halting, stuck) == pytest.approx(11 / 21)
     # A neighbour without a division of its own is taken to be read as finely.
     assert _rerounded(replace(same, division=NAN), stuck) == _rerounded(same, stuck)
 
@@ -214,6 +217,7 @@ def test_the_very_first_reading_of_the_farm_counts_as_any_other() -> None:
     inlet[:6], outlet[:6] = every[0].inlet[:6], every[0].outlet[:6]
     every[1] = replace(every[1], inlet=inlet, outlet=outlet)
     assert only(same_series(BOOK, every)).endswith("on 6 common days running (6 of 20 in all)")
+    assert copied_round(BOOK, rounds(10, 4)).state is State.QUIET  # ten rounds of four stations
     # Five of six repeat the first round, the first station among them.
     result = copied_round(BOOK, repeated(rounds(30, 6), 1, 0, 5))
     assert only(result) == "Round of 2026-05-02: 5 of 6 stations read exactly as on 2026-05-01"
