@@ -4,7 +4,8 @@ A spreadsheet program turns 05/08/2026 into the 5th of August or the 8th of May,
 set, and keeps 13/08/2026 as text, which can be read in one way only. So some rows of a log stand
 at their day and some lie months away. What tells is the order of the rows: a log is written from
 top to bottom, or the newest on top. A row out of that order, which fits between its neighbours once
-day and month are exchanged or the year is the next or the last one, is taken for slipped. The
+day and month are exchanged, or the year is the next or the last one, or the days are counted from
+the other epoch (cells pasted from a book that counts from 1904), is taken for slipped. The
 numbers below are choices of this program.
 """
 
@@ -26,6 +27,8 @@ AWAY = 20  # [days] from which a row is called far from its place
 BREAK = 60  # [days] after or before all other rows, from which the last or first one is questioned
 NEAR = 14  # [days] from its one neighbour that such a row must come to, or two usual steps
 EXCHANGED, OTHER_YEAR = "with day and month exchanged", "in another year"
+OTHER_EPOCH = "counted from 1904 or 1900"
+_EPOCHS = 1462  # [days] between the two days from which spreadsheet programs count
 
 
 @dataclass(frozen=True)
@@ -111,16 +114,30 @@ def _without_far_ends(entries: list[tuple[int, dt.date]], kept: list[int]) -> li
     return kept
 
 
+def _day(year: int, month: int, day: int) -> dt.date | None:
+    try:
+        return dt.date(year, month, day)
+    except ValueError:
+        return None
+
+
+def _moved(day: dt.date, by: int) -> dt.date | None:
+    try:
+        return day + dt.timedelta(days=by)
+    except OverflowError:
+        return None
+
+
 def _explained(row: int, day: dt.date, before: int, after: int) -> Slipped | None:
     """The way in which a day comes between two others; None where it does in none."""
     if before <= day.toordinal() <= after:
         return None
     tried = [(EXCHANGED, (day.year, day.day, day.month))]
     tried += [(OTHER_YEAR, (day.year + more, day.month, day.day)) for more in (1, -1)]
-    for how, parts in tried:
-        try:
-            likely = dt.date(*parts)
-        except ValueError:
+    days = [(how, _day(*parts)) for how, parts in tried]
+    days += [(OTHER_EPOCH, _moved(day, more)) for more in (_EPOCHS, -_EPOCHS)]
+    for how, likely in days:
+        if likely is None:
             continue
         far = abs((likely - day).days) > AWAY
         if far and before <= likely.toordinal() <= after:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, replace
+from statistics import median
 
 from siltbook.batch.ladder.replay import Standing, scanned
 from siltbook.batch.model import CLEARS, NO_WORK, History, Reading, Work, is_over
@@ -17,6 +18,7 @@ from siltbook.templates.shown import Shown
 
 BORDER = 0.05  # probability on either side
 HALF = 0.5
+FEW = 3  # earlier readings, of which the middle one is the usual inlet
 LEAK_FLOW = 1.15  # times the reference flow
 
 
@@ -102,9 +104,27 @@ def _under(value: float | None, least: float | None) -> bool:
 
 
 def inlet_low(facts: Facts) -> bool:
-    """Latest inlet under the station's lowest working inlet."""
+    """Latest inlet under the station's lowest working inlet; without one, or fallen far."""
     latest = facts.latest
-    return latest is not None and _under(latest.inlet, facts.history.station.working_inlet)
+    if latest is None:
+        return False
+    least = facts.history.station.working_inlet
+    return _under(latest.inlet, least) or (least is None and fallen_from(facts) is not None)
+
+
+def fallen_from(facts: Facts) -> float | None:
+    """The usual inlet [m], where the latest is under half of it and of what a flush needs.
+
+    The usual one is the median of FEW or more earlier readings; None where it has not fallen so.
+    """
+    latest = facts.latest
+    if latest is None or not _under(latest.inlet, HALF * facts.settings.flush_inlet):
+        return None
+    earlier = [r.inlet for r in facts.history.readings if r.usable and r is not latest and r.inlet]
+    if len(earlier) < FEW:
+        return None
+    usual = float(median(earlier))
+    return usual if _under(latest.inlet, HALF * usual) else None
 
 
 def too_low_to_flush(facts: Facts) -> bool:

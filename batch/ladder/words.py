@@ -8,6 +8,7 @@ from siltbook.batch.ladder.facts import (
     Facts,
     at_reference,
     came_back_alone,
+    fallen_from,
     field_low,
     flush_unseen,
     inlet_low,
@@ -142,8 +143,10 @@ def _low_inlet(facts: Facts) -> str:
     latest = facts.latest
     if latest is None or latest.inlet is None:
         return ""
-    wanted = facts.history.station.working_inlet or 0.0
+    wanted, usual = facts.history.station.working_inlet or 0.0, fallen_from(facts)
     on, say = facts.on(latest), facts.shown.level
+    if facts.history.station.working_inlet is None and usual is not None:
+        return f"inlet {say(latest.inlet)} on {on}, under half of the usual {say(usual)}"
     return f"inlet {say(latest.inlet)} on {on}, lowest working inlet is {say(wanted)}"
 
 

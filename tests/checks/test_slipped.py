@@ -9,7 +9,7 @@ import pytest
 
 from siltbook.batch.assess import assess
 from siltbook.batch.model import Verdict
-from siltbook.checks.slipped import EXCHANGED, OTHER_YEAR, slipped_dates
+from siltbook.checks.slipped import EXCHANGED, OTHER_EPOCH, OTHER_YEAR, slipped_dates
 from tests.checks.builders import book, job, reading
 from tests.checks.helpers import messages
 
@@ -40,6 +40,13 @@ def test_every_date_that_a_machine_exchanged_is_found() -> None:
 def test_another_year(years: int) -> None:
     last = WEEKS[-1].replace(year=2026 + years)
     assert _slips([*WEEKS[:-1], last]) == [(11, WEEKS[-1], OTHER_YEAR)]
+
+
+@pytest.mark.parametrize("days", [-1462, 1462])
+def test_pasted_from_a_book_that_counts_from_another_year(days: int) -> None:
+    last = WEEKS[-1] + dt.timedelta(days=days)
+    assert _slips([*WEEKS[:-1], last]) == [(11, WEEKS[-1], OTHER_EPOCH)]
+    assert _slips([*WEEKS[:-1], dt.date.max])[1:] == []
 
 
 @pytest.mark.parametrize(

@@ -303,6 +303,21 @@ def test_a_high_drop_is_not_gone_because_both_sides_read_the_same() -> None:
     assert verdict_of(read(0, 2.6), read(1, 1.0), read(2, 0.0)).verdict is Verdict.IN_RANGE
 
 
+def test_an_inlet_that_has_fallen_far_is_no_place_for_a_small_drop() -> None:
+    """Where nobody filled in the lowest working inlet."""
+    usual = [read(day, 2.0) for day in range(3)]
+    weak = read(3, 0.5, inlet=5.0, outlet=4.5)
+    judged = verdict_of(*usual, weak)
+    assert judged.verdict is Verdict.CHECK_SUPPLY
+    assert judged.reason.startswith("Inlet 5.0 m on 2026-06-04, under half of the usual 30.0 m;")
+    for entries, at in (
+        ((*usual[1:], weak), station()),
+        ((*usual, read(3, 0.5, inlet=10.5, outlet=10.0)), station()),  # half of what a flush needs
+        ((*usual, weak), station(working_inlet=4.0)),
+    ):
+        assert verdict_of(*entries, at=at).verdict is Verdict.IN_RANGE
+
+
 @pytest.mark.parametrize("p", [0.05, 0.5, 0.95])
 def test_borderline_asks_to_read_once_more(p: float) -> None:
     judged = verdict_of(*FLUSHED, read(2, 5.1, "after flush", p_over=p))
