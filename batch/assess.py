@@ -138,12 +138,14 @@ def _unit_doubtful(book: Book, history: History) -> Iterator[Finding]:
     if not read or len(odd) != 1 or "" in odd:
         return
     station, likely = history.station, odd.pop()
+    own = station.on(read[-1].date).unit
+    as_if = f"typed in {likely}" if likely != own else "too low by a decimal place, or typed in MPa"
     count = f"all {len(read)} readings look" if len(read) > 1 else "its one reading looks"
     yield find(
         "unit-doubtful",
         sheet=book.stations.sheet,
         cell=book.stations.cell("unit", station.row),
-        read=f"{station.on(read[-1].date).unit}, while {count} typed in {likely}; not used",
+        read=f"{own}, while {count} {as_if}; not used",
         accepted="the unit of the readings",
         station=station.name,
     )

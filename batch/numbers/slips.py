@@ -53,8 +53,8 @@ def without_slips(
     needs, must disagree as well before all readings are taken for another unit's.
     """
     other = _other_unit(readings, unit_of, (usual_inlet, flush_inlet or usual_inlet))
-    if other:
-        return [_in_other_unit(r, unit_of(r), other, usual_inlet) for r in readings]
+    if other is not None:
+        return [_in_other_unit(r, unit_of(r), *other, usual_inlet) for r in readings]
     usual = _usual(readings, LEAST, usual_inlet)
     marked = _all_marked(readings, usual, unit_of)
     if not any(reading.looks_like for reading in marked):
@@ -69,31 +69,35 @@ def without_slips(
 
 def _other_unit(
     readings: Sequence[Reading], unit_of: Callable[[Reading], str], needed: tuple[float, ...]
-) -> str:
-    """The unit in which all of a station's readings must be typed; empty where they may be right.
+) -> tuple[str, float] | None:
+    """The unit in which all of a station's readings must be typed; None where they may be right.
 
-    `needed` are inlets [m] that the station should have. A unit counts that makes of the usual
-    inlet one between LOWEST and HIGHEST times the first of them.
+    With it how many times the number must be taken: 1, or 10 or 100 in the own unit (the decimal
+    mark, MPa on a farm in bar, cells formatted as per cent). `needed` are inlets [m] that the
+    station should have. What counts makes of the usual inlet one between LOWEST and HIGHEST times
+    the first of them.
     """
     inlets = [r.inlet for r in readings if r.inlet is not None and r.inlet > 0]
     units = {unit_of(r) for r in readings}
     if not inlets or len(units) != 1 or any(_ordinary(median(inlets), n) for n in needed):
-        return ""
+        return None
     ratio = median(inlets) / needed[0] / metres_per(own := units.pop())
-    likely = {
-        unit: ratio * metres_per(unit)
-        for unit in PRESSURE_UNITS
-        if unit not in (own, "kgf/cm2") and LOWEST <= ratio * metres_per(unit) <= HIGHEST
-    }
-    return min(likely, key=lambda unit: _off(likely[unit]), default="")
+    likely = {(unit, 1.0): ratio * metres_per(unit) for unit in PRESSURE_UNITS}
+    likely = {at: r for at, r in likely.items() if at[0] not in (own, "kgf/cm2")}
+    moved = {(own, by): ratio * metres_per(own) * by for by in _MOVED[:2]}
+    for found in (likely, moved):
+        near = {at: _off(r) for at, r in found.items() if LOWEST <= r <= HIGHEST}
+        if near:
+            return min(near, key=lambda at: near[at])
+    return None
 
 
-def _in_other_unit(reading: Reading, own: str, unit: str, needed: float) -> Reading:
+def _in_other_unit(reading: Reading, own: str, unit: str, by: float, needed: float) -> Reading:
     """A reading marked that is far from the inlet `needed` [m], as its station's usual one is."""
     if reading.inlet is None or not reading.inlet > 0 or _ordinary(reading.inlet, needed):
         return reading
-    typed = f"{reading.inlet / metres_per(own):.4g}"
-    why = f"inlet {typed} {own} looks like {typed} {unit}"
+    typed = reading.inlet / metres_per(own)
+    why = f"inlet {typed:.4g} {own} looks like {by * typed:.4g} {unit}"
     if reading.why_unusable:
         why = f"{reading.why_unusable}; {why}"
     return replace(reading, why_unusable=why, looks_like=unit, u_drop=None, p_over=None)

@@ -45,6 +45,16 @@ def test_all_readings_in_another_unit(
     )
 
 
+@pytest.mark.parametrize(("inlet", "meant"), [(0.28, "2.8"), (0.028, "2.8")])
+def test_megapascals_and_cells_in_per_cent(inlet: float, meant: str) -> None:
+    judged = _judged("bar", inlet, 0.9 * inlet, 1)
+    (result,) = judged.stations
+    assert result.verdict is Verdict.RE_READ
+    assert f"(inlet {inlet:g} bar looks like {meant} bar)" in result.judgement.reason
+    (said,) = [f.message for f in judged.findings if f.rule == "unit-doubtful"]
+    assert "its one reading looks too low by a decimal place, or typed in MPa; not used" in said
+
+
 @pytest.mark.parametrize(
     ("unit", "inlet", "outlet", "register"),
     [
@@ -53,7 +63,8 @@ def test_all_readings_in_another_unit(
         ("kPa", 280.0, 260.0, {}),
         ("m", 5.0, 4.0, {}),  # a low one, and no other unit's
         ("m", 3.0, 2.5, {"working_inlet": 2.0}),  # said to be so
-        ("bar", 0.3, 0.25, {}),  # no unit makes it ordinary
+        ("bar", 0.3, 0.25, {"working_inlet": 0.2}),
+        ("bar", 0.0009, 0.0008, {}),  # nothing makes it ordinary
         ("psi", 40.0, 38.0, {"working_inlet": 3000.0}),  # that one is out, not the readings
     ],
 )
