@@ -10,7 +10,9 @@ from types import ModuleType
 
 from siltbook.batch.job import Reviewed, assess_bytes, review_bytes
 from siltbook.batch.results import Assessment
+from tests.office import Shared
 
+FARMS = ("twelve-stations.xlsx", "real-life-psi.xlsx", "mixed-units.xlsx", "many-flows.xlsx")
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_workbooks"
 
 
@@ -36,3 +38,12 @@ def assessed(name: str) -> Assessment:
 def reviewed(name: str) -> Reviewed:
     """One sample with its result sheets."""
     return review_bytes((SAMPLES / name).read_bytes(), name, name)
+
+
+def resaved(name: str, office: Shared, recalculate: bool = True) -> bytes:
+    """One of the samples `FARMS` with its result sheets, as another program saves it.
+
+    All of them by one start of the program, for whichever test asks first.
+    """
+    books = [reviewed(farm).package for farm in FARMS]
+    return office.resaved(*books, recalculate=recalculate)[FARMS.index(name)]

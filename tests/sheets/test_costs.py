@@ -20,7 +20,7 @@ from siltbook.batch.sheets.costs import EITHER
 from siltbook.templates.book import Settings
 from siltbook.templates.shown import IN_METRES
 from tests.office import Shared, cells, needs_office
-from tests.samples.load import assessed, reviewed
+from tests.samples.load import assessed, resaved, reviewed
 from tests.sheets.example import build
 from tests.sheets.test_book import HOSTILE, made, opened, texts
 
@@ -260,8 +260,7 @@ def test_a_book_without_stations_says_so() -> None:
 
 @needs_office
 def test_another_program_calculates_the_same(office: Shared) -> None:
-    book = reviewed(BOOK).package
-    (again,) = office.resaved(book, recalculate=True)
+    book, again = reviewed(BOOK).package, resaved(BOOK, office)
     ours, theirs = (cells(data, "Costs", values=True) for data in (book, again))
     checked = 0
     for cell, formula in cells(book, "Costs", values=False).items():

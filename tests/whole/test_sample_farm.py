@@ -19,9 +19,8 @@ from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.contract import RESULT_SHEETS
 from tests.amount import LONG
 from tests.office import Shared, cells, needs_office
-from tests.samples.load import SAMPLES, assessed, load_make, reviewed
-
-NAMES = ("twelve-stations.xlsx", "real-life-psi.xlsx", "mixed-units.xlsx", "many-flows.xlsx")
+from tests.samples.load import FARMS as NAMES
+from tests.samples.load import SAMPLES, assessed, load_make, resaved, reviewed
 
 
 def verdicts(found: Assessment) -> dict[str, str]:
@@ -87,9 +86,7 @@ def test_libreoffice_recalculates_the_workings_to_the_cached_values(
     name: str, office: Shared
 ) -> None:
     """An independent program finds the same metres, drops and margins from the same cells."""
-    books = [reviewed(other).package for other in NAMES]
-    again = office.resaved(*books, recalculate=True)[NAMES.index(name)]
-    book = reviewed(name).package
+    book, again = reviewed(name).package, resaved(name, office)
     ours, theirs = (cells(data, "Workings", values=True) for data in (book, again))
     compared = 0
     for cell, formula in cells(book, "Workings", values=False).items():
@@ -111,9 +108,8 @@ def test_a_book_resaved_by_libreoffice_keeps_its_verdicts_and_its_five_sheets(
     name: str, office: Shared
 ) -> None:
     """In the usual run what it has recalculated for the test above; others re-save what is kept."""
-    books = [reviewed(other).package for other in NAMES]
-    resaved = office.resaved(*books, recalculate=not LONG)[NAMES.index(name)]
-    again = review_bytes(resaved, name, name)
+    saved = resaved(name, office, recalculate=not LONG)
+    again = review_bytes(saved, name, name)
     assert verdicts(again.assessment) == verdicts(assessed(name))
     sheets = openpyxl.load_workbook(BytesIO(again.package), read_only=True).sheetnames
     assert [s for s in sheets if s in RESULT_SHEETS] == list(RESULT_SHEETS)
