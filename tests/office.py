@@ -36,10 +36,14 @@ def convert(book: Path, folder: Path, to: str = "xlsx", recalculate: bool = Fals
 
 
 def convert_all(
-    books: Sequence[Path], folder: Path, to: str = "xlsx", recalculate: bool = False
-) -> list[Path]:
-    """Several books, of different names, by one start of the program."""
-    profile, out = folder / "profile", folder / f"out-{to}"
+    books: Sequence[Path], folder: Path, to: str = "xlsx", recalculate: bool = False,
+    profile: Path | None = None,
+) -> list[Path]:  # fmt: skip
+    """Several books, of different names, by one start of the program.
+
+    `profile` keeps its settings from start to start; a first start takes a second longer.
+    """
+    profile, out = profile or folder / "profile", folder / f"out-{to}"
     (profile / "user").mkdir(parents=True, exist_ok=True)
     if recalculate:
         (profile / "user" / "registrymodifications.xcu").write_text(_ALWAYS_RECALCULATE)
@@ -100,7 +104,9 @@ class Shared:
             sources = [Path(name) / f"{place.name}.xlsx" for place in wanted.values()]
             for source, book in zip(sources, wanted, strict=True):
                 source.write_bytes(book)
-            made = convert_all(sources, Path(name), to, recalculate)
+            # One for each process and way: two starts at once cannot share it.
+            own = self.folder / f"profile-{os.getpid()}{'-anew' if recalculate else ''}"
+            made = convert_all(sources, Path(name), to, recalculate, own)
             for path, place in zip(made, wanted.values(), strict=True):
                 path.replace(place)
 

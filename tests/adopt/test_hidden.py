@@ -3,21 +3,15 @@
 from __future__ import annotations
 
 import io
-import shutil
-import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
 import openpyxl
-import pytest
 
 from sample_workbooks.as_kept import Style, as_xlsx
-from siltbook.batch.adopt.hidden import places
-from siltbook.batch.adopt.job import Source, look
 from tests.adopt.farms import kept, siltbook
 from tests.adopt.test_command import find
 
-OFFICE = shutil.which("soffice")
 Edit = Callable[[openpyxl.Workbook], object]
 
 
@@ -95,27 +89,3 @@ def test_nothing_hidden_nothing_said(tmp_path: Path) -> None:
     own.write_bytes(as_xlsx(kept(Style())))
     assert "Hidden in" not in siltbook("adopt", own)
     assert not [w for w in columns_of(tmp_path / "own.mapping.xlsx").values() if "hidden" in w]
-
-
-@pytest.mark.skipif(OFFICE is None, reason="LibreOffice is not installed")
-@pytest.mark.parametrize("ending", ["ods", "xls"])
-def test_other_formats_say_the_same(tmp_path: Path, ending: str) -> None:
-    def how(book: openpyxl.Workbook) -> None:
-        hide(book)
-        book.create_sheet("Other")["A1"] = "nothing here"
-        book.worksheets[0].sheet_state = "hidden"
-        book.active = 1
-
-    source = tmp_path / "own.xlsx"
-    source.write_bytes(edited("list", how))
-    subprocess.run(
-        [str(OFFICE), f"-env:UserInstallation=file://{tmp_path}/profile", "--headless",
-         "--convert-to", ending, "--outdir", str(tmp_path), str(source)],
-        check=True, capture_output=True, timeout=600,
-    )  # fmt: skip
-    made = tmp_path / f"own.{ending}"
-    seen = look([Source(made, made.read_bytes())])
-    assert places(seen.made.tables) == [
-        "sheet Readings", "column C of sheet Readings", "2 rows of sheet Readings"
-    ]  # fmt: skip
-    assert len(seen.rows.readings) == 15

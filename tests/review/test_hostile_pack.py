@@ -6,7 +6,6 @@ import datetime as dt
 import io
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import openpyxl
@@ -18,7 +17,7 @@ from siltbook.batch.review.minutes import read_pack
 from siltbook.batch.review.pack import make_pack, pack_bytes
 from tests.effort import must_end
 from tests.lint import lint
-from tests.office import convert, needs_office
+from tests.office import Shared, needs_office
 from tests.reading.test_hostile import HARM
 from tests.review.farms import JULY, book, month, opened
 from tests.review.packs import HEADER, ROW, SPARE, edited, small_pack, text, typed, with_part
@@ -253,11 +252,9 @@ def test_the_two_files_given_the_wrong_way_round() -> None:
 
 
 @needs_office
-def test_a_pack_that_libreoffice_saved_in_its_own_format(tmp_path: Path) -> None:
+def test_a_pack_that_libreoffice_saved_in_its_own_format(office: Shared) -> None:
     data = filled({ROW: NORTH, SPARE: {"Action": "Plan a flush"} | FARM}, small_pack())
-    (tmp_path / "pack.xlsx").write_bytes(data)
-    saved = convert(tmp_path / "pack.xlsx", tmp_path, "ods").read_bytes()
-    done = given(saved)
+    done = given(*office.resaved(data, to="ods"))
     assert done.rows == (6, 7)
     assert agreed(done.data) == agreed(given(data).data)
 
