@@ -47,8 +47,32 @@ def grids_of(sources: Sequence[Source]) -> list[Grid]:
         if is_text(source.path):
             grids.append(text_grid(decode(source.data, name), name))
         else:
+            _refuse_book(source)
             grids += workbook_grids(source.data, name)
     return grids
+
+
+def _refuse_book(source: Source) -> None:
+    """BookError for a book of this program of which adoption would make other pressures.
+
+    A station's or a changed gauge's own unit stands on another sheet than the readings.
+    """
+    from siltbook.batch.reading.book import read_book
+
+    name = source.path.name
+    try:
+        book = read_book(source.data, name).book
+    except BookError:
+        return  # not one of this program, or not as it should be
+    own = {u for t in (book.stations, book.gauges) for u in t.frame["unit"] if u}
+    if "pressure_unit" not in book.setting_cells or own <= {book.settings.pressure_unit}:
+        return
+    raise BookError(
+        f"{name} is a book that Siltbook reads as it stands, with the units of its stations and "
+        f"gauges: 'siltbook run {name}' judges it, and 'siltbook merge BOOK {name}' brings its rows"
+        " into another book. For a table on a sheet of your own in it, copy that sheet into a file"
+        " of its own and give that; nothing was changed."
+    )
 
 
 def look(sources: Sequence[Source], register: Mapping[str, str] = NO_BOOK) -> Adoption:

@@ -125,8 +125,8 @@ def _in_force(
 
     A unit that could not be read stays one: the one before it would be read into the numbers.
     """
-    if station is None or not station.changed:
-        return typed
+    if station is None or not station.changed or last.as_of is None:
+        return typed  # without a day all changes go on, as they are dated
     now, table = station.now, last.book.gauges
     gauge = unread.filled(table, now.gauge_row, {key: getattr(now, key) for key in _GAUGE})
     unit = typed["unit"]
@@ -136,12 +136,12 @@ def _in_force(
 
 
 def _gauges_to_come(last: Assessment) -> Iterator[Row]:
-    """Gauges that are to be changed after the as-of date."""
+    """Gauges that are to be changed after the as-of date; all of them where there is none."""
     table, unread = last.book.gauges, Unread(last)
     units = units_in(last.book, last.book.names)
     for row, record in zip(table.frame.index, table.frame.to_dict("records"), strict=True):
         since = record["since"]
-        if last.as_of is not None and since > last.as_of:
+        if last.as_of is None or since > last.as_of:
             # A row without a unit is in that of the change before it, which may be to come too.
             unit = record["unit"] or units.at(name_key(record["station"]), since.isoformat())
             own = unread.filled(table, row, {str(key): value for key, value in record.items()})

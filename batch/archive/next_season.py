@@ -74,6 +74,7 @@ def _start_season(paths: Sequence[Path], book_name: str) -> StartedSeason:
                     seasons[folder] = one
     _refuse_unless_older(broken, [one.as_of for one in seasons.values()])
     _one_farm(seasons)
+    _refuse_undated(seasons)
     ordered = years(list(seasons.values()))
     last = ordered[-1].assessment
     folder = next(path for path, one in seasons.items() if one is last)
@@ -128,6 +129,17 @@ def _refuse_unless_older(broken: Sequence[_Broken], used: Sequence[dt.date | Non
                 f"{one.said} It may be the latest season, so nothing was begun without it: move "
                 "it away if it is not."
             )
+
+
+def _refuse_undated(seasons: dict[Path, Assessment]) -> None:
+    """A season without an entry may be the latest: what its register says would be lost."""
+    undated = next((folder for folder, one in seasons.items() if one.as_of is None), None)
+    if undated is not None and len(seasons) > 1:
+        raise BookError(
+            f"{undated}: its book has no entry and no review date, so it cannot be told whether it "
+            "is the latest season. Archive the book anew with '--as-of DAY', or give the archive "
+            "alone; nothing was begun."
+        )
 
 
 def _one_farm(seasons: dict[Path, Assessment]) -> None:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+from pathlib import Path
 
 import openpyxl
 import pytest
+from click.testing import CliRunner
 
 from siltbook.batch.adopt.harvest import Amount
 from siltbook.batch.adopt.into import Filled, fill
 from siltbook.batch.adopt.model import Harvest
+from siltbook.batch.cli import main
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.book import read_book
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
@@ -133,3 +136,20 @@ def test_into_a_unit_that_nobody_knows_nothing_is_entered() -> None:
             "read there as the source has them, for example because a unit is not known: "
             "'siltbook check' names what to correct; nothing was changed."
         )
+
+
+def test_a_book_of_this_program_in_two_units_is_no_source(tmp_path: Path) -> None:
+    """Its one station in psi would come as 43 bar."""
+    source = tmp_path / "north.xlsx"
+    stations: Rows = [{"station": "North"}, {"station": "South", "unit": "psi"}]
+    south = {"station": "South", "date": OLD, "inlet": 43.5, "outlet": 40.3}
+    source.write_bytes(book(stations, (HELD, south)))
+    said = CliRunner().invoke(main, ["adopt", str(source)])
+    assert said.exit_code == 3
+    assert said.stderr == (
+        "siltbook: north.xlsx is a book that Siltbook reads as it stands, with the units of its "
+        "stations and gauges: 'siltbook run north.xlsx' judges it, and 'siltbook merge BOOK "
+        "north.xlsx' brings its rows into another book. For a table on a sheet of your own in it, "
+        "copy that sheet into a file of its own and give that; nothing was changed.\n"
+    )
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["north.xlsx"]

@@ -129,6 +129,31 @@ def test_own_remarks_and_dates_in_words_go_on() -> None:
         assert str(book["Carried over"]["K2"].value).startswith("Jim's key; from 2026")
 
 
+def test_a_season_without_an_entry_is_not_taken_for_the_first(tmp_path: Path) -> None:
+    """It sorted before all others: the book was begun from the season before, register and all."""
+    rested = typed(lambda book: None, Readings=[])
+    put(season(typed(lambda book: None), "2026.xlsx", None).files, tmp_path / "a" / "2026")
+    put(season(rested, "2027.xlsx", None).files, tmp_path / "a" / "2027")
+    target = tmp_path / "next.xlsx"
+    said = CliRunner().invoke(main, ["season", str(tmp_path / "a"), "--template", str(target)])
+    assert said.exit_code == 3
+    assert said.stderr == (
+        f"siltbook: {tmp_path / 'a' / '2027'}: its book has no entry and no review date, so it "
+        "cannot be told whether it is the latest season. Archive the book anew with '--as-of DAY', "
+        "or give the archive alone; nothing was begun.\n"
+    )
+    assert not target.exists()
+
+
+def test_without_a_day_changed_gauges_stay_dated() -> None:
+    """All of them counted as in force, so that readings before their day were in their unit."""
+    gauges: list[Row] = [{"station": "A", "since": D(2027, 6, 1), "unit": "psi", "full_scale": 90}]
+    last, now = carried(typed(lambda book: None, Readings=[], Gauges=gauges))
+    assert now.book.stations.frame.at[2, "unit"] is None
+    for key in ("since", "unit", "full_scale"):
+        assert now.book.gauges.frame[key].tolist() == last.book.gauges.frame[key].tolist()
+
+
 def test_what_stays_behind_is_said(tmp_path: Path) -> None:
     """A review date of mid-season: what was logged since would be in no book's ladder."""
     reads: list[Row] = [_READ, {**_READ, "date": D(2026, 6, 1), "outlet": 2.2}]
