@@ -23,7 +23,7 @@ from siltbook.batch.audit.job import audited
 from siltbook.batch.audit.report import lines
 from siltbook.batch.cli import main
 from siltbook.batch.commands.merge import lines as lines_of_merge
-from siltbook.batch.job import Reviewed, assess_bytes, review_bytes
+from siltbook.batch.job import Reviewed, review_bytes
 from siltbook.batch.merging.job import merge_bytes
 from siltbook.batch.paper.audit_paper import audit_paper
 from siltbook.batch.paper.round_sheet import round_sheet
@@ -40,7 +40,7 @@ from siltbook.templates.days import ISO, WAYS, written
 from siltbook.templates.shown import shown_in
 from tests.amount import amount
 from tests.paper.test_paper import needs_poppler
-from tests.samples.load import SAMPLES
+from tests.samples.load import SAMPLES, assessed
 from tests.samples.test_own_units import drawn, read, texts
 from tests.typed.farm import opened
 from tests.whole.dated import DAY_FIRST, ISO_DAY, MONTH_FIRST, dated, dates, iso
@@ -62,7 +62,7 @@ def judged() -> dict[str, Any]:
 
 
 def document(way: str) -> Any:
-    found = assess_bytes((SAMPLES / DIRTY).read_bytes(), DIRTY)
+    found = assessed(DIRTY)
     book = replace(found.book, settings=replace(found.book.settings, show_dates=way))
     again = with_bill(assess(book, as_of=found.as_of, findings=()))
     return json.loads(json.dumps(book_json(again, DIRTY, None)))
@@ -136,7 +136,7 @@ def test_no_other_date_stands_on_a_page_and_each_says_the_order(name: str, tmp_p
 
 def test_a_pack_of_farms_that_agree_shows_dates_so_and_of_others_as_iso() -> None:
     month = Month(2026, 8)
-    paths = {"a.xlsx": BOOK, "b.xlsx": "all-in-psi.xlsx"}
+    paths = {"a.xlsx": "portfolio/hill-2026.xlsx", "b.xlsx": "all-in-psi.xlsx"}
     kept = {name: (SAMPLES / path).read_bytes() for name, path in paths.items()}
     alike = [read_month(dated(data), name, month) for name, data in kept.items()]
     package = pack_bytes(make_pack(alike, month, "test"))
