@@ -23,6 +23,8 @@ TOP = Path(__file__).parents[2]
 PAGE = TOP / "DEVELOPERS.md"
 HEAD = """| room | mutants possible | tried | equivalent | survived | of those to be noticed |
 |---|---|---|---|---|---|"""
+# Else every mutant would be noticed, whatever it changes.
+FAILS = "its tests fail without any change, so that they would tell nothing; mend that first"
 SECONDS = 600  # of processor time; a mutant that takes longer has been noticed
 # What all tests import, and no mutant changes: each worker imports it once, for all its mutants.
 _OTHERS = ("lxml.etree", "numpy", "openpyxl", "pandas", "pandera.pandas", "pytest", "scipy.stats",
@@ -172,6 +174,9 @@ def _room(name: str, count: int, seed: str, jobs: int | None, folder: str) -> st
     drawn = random.Random(f"{seed} {name}").sample(found, min(count, len(found)))
     with ProcessPoolExecutor(jobs, initializer=_work_in, initargs=(folder,)) as pool:
         tests = [asked_of(ROOMS[name], mutant.module) for mutant in drawn]
+        every = tuple(dict.fromkeys(test for asked in tests for test in asked))
+        if pool.submit(_noticed, every).result():
+            raise SystemExit(f"{name}: {FAILS}")
         outcomes = []
         for outcome in pool.map(_try, drawn, tests):
             outcomes.append(outcome)

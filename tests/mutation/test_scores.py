@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from concurrent.futures import Future
 from pathlib import Path
+from typing import Any
 
-from tests.mutation.__main__ import HEAD, PAGE, TOP, asked_of, changed, publish
+import pytest
+
+import tests.mutation.__main__ as tool
+from tests.mutation.__main__ import HEAD, PAGE, TOP, Mutant, Outcome, asked_of, changed, publish
 from tests.mutation.rooms import ROOMS, Room
 
 DIFF = """--- mutation diff ---
@@ -53,3 +58,36 @@ def test_the_tests_of_every_room_are_there() -> None:
     """A path that is not there would end pytest, and every mutant would seem to be noticed."""
     paths = [path for room in ROOMS.values() for path in (*room.tests, *room.named)]
     assert [path for path in paths if not (TOP / path).exists()] == []
+
+
+class Here:
+    """A pool that works in this process."""
+
+    def __init__(self, *_: object, **__: object) -> None: ...
+
+    def __enter__(self) -> Here:
+        return self
+
+    def __exit__(self, *_: object) -> None: ...
+
+    def submit(self, work: Any, *given: Any) -> Future[Any]:
+        done: Future[Any] = Future()
+        done.set_result(work(*given))
+        return done
+
+    map = staticmethod(map)
+
+
+def test_tests_that_fail_without_any_change_give_no_score(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tool, "ProcessPoolExecutor", Here)
+    monkeypatch.setattr(tool, "_work_in", lambda _: None)
+    monkeypatch.setattr(tool, "mutants", lambda _: iter([Mutant("checks/x.py", "op", 0, 1)]))
+    monkeypatch.setattr(tool, "_noticed", lambda tests: True)
+    with pytest.raises(SystemExit, match="checks: its tests fail without any change"):
+        tool._room("checks", 1, "a seed", 1, str(tmp_path))
+    monkeypatch.setattr(tool, "_noticed", lambda tests: False)
+    monkeypatch.setattr(tool, "_try", lambda mutant, _: Outcome(mutant, True, "a", "b"))
+    row = tool._room("checks", 1, "a seed", 1, str(tmp_path))
+    assert row == "| checks | 1 | 1 | 0 | 1 | 100% |"
