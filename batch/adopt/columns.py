@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections import Counter
 
 from siltbook.batch.adopt.model import ASK, MEASURED, PRESSURES, Cell, Column, Found, Parsed
@@ -18,6 +19,11 @@ from siltbook.batch.reading.parsing import tidy
 from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS
 
 _LOOK = 400  # cells of a column that tell what it holds
+# A day by which something is to be done: work that a note speaks of was not done on it.
+_TO_COME = re.compile(
+    r"\b(due|by when|deadline|planned|fecha limite|fecha límite|plazo|prazo|echeance|échéance"
+    r"|scadenza|termin|frist|faellig|fällig)\b"
+)
 _SHARE = 0.8  # of a column's cells that must be of one kind
 
 
@@ -174,7 +180,10 @@ def _finish(found: Found, column: Column, kind: str, said: tuple[str, str]) -> N
                 "leave out",
                 "its header says date, its cells are other numbers",
             )
-    if column.role == "" and kind == "day" and not found.of("date", "date and time"):
+    to_come = _TO_COME.search(tidy(column.header).casefold())
+    if column.role == "" and kind == "day" and to_come:
+        column.role, column.why = "leave out", "a day by which something is to be done"
+    elif column.role == "" and kind == "day" and not found.of("date", "date and time"):
         column.role, column.sure, column.why = "date", "fairly", "the only column of dates"
     if column.role == "date" and kind == "time":
         column.role, column.why = "time", "its cells are times of day"

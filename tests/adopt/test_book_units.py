@@ -153,3 +153,20 @@ def test_a_book_of_this_program_in_two_units_is_no_source(tmp_path: Path) -> Non
         "copy that sheet into a file of its own and give that; nothing was changed.\n"
     )
     assert sorted(p.name for p in tmp_path.iterdir()) == ["north.xlsx"]
+
+
+def test_what_is_due_is_not_proposed_as_done(tmp_path: Path) -> None:
+    """The day by which a flush was to be run was taken for the day on which it was."""
+    made = openpyxl.Workbook()
+    readings = made.active
+    assert readings is not None
+    rows = [["Station", "Date", "Inlet (bar)", "Outlet (bar)"], ["North", OLD, 3.0, 2.8]]
+    for row in [*rows, ["North", DAY, 3.0, 2.7]]:
+        readings.append(row)
+    plan = made.create_sheet("Plan")
+    for row in (["Station", "Action", "Who", "Due date"], ["North", "Flush it", "Ann", DAY]):
+        plan.append(row)
+    made.save(tmp_path / "own.xlsx")
+    said = CliRunner().invoke(main, ["adopt", str(tmp_path / "own.xlsx")])
+    assert said.exit_code == 0, said.output
+    assert "Read 4 rows: used 2, proposed 0, left out 2 (sheet Left out)." in said.stdout
