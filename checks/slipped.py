@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import datetime as dt
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
@@ -47,17 +47,37 @@ def slipped_dates(frame: pd.DataFrame, station: str) -> dict[str, tuple[Slipped,
     `frame` has the rows of a list in the sheet's order, with `date`; `station` names the column
     by which rows belong together. Rows without a date or a station are left out.
     """
-    rows: dict[str, list[tuple[int, dt.date]]] = {}
     names, days = frame[station].tolist(), frame["date"].tolist()
-    for row, name, day in zip(frame.index.tolist(), names, days, strict=True):
-        if isinstance(name, str) and isinstance(day, dt.date):
-            rows.setdefault(name, []).append((int(row), day))
-    found = {
-        name: tuple(sorted(_of_station(entries), key=lambda slip: slip.row))
-        for name, entries in rows.items()
-        if len(entries) >= LEAST
-    }
-    return {name: slips for name, slips in found.items() if slips}
+    found = {}
+    for places in _out_of_order(names, days):
+        rows = [(int(frame.index[i]), days[i]) for i in places]
+        if slips := _of_station(rows):
+            found[names[places[0]]] = tuple(sorted(slips, key=lambda slip: slip.row))
+    return found
+
+
+def _out_of_order(names: list[object], days: list[object]) -> Iterator[list[int]]:
+    """The places of each station's rows, unless they stand in order, upwards or downwards, with
+    no long break behind the first or before the last: all stations at once."""
+    import numpy as np
+    import pandas as pd
+
+    codes, known = pd.factorize(np.array(names, dtype=object))
+    ordinals = np.array([day.toordinal() if isinstance(day, dt.date) else 0 for day in days], int)
+    there = np.flatnonzero((codes >= 0) & (ordinals > 0))
+    if not len(there):
+        return
+    there = there[np.argsort(codes[there], kind="stable")]
+    station = codes[there]
+    begins = np.flatnonzero(np.diff(station, prepend=-1))
+    ends = np.append(begins[1:], len(there))
+    steps = np.diff(ordinals[there], append=0)
+    steps[ends - 1] = 0  # what leads to the next station's first row
+    turns = (np.minimum.reduceat(steps, begins) < 0) & (np.maximum.reduceat(steps, begins) > 0)
+    far = (abs(steps[begins]) > BREAK) | (abs(steps[np.maximum(ends - 2, 0)]) > BREAK)
+    for i in np.flatnonzero((turns | far) & (ends - begins >= LEAST)):
+        if isinstance(known[station[begins[i]]], str):
+            yield there[begins[i] : ends[i]].tolist()
 
 
 def _of_station(entries: list[tuple[int, dt.date]]) -> list[Slipped]:

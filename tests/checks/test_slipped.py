@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+import random
 
 import pandas as pd
 import pytest
 
 from siltbook.batch.assess import assess
 from siltbook.batch.model import Verdict
-from siltbook.checks.slipped import EXCHANGED, OTHER_EPOCH, OTHER_YEAR, slipped_dates
+from siltbook.checks.slipped import (
+    EXCHANGED,
+    LEAST,
+    OTHER_EPOCH,
+    OTHER_YEAR,
+    _of_station,
+    slipped_dates,
+)
 from tests.checks.builders import book, job, reading
 from tests.checks.helpers import messages
 
@@ -103,3 +111,23 @@ def test_work_is_asked_as_well() -> None:
     work = [job() | {"date": day} for day in (*WEEKS[:-1], dt.date(2026, 3, 8))]
     (said,) = messages(book([reading() | {"date": WEEKS[0]}], work=work), "date-slipped")
     assert said.startswith("Work done!B11: date looks mistyped: read 2026-03-08")
+
+
+def test_stations_that_are_not_looked_at_row_by_row_have_nothing_to_find() -> None:
+    rng, told = random.Random(7), 0
+    for _ in range(300):
+        logs: dict[str, list[tuple[int, dt.date]]] = {name: [] for name in "ABC"}
+        days = sorted(rng.choices(range(0, 300, 3), k=14), reverse=rng.random() < 0.4)
+        names = [rng.choice("ABC") for _ in days]
+        dates = [dt.date(2026, 1, 1) + dt.timedelta(days=day) for day in days]
+        if rng.random() < 0.6:
+            at = rng.randrange(14)
+            dates[at] += dt.timedelta(days=rng.choice([-90, 30, 75, 365]))
+        for row, (name, date) in enumerate(zip(names, dates, strict=True), start=2):
+            logs[name].append((row, date))
+        frame = pd.DataFrame({"station": names, "date": dates}, index=range(2, 16))
+        slow = {n: set(_of_station(rows)) for n, rows in logs.items() if len(rows) >= LEAST}
+        quick = {name: set(found) for name, found in slipped_dates(frame, "station").items()}
+        assert quick == {name: found for name, found in slow.items() if found}
+        told += len(quick)
+    assert told > 20
