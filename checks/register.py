@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from functools import lru_cache
 
 from siltbook.checks.context import JoinedBook, finding, hits
 from siltbook.checks.findings import Finding, find
@@ -28,7 +28,7 @@ def station_unknown(joined: JoinedBook) -> list[Finding]:
     register = joined.stations.frame
     names_known = [str(name) for name in register["name"][register["known"]]]
     names = names_known[:NAMES_SHOWN]
-    seen = by_looks(names_known)
+    seen, known = by_looks(names_known), tuple(sorted(names_known))
     more = ", …" if len(names_known) > NAMES_SHOWN else ""
     accepted = f"a station of the sheet {joined.book.stations.sheet}"
     accepted += f" ({', '.join(names)}{more})" if names else ", which names none"
@@ -44,7 +44,7 @@ def station_unknown(joined: JoinedBook) -> list[Finding]:
             first, *others = (int(row) for row in group.index)
             also = f" (also in {rows_named(others)})" if others else ""
             name = str(group["station"].iloc[0])
-            meant = _meant(name, names_known, seen)
+            meant = _meant(name, known, seen)
             read = f'"{name}"{also}'
             found.append(
                 finding(place, "station-unknown", "station", first, read, f"{accepted}{meant}")
@@ -52,7 +52,7 @@ def station_unknown(joined: JoinedBook) -> list[Finding]:
     return found
 
 
-def _meant(name: str, known: Sequence[str], seen: dict[str, str]) -> str:
+def _meant(name: str, known: tuple[str, ...], seen: dict[str, str]) -> str:
     """The registered name that a person may have meant, as a sentence asks for it."""
     twin = look_alike(name, seen)
     if twin:
@@ -62,8 +62,9 @@ def _meant(name: str, known: Sequence[str], seen: dict[str, str]) -> str:
     return f" (did you mean '{near}'?)" if near else ""
 
 
-def near_name(name: str, known: Sequence[str]) -> str:
-    """The one known name that comes near; empty where none does, or two do alike.
+@lru_cache(maxsize=4096)  # asked for the finding and for the station that may have been meant
+def near_name(name: str, known: tuple[str, ...]) -> str:
+    """The one of the known names, sorted, that comes near; empty where none does, or two do alike.
 
     Likeness is the normalised edit similarity from 0 to 100 (insertions and deletions, case left
     out); the thresholds are choices of this program.

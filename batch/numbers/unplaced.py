@@ -18,21 +18,23 @@ _Placed = tuple[int, dt.date]  # spreadsheet row and day
 
 def unplaced(book: Book, as_of: dt.date | None) -> dict[str, tuple[int, ...]]:
     """Station -> rows of the sheet Readings that may hold its latest reading."""
-    register = {name for name in book.stations.frame["station"].tolist() if isinstance(name, str)}
-    used: dict[str, list[_Placed]] = defaultdict(list)
+    known = {name for name in book.stations.frame["station"].tolist() if isinstance(name, str)}
     frame, likely = book.readings.frame, dict(book.readings.aside)
-    meant: dict[str, str] = {}
-    names, days = frame["station"].tolist(), frame["date"].tolist()
-    for row, name, day in zip(frame.index.tolist(), names, days, strict=True):
-        if name in register:
+    names = frame["station"].tolist()
+    strange = {name for name in names if isinstance(name, str)} - known
+    if not strange and not likely:
+        return {}
+    register = tuple(sorted(known))
+    meant = {name: near_name(name, register) for name in strange}
+    used: dict[str, list[_Placed]] = defaultdict(list)
+    for row, name, day in zip(frame.index.tolist(), names, frame["date"].tolist(), strict=True):
+        if name in known:
             used[name].append((int(row), day))
-            continue
-        if name not in meant:
-            meant[name] = near_name(name, sorted(register))
-        likely[int(row)] = (meant[name], day)
+        else:
+            likely[int(row)] = (meant.get(name, ""), day)
     found: dict[str, list[int]] = defaultdict(list)
     for row, (name, on) in sorted(likely.items()):
-        if name not in register or (as_of is not None and on is not None and on > as_of):
+        if name not in known or (as_of is not None and on is not None and on > as_of):
             continue
         if _may_be_latest(row, on, used[name]):
             found[name].append(row)
