@@ -16,6 +16,7 @@ from siltbook.batch.model import (
     History,
     Judgement,
     Reading,
+    Station,
     Verdict,
     Work,
     is_over,
@@ -141,14 +142,15 @@ def _unit_doubtful(book: Book, history: History) -> Iterator[Finding]:
     own = station.on(read[-1].date).unit
     as_if = f"typed in {likely}" if likely != own else "too low by a decimal place, or typed in MPa"
     count = f"all {len(read)} readings look" if len(read) > 1 else "its one reading looks"
-    yield find(
-        "unit-doubtful",
-        sheet=book.stations.sheet,
-        cell=book.stations.cell("unit", station.row),
-        read=f"{own}, while {count} {as_if}; not used",
-        accepted="the unit of the readings",
-        station=station.name,
-    )
+    read_as = f"{own}, while {count} {as_if}; not used"
+    yield _at_unit(book, station, "unit-doubtful", read_as, "the unit of the readings")
+
+
+def _at_unit(book: Book, station: Station, code: str, read: str, accepted: str) -> Finding:
+    """A finding at the unit of a station's row in the register."""
+    cell = book.stations.cell("unit", station.row)
+    sheet, name = book.stations.sheet, station.name
+    return find(code, sheet=sheet, cell=cell, read=read, accepted=accepted, station=name)
 
 
 def _unit_contradicts(book: Book, history: History) -> Iterator[Finding]:
@@ -162,15 +164,11 @@ def _unit_contradicts(book: Book, history: History) -> Iterator[Finding]:
     if likely == unit:
         return
     until = book.settings.shown.day(early[-1].date)
-    yield find(
-        "unit-contradicts",
-        sheet=book.stations.sheet,
-        cell=book.stations.cell("unit", station.row),
-        read=f"{unit}, while the {len(early)} readings up to {until} look typed"
-        f" in {likely}; they were not used",
-        accepted="the unit of every reading",
-        station=station.name,
+    read_as = (
+        f"{unit}, while the {len(early)} readings up to {until} look typed"
+        f" in {likely}; they were not used"
     )
+    yield _at_unit(book, station, "unit-contradicts", read_as, "the unit of every reading")
 
 
 def _own_findings(book: Book, result: StationResult) -> Iterator[Finding]:

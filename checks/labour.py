@@ -53,14 +53,19 @@ def flush_signs_blank(joined: JoinedBook) -> list[Finding]:
     return found
 
 
-def most_flush_inlet(inlets: Sequence[float], full_scale: float | None) -> float:
+def usual_inlet(inlets: Sequence[float]) -> float | None:
+    """The median [m] of the inlets above zero of a station's readings [m]; None without any."""
+    above = [inlet for inlet in inlets if inlet > 0]
+    return median(above) if above else None
+
+
+def most_flush_inlet(usual: float | None, full_scale: float | None) -> float:
     """The highest inlet [m] that may stand for one during a flush; infinity where nothing tells.
 
-    `inlets` of a station's readings [m], `full_scale` of its gauge [m]. During a flush the inlet
-    falls: more than FAR times the usual one is another unit, or a slip.
+    `usual` inlet of the station's readings [m], `full_scale` of its gauge [m]. During a flush the
+    inlet falls: more than FAR times the usual one is another unit, or a slip.
     """
-    above = [inlet for inlet in inlets if inlet > 0]
-    most = FAR * median(above) if above else math.inf
+    most = math.inf if usual is None else FAR * usual
     return most if full_scale is None or not full_scale > 0 else min(most, full_scale)
 
 
@@ -80,15 +85,14 @@ def flush_inlet_odd(joined: JoinedBook) -> list[Finding]:
     for row, value in typed.items():
         at = int(str(row))
         scale, unit = scales[at], str(place.units[at])
-        own = [inlet for inlet in inlets.get(place.frame.at[at, "key"], []) if inlet > 0]
-        most = most_flush_inlet(own, scale)
+        usual = usual_inlet(inlets.get(place.frame.at[at, "key"], []))
+        most = most_flush_inlet(usual, scale)
         if value <= most + 1e-6:
             continue
         accepted = f"up to {number(most / metres_per(unit), 3)} {unit}; {AS_EMPTY}"
         read = joined.read(place, "flush_inlet", at)
-        if own:
-            usual = number(median(own) / metres_per(unit), 2)
-            read += f", while the usual inlet is {usual} {unit}"
+        if usual is not None:
+            read += f", while the usual inlet is {number(usual / metres_per(unit), 2)} {unit}"
         found.append(finding(place, "flush-inlet-odd", "flush_inlet", at, read, accepted))
     return found
 

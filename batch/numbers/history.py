@@ -18,7 +18,7 @@ from siltbook.batch.numbers.slips import without_slips
 from siltbook.batch.numbers.unplaced import unplaced
 from siltbook.checks.changed import changed_gauges
 from siltbook.checks.gauges import GaugeFitness, gauge_fitness
-from siltbook.checks.labour import most_flush_inlet
+from siltbook.checks.labour import most_flush_inlet, usual_inlet
 from siltbook.checks.slipped import Slipped, slipped_dates
 from siltbook.templates.book import Book, set_aside
 from siltbook.templates.contract import STATIONS, WORK
@@ -171,12 +171,14 @@ def _carried(book: Book) -> dict[str, CarriedOver]:
 
 def _without_odd_inlets(station: Station, read: list[Reading], done: list[Work]) -> list[Work]:
     """The work with every inlet of a flush left out that the check `flush-inlet-odd` refuses."""
-    inlets = [r.inlet for r in read if r.inlet is not None]
+    if all(work.flush_inlet is None for work in done):
+        return done
+    usual = usual_inlet([r.inlet for r in read if r.inlet is not None])
 
     def odd(work: Work) -> bool:
         if work.flush_inlet is None:
             return False
-        return work.flush_inlet > most_flush_inlet(inlets, station.on(work.date).full_scale) + 1e-6
+        return work.flush_inlet > most_flush_inlet(usual, station.on(work.date).full_scale) + 1e-6
 
     return [replace(work, flush_inlet=None) if odd(work) else work for work in done]
 

@@ -103,6 +103,7 @@ def round_of(
     """The words of a round sheet; see `round_sheet`."""
     assessment = on_gauges(assessment)
     on, shown = due or assessment.as_of, assessment.book.settings.shown
+    remarks = Remarks.of(assessment.book)
     chosen = stations_of(assessment, names, book)
     if not chosen:
         raise BookError(f"{book}: the register has no station, so there is no round.")
@@ -113,7 +114,7 @@ def round_of(
         f"{book} · as of {shown.on(assessment.as_of, BLANK)} · type each line into Readings and"
         " Work done",
         tuple(
-            (_title(result, number, on), tuple(_known(assessment, result, on)))
+            (_title(result, number, on), tuple(_known(assessment, remarks, result, on)))
             for number, result in enumerate(chosen, start=1)
         ),
     )
@@ -152,7 +153,9 @@ def _station(title: str, lines: Sequence[str], width: float) -> Any:
     return KeepTogether([page.words(title, 11, bold=True), *told, grid])
 
 
-def _known(assessment: Assessment, result: StationResult, on: dt.date | None) -> Iterable[str]:
+def _known(
+    assessment: Assessment, remarks: Remarks, result: StationResult, on: dt.date | None
+) -> Iterable[str]:
     """What somebody at the station wants to know: last reading, limits, verdict, agreed work."""
     station, latest = result.station, result.latest
     gauge, shown = gauge_of(station), assessment.book.settings.shown
@@ -166,7 +169,7 @@ def _known(assessment: Assessment, result: StationResult, on: dt.date | None) ->
     least = gauge.shown(assessment.book.settings.flush_inlet)
     limits = [f"limit {gauge.limit(station.limit)}", over_at(station, latest)]
     limits.append(f"in a flush the inlet stays at or above {least}")
-    beside = "" if latest is None else Remarks.of(assessment.book).beside(latest)
+    beside = "" if latest is None else remarks.beside(latest)
     noted = f"; noted: {beside}" if beside else ""
     yield f"{last}{noted}. {'; '.join(part for part in limits if part)}."
     if not station.in_service:

@@ -13,7 +13,6 @@ from siltbook.batch.paper.shown import BLANK, Gauge, gauge_of, on_gauges, over_a
 from siltbook.batch.remarks import MOST, Remarks, of_station
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
-from siltbook.templates.book import Book
 from siltbook.templates.safety import Step, touched_by
 from siltbook.templates.shown import Shown
 
@@ -43,23 +42,26 @@ def station_cards(
     from reportlab.platypus import PageBreak
 
     assessment, width = on_gauges(assessment), page.inner_width(size, wide=False)
-    farm = assessment.book.settings.farm or book
+    farm, remarks = assessment.book.settings.farm or book, Remarks.of(assessment.book)
     foot = f"{book} · as of {assessment.book.settings.shown.on(assessment.as_of, BLANK)}"
 
     def made(story: list[Any]) -> bytes:
         return page.made(story, f"Station card {farm}", foot, version, size, wide=False)
 
     def card(result: StationResult, room: _Room) -> bytes:
-        return made(_card(assessment, result, width, room))
+        return made(_card(assessment, remarks, result, width, room))
 
     story: list[Any] = []
     for result in stations_of(assessment, names, book):
         room = page.fitting(_ROOMS, partial(card, result))
-        story += [*([PageBreak()] if story else []), *_card(assessment, result, width, room)]
+        story += [PageBreak()] if story else []
+        story += _card(assessment, remarks, result, width, room)
     return made(story)
 
 
-def _card(assessment: Assessment, result: StationResult, width: float, room: _Room) -> list[Any]:
+def _card(
+    assessment: Assessment, remarks: Remarks, result: StationResult, width: float, room: _Room
+) -> list[Any]:
     as_shown = assessment.book.settings.shown
     gauge, station = gauge_of(result.station, as_shown), result.station
     shown = look.VERDICTS[result.verdict]
@@ -76,7 +78,7 @@ def _card(assessment: Assessment, result: StationResult, width: float, room: _Ro
         *(page.words(line) for line in noted if line),
         _facts(assessment, result, gauge, width),
         _chart(result.history, gauge, width, room.chart),
-        *_log(assessment.book, result, gauge, width, room),
+        *_log(remarks, result, gauge, width, room),
         page.words("The work, in order", 11, bold=True, after=1),
         page.cautions_box(touched_by(steps), width),
         _boxes(steps, width),
@@ -145,15 +147,16 @@ def episode(result: StationResult, most: int) -> list[Reading | Work]:
     return entries[-most:]
 
 
-def _log(book: Book, result: StationResult, gauge: Gauge, width: float, room: _Room) -> list[Any]:
+def _log(
+    remarks: Remarks, result: StationResult, gauge: Gauge, width: float, room: _Room
+) -> list[Any]:
     from reportlab.platypus import Table
 
     heads = ("Date", "What", f"Inlet ({gauge.unit})", "Outlet", "Drop", "Noted")
     rows = [[page.words(head, bold=True) for head in heads]]
-    said_beside = Remarks.of(book)
     for entry in episode(result, room.entries):
         *cells, noted = _entry(entry, gauge)
-        said = "; ".join(part for part in (noted, said_beside.beside(entry, room.text)) if part)
+        said = "; ".join(part for part in (noted, remarks.beside(entry, room.text)) if part)
         rows.append([page.words(cell) for cell in (*cells, said)])
     share = (0.13, 0.2, 0.13, 0.1, 0.1, 0.34)
     rules = [("LINEBELOW", (0, 0), (-1, -1), 0.4, "black"), *page.tight(0.6)]
