@@ -4,9 +4,9 @@ A spreadsheet program turns 05/08/2026 into the 5th of August or the 8th of May,
 set, and keeps 13/08/2026 as text, which can be read in one way only. So some rows of a log stand
 at their day and some lie months away. What tells is the order of the rows: a log is written from
 top to bottom, or the newest on top. A row out of that order, which fits between its neighbours once
-day and month are exchanged, or the year is the next or the last one, or the days are counted from
-the other epoch (cells pasted from a book that counts from 1904), is taken for slipped. The
-numbers below are choices of this program.
+day and month are exchanged, or the year is another one (2126 for 2026 as well), or the days are
+counted from the other epoch (cells pasted from a book that counts from 1904), is taken for slipped.
+The numbers below are choices of this program.
 """
 
 from __future__ import annotations
@@ -148,6 +148,13 @@ def _moved(day: dt.date, by: int) -> dt.date | None:
         return None
 
 
+def _years(day: dt.date, before: int, after: int) -> list[int]:
+    """The years in which a day may come between two others, the nearest to its own first."""
+    latest = dt.date.max.toordinal()
+    first, last = (dt.date.fromordinal(min(max(1, at), latest)).year for at in (before, after))
+    return sorted(range(first, last + 1), key=lambda year: abs(year - day.year))
+
+
 def _explained(row: int, day: dt.date, before: int, after: int) -> Slipped | None:
     """The way in which a day comes between two others; None where it does in none."""
     if before <= day.toordinal() <= after:
@@ -156,6 +163,8 @@ def _explained(row: int, day: dt.date, before: int, after: int) -> Slipped | Non
     tried += [(OTHER_YEAR, (day.year + more, day.month, day.day)) for more in (1, -1)]
     days = [(how, _day(*parts)) for how, parts in tried]
     days += [(OTHER_EPOCH, _moved(day, more)) for more in (_EPOCHS, -_EPOCHS)]
+    years = _years(day, before, after)
+    days += [(OTHER_YEAR, _day(year, day.month, day.day)) for year in years]
     for how, likely in days:
         if likely is None:
             continue

@@ -50,6 +50,34 @@ def test_another_year(years: int) -> None:
     assert _slips([*WEEKS[:-1], last]) == [(11, WEEKS[-1], OTHER_YEAR)]
 
 
+@pytest.mark.parametrize("year", [2126, 2062, 2036, 2028, 2006, 1926])
+@pytest.mark.parametrize("at", [0, 4, 9])
+def test_a_year_far_away(year: int, at: int) -> None:
+    typed = [*WEEKS[:at], WEEKS[at].replace(year=year), *WEEKS[at + 1 :]]
+    assert _slips(typed) == [(2 + at, WEEKS[at], OTHER_YEAR)]
+
+
+def test_the_last_days_that_there_are_do_no_harm() -> None:
+    last = dt.date.max
+    days = [last - dt.timedelta(days=back) for back in (14, 7, 0)]
+    assert _slips([*days, last.replace(year=2026)]) == [(5, last, OTHER_YEAR)]
+    first = [dt.date.min + dt.timedelta(days=more) for more in (0, 7, 14)]
+    assert _slips([dt.date(2026, 1, 1), *first]) == [(2, dt.date.min, OTHER_YEAR)]
+
+
+def test_a_year_far_away_does_not_speak_for_today() -> None:
+    """A calm reading in the middle, dated 2126, stood for one that is over and written below it."""
+    rows = [reading() | {"date": day} for day in WEEKS[:-1]]
+    rows[4]["date"] = WEEKS[4].replace(year=2126)
+    rows.append(reading(inlet=3.4, outlet=2.4) | {"date": WEEKS[-1]})
+    (result,) = [r for r in assess(book(rows)).stations if r.history.readings]
+    assert result.verdict is Verdict.RE_READ
+    assert result.judgement.reason.endswith(
+        " The reading in row 6 is dated 2126-06-29 and looks like one of 2026-06-29 in another"
+        " year, so nobody knows which is the latest: correct its date."
+    )
+
+
 @pytest.mark.parametrize("days", [-1462, 1462])
 def test_pasted_from_a_book_that_counts_from_another_year(days: int) -> None:
     last = WEEKS[-1] + dt.timedelta(days=days)
