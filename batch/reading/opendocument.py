@@ -46,6 +46,8 @@ _SPAN = re.compile(
     r"(-?)P(?:([0-9]{1,6})D)?T?(?:([0-9]{1,6})H)?(?:([0-9]{1,8})M)?(?:([0-9]{1,9}[.,]?[0-9]*)S)?\Z"
 )
 _ERROR = re.compile(r"Err:[0-9]{3}|#(?:NULL!|DIV/0!|VALUE!|REF!|NAME\?|NUM!|N/A)")
+# How a truth value of an .xlsx is kept where its cell has no format of its own.
+_TRUTH = re.compile(r"(?:[a-z]+:)?=(TRUE|FALSE)\(\)")
 _CELLS = ("table-cell", "covered-table-cell")
 # What may stand in a cell or before the rows and is no value of it.
 _ASIDE = {
@@ -61,10 +63,21 @@ def plain_from_ods(package: Package, name: str) -> tuple[bytes, int]:
     ValueError and others of `siltbook.batch.package.opened.DAMAGE` on damage.
     """
     _refuse_password(package, name)
+    made, cut, some = _made(package, name, calculated=False)
+    return _made(package.anew(), name, calculated=True)[:2] if some else (made, cut)
+
+
+def _made(package: Package, name: str, *, calculated: bool) -> tuple[bytes, int, bool]:
+    """The .xlsx, the texts cut, and whether some of its formulas alone have no stored result.
+
+    Such a formula gave an empty text, of which programs store nothing at all: of a book that was
+    `calculated` they are blank. Where no formula has a result, none was ever calculated.
+    """
     with PlainBook(name) as book:
-        reader = _Reader(book)
+        reader = _Reader(book, calculated)
         feed(package.counted("content.xml"), reader.start, reader.end, reader.data)
-        return book.finish(), book.cut
+        some = reader.stored and reader.without and not calculated
+        return (b"" if some else book.finish()), book.cut, some
 
 
 def _refuse_password(package: Package, name: str) -> None:
@@ -79,8 +92,10 @@ def _refuse_password(package: Package, name: str) -> None:
 class _Reader:
     """Handlers for content.xml."""
 
-    def __init__(self, book: PlainBook) -> None:
+    def __init__(self, book: PlainBook, calculated: bool = False) -> None:
         self.book = book
+        self.calculated = calculated
+        self.stored = self.without = False  # formulas with a result, and without
         self.hidden_styles: set[str] = set()
         self.style = ""
         self.aside = 0  # depth inside of something that is no cell's value
@@ -211,6 +226,11 @@ class _Reader:
         repeat = _count(attrs.get("number-columns-repeated"))
         self._note_merged(attrs)
         value, style = _value(attrs, "".join(self.text))
+        if "formula" in attrs:
+            without = isinstance(value, NoValue)
+            self.without |= without
+            self.stored |= not isinstance(value, NoValue | ErrorText)
+            value = None if without and self.calculated else value
         if value is not None:
             if self.column + repeat > MAX_COLUMN:
                 raise ValueError("a cell lies beyond the last column")
@@ -266,6 +286,8 @@ def _value(attrs: dict[str, str], text: str) -> tuple[Value | None, int]:
         number = float(attrs["value"])
         if not math.isfinite(number):
             return ErrorText("#NUM!"), GENERAL
+        if number in (0, 1) and (truth := _TRUTH.fullmatch(attrs.get("formula", ""))):
+            return truth[1] == "TRUE", GENERAL
         return number, PERCENT if kind == "percentage" else GENERAL
     if kind == "date":
         return _date(attrs.get("date-value", ""))

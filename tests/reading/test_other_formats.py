@@ -250,6 +250,36 @@ def test_cells_of_an_opendocument_sheet() -> None:
     ]
 
 
+def formula(text: str, *attrs: str) -> str:
+    return cell("shown", f'table:formula="of:={text}"', *attrs)
+
+
+def test_a_truth_value_is_no_pressure_of_1_bar() -> None:
+    """LibreOffice keeps a truth value of an .xlsx as a formula with the result 1."""
+    one = ('office:value-type="float"', 'office:value="1"')
+    rows = line("F1", "2026-05-31", "7:30", formula("TRUE()", *one), number("0.5"))
+    rows += line("F1", "2026-06-01", "7:30", formula("2-1", *one), number("0.5"))
+    (said,) = [f.message for f in read_book(ods(rows), "b.ods").findings]
+    assert said.startswith("Readings!D2: not a number: read TRUE; accepted: a number in bar.")
+
+
+def test_a_formula_that_gave_nothing_is_a_blank_cell() -> None:
+    """Its program stores no result for ="", and one for every other formula of the book."""
+    blank = '<table:table-cell table:formula="of:=&quot;&quot;"/>'
+    head = line("F1", "2026-05-31", blank)
+    known = formula("2+1", 'office:value-type="float"', 'office:value="3"')
+    result = read_book(ods(head + line("F1", blank, "7:30", known, number("2.5"))), "b.ods")
+    assert [f.message.partition(";")[0] for f in result.findings] == [
+        "Readings!D2: required cell is empty: read nothing",
+        "Readings!E2: required cell is empty: read nothing",
+        "Readings!B3: required cell is empty: read nothing",
+    ]
+    result = read_book(ods(head + line("F1", blank, "7:30", number("3"), number("2.5"))), "b.ods")
+    assert "Readings!B3: formula without a stored value: read a formula without a value" in [
+        f.message.partition(";")[0] for f in result.findings
+    ]
+
+
 def test_repeated_rows_and_cells_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     blank = '<table:table-cell table:number-columns-repeated="16384"/>'
     far = line(blank, attrs='table:number-rows-repeated="1048000"')
