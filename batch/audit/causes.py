@@ -94,6 +94,15 @@ def causes(
     return Causes((said, *edits.said), _places(found), edits.formulas)
 
 
+def evidence_of(old: bytes, new: bytes) -> Evidence:
+    """What the formulas of a book's result sheets show that those made anew do not."""
+    stored, again, evidence = carried(old, "old.xlsx"), carried(new, "new.xlsx"), Evidence()
+    for name in again.sheets:
+        if name in stored.sheets:
+            _sheet(stored, again, name, evidence)
+    return evidence
+
+
 def _likeliest(
     sheets: list[_Sheet], found: Earlier, book: Book, data: bytes, mark: Mark
 ) -> tuple[Earlier, list[_Sheet], int]:

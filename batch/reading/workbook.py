@@ -30,6 +30,14 @@ def list_sheets(package: Package, name: str) -> tuple[SheetPart, ...]:
     return _list(package, name)[0]
 
 
+def sheets_without_cells(package: Package, name: str) -> tuple[str, ...]:
+    """The names of the sheets that hold no cells: a chart on a sheet of its own, an old form."""
+    main = _main_part(package, name)
+    cells = {rel.id for rel in _inside(package, main) if rel.kind == "worksheet"}
+    sheets = (attrs for tag, attrs in elements(package.read(main)) if tag == "sheet")
+    return tuple(attrs.get("name", "") for attrs in sheets if attrs.get("id") not in cells)
+
+
 def _list(package: Package, name: str) -> tuple[tuple[SheetPart, ...], bool]:
     """The sheets, and whether the book counts its days from 1904."""
     main = _main_part(package, name)

@@ -19,7 +19,8 @@ from siltbook.batch.package.limits import DAMAGE
 from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.cells import NoValue, Value, address
 from siltbook.batch.reading.sheetxml import read_sheet
-from siltbook.batch.reading.workbook import open_workbook
+from siltbook.batch.reading.workbook import open_workbook, sheets_without_cells
+from siltbook.batch.typed.beside import NOTHING, Beside, beside, gone
 from siltbook.batch.typed.boxes import Filled, read_boxes
 from siltbook.batch.typed.mark import Mark, read_mark
 from siltbook.batch.typed.stamp import untouched
@@ -29,16 +30,17 @@ from siltbook.templates.contract import AUDIT_SHEETS
 Place = tuple[int, int]  # 1-based row, 0-based column
 _FORMULA = re.compile(rb"<(?:\w+:)?c\b([^<>]*)>\s*<(?:\w+:)?f\b")
 _REF = re.compile(rb'\br="([A-Z]{1,3}[0-9]{1,7})"')
-_MARK_CELL = (2, 0)
+MARK_CELL = (2, 0)
 
 
 @dataclass(frozen=True)
 class Leaf:
-    """One sheet: its filled cells, where formulas stand, and its mark where it is ours."""
+    """One sheet: its filled cells, where formulas stand, its mark where it is ours, the rest."""
 
     cells: Mapping[Place, Value]
     formulas: frozenset[Place]
     mark: Mark | None
+    beside: Beside = NOTHING
 
 
 def what_differs(old: bytes, new: bytes, book_name: str) -> str:
@@ -80,7 +82,10 @@ def leaves(data: bytes) -> dict[str, Leaf]:
             if value != "" or isinstance(value, NoValue)
         }
         formulas = frozenset(_formulas(bytes(package.whole(part.part))))
-        found[part.name] = Leaf(cells, formulas, read_mark(cells.get(_MARK_CELL)))
+        mark = read_mark(cells.get(MARK_CELL))
+        found[part.name] = Leaf(cells, formulas, mark, beside(package, part.part))
+    for name in sheets_without_cells(package, "old.xlsx"):
+        found[name] = Leaf({}, frozenset(), None)
     return found
 
 
@@ -149,8 +154,13 @@ def _own(
         if covered is not None:
             # What is gone from the book since is no edit of this file.
             unlike = [p for p in unlike if p in leaf.cells and (name, p) not in covered]
-        if unlike:
-            yield f"{name}: {_counted(unlike, leaf, new)}"
+        if said := lost(leaf, new, unlike):
+            yield f"{name}: {said}"
+
+
+def lost(leaf: Leaf, new: Leaf, unlike: list[Place]) -> str:
+    """What a sheet holds and the new one does not, as a clause; '' where that is nothing."""
+    return ", ".join(filter(None, (_counted(unlike, leaf, new), *gone(leaf.beside, new.beside))))
 
 
 def unlike_cells(leaf: Leaf, new: Leaf) -> list[Place]:
@@ -162,7 +172,7 @@ def unlike_cells(leaf: Leaf, new: Leaf) -> list[Place]:
         place
         for place in leaf.cells.keys() | new.cells.keys()
         if place not in both
-        and place != _MARK_CELL
+        and place != MARK_CELL
         and not alike(leaf.cells.get(place), new.cells.get(place))
     ]
 
@@ -200,7 +210,7 @@ def _results(old: bytes, was: Mapping[str, Leaf], mark: Mark) -> Iterator[str]:
         return
     again = leaves(review_bytes(old, "old.xlsx", mark.book_name, mark.as_of).package)
     for name, leaf in was.items():
-        if leaf.mark is not None and name in again:
-            unlike = unlike_cells(leaf, again[name])
-            if unlike:
-                yield f"{name}: {_counted(unlike, leaf, again[name])}"
+        if leaf.mark is None or name not in again:
+            continue
+        if said := lost(leaf, again[name], unlike_cells(leaf, again[name])):
+            yield f"{name}: {said}"

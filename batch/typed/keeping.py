@@ -43,7 +43,7 @@ def put_result(
     `ended` are filled boxes of it that are not in `package`. BookError where it cannot be written.
     """
     if target is None:
-        return Said(tuple(_offered(ended, replace_book(taken, package), taken.path)))
+        return _in_place(taken, package, ended)
     why = ""
 
     def look() -> tuple[Stamp, bool]:
@@ -63,6 +63,27 @@ def put_result(
         f"'siltbook merge {book} {aside}' brings its rows back into the book."
     )
     return Said((line, *_offered(ended, kept, taken.path)), kept, why)
+
+
+def _in_place(taken: OpenedFile, package: bytes, ended: Sequence[Box]) -> Said:
+    """Put a result into its book's own place and say what stood on the sheets that it replaces."""
+    kept = replace_book(taken, package)
+    offered = tuple(_offered(ended, kept, taken.path))
+    goes = "siltbook.batch.typed.replaced:what_goes"
+    name = taken.path.name
+    try:
+        why, doubt = within(goes, (taken.data, package), name, taken.data, package, name)
+    except SiltbookError:
+        why, doubt = "", "the earlier ones take too much time or memory to be compared"
+    if not why and not doubt:
+        return Said(offered)
+    line = f"{name}: its result sheets were replaced, as at every run"
+    if why:
+        line += f", and what people put there is not on the new ones ({why})"
+    line += f"; {doubt}. If somebody typed there, it stands" if doubt else ". The book as it was is"
+    line += f" {'' if doubt else 'kept '}in {kept}, from which you can copy it. "
+    line += "Rows, notes and pictures on your own sheets stay where they are."
+    return Said((line, *offered), kept, why or doubt)
 
 
 def _looked_at(target: Path, package: bytes, book_name: str) -> tuple[Stamp, str]:

@@ -1,0 +1,151 @@
+"""What people put on a sheet beside the values of its cells: notes, pictures, shapes, charts.
+
+Formats (colours, widths, hidden rows, filters) are not looked at: any program that saves a book
+writes them anew in its own way.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+from siltbook.batch.package.opened import Package, parser
+
+_NAMED = 3  # notes named with their words
+_SHOWN = 60  # characters of a note that are shown
+_DRAWN = {
+    "pic": "picture", "sp": "shape", "cxnSp": "shape", "grpSp": "group of shapes",
+    "contentPart": "drawing by hand",
+}  # fmt: skip
+_PLURAL_FIRST = ("group of shapes", "drawing by hand", "picture behind the sheet")
+_LINKED = {
+    "image": "picture behind the sheet", "oleObject": "object", "package": "object",
+    "ctrlProp": "control",
+}  # fmt: skip
+_ANCHORS = ("twoCellAnchor", "oneCellAnchor", "absoluteAnchor")
+
+
+@dataclass(frozen=True)
+class Note:
+    """A note or a discussion at a cell, its words on one line."""
+
+    cell: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Beside:
+    """The notes of a sheet, and how many of each kind are drawn on it."""
+
+    notes: tuple[Note, ...] = ()
+    drawn: Mapping[str, int] = field(default_factory=dict)
+
+
+NOTHING = Beside()
+
+
+def beside(package: Package, part: str) -> Beside:
+    """What stands on the sheet with this part. Raises what reading raises."""
+    notes: list[Note] = []
+    drawn: Counter[str] = Counter()
+    for relation in package.relations(part):
+        if relation.external or not package.has(relation.target):
+            continue
+        if relation.kind in ("comments", "threadedComment"):
+            reading = _Notes()
+            _fed(reading, package.read(relation.target))
+            notes += reading.found
+        elif relation.kind == "drawing":
+            drawing = _Drawn()
+            _fed(drawing, package.read(relation.target))
+            drawn.update(drawing.found)
+        elif relation.kind in _LINKED:
+            drawn[_LINKED[relation.kind]] += 1
+    return Beside(tuple(notes), drawn)
+
+
+class _Notes:
+    """Reads a part of notes or of discussions."""
+
+    def __init__(self) -> None:
+        self.found: list[Note] = []
+        self._cell, self._said, self._inside = "", [""], False
+
+    def start(self, name: str, attrs: dict[str, str]) -> None:
+        local = name.rpartition("|")[2]
+        if local in ("comment", "threadedComment"):
+            self._cell, self._said = attrs.get("ref", ""), []
+        self._inside |= local == "text"
+
+    def data(self, text: str) -> None:
+        if self._inside:
+            self._said.append(text)
+
+    def end(self, name: str) -> None:
+        local = name.rpartition("|")[2]
+        self._inside &= local != "text"
+        words = " ".join("".join(self._said).split())
+        if local in ("comment", "threadedComment") and words:
+            self.found.append(Note(self._cell, words))
+
+
+class _Drawn:
+    """Reads a part of drawings: the kind of every thing, one for each anchor."""
+
+    def __init__(self) -> None:
+        self.found: list[str] = []
+        self._frame, self._told = False, True
+
+    def start(self, name: str, _: dict[str, str]) -> None:
+        local = name.rpartition("|")[2]
+        if local in _ANCHORS:
+            self._frame = self._told = False
+        elif not self._told and (local in _DRAWN or (self._frame and local == "chart")):
+            self._told = True
+            self.found.append(_DRAWN.get(local, "chart"))
+        self._frame |= local == "graphicFrame"
+
+    def data(self, _: str) -> None:
+        """Text counts for nothing here."""
+
+    def end(self, name: str) -> None:
+        if name.rpartition("|")[2] in _ANCHORS and self._frame and not self._told:
+            self.found.append("object")
+
+
+def _fed(handler: _Notes | _Drawn, data: bytes) -> None:
+    reading = parser()
+    reading.StartElementHandler = handler.start
+    reading.EndElementHandler = handler.end
+    reading.CharacterDataHandler = handler.data
+    reading.Parse(data, True)
+
+
+def gone(old: Beside, new: Beside) -> list[str]:
+    """What stands on the old sheet and not on the new one, one clause for each kind.
+
+    A note whose words stand on the new sheet at another cell is not gone: rows move.
+    """
+    left = Counter(note.words for note in new.notes)
+    lost = []
+    for note in old.notes:
+        if left[note.words]:
+            left[note.words] -= 1
+        else:
+            lost.append(note)
+    drawn = Counter(old.drawn) - Counter(new.drawn)
+    return [*_named(lost), *(_many(count, kind) for kind, count in sorted(drawn.items()))]
+
+
+def _named(notes: list[Note]) -> Iterator[str]:
+    for note in notes[:_NAMED]:
+        words = note.words[:_SHOWN] + ("…" if len(note.words) > _SHOWN else "")
+        yield f"note at {note.cell} '{words}'"
+    if len(notes) > _NAMED:
+        yield f"{_many(len(notes) - _NAMED, 'more note')}"
+
+
+def _many(count: int, what: str) -> str:
+    first, *rest = what.split(" ", 1) if what in _PLURAL_FIRST else (what,)
+    return f"1 {what}" if count == 1 else " ".join((f"{count:,} {first}s", *rest))
