@@ -38,6 +38,7 @@ class Table:
     `raw` maps key -> {spreadsheet row: what was read}, for messages and live formulas:
     float where the cell is a number, str where it is text.
     `aside` has rows of readings that could not be placed: row -> station, day or None.
+    `struck` has the rows of readings and work that somebody struck through.
     """
 
     sheet: str  # the sheet's name in the book
@@ -47,6 +48,7 @@ class Table:
     raw: dict[str, dict[int, object]] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)  # key -> unit that its header states
     aside: dict[int, tuple[str, dt.date | None]] = field(default_factory=dict)
+    struck: frozenset[int] = frozenset()
 
     def cell(self, key: str, row: int) -> str:
         """Address of one cell, for example D7; of the row's first cell where the key is absent."""

@@ -119,7 +119,7 @@ FARM = Sheet(
         Column("flow_unit", "Flow unit", _C, "The unit of your flow meters.", choices=FLOW_UNITS, default="m3/h"),
         Column("drop_limit", "Drop limit", _M, "Pressure drop above which a filter counts as clogged, in metres of water.", low=0.1, high=60, default=5.0, unit="m"),
         Column("watch_share", "Watch share", _N, "Share of the limit from which a station is watched (0 to 1).", low=0.05, high=1, default=0.8),
-        Column("flush_inlet", "Lowest flush inlet", _P, "Inlet pressure must not fall below this during a flush. 2 bar = 200 kPa = 29.0 psi.", low=0, high=200, default=2.0, unit="bar"),
+        Column("flush_inlet", "Lowest flush inlet", _P, "Inlet pressure must not fall below this during a flush. 2 bar = 200 kPa = 29.0 psi.", low=1, high=200, default=2.0, unit="bar"),
         Column("flush_cycles", "Flush cycles", _N, "Cycles that make one complete manual flush.", low=1, high=50, default=3),
         Column("interval", "Reading interval", _N, "Every station is read at least this often.", low=1, high=120, default=7, unit="days"),
         Column("review_date", "Review date", _D, "Judge the book as of this day; empty: the latest entry."),

@@ -28,12 +28,23 @@ def unused_rows(book: Book, findings: Iterable[Finding]) -> dict[str, str]:
     """Station -> the sentence on its rows that could not be used, with a space in front."""
     tables = {book.readings.sheet: (READINGS, book.readings), book.work.sheet: (WORK, book.work)}
     clauses: dict[str, list[str]] = defaultdict(list)
+    struck: dict[str, list[str]] = defaultdict(list)
     for finding in findings:
-        if finding.rule in _UNREAD and finding.station and finding.sheet in tables:
-            said = _clause(finding, *tables[finding.sheet])
-            if said:
-                clauses[finding.station].append(said)
-    return {name: _sentence(said) for name, said in clauses.items()}
+        if not finding.station or finding.sheet not in tables:
+            continue
+        if finding.rule in _UNREAD and (said := _clause(finding, *tables[finding.sheet])):
+            clauses[finding.station].append(said)
+        if finding.rule == "cell-struck":
+            struck[finding.station].append(f"{finding.sheet} row {_row(finding)}")
+    return {
+        name: _sentence("Could not be read", clauses[name])
+        + _sentence("Struck through and not used", struck[name])
+        for name in {**clauses, **struck}
+    }
+
+
+def _row(finding: Finding) -> str:
+    return finding.cell.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
 
 
 def _clause(finding: Finding, sheet: Sheet, table: Table) -> str:
@@ -46,7 +57,9 @@ def _clause(finding: Finding, sheet: Sheet, table: Table) -> str:
     return f"{table.sheet} row {found[2]}, {sheet.column(key).header} {finding.read}: {what}"
 
 
-def _sentence(clauses: list[str]) -> str:
+def _sentence(what: str, clauses: list[str]) -> str:
+    if not clauses:
+        return ""
     rest = len(clauses) - MOST
     more = f"; and {rest} more, on the sheet Findings" if rest > 0 else ""
-    return f" Could not be read: {'; '.join(clauses[:MOST])}{more}."
+    return f" {what}: {'; '.join(clauses[:MOST])}{more}."

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 # Columns of the register that nothing computes with: shown where a table asks for them.
 _USED = frozenset({*(f.name for f in fields(Station)), "station", "drop_limit"})
+STRUCK = "struck through"
 _CARRIED = frozenset(f.name for f in fields(CarriedOver))
 _MORE = tuple(c.key for c in STATIONS.columns if c.key not in _USED)
 
@@ -132,18 +133,27 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
         scale = scales.get(name)
         if scale is not None and (as_of is None or date <= as_of):
             on = scale.on(date) if scale.station.changed else scale
-            read[name].append(reading_of(on, row, date, *cells))
+            made = reading_of(on, row, date, *cells)
+            read[name].append(_struck(made) if row in book.readings.struck else made)
     for record in set_aside(WORK, book.work.frame).reset_index(names="row").to_dict("records"):
         name = _text(record["station"])
+        if int(record["row"]) in book.work.struck:
+            continue
         if name in register and (as_of is None or record["date"] <= as_of):
             done[name].append(_work(record))
     carried, slipped = _carried(book), slipped_dates(frame, "station")
     lost = unplaced(book, as_of)
-    made = (
+    own = (
         _history(book, station, read[name], done[name], carried.get(name), slipped.get(name, ()))
         for name, station in register.items()
     )
-    return tuple(replace(h, unplaced=lost.get(h.station.name, ())) for h in made)
+    return tuple(replace(h, unplaced=lost.get(h.station.name, ())) for h in own)
+
+
+def _struck(reading: Reading) -> Reading:
+    """A reading that somebody struck through: nothing is opened, closed or proven by it."""
+    why = f"{reading.why_unusable}; {STRUCK}" if reading.why_unusable else STRUCK
+    return replace(reading, why_unusable=why, u_drop=None, p_over=None)
 
 
 def _columns(readings: DataFrame) -> Iterator[list[Any]]:

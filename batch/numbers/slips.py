@@ -79,7 +79,9 @@ def _other_unit(
     """
     inlets = [r.inlet for r in readings if r.inlet is not None and r.inlet > 0]
     units = {unit_of(r) for r in readings}
-    if not inlets or len(units) != 1 or any(_ordinary(median(inlets), n) for n in needed):
+    if not inlets or len(units) != 1 or not min(needed) > 0:
+        return None
+    if any(_ordinary(median(inlets), n) for n in needed):
         return None
     ratio = median(inlets) / needed[0] / metres_per(own := units.pop())
     likely = {(unit, 1.0): ratio * metres_per(unit) for unit in PRESSURE_UNITS}

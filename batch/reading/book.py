@@ -24,7 +24,7 @@ from siltbook.batch.reading.columns import (
     read_times,
 )
 from siltbook.batch.reading.farm import read_farm
-from siltbook.batch.reading.filled import filled_rows, note_hidden, note_merged
+from siltbook.batch.reading.filled import filled_rows, note_hidden, note_merged, note_struck
 from siltbook.batch.reading.foreign import as_xlsx
 from siltbook.batch.reading.headers import HEADER_ROWS, Header, find_header
 from siltbook.batch.reading.lookalike import missing_sheet, plain_name, unread_sheets
@@ -265,13 +265,15 @@ class _Builder:
             counted = read_counts(block, made["work"], made["cycles"].astype(float))
             made["cycles"] = counted  # type: ignore[assignment]
         keep = self._keep(sheet, block, made)
+        struck = note_struck(sheet, block)
         self.findings.extend(sorted(block.findings, key=_reading_order))
         known = self._known(sheet, names) if sheet.has("station") else keep
         used = int((keep & known).sum())
         self.counts[sheet.name] = Counts(len(keep), used, len(keep) - used)
         frame = _data_frame(sheet, block.rows, made, keep)
         aside = rows_aside(block, made, keep) if sheet is READINGS else {}
-        return Table(block.sheet, header.row, block.places, frame, block.raw, header.units, aside)
+        named = block.sheet, header.row, block.places, frame, block.raw, header.units
+        return Table(*named, aside, struck)
 
     def _known(self, sheet: Sheet, names: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Whose station is in the register: others stay in the frame for the checks to name."""

@@ -85,6 +85,7 @@ class Workbook:
     strings: list[str]
     styles: list[int]  # Style of each cell format
     date1904: bool
+    struck: frozenset[int] = frozenset()  # cell formats whose text is struck through
 
 
 def raw_room(kept: int) -> bool:

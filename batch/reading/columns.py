@@ -79,6 +79,7 @@ class Block:
     places: dict[str, int]
     styles: list[int]
     date1904: bool
+    struck: frozenset[int] = frozenset()  # formats of cells that are struck through
     findings: list[Finding] = field(default_factory=list)
     stations: Objects | None = None
     raw: dict[str, dict[int, object]] = field(default_factory=dict)
@@ -115,8 +116,7 @@ class Block:
 
     def has_dates(self, cells: Cells) -> bool:
         """Whether any cell of the column is formatted as a date, or as a percentage."""
-        used = set(cells.styles)
-        return any(self.style(index) != Style.PLAIN for index in used)
+        return any(self.style(index) != Style.PLAIN for index in set(cells.styles))
 
 
 def accepted_text(column: Column, unit: str = "") -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -21,7 +22,7 @@ from siltbook.batch.reading.columns import (
 )
 from siltbook.batch.reading.numerals import odd_code, one_number
 from siltbook.batch.reading.parsing import tidy
-from siltbook.checks.findings import Finding
+from siltbook.checks.findings import Finding, find
 from siltbook.templates.book import Settings, column_letters
 from siltbook.templates.contract import FARM, Column, Kind, bare
 from siltbook.templates.days import ISO
@@ -72,6 +73,7 @@ def read_farm(cells: SheetCells, title: str, workbook: Workbook) -> Farm:
         elif key in _UNITS:
             farm.unreadable.add(key)
         farm.findings.extend(block.findings)
+    farm.findings.extend(_said_twice(grid, farm, title))
     values["unit_said"] = "pressure_unit" in values
     farm.settings = dataclasses.replace(farm.settings, **values)  # type: ignore[arg-type]
     return farm
@@ -79,15 +81,37 @@ def read_farm(cells: SheetCells, title: str, workbook: Workbook) -> Farm:
 
 def _labels(grid: dict[tuple[int, int], tuple[Value, int]]) -> dict[str, tuple[int, int]]:
     """Where each setting's label stands; the leftmost, then topmost one where it is repeated."""
-    names = {bare(column.header): column.key for column in FARM.columns}
     found: dict[str, tuple[int, int]] = {}
+    for key, place in _labelled(grid):
+        found.setdefault(key, place)
+    return found
+
+
+def _labelled(
+    grid: dict[tuple[int, int], tuple[Value, int]],
+) -> Iterator[tuple[str, tuple[int, int]]]:
+    """Every cell that holds a setting's label, with the setting's key."""
+    names = {bare(column.header): column.key for column in FARM.columns}
     for row, column in sorted(grid, key=lambda place: (place[1], place[0])):
         value = grid[row, column][0]
         if type(value) is str and len(value) < 100:
             key = names.get(bare(tidy(value).rstrip(" :*")))
             if key is not None:
-                found.setdefault(key, (row, column))
-    return found
+                yield key, (row, column)
+
+
+def _said_twice(
+    grid: dict[tuple[int, int], tuple[Value, int]], farm: Farm, title: str
+) -> Iterator[Finding]:
+    """Settings that stand again with another value, which was not used."""
+    for key, (row, column) in _labelled(grid):
+        cell = f"{column_letters(column + 1)}{row}"
+        again = grid.get((row, column + 1))
+        if again is None or cell == farm.cells[key] or again[0] == farm.raw.get(key):
+            continue
+        read = f"{FARM.column(key).header} {shown(again[0])}, beside {farm.cells[key]}"
+        accepted = f"each setting once; {farm.cells[key]} was used"
+        yield find("setting-twice", sheet=title, cell=cell, read=read, accepted=accepted)
 
 
 def _unit(setting: Column, label: str, beside: Value, assumed: str) -> str:

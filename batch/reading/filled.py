@@ -10,14 +10,18 @@ import numpy as np
 from siltbook.batch.errors import BookError
 from siltbook.batch.package.limits import MAX_BOOK_TEXT
 from siltbook.batch.reading.cells import Cells, SheetCells, Workbook, address
-from siltbook.batch.reading.columns import NOTES, Block
+from siltbook.batch.reading.columns import NOTES, Block, shown
 from siltbook.batch.reading.headers import Header
 from siltbook.checks.findings import find
 from siltbook.checks.wording import rows_named
 from siltbook.templates.book import column_letters
-from siltbook.templates.contract import Sheet, bare
+from siltbook.templates.contract import READINGS, WORK, Sheet, bare
 
 MAX_ROWS = 200_000  # of one list
+_DECISIVE = {
+    READINGS.name: ("inlet", "outlet", "drop", "date", "station"),
+    WORK.name: ("work", "date", "station"),
+}
 
 
 def filled_rows(
@@ -40,7 +44,8 @@ def filled_rows(
             " Split the book by season."
         )
     _refuse_text(kept, name, title)
-    return Block(title, rows, kept, header.places, workbook.styles, workbook.date1904)
+    styles = workbook.styles
+    return Block(title, rows, kept, header.places, styles, workbook.date1904, workbook.struck)
 
 
 def _refuse_text(kept: dict[str, Cells], name: str, title: str) -> None:
@@ -134,3 +139,24 @@ def note_hidden(cells: SheetCells, block: Block) -> None:
                  read=f"{rows_named(hidden)} hidden or filtered",
                  accepted="any row: hidden ones count as well")
         )  # fmt: skip
+
+
+def note_struck(sheet: Sheet, block: Block) -> frozenset[int]:
+    """The rows in which something that decides is struck through, each with a doubt.
+
+    People strike a reading, or a piece of work, that is not to count.
+    """
+    found: dict[int, str] = {}  # position -> key of the row's first such cell
+    for key in _DECISIVE.get(sheet.name, ()) if block.struck else ():
+        cells = block.cells.get(key)
+        if cells is None or block.struck.isdisjoint(cells.styles):
+            continue
+        for position, style in zip(block.positions(key).tolist(), cells.styles, strict=True):
+            if style in block.struck:
+                found.setdefault(position, key)
+    for position, key in sorted(found.items()):
+        cells = block.cells[key]
+        value = cells.values[cells.rows.index(int(block.rows[position]))]
+        read = f"{shown(value)} with a line through it; the row was not used"
+        block.flag("cell-struck", sheet.column(key), position, read, "rows that are meant to count")
+    return frozenset(int(block.rows[position]) for position in found)

@@ -21,6 +21,7 @@ from siltbook.batch.reading.plainbook import (
     GENERAL,
     MOMENT,
     PERCENT,
+    STRUCK,
     Cell,
     PlainBook,
 )
@@ -182,7 +183,8 @@ def _rows(source: Any, sheet: Any) -> Iterator[tuple[int, list[Cell]]]:
                 value = _finite(raw)
                 style = _style(source, sheet, row, column, kind, float(raw), styles)
             if value is not None:
-                cells.append((column, value, style))
+                struck = STRUCK if _struck(source, sheet, row, column) else 0
+                cells.append((column, value, style + struck))
         if cells:
             yield row, cells
 
@@ -208,6 +210,14 @@ def _style(
         text = shown.format_str if shown is not None else ""
         known[index] = PERCENT if "%" in text else GENERAL
     return known[index]
+
+
+def _struck(source: Any, sheet: Any, row: int, column: int) -> bool:
+    """Whether a cell's text is struck through; not known where the formats were not read."""
+    if not source.formatting_info:
+        return False
+    font = source.xf_list[sheet.cell_xf_index(row, column)].font_index
+    return 0 <= font < len(source.font_list) and bool(source.font_list[font].struck_out)
 
 
 def _merged(sheet: Any) -> list[str]:

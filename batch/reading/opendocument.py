@@ -30,6 +30,7 @@ from siltbook.batch.reading.plainbook import (
     MAX_CELLS,
     MOMENT,
     PERCENT,
+    STRUCK,
     Cell,
     PlainBook,
 )
@@ -97,6 +98,9 @@ class _Reader:
         self.calculated = calculated
         self.stored = self.without = False  # formulas with a result, and without
         self.hidden_styles: set[str] = set()
+        self.struck_styles: set[str] = set()
+        self.row_style = ""  # of cells that have none of their own
+        self.struck_columns: list[tuple[int, int]] = []  # first, and the one after the last
         self.style = ""
         self.aside = 0  # depth inside of something that is no cell's value
         self.tables = 0  # a table inside of a cell is passed over
@@ -136,6 +140,10 @@ class _Reader:
             shown = next((v for k, v in attrs.items() if k.endswith("|display")), "true")
             if shown == "false":
                 self.hidden_styles.add(self.style)
+        elif tag == "text-properties":
+            line = next((v for k, v in attrs.items() if k.endswith("|text-line-through-style")), "")
+            if line not in ("", "none"):
+                self.struck_styles.add(self.style)
 
     def end(self, name: str) -> None:
         if self.aside:
@@ -171,6 +179,7 @@ class _Reader:
             self.book.begin(attrs.get("name", ""), hidden)
             self.row_number = 1
             self.described = 0
+            self.struck_columns = []
             self.merged = []
 
     def _start_column(self, attrs: dict[str, str]) -> None:
@@ -178,6 +187,9 @@ class _Reader:
             return
         first = self.described
         self.described += _count(attrs.get("number-columns-repeated"))
+        struck = attrs.get("default-cell-style-name") in self.struck_styles
+        if struck and len(self.struck_columns) < _MOST_MERGED:
+            self.struck_columns.append((first, self.described))
         if attrs.get("visibility", "visible") != "visible":
             self.book.hide_columns(first, min(self.described, MAX_COLUMN) - 1)
 
@@ -186,6 +198,7 @@ class _Reader:
             return
         self.row_repeat = _count(attrs.get("number-rows-repeated"))
         self.row_hidden = attrs.get("visibility", "visible") != "visible"
+        self.row_style = attrs.get("default-cell-style-name", "")
         self.column = 0
         self.cells = []
 
@@ -235,10 +248,17 @@ class _Reader:
             if self.column + repeat > MAX_COLUMN:
                 raise ValueError("a cell lies beyond the last column")
             columns = range(self.column, self.column + repeat)
+            style += STRUCK if self._struck(attrs.get("style-name", "") or self.row_style) else 0
             self.cells.extend((column, value, style) for column in columns)
             if len(self.cells) > MAX_CELLS:
                 raise ValueError("a row holds too many cells")
         self.column += repeat
+
+    def _struck(self, style: str) -> bool:
+        """Whether a cell of this style is struck through; without one its column's counts."""
+        if style:
+            return style in self.struck_styles
+        return any(first <= self.column < after for first, after in self.struck_columns)
 
     def _note_merged(self, attrs: dict[str, str]) -> None:
         if "number-columns-spanned" not in attrs and "number-rows-spanned" not in attrs:

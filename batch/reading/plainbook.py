@@ -21,6 +21,7 @@ MAX_SHEETS = 1_000
 MAX_NAME = 31
 
 GENERAL, DATE, MOMENT, CLOCK, PERCENT, HOURS = range(6)  # cell formats of `_STYLES`
+STRUCK = 6  # to be added to one of them where the cell is struck through
 # The error values that an .xlsx knows; any other is shown as the most general of them.
 ERRORS = {"#NULL!", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#NUM!", "#N/A"}
 
@@ -35,14 +36,17 @@ _FORMATS = ("0", "164", "165", "20", "10", "46")
 _STYLES = (
     f'<styleSheet xmlns="{_MAIN}"><numFmts count="2"><numFmt numFmtId="164" formatCode='
     '"yyyy\\-mm\\-dd"/><numFmt numFmtId="165" formatCode="yyyy\\-mm\\-dd\\ hh:mm"/></numFmts>'
-    '<fonts count="1"><font><sz val="11"/><name val="Calibri"/></font></fonts>'
+    '<fonts count="2"><font><sz val="11"/><name val="Calibri"/></font>'
+    '<font><strike/><sz val="11"/><name val="Calibri"/></font></fonts>'
     '<fills count="2"><fill><patternFill patternType="none"/></fill>'
     '<fill><patternFill patternType="gray125"/></fill></fills><borders count="1"><border>'
     "<left/><right/><top/><bottom/><diagonal/></border></borders>"
     '<cellStyleXfs count="1"><xf numFmtId="0" fontId="0" fillId="0" borderId="0"/></cellStyleXfs>'
-    f'<cellXfs count="{len(_FORMATS)}">'
+    f'<cellXfs count="{2 * len(_FORMATS)}">'
     + "".join(
-        f'<xf numFmtId="{n}" fontId="0" fillId="0" borderId="0" xfId="0" applyNumberFormat="1"/>'
+        f'<xf numFmtId="{n}" fontId="{font}" fillId="0" borderId="0" xfId="0"'
+        ' applyNumberFormat="1" applyFont="1"/>'
+        for font in (0, 1)
         for n in _FORMATS
     )
     + '</cellXfs><cellStyles count="1"><cellStyle name="Normal" xfId="0" builtinId="0"/>'

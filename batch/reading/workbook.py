@@ -11,6 +11,7 @@ from siltbook.batch.package.relations import Relation
 from siltbook.batch.reading.cells import SheetPart, Style, Workbook, clean_text, raw_room
 from siltbook.batch.reading.sheetxml import ITEM, PHONETIC, TEXT, code_of, feed
 
+_NO = ("0", "false")
 _LONGEST_FORMAT = 255  # characters, the most that the format allows
 
 
@@ -20,9 +21,9 @@ def open_workbook(package: Package, name: str) -> Workbook:
     sheets, date1904 = _list(package, name)
     if not sheets:
         raise BookError(f"{name} has no worksheet: give a workbook made from the template.")
-    return Workbook(
-        package, sheets, _shared_strings(package, rels), _styles(package, rels), date1904
-    )
+    styles, struck = _styles(package, rels)
+    strings = _shared_strings(package, rels)
+    return Workbook(package, sheets, strings, styles, date1904, struck)
 
 
 def list_sheets(package: Package, name: str) -> tuple[SheetPart, ...]:
@@ -112,21 +113,29 @@ def _shared_strings(package: Package, rels: list[Relation]) -> list[str]:
     return strings
 
 
-def _styles(package: Package, rels: list[Relation]) -> list[int]:
+def _styles(package: Package, rels: list[Relation]) -> tuple[list[int], frozenset[int]]:
+    """The Style of each cell format, and the formats whose text is struck through."""
     part = _part_of(package, rels, "styles")
     if part is None:
-        return []
+        return [], frozenset()
     formats: dict[int, str] = {}
     kinds: list[int] = []
-    inside = ""
+    fonts: list[str] = []  # of each cell format
+    struck: set[str] = set()  # fonts
+    inside, font = "", -1
     for tag, attrs in elements(package.read(part, 4 * 16 * 2**20)):
-        if tag in ("cellXfs", "cellStyleXfs", "dxfs", "cellStyles"):
+        if tag in ("fonts", "cellXfs", "cellStyleXfs", "dxfs", "cellStyles"):
             inside = tag
         elif tag == "numFmt" and inside != "dxfs":
             formats[int(attrs.get("numFmtId", "0"))] = attrs.get("formatCode", "")
         elif tag == "xf" and inside == "cellXfs":
             kinds.append(_style_kind(int(attrs.get("numFmtId", "0")), formats))
-    return kinds
+            fonts.append(attrs.get("fontId", "0"))
+        elif inside == "fonts" and tag == "font":
+            font += 1
+        elif inside == "fonts" and tag == "strike" and attrs.get("val", "1") not in _NO:
+            struck.add(str(font))
+    return kinds, frozenset(i for i, used in enumerate(fonts) if used in struck)
 
 
 def _style_kind(number: int, formats: dict[int, str]) -> int:
