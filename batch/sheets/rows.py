@@ -46,28 +46,47 @@ def line(
     Text is clean already and stays text; None, '' and what is no finite number are blank cells.
     `height` in points; the program's own choice without it.
     """
+    places = (f"{letter}{n}" for letter in _LETTERS)
+    return f"{_start(n, height)}{''.join(map(_cell, places, styles, values))}</row>"
+
+
+def lines(
+    first: int,
+    styles: Sequence[Sequence[str]],
+    columns: Sequence[Sequence[Value]],
+    heights: Sequence[float],
+) -> Iterator[str]:
+    """Rows from `first` on, as `line` makes each, from whole columns of styles and values."""
+    numbers = [str(n) for n in range(first, first + len(heights))]
+    cells = [
+        map(_cell, map(letter.__add__, numbers), style, column)
+        for letter, style, column in zip(_LETTERS, styles, columns, strict=False)
+    ]
+    return map("".join, zip(map(_start, numbers, heights), *cells, repeat("</row>"), strict=False))
+
+
+def _start(n: int | str, height: float | None) -> str:
     # Whole pixels of 0.75 pt, as XlsxWriter has them.
     tall = "" if height is None else f' ht="{int(height * 4 / 3 + 0.5) * 0.75:g}" customHeight="1"'
-    cells = [f'<row r="{n}"{tall}>']
-    for letter, style, value in zip(_LETTERS, styles, values, strict=False):
-        if isinstance(value, tuple):
-            formula, found = value
-            if isinstance(found, str):
-                kind, shown = ' t="str"', escape(found, quote=False)
-            else:
-                kind, shown = "", _figure(found)
-            cells.append(f'<c r="{letter}{n}" s="{style}"{kind}><f>{formula}</f><v>{shown}</v></c>')
-        elif value is None or value == "":
-            cells.append(f'<c r="{letter}{n}" s="{style}"/>')
-        elif isinstance(value, str):
-            shown = _inline(value) if len(value) < SHORT else _spelt(value)
-            cells.append(f'<c r="{letter}{n}" s="{style}" t="inlineStr">{shown}</c>')
-        elif value is SLOT or math.isfinite(value):
-            cells.append(f'<c r="{letter}{n}" s="{style}"><v>{_figure(value)}</v></c>')
+    return f'<row r="{n}"{tall}>'
+
+
+def _cell(place: str, style: str, value: Value) -> str:
+    if value is None or value == "":
+        return f'<c r="{place}" s="{style}"/>'
+    if isinstance(value, str):
+        shown = _inline(value) if len(value) < SHORT else _spelt(value)
+        return f'<c r="{place}" s="{style}" t="inlineStr">{shown}</c>'
+    if isinstance(value, tuple):
+        formula, found = value
+        if isinstance(found, str):
+            kind, given = ' t="str"', escape(found, quote=False)
         else:
-            cells.append(f'<c r="{letter}{n}" s="{style}"/>')
-    cells.append("</row>")
-    return "".join(cells)
+            kind, given = "", _figure(found)
+        return f'<c r="{place}" s="{style}"{kind}><f>{formula}</f><v>{given}</v></c>'
+    if value is SLOT or math.isfinite(value):
+        return f'<c r="{place}" s="{style}"><v>{_figure(value)}</v></c>'
+    return f'<c r="{place}" s="{style}"/>'
 
 
 def pattern(styles: Sequence[str], values: Sequence[Value]) -> list[str]:

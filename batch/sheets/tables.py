@@ -8,16 +8,19 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from enum import StrEnum
 from functools import lru_cache, partial
+from itertools import count, repeat
 from typing import Any
 
 from siltbook.batch.sheets import kit as k
-from siltbook.batch.sheets.rows import SHORT, LongTable, Value, line, swatch
+from siltbook.batch.sheets.rows import SHORT, LongTable, Value, lines, swatch
 from siltbook.batch.tables.describe import Column, Kind, Row, Table, in_unit
 from siltbook.templates import look
 from siltbook.templates.book import column_letters
+
+_PIECE = 1_000  # rows of a long table that are made at once
 
 # The one place that says how a kind of value looks in a sheet.
 STYLES: dict[Kind, str] = {
@@ -45,6 +48,13 @@ STYLES: dict[Kind, str] = {
 def style_of(column: Column[Row]) -> str:
     """The look's format of a column's cells."""
     return column.style or STYLES[column.kind]
+
+
+def _shown_all(column: Column[Row], found: list[Any], date1904: bool) -> list[Value]:
+    """A column's values as its cells hold them; numbers stay as they are."""
+    if {*map(type, found)} <= {float, type(None)}:
+        return found
+    return [shown(column, value, date1904=date1904) for value in found]
 
 
 def shown(column: Column[Row], value: object, *, date1904: bool = False) -> Value:
@@ -85,16 +95,9 @@ def _wrapping(table: Table[Row]) -> list[tuple[int, float]]:
     return [(at, c.width) for at, c in columns if "text_wrap" in look.FORMATS[style_of(c)]]
 
 
-def height(wrapping: Iterable[tuple[int, float]], values: Sequence[Value]) -> float:
-    """The height of a row [pt]: that of its longest wrapped text."""
-    texts = ((values[at], width) for at, width in wrapping)
-    most = (k.lines(value, width) for value, width in texts if isinstance(value, str))
-    return k.row_height(max(most, default=1))
-
-
 def height_of(table: Table[Row], row: Row) -> float:
-    """The height that a row will have [pt]."""
-    return height(_wrapping(table), _values(table, row, date1904=False))
+    """The height that a row will have [pt]: that of its longest wrapped text."""
+    return _columns(table, [row], 1, date1904=False)[1][0]
 
 
 def header(kit: k.Kit, sheet: Any, row: int, table: Table[Row], *, upto: int | None = None) -> None:
@@ -152,33 +155,23 @@ def filters(sheet: Any, top: int, last: int, table: Table[Row]) -> None:
     sheet.set_row(top, (most + 1) * k.LINE_POINTS + 4)
 
 
-def _values(table: Table[Row], row: Row, date1904: bool) -> list[Value]:
-    found = (column.source(row) for column in table.columns)
-    pairs = zip(table.columns, found, strict=True)
-    return [shown(column, value, date1904=date1904) for column, value in pairs]
+def _live(formula: str, value: Value, n: int) -> Value:
+    """The value of a cell in sheet row `n` with the formula that gives it; a blank stays blank."""
+    if isinstance(value, str) or (isinstance(value, float) and math.isfinite(value)):
+        return formula.format(n=n), value
+    return value
 
 
-def _live(formulas: Mapping[int, str], values: list[Value], n: int) -> list[Value]:
-    """The values of sheet row `n` with the formulas that give them; a blank stays blank."""
-    for at, formula in formulas.items():
-        value = values[at]
-        if isinstance(value, str) or (isinstance(value, float) and math.isfinite(value)):
-            values[at] = (formula.format(n=n), value)
-    return values
+def _is_shaded(column: Column[Row]) -> bool:
+    return column.shade is not None or column.kind is Kind.VERDICT
 
 
-def _shades(table: Table[Row], row: Row) -> dict[int, str]:
-    """The formats of a row's single cells, by place: a verdict's colours, or a column's own."""
-    found = {}
-    for at, column in enumerate(table.columns):
-        if column.kind is Kind.VERDICT:
-            verdict = column.source(row)
-            name = f"verdict:{verdict}" if isinstance(verdict, StrEnum) else ""
-        else:
-            name = column.shade(row) if column.shade else ""
-        if name:
-            found[at] = name
-    return found
+def _shade(column: Column[Row], row: Row) -> str:
+    """The format of a single cell, a verdict's colours or the column's own; '' without one."""
+    if column.kind is Kind.VERDICT:
+        verdict = column.source(row)
+        return f"verdict:{verdict}" if isinstance(verdict, StrEnum) else ""
+    return column.shade(row) if column.shade else ""
 
 
 def long(
@@ -199,54 +192,82 @@ def long(
     if not rows:
         return []
     more = 0 if upto is None else upto - table.last
-    shades = list(dict.fromkeys(name for row in rows for name in _shades(table, row).values()))
-    styles = [*map(style_of, table.columns)]
-    styles += styles[-1:] * more
-    swatch(sheet, top + 1, map(kit.format, (*styles, *shades)))
+    shaded = [column for column in table.columns if _is_shaded(column)]
+    found = dict.fromkeys(_shade(column, row) for row in rows for column in shaded)
+    names = [*dict.fromkeys([*map(style_of, table.columns), *filter(None, found)])]
+    swatch(sheet, top + 1, map(kit.format, names))
     date1904 = kit.assessment.book.date1904
-    make = partial(_lines, table, rows, top + 2, shades, date1904, more)
+    make = partial(_lines, table, rows, top + 2, names, date1904, more)
     merged = (column_letters(table.last), column_letters(upto)) if upto is not None else None
     return [LongTable(top + 2, len(rows), make, merged)]
 
 
 def _lines(
     table: Table[Row],
-    rows: Iterable[Row],
+    rows: Sequence[Row],
     first: int,
-    shades: Sequence[str],
+    names: Sequence[str],
     date1904: bool,
     more: int,
     styles: Sequence[str],
 ) -> Iterator[str]:
-    """The rows of a long table, with `more` blank cells behind; `styles` as its swatch has them."""
-    count, wrapping = len(table.columns) + more, _wrapping(table)
-    index = dict(zip(shades, styles[count:], strict=True))
-    for n, row in enumerate(rows, first):
-        values = _values(table, row, date1904)
-        tall = height(wrapping, values)
-        own = list(styles[:count])
-        for at, name in _shades(table, row).items():
-            own[at] = index[name]
-        yield line(n, own, [*_live(table.formulas, values, n), *[None] * more], tall)
+    """The rows of a long table, with `more` blank cells behind; `styles` are those of `names`."""
+    index = dict(zip(names, styles, strict=True))
+    behind = index[style_of(table.columns[-1])]
+    for at in range(0, len(rows), _PIECE):
+        some = rows[at : at + _PIECE]
+        own = [[index[name] for name in _named(column, some)] for column in table.columns]
+        values, heights = _columns(table, some, first + at, date1904)
+        own += [[behind] * len(some)] * more
+        yield from lines(first + at, own, [*values, *[[None] * len(some)] * more], heights)
+
+
+def _columns(
+    table: Table[Row], rows: Sequence[Row], first: int, date1904: bool
+) -> tuple[list[list[Value]], list[float]]:
+    """The cells of rows from sheet row `first` on, column by column, and the rows' heights."""
+    made = [_shown_all(c, [*map(c.source, rows)], date1904) for c in table.columns]
+    counts = [[1] * len(rows)]
+    for at, width in _wrapping(table):
+        texts = made[at]
+        counts.append([k.lines(text, width) if isinstance(text, str) else 1 for text in texts])
+    for at, formula in table.formulas.items():
+        made[at] = [*map(_live, repeat(formula), made[at], count(first))]
+    return made, [k.row_height(max(of_row)) for of_row in zip(*counts, strict=True)]
 
 
 def short(kit: k.Kit, sheet: Any, top: int, table: Table[Row], rows: Iterable[Row]) -> int:
     """Write header and rows from `top` on, cell by cell; the last row used."""
     header(kit, sheet, top, table)
-    at = top
-    for at, row in enumerate(rows, top + 1):
-        one(kit, sheet, at, table, row)
-    return at
+    listed = [*rows]
+    _write(kit, sheet, top + 1, table, listed)
+    return top + len(listed)
 
 
 def one(kit: k.Kit, sheet: Any, at: int, table: Table[Row], row: Row) -> None:
     """Write one row of a table, where others stand between its rows."""
+    _write(kit, sheet, at, table, [row])
+
+
+def _write(kit: k.Kit, sheet: Any, first: int, table: Table[Row], rows: Sequence[Row]) -> None:
     table = in_unit(table, kit.shown)
-    values = _values(table, row, kit.assessment.book.date1904)
-    sheet.set_row(at, height(_wrapping(table), values))
-    shades, live = _shades(table, row), _live(table.formulas, values, at + 1)
-    for col, (column, value) in enumerate(zip(table.columns, live, strict=True)):
-        cell(sheet, at, col, value, kit.format(shades.get(col, style_of(column))))
+    columns, heights = _columns(table, rows, first + 1, kit.assessment.book.date1904)
+    named = (_named(column, rows) for column in table.columns)
+    formats = [map(kit.format, names) for names in named]
+    for at, (height, values, styles) in enumerate(
+        zip(heights, zip(*columns, strict=True), zip(*formats, strict=True), strict=True), first
+    ):
+        sheet.set_row(at, height)
+        for col, (value, style) in enumerate(zip(values, styles, strict=True)):
+            cell(sheet, at, col, value, style)
+
+
+def _named(column: Column[Row], rows: Sequence[Row]) -> Iterator[str]:
+    """The name of the format of each row's cell."""
+    style = style_of(column)
+    if _is_shaded(column):
+        return (_shade(column, row) or style for row in rows)
+    return repeat(style, len(rows))
 
 
 def cell(sheet: Any, row: int, col: int, value: Value, style: Any) -> None:
