@@ -184,6 +184,15 @@ def test_table_names_and_ids_give_way_to_the_persons() -> None:
     assert b"<f>SiltbookActions_2[[#This Row],[Drop]]*2</f>" in after["xl/worksheets/sheet3.xml"]
 
 
+def test_a_tables_own_formulas_follow_its_new_name() -> None:
+    filled = "<calculatedColumnFormula>SUM(SiltbookActions[Drop])</calculatedColumnFormula>"
+    named = '<tableColumn id="3" name="Twice"'
+    edit = (f"{named}/>", f"{named}>{filled}</tableColumn>")
+    ours = changed(results(), "xl/tables/table1.xml", edit)
+    after = parts(graft(practitioner(), ours, NAMES))["xl/tables/table2.xml"].decode()
+    assert filled.replace("Actions[", "Actions_2[") in after
+
+
 def test_texts_formats_and_links_arrive() -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
@@ -321,6 +330,8 @@ DOCTYPE = ("<workbook ", '<!DOCTYPE w [<!ENTITY a "b">]><workbook ')
         (twice(), "holds the part 'XL/workbook.xml' twice"),
         (changed(plain("Farm"), "xl/workbook.xml", DOCTYPE), "declares a document type"),
         (changed(plain("Farm"), "xl/workbook.xml", ("</sheets>", "")), "is damaged"),
+        (changed(plain("Farm"), "xl/workbook.xml", ("sheets>", "shoots>")), "no list of sheets"),
+        (changed(plain("Farm"), "xl/workbook.xml", ("workbook", "wrongbook")), "not a workbook"),
         (packed({"a.txt": b"a"}), "not a workbook: it does not say which"),
     ],
 )

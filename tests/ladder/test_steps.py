@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import pytest
 
 from siltbook.batch.ladder.replay import Gear, replay_ladder
-from siltbook.batch.model import CarriedOver, History, Verdict
-from tests.ladder.histories import DAY0, read, station, verdict_of, work
+from siltbook.batch.ladder.verdict import judge
+from siltbook.batch.model import CarriedOver, ChangedGauge, History, Verdict
+from siltbook.checks.slipped import EXCHANGED, Slipped
+from tests.ladder.histories import DAY0, SETTINGS, read, station, verdict_of, work
 
 OVER, FINE = 6.0, 2.0
+DAY = dt.timedelta(days=1)
 FLUSHED = (read(0, OVER), work(1))
 CLEANED = (*FLUSHED, read(2, OVER, "after flush"), work(3, "hand cleaning"))
 
@@ -327,6 +331,42 @@ def test_borderline_asks_to_read_once_more(p: float) -> None:
     sure = verdict_of(*FLUSHED, read(2, 8.0, "after flush", p_over=0.999))
     assert not sure.borderline
     assert not sure.steps[0].words.startswith("Read once more")
+
+
+def test_the_gauge_of_the_day_says_whether_reading_again_can_tell() -> None:
+    entries = (*FLUSHED, read(2, 5.1, "after flush", p_over=0.6))
+    fine = {"gauges": "two gauges", "full_scale": 40.0, "gauge_class": 0.1}
+    coarse = ChangedGauge(2, DAY0, None, 100.0, 2.5, None, None)
+    later = replace(coarse, since=DAY0 + 9 * DAY)
+    once, never = "Read once more first", "Reading again on the same gauges cannot tell"
+    for changed, words in (((), once), ((coarse,), never), ((later,), once)):
+        judged = verdict_of(*entries, at=station(**fine, changed=changed))
+        assert judged.steps[0].words.startswith(words)
+
+
+@pytest.mark.parametrize(("typed", "doubted"), [(-40, False), (1, False), (2, True), (9, True)])
+def test_a_mistyped_date_counts_where_it_may_be_the_latest(typed: int, doubted: bool) -> None:
+    slip = Slipped(7, DAY0 + typed * DAY, DAY0 - 80 * DAY, EXCHANGED)
+    history = History(station(), (read(0, FINE), read(2, FINE)), slipped=(slip,))
+    judged = judge(history, SETTINGS, DAY0 + 10 * DAY)
+    assert (judged.verdict is Verdict.RE_READ) is doubted
+    assert ("row 7 is dated" in judged.reason) is doubted
+
+
+def test_it_is_the_last_episode_that_ended_without_work() -> None:
+    first = (read(0, OVER), work(1), read(2, FINE))
+    alone = (read(20, OVER), read(21, 4.9, p_over=0.4))
+    assert verdict_of(*first, *alone).came_back_alone
+    after = (read(20, OVER), work(21), read(22, 4.9, p_over=0.4))
+    assert not verdict_of(read(0, OVER), read(2, 4.9), *after).came_back_alone
+
+
+def test_a_station_that_was_carried_over_clear_has_no_open_episode() -> None:
+    carried = CarriedOver(2, "clear", opened=DAY0 - 200 * DAY, flushed=DAY0 - 190 * DAY)
+    standing = replay_ladder(
+        History(station(), (), carried=carried), flush_cycles=3, flush_inlet=20.0
+    )
+    assert standing.episodes == ()
 
 
 def test_a_borderline_flush_is_not_put_off() -> None:
