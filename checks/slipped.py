@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 LEAST = 3  # dated rows of a station, of which two can show where the third belongs
 AWAY = 20  # [days] from which a row is called far from its place
 BREAK = 60  # [days] after or before all other rows, from which the last or first one is questioned
+RARE = 2  # rows of a year far away; of more, it is another season that stands in the book
 NEAR = 14  # [days] from its one neighbour that such a row must come to, or two usual steps
 EXCHANGED, OTHER_YEAR = "with day and month exchanged", "in another year"
 OTHER_EPOCH = "counted from 1904 or 1900"
@@ -94,12 +95,12 @@ def _of_station(entries: list[tuple[int, dt.date]]) -> list[Slipped]:
     near = max(NEAR, 2 * int(median(steps))) if steps else NEAR
     if len(kept) == len(days):
         return []
-    found = []
+    found, years = [], [day.year for _, day in entries]
     for i in sorted(set(range(len(days))).difference(kept)):
         place = bisect_right(kept, i)
         before = days[kept[place - 1]] if place else days[kept[place]] - near
         after = days[kept[place]] if place < len(kept) else before + near
-        slip = _explained(*entries[i], before, after)
+        slip = _explained(*entries[i], before, after, rare=years.count(entries[i][1].year) <= RARE)
         if slip is not None:
             found.append(slip)
     return found
@@ -155,15 +156,18 @@ def _years(day: dt.date, before: int, after: int) -> list[int]:
     return sorted(range(first, last + 1), key=lambda year: abs(year - day.year))
 
 
-def _explained(row: int, day: dt.date, before: int, after: int) -> Slipped | None:
-    """The way in which a day comes between two others; None where it does in none."""
+def _explained(row: int, day: dt.date, before: int, after: int, *, rare: bool) -> Slipped | None:
+    """The way in which a day comes between two others; None where it does in none.
+
+    `rare`: whether hardly another row is of its year, so that the year may be a slip of any size.
+    """
     if before <= day.toordinal() <= after:
         return None
     tried = [(EXCHANGED, (day.year, day.day, day.month))]
     tried += [(OTHER_YEAR, (day.year + more, day.month, day.day)) for more in (1, -1)]
     days = [(how, _day(*parts)) for how, parts in tried]
     days += [(OTHER_EPOCH, _moved(day, more)) for more in (_EPOCHS, -_EPOCHS)]
-    years = _years(day, before, after)
+    years = _years(day, before, after) if rare else []
     days += [(OTHER_YEAR, _day(year, day.month, day.day)) for year in years]
     for how, likely in days:
         if likely is None:

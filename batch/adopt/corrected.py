@@ -40,6 +40,7 @@ class Told:
     tables: dict[str, list[Settled]] = field(default_factory=dict)
     answers: dict[str, str] = field(default_factory=dict)
     before: dict[str, str] = field(default_factory=dict)  # answers that stood when it was made
+    asked: dict[str, str] = field(default_factory=dict)  # about -> the question
     names: dict[str, str] = field(default_factory=dict)
     work: list[dict[str, object]] = field(default_factory=list)
     prints: frozenset[str] = frozenset()
@@ -113,6 +114,7 @@ def read_mapping(data: bytes, name: str) -> Told:
         about, answer = line.text("About"), line.text("Your answer")
         if about:
             told.answers[about] = _answer(line, answer)
+            told.asked[about] = line.text("Question")
             if line.text("Question") == m.ANSWERED:
                 told.before[about] = answer
     for line in _Sheet(grids, name, m.COLUMNS, m.COLUMN_HEADERS).rows():

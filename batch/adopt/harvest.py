@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from siltbook.batch.adopt.columns import shown
 from siltbook.batch.adopt.model import MEASURED, Cell, Column, Found, Harvest, LeftOut
@@ -14,6 +14,10 @@ from siltbook.batch.adopt.recognise import parse_date, parse_number, parse_time
 from siltbook.batch.adopt.words import find_phrase, plain
 from siltbook.batch.reading.parsing import choice, tidy
 from siltbook.templates.contract import WORKS
+
+NAMELESS = "no station is named"
+UNPLACED = "unplaced"  # key of a reading without a date or a station: why
+ENTERS = "it enters as it stands, and is to be corrected in the book"
 
 
 @dataclass(frozen=True)
@@ -56,7 +60,7 @@ class _Context:
     found: Found
     row: int
     cells: dict[int, Cell]
-    date: dt.date
+    date: dt.date | None
     time: dt.time | None
     station: str
 
@@ -74,17 +78,17 @@ class _Context:
 def _row(found: Found, row: int, section: str, into: Harvest) -> None:
     cells = found.grid.rows[row]
     date, time, why = _moment(found, cells)
-    if date is None:
-        _leave(found, row, why, into)
-        return
     station = section
     for column in found.of("station"):
         station = tidy(shown(cells[column.index])) if column.index in cells else ""
     context = _Context(found, row, cells, date, time, station)
     readings = [r for name in _names(found, station) if (r := _reading(context, name))]
+    if date is None:
+        _unplaced(context, why, readings, into)
+        return
     work = list(_work(context))
     if found.layout != "wide" and not station:
-        _leave(found, row, "no station is named", into)
+        _unplaced(context, NAMELESS, readings, into)
         return
     _orphans(context, readings, into)
     into.readings += readings
@@ -95,6 +99,49 @@ def _row(found: Found, row: int, section: str, into: Harvest) -> None:
         into.proposed += 1
     else:
         _leave(found, row, "nothing was read and no work is said", into)
+
+
+def _unplaced(
+    context: _Context, why: str, readings: list[dict[str, object]], into: Harvest
+) -> None:
+    """A row of pressures without a date or a station: it enters as it stands, for all to see.
+
+    Left out, it would not speak against a station that is in range by an older reading. In a wide
+    table only a date that was tried counts: a line of limits has none either.
+    """
+    found, row = context.found, context.row
+    dates = [context.cells.get(c.index) for c in found.of("date", "date and time")]
+    typed = next((shown(value) for value in dates if value is not None), "")
+    tried = found.layout != "wide" or any(c.isdigit() for c in typed)
+    if not readings or not tried or not (context.date or context.station or typed):
+        _leave(found, row, why, into)
+        return
+    where = found.where(row)
+    for reading in readings:
+        if context.date is None:
+            reading["date"] = typed
+        said = str(reading.get("remark") or "")
+        reading |= {"remark": f"{said}; {where}" if said else where, UNPLACED: why}
+    into.readings += readings
+    into.used += 1
+    what = " · ".join(
+        shown(context.cells[c.index]) for c in found.columns if c.index in context.cells
+    )
+    into.left_out.append(LeftOut(where, what[:200], f"{why}: {ENTERS}"))
+
+
+def settle_unplaced(into: Harvest) -> None:
+    """Leave out what was not placed under a name of which nothing else was read: no station."""
+    known = {r["station"] for r in into.readings if UNPLACED not in r}
+    odd = {r["where"] for r in into.readings if r["station"] and r["station"] not in known}
+    if not odd:
+        return
+    into.readings = [r for r in into.readings if r["where"] not in odd]
+    into.used -= len(odd)
+    into.left_out = [
+        replace(one, why=one.why.removesuffix(f": {ENTERS}"), rows=1) if one.where in odd else one
+        for one in into.left_out
+    ]
 
 
 def _orphans(context: _Context, readings: list[dict[str, object]], into: Harvest) -> None:
@@ -142,8 +189,8 @@ def _reading(context: _Context, station: str) -> dict[str, object] | None:
             _measure(column, context.cells[column.index], found.decimal, made, odd)
     if {"inlet", "outlet"} & set(made):
         made.pop("drop", None)  # worked out anew from the pressures
-    elif "drop" not in made:
-        return None
+    elif "drop" not in made and not any(c.isdigit() for c in "".join(odd)):
+        return None  # a dash, or nothing; '3.4?' is a reading that nobody can use
     if context.time is not None:
         made["time"] = context.time
     occasion = occasion_of(context.text("occasion"))

@@ -15,6 +15,7 @@ from siltbook.batch.adopt.rows import (
     in_order,
     lacking,
     near,
+    placed,
     turned,
     typed_row,
 )
@@ -181,9 +182,13 @@ def _placed(
             raise BookError(f"{name}: {error}") from error
         # Read again before anything is replaced: the rows must be there, and mean the same.
         seen = getattr(read_book(data, name).book, key).frame
-        if not set(seen.index).issuperset(numbers) or not all(
+        sure = [
+            (n, values) for n, (row, values) in zip(numbers, meant, strict=True)
+            if key == "stations" or placed(row)
+        ]  # fmt: skip
+        if not set(seen.index).issuperset(n for n, _ in sure) or not all(
             near(seen.at[number, column], value)
-            for number, (_, values) in zip(numbers, meant, strict=True)
+            for number, values in sure
             for column, value in values.items()
         ):
             raise BookError(
@@ -215,7 +220,8 @@ def _names(*lists: Iterable[Row]) -> list[str]:
     found: dict[str, str] = {}
     for rows in lists:
         for row in rows:
-            found.setdefault(name_key(row["station"]), str(row["station"]))
+            if row["station"]:
+                found.setdefault(name_key(row["station"]), str(row["station"]))
     return list(found.values())
 
 

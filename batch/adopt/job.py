@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from siltbook.batch.adopt.corrected import Told, apply
-from siltbook.batch.adopt.harvest import harvest
+from siltbook.batch.adopt.harvest import harvest, settle_unplaced
 from siltbook.batch.adopt.model import Grid, Harvest, LeftOut, Question
 from siltbook.batch.adopt.rows import Row
 from siltbook.batch.adopt.sources import decode, is_text, text_grid, workbook_grids
@@ -100,7 +100,7 @@ def use(sources: Sequence[Source], told: Told, register: Mapping[str, str] = NO_
     if not made.forms:
         raise _nothing(made, sources)
     apply(told, made, told.answers)
-    asked = questions(made, register)
+    asked = [*questions(made, register), *_names_asked(told)]
     if asked and not {q.about for q in asked} <= set(told.answers):
         # What was answered raised further questions, which the mapping has no row for.
         made.names = {k: v for k, v in told.names.items() if k != v}
@@ -118,11 +118,33 @@ def use(sources: Sequence[Source], told: Told, register: Mapping[str, str] = NO_
     names = {f"({about})": answer for about, answer in told.answers.items()}
     for row in [*rows.readings, *rows.work, *told.work]:
         name = names.get(str(row["station"]), str(row["station"]))
-        row["station"] = told.names.get(name, made.names.get(name, name))
-    rows.precision = {told.names.get(n, n): step for n, step in rows.precision.items()}
+        row["station"] = _called(name, told, made)
+    rows.precision = {_called(n, told, made): step for n, step in rows.precision.items()}
     new = _unseen(sources, told, rows.work)
     whole = {s.print for s in sources} <= told.prints
     return Adoption(made, [], rows, told.work if whole else [], new)
+
+
+def _called(name: str, told: Told, made: Study) -> str:
+    """What a station is called: as the sheet Stations says, else by the answer to its question."""
+    wanted = told.names.get(name, name)
+    if wanted != name:
+        return wanted
+    other = made.names.get(name, name)
+    return told.names.get(other, other)
+
+
+def _names_asked(told: Told) -> list[Question]:
+    """Whether two names are one station, where a person neither said so nor changed the name.
+
+    Once a name stands on the sheet Stations, nothing else asks for it any more.
+    """
+    return [
+        Question(about, "Stations", told.asked.get(about, about), ())
+        for about, answer in told.answers.items()
+        for found, wanted in told.names.items()
+        if not answer and found == wanted and about.startswith(f"name {found} = ")
+    ]
 
 
 def _unseen(sources: Sequence[Source], told: Told, work: Sequence[Row]) -> list[Row]:
@@ -151,6 +173,7 @@ def _rows(made: Study) -> Harvest:
                 harvest_records(table, every, zone, rows)
             else:
                 harvest(table, rows)
+    settle_unplaced(rows)
     for one in made.unknown:
         rows.read += one.rows
         rows.left_out.append(LeftOut(one.where, one.what, one.why, one.rows))

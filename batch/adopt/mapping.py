@@ -285,7 +285,10 @@ def _proposed(w: _Writer, rows: Harvest) -> None:
 
 
 def _left_out(w: _Writer, rows: Harvest, made: Study) -> None:
-    says = "Rows and columns that would enter nowhere, and why. They stay in your file."
+    says = (
+        "Rows and columns that would enter nowhere, and why; and rows that enter without a date or"
+        " a station. Your file stays as it is."
+    )
     widths = (40, 60, 48, 8)
     page = w.sheet(LEFT_OUT, says, LEFT_HEADERS, widths)
     row = _HEAD + 1

@@ -51,16 +51,42 @@ def typed_row(row: Row, units: Units, stated: Mapping[str, str], sheet: Sheet) -
 
 def _unit(row: Row, units: Units, stated: Mapping[str, str], column: Column) -> str:
     """The unit in which a cell of this row is read."""
-    return units.of(column, stated, name_key(row["station"]), str(row["date"])[:ISO])
+    day = row.get("date")
+    said = str(day)[:ISO] if isinstance(day, dt.date) else ""
+    return units.of(column, stated, name_key(row["station"]), said)
 
 
 def in_order(rows: Sequence[Row]) -> list[Row]:
-    """Rows as a farm writes them down: by day and time, else as they stood."""
+    """Rows as a farm writes them down: by day and time, else as they stood.
+
+    As they stood throughout where one cannot be placed or its date looks mistyped: where it
+    belongs is told by its neighbours alone.
+    """
+    if not all(placed(row) for row in rows) or _slipped(rows):
+        return list(rows)
     return sorted(rows, key=_moment)
 
 
 def _moment(row: Row) -> tuple[str, str]:
     return str(row["date"]), str(row.get("time", ""))
+
+
+def placed(row: Row) -> bool:
+    """Whether a row says its station and a day."""
+    return bool(row.get("station")) and isinstance(row.get("date"), dt.date)
+
+
+def _slipped(rows: Sequence[Row]) -> bool:
+    import pandas as pd
+
+    from siltbook.checks.slipped import slipped_dates
+
+    names = [name_key(row["station"]) for row in rows]
+    return bool(
+        slipped_dates(
+            pd.DataFrame({"station": names, "date": [row["date"] for row in rows]}), "station"
+        )
+    )
 
 
 @dataclass(frozen=True)
@@ -99,10 +125,18 @@ def lacking(rows: Sequence[Row], table: Table, units: Units, into: _List, shown:
     conflicts: list[str] = []
     already = 0
     source: dict[tuple[object, ...], int] = {}
-    for row in typed:
+    for row in filter(placed, typed):
         at = _identity(row, kind)
         source[at] = source.get(at, 0) + 1
+    odd = _unplaced_there(table)
     for row, origin in zip(typed, rows, strict=True):
+        if not placed(row):
+            if (told := _as_told(row)) in odd:
+                odd.remove(told)
+                already += 1
+            else:
+                add.append((row, _meaning(origin)))
+            continue
         at = _identity(row, kind)
         found = there.get(at, [])
         meant = _meaning(origin)
@@ -116,7 +150,24 @@ def lacking(rows: Sequence[Row], table: Table, units: Units, into: _List, shown:
             conflicts.append(_conflict(row, origin, table, found[0][0], shown))
         else:
             add.append((row, meant))
-    return Lacking(sorted(add, key=lambda one: _moment(one[0])), already, conflicts)
+    order = {id(row): n for n, row in enumerate(in_order([row for row, _ in add]))}
+    return Lacking(sorted(add, key=lambda one: order[id(one[0])]), already, conflicts)
+
+
+def _as_told(row: Row) -> tuple[object, ...]:
+    """What makes two rows one of which none has both station and date: its day, what was read."""
+    day, read = row.get("date"), [row.get(key) for key in ("inlet", "outlet", "drop")]
+    numbers = [f"{v:.{_DIGITS}g}" if isinstance(v, (int, float)) else None for v in read]
+    return (day if isinstance(day, dt.date) else None, *numbers)
+
+
+def _unplaced_there(table: Table) -> list[tuple[object, ...]]:
+    """As `_as_told`, for the rows of a list that could not be placed."""
+    raw = {key: table.raw.get(key, {}) for key in ("inlet", "outlet", "drop")}
+    return [
+        _as_told({"date": day, **{key: cells.get(row) for key, cells in raw.items()}})
+        for row, (_, day) in table.aside.items()
+    ]
 
 
 def _identity(row: Mapping[str, object], kind: Sequence[str]) -> tuple[object, ...]:

@@ -14,6 +14,7 @@ from siltbook.batch.commands.shared import EPILOG, refusals
 if TYPE_CHECKING:
     from siltbook.batch.adopt.into import Filled
     from siltbook.batch.adopt.job import Adoption, Source
+    from siltbook.batch.adopt.model import Harvest
     from siltbook.batch.errors import BookError
 
 _SHOWN = 20  # conflicts and other lists on the terminal
@@ -125,12 +126,27 @@ def _understood(seen: Adoption) -> Iterator[str]:
         f"{len(seen.asked)} questions; {len(rows.readings)} readings would arrive."
     )
     yield _counted(rows.read, rows.used, rows.proposed, rows.not_used, "sheet Left out")
+    yield from _unplaced(rows)
     if hidden := sentence(made.tables):
         yield f"  {hidden}"
 
 
 def _counted(read: int, used: int, proposed: int, left: int, where: str) -> str:
     return f"  Read {read} rows: used {used}, proposed {proposed}, left out {left} ({where})."
+
+
+def _unplaced(rows: Harvest) -> Iterator[str]:
+    """Rows of pressures that enter without a date or a station: they keep stations from calm."""
+    from siltbook.batch.adopt.harvest import UNPLACED
+
+    count = len({str(r["where"]) for r in rows.readings if UNPLACED in r})
+    if count:
+        said = "row has pressures, but no date or station that can be read: it enters as it stands"
+        many = said.replace("row has", "rows have").replace("it enters as it", "they enter as they")
+        yield (
+            f"  {count} {said if count == 1 else many} (sheet Left out). Correct it in the book:"
+            " until then the station may have to be read again."
+        )
 
 
 def _mapping_path(read: list[Source]) -> Path:
@@ -196,6 +212,7 @@ def _fill(read: list[Source], mapping: Path, into: Path | None, out: Path | None
     yield _counted(
         rows.read, rows.used, rows.proposed, rows.not_used, f"{mapping.name}, sheet Left out"
     )
+    yield from _unplaced(rows)
     yield from _not_entered(seen, read, into)
     yield f"  Then: siltbook run {target}"
 
