@@ -195,6 +195,7 @@ class CarriedOver:
     solenoid: dt.date | None = None  # new ones
     controller: dt.date | None = None
     called: dt.date | None = None
+    supply: dt.date | None = None  # when the inlet was too low for a flush
 
 
 @dataclass(frozen=True)

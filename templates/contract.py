@@ -273,6 +273,7 @@ CARRIED = Sheet(
         Column("solenoid", "New solenoid", _D, "Day of the replacement, where the gear is not proven yet."),
         Column("controller", "New controller", _D, "Day of the replacement, where the gear is not proven yet."),
         Column("called", "Help called", _D, "Since when help has been asked for."),
+        Column("supply", "Inlet too low", _D, "Day on which the inlet was too low for a flush, where no flush has worked since."),
         Column("remark", "Remark", _T, "Anything.", width=24),
     ),
 )  # fmt: skip

@@ -8,10 +8,11 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
-from siltbook.batch.archive.carry_typed import Unread
+from siltbook.batch.archive.carry_typed import Unread, whole_texts
 from siltbook.batch.archive.left_behind import after_the_day
 from siltbook.batch.archive.season import left_open
-from siltbook.batch.ladder.replay import Gear, Standing, Step, cycles_short, replay_ladder
+from siltbook.batch.ladder.facts import Facts, facts_of, too_low_to_flush
+from siltbook.batch.ladder.replay import Gear, Standing, Step, cycles_short
 from siltbook.batch.model import Station, Work
 from siltbook.batch.reading.book_units import units_in
 from siltbook.batch.reading.parsing import number_text
@@ -109,6 +110,7 @@ def _register(last: Assessment) -> Iterator[Row]:
     stations, unread = {r.station.row: r.station for r in last.stations}, Unread(last)
     for row, record in zip(table.frame.index, table.frame.to_dict("records"), strict=True):
         typed = unread.filled(table, row, {str(key): value for key, value in record.items()})
+        typed |= whole_texts(table, row)
         own = _in_force(last, stations.get(row), typed, unread)
         units = {
             Kind.PRESSURE: str(own["unit"] or farm.pressure),
@@ -145,6 +147,7 @@ def _gauges_to_come(last: Assessment) -> Iterator[Row]:
             # A row without a unit is in that of the change before it, which may be to come too.
             unit = record["unit"] or units.at(name_key(record["station"]), since.isoformat())
             own = unread.filled(table, row, {str(key): value for key, value in record.items()})
+            own |= whole_texts(table, row)
             yield {
                 c.key: _own(c, own[c.key], {Kind.PRESSURE: unit, Kind.FLOW: units.flow})
                 for c in CHANGED_GAUGES.columns
@@ -155,12 +158,20 @@ def _carried(last: Assessment) -> Iterator[Row]:
     """Where every station stands that is over its limit, or whose flush gear is in question."""
     settings = last.book.settings
     for result in sorted(last.stations, key=lambda one: one.station.row):
-        standing = replay_ladder(
-            result.history, flush_cycles=settings.flush_cycles, flush_inlet=settings.flush_inlet
-        )
-        if standing.step is not Step.CLEAR or standing.gear is not Gear.TRUSTED:
+        facts = facts_of(result.history, settings, last.as_of)
+        standing, low = facts.standing, _supply_low(facts)
+        if standing.step is not Step.CLEAR or standing.gear is not Gear.TRUSTED or low:
             row = _stood(result.station.name, standing, settings)
-            yield {**row, "remark": _joined(_remark_of(last, standing), str(row["remark"]))}
+            own = _joined(_remark_of(last, standing), str(row["remark"]))
+            yield {**row, "supply": low, "remark": own}
+
+
+def _supply_low(facts: Facts) -> dt.date | None:
+    """The day on which the inlet was too low for a flush, in a flush or in the last reading."""
+    if facts.latest is not None and too_low_to_flush(facts):
+        return facts.latest.date
+    low = facts.standing.supply_low
+    return None if low is None else low.date
 
 
 def _remark_of(last: Assessment, at: Standing) -> str:
@@ -180,7 +191,7 @@ def _stood(name: str, at: Standing, settings: Settings) -> Row:
     remark = [_from(settings)]
     if at.cleaned is not None and at.cleaned.work != "hand cleaning":
         remark.append(f"{at.cleaned.work} on {on(at.cleaned.date)}")
-    if at.supply_low is not None:
+    if at.supply_low is not None and at.supply_low.row:
         remark.append(f"inlet too low in the flush of {on(at.supply_low.date)}")
     if at.partial is not None:
         lacking = cycles_short(at.partial, settings.flush_cycles)
@@ -229,12 +240,13 @@ def _agreed(last: Assessment) -> Iterator[Row]:
     for entry in left_open(last):
         pointer = _pointer(entry.touches)
         own = entry.remark.removesuffix(pointer) if pointer else entry.remark
+        long = whole_texts(table, entry.row) if entry.row else {}
         typed = {key: unread.in_row(table, key, entry.row) for key in ("due", "done") if entry.row}
         yield {
             **typed,
             "station": entry.station,
             "action": entry.action,
-            "who": entry.who or None,
+            "who": long.get("who") or entry.who or None,
             "due": entry.due or typed.get("due"),
             "remark": _joined(own, f"left open {said}{pointer}"),
         }

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from siltbook.batch.reading.columns import plain
+from siltbook.batch.reading.columns import MAX_NAME, plain
 from siltbook.batch.reading.parsing import number_text
 from siltbook.batch.results import Assessment
 from siltbook.templates.book import Book, Table
@@ -66,6 +66,18 @@ class Unread:
             if value is None or value == "" or (isinstance(value, float) and math.isnan(value)):
                 own[key] = self.in_row(table, key, row)
         return own
+
+
+def whole_texts(table: Table, row: int) -> dict[str, object]:
+    """The texts of a row of which only the beginning counted, as they were typed."""
+    found: dict[str, object] = {}
+    for key in table.places:
+        said = table.raw.get(key, {}).get(row)
+        if isinstance(said, str) and len(said) > MAX_NAME:
+            begun = table.frame.at[row, key]
+            if isinstance(begun, str) and said.startswith(begun):
+                found[key] = said
+    return found
 
 
 def kept_text(typed: str) -> str:

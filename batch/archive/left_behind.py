@@ -6,10 +6,13 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 
 from siltbook.batch.package.opened import open_package
+from siltbook.batch.reading.cells import Workbook, address
 from siltbook.batch.reading.foreign import as_xlsx
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.batch.results import Assessment
+from siltbook.batch.typed.beside import beside, many
+from siltbook.checks.wording import listed
 from siltbook.templates.blank_lookups import UNITS_SHEET
 from siltbook.templates.book import Table
 from siltbook.templates.contract import (
@@ -24,6 +27,7 @@ from siltbook.templates.contract import (
     bare,
 )
 
+GO_ON = (STATIONS, AGREED, CHANGED_GAUGES, CARRIED)
 _MOST = 12  # rows, headers or sheets that one sentence names
 _OURS = {
     name.casefold()
@@ -53,20 +57,22 @@ def after_the_day(last: Assessment) -> Iterator[str]:
 def left_behind(last: Assessment, data: bytes, name: str) -> tuple[str, ...]:
     """One sentence for each kind of thing that stays in last season's workbook `data` alone."""
     said = list(after_the_day(last))
-    for sheet in (STATIONS, AGREED, CHANGED_GAUGES, CARRIED):
+    for sheet in GO_ON:
         unused = last.book.counts[sheet.name].set_aside
         if sheet in (STATIONS, AGREED):
             unused = last.book.counts[sheet.name].read - len(last.book.lists()[sheet.name].frame)
         if unused:
             many = f"{unused} rows" if unused > 1 else "1 row"
             said.append(f"{sheet.name}: {many} could not be used and stayed behind; see Findings.")
-    own = list(_own_columns(last, data, name))
+    workbook = open_workbook(open_package(as_xlsx(data, name)[0], name), name)
+    own = [*_own_columns(last, workbook), *_own_rows_of_farm(last, workbook)]
     names = last.book.sheet_names
     sheets = [s for s in names if s.casefold().removesuffix(" (siltbook)") not in _OURS]
     if sheets:
         own.append(f"{'sheet' if len(sheets) == 1 else 'sheets'} {_some(sheets)}")
+    own += _beside(last, workbook)
     if own:
-        said.append(f"Your own {' and '.join(own)} stayed behind; copy what you need by hand.")
+        said.append(f"Your own {listed(own)} stayed behind; copy what you need by hand.")
     return tuple(said)
 
 
@@ -85,10 +91,9 @@ def _some(names: Sequence[str]) -> str:
     return ", ".join(names[:_MOST]) + (f" and {more:,} more" if more > 0 else "")
 
 
-def _own_columns(last: Assessment, data: bytes, name: str) -> Iterator[str]:
-    """The headers of people's own columns on Stations and Agreed, which are not carried."""
-    workbook = open_workbook(open_package(as_xlsx(data, name)[0], name), name)
-    for sheet in (STATIONS, AGREED):
+def _own_columns(last: Assessment, workbook: Workbook) -> Iterator[str]:
+    """The headers of people's own columns on the lists that go on, which are not carried."""
+    for sheet in GO_ON:
         table = last.book.lists()[sheet.name]
         part = next((p for p in workbook.sheets if p.name == table.sheet), None)
         if part is None or not table.places:
@@ -104,3 +109,32 @@ def _own_columns(last: Assessment, data: bytes, name: str) -> Iterator[str]:
         if own:
             word = "column" if len(own) == 1 else "columns"
             yield f"{word} {_some(own)} of {table.sheet}"
+
+
+def _own_rows_of_farm(last: Assessment, workbook: Workbook) -> Iterator[str]:
+    """Rows of the sheet Farm, below its header, that are no setting."""
+    part = next((p for p in workbook.sheets if p.name == last.book.farm_sheet), None)
+    if part is None or not last.book.setting_cells:
+        return
+    known = {address(cell)[0] for cell in last.book.setting_cells.values()}
+    rows = {
+        row
+        for cells in read_sheet(workbook, part).columns.values()
+        for row, value in zip(cells.rows, cells.values, strict=True)
+        if row > min(known) and row not in known and str(value).strip()
+    }
+    if rows:
+        yield f"{_rows(sorted(rows))} of {part.name}"
+
+
+def _beside(last: Assessment, workbook: Workbook) -> Iterator[str]:
+    """Notes, pictures and charts on the sheets that go on with their rows alone."""
+    lists = last.book.lists()
+    names = [last.book.farm_sheet, *(lists[sheet.name].sheet for sheet in GO_ON)]
+    for part in (p for p in workbook.sheets if p.name in names):
+        there = beside(workbook.package, part.part)
+        cells = list(dict.fromkeys(note.cell for note in there.notes))
+        if cells:
+            yield f"{'note' if len(cells) == 1 else 'notes'} at {_some(cells)} of {part.name}"
+        for kind, count in sorted(there.drawn.items()):
+            yield f"{many(count, kind)} on {part.name}"

@@ -222,6 +222,7 @@ def _carried(said: CarriedOver | None) -> Standing:
         new_solenoid=solenoid,
         replaced=(controller or solenoid) if gear is Gear.AWAITS_PROOF else None,
         called=work(said.called, "called out"),
+        supply_low=work(said.supply, "flush"),
         last_work=cleaned or flushed,
         worked=step in (Step.AWAITS_FLUSH_READING, Step.AWAITS_CLEANING_READING),
         episodes=(Episode(begun, None, ""),) if open_ and begun is not None else (),

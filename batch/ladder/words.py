@@ -135,6 +135,9 @@ def _supply(facts: Facts) -> str:
         return _sentence(
             f"{fell}, at least {least} is needed", unclear if seen else "", _drop(facts)
         )
+    if low is not None and not low.row:
+        said = f"inlet too low for a flush on {facts.on(low)}, in last season's book"
+        return _sentence(said, f"at least {least} is needed", _drop(facts))
     return _sentence(_low_inlet(facts), _drop(facts))
 
 

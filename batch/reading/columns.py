@@ -311,6 +311,7 @@ def read_texts(block: Block, column: Column) -> Objects:
                 read = f"{len(text):,} characters, {shown(text)}"
                 accepted = f"up to {MAX_NAME} characters; until then its first {MAX_NAME} count"
                 block.flag("text-too-long", column, position, read, accepted)
+                block.raw.setdefault(column.key, {})[int(block.rows[position])] = text
                 text = text[:MAX_NAME].rstrip()
             else:
                 known[value] = text or None

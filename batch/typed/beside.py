@@ -135,7 +135,7 @@ def gone(old: Beside, new: Beside) -> list[str]:
         else:
             lost.append(note)
     drawn = Counter(old.drawn) - Counter(new.drawn)
-    return [*_named(lost), *(_many(count, kind) for kind, count in sorted(drawn.items()))]
+    return [*_named(lost), *(many(count, kind) for kind, count in sorted(drawn.items()))]
 
 
 def _named(notes: list[Note]) -> Iterator[str]:
@@ -143,9 +143,10 @@ def _named(notes: list[Note]) -> Iterator[str]:
         words = note.words[:_SHOWN] + ("…" if len(note.words) > _SHOWN else "")
         yield f"note at {note.cell} '{words}'"
     if len(notes) > _NAMED:
-        yield f"{_many(len(notes) - _NAMED, 'more note')}"
+        yield f"{many(len(notes) - _NAMED, 'more note')}"
 
 
-def _many(count: int, what: str) -> str:
+def many(count: int, what: str) -> str:
+    """A count with its word: '1 chart', '2 groups of shapes'."""
     first, *rest = what.split(" ", 1) if what in _PLURAL_FIRST else (what,)
     return f"1 {what}" if count == 1 else " ".join((f"{count:,} {first}s", *rest))

@@ -10,6 +10,8 @@ from typing import Any
 
 import openpyxl
 from click.testing import CliRunner
+from openpyxl.chart import BarChart
+from openpyxl.comments import Comment
 
 from siltbook.batch.archive.carry_register import next_book
 from siltbook.batch.archive.folder import put, season
@@ -126,7 +128,7 @@ def test_own_remarks_and_dates_in_words_go_on() -> None:
             "A", "Weld", "Ann", "after harvest", "last week",
             f"quote 45; left open {until}{pointer}",
         ]  # fmt: skip
-        assert str(book["Carried over"]["K2"].value).startswith("Jim's key; from 2026")
+        assert str(book["Carried over"]["L2"].value).startswith("Jim's key; from 2026")
 
 
 def test_a_season_without_an_entry_is_not_taken_for_the_first(tmp_path: Path) -> None:
@@ -189,3 +191,40 @@ def test_nothing_is_said_where_nothing_stays_behind(tmp_path: Path) -> None:
     target = tmp_path / "next.xlsx"
     said = CliRunner().invoke(main, ["season", str(tmp_path / "last"), "--template", str(target)])
     assert len(said.stdout.splitlines()) == 2
+
+
+def test_a_long_text_of_the_register_goes_on_whole() -> None:
+    """Its end, of which nothing counts, was not in the next book."""
+    block, who = "north field " * 60 + "gate code", "Ann " * 130 + "and Bea"
+    agreed: list[Row] = [{"station": "A", "action": "Weld", "who": who}]
+
+    def edit(book: Any) -> None:
+        fill(book, "Stations", 2, Block=block)
+
+    last, now = carried(typed(edit, Agreed=agreed))
+    cells = openpyxl.load_workbook(io.BytesIO(next_book(last)))
+    heads = [c.value for c in cells["Stations"][1]]
+    assert cells["Stations"].cell(2, heads.index("Block") + 1).value == block
+    assert cells["Agreed"]["C2"].value == who
+    said = [[m for m in messages(judged) if "read 729 characters" in m] for judged in (last, now)]
+    assert said[0] == said[1]
+    assert said[0][0].startswith("Stations!B2: ")
+
+
+def test_own_columns_notes_rows_and_pictures_that_stay_behind_are_named(tmp_path: Path) -> None:
+    def edit(book: Any) -> None:
+        for sheet, head in (("Gauges", "Dial colour"), ("Carried over", "Asked by")):
+            book[sheet].cell(1, book[sheet].max_column + 1).value = head
+        book["Farm"]["B4"].comment = Comment("the old gauge was in psi", "Ann")
+        book["Farm"]["A40"] = "Key of the pump house"
+        book["Stations"]["A2"].comment = Comment("dog", "Ann")
+        book["Farm"].add_chart(BarChart(), "H2")
+
+    put(season(typed(edit), "last.xlsx", None).files, tmp_path / "last")
+    target = tmp_path / "next.xlsx"
+    said = CliRunner().invoke(main, ["season", str(tmp_path / "last"), "--template", str(target)])
+    assert said.stdout.splitlines()[3:] == [
+        "    Your own column Dial colour of Gauges, column Asked by of Carried over, row 40 of "
+        "Farm, note at B4 of Farm, 1 chart on Farm and note at A2 of Stations stayed behind; copy "
+        "what you need by hand."
+    ]

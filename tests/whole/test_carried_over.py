@@ -63,6 +63,52 @@ def test_a_station_stands_in_march_where_it_stood_in_august(verdict: str, tmp_pa
     assert "Carried over from last season" in result.judgement.reason
 
 
+LOW_FLUSH = {"Lowest_inlet_in_flush": 1.0}
+LOW = (1.5, 0.8)  # [bar]: a drop of 7.14 m at an inlet at which no flush works
+
+
+@pytest.mark.parametrize(
+    ("readings", "done", "on", "step"),
+    [
+        ([reading(day(1), *OVER)], [work(day(2), **LOW_FLUSH)], day(2), "needs flush"),
+        ([reading(day(1), *LOW)], [], day(1), "needs flush"),
+        ([reading(day(1), *FINE)], [work(day(2), **LOW_FLUSH, Cycles=1)], day(2), "clear"),
+    ],
+)
+def test_an_inlet_too_low_for_a_flush_is_checked_on_day_one_too(
+    readings: list[Any], done: list[Any], on: dt.date, step: str, tmp_path: Path
+) -> None:
+    """It stood in the remark alone, and the station was to be flushed at that inlet."""
+    old = filled(Farm=FARM, Readings=readings, Work_done=done)
+    assert said(old)[0] == "check-supply"
+    new = next_season(tmp_path, old)
+    sheet = openpyxl.load_workbook(new)["Carried over"]
+    row = {c.value: v.value for c, v in zip(sheet[1], sheet[2], strict=True)}
+    assert row["Stood at"] == step
+    assert row["Inlet too low"].date() == on
+    judged = assess_bytes(new.read_bytes(), "new.xlsx")
+    (result,) = judged.stations
+    assert str(result.verdict) == "check-supply"
+    assert result.judgement.reason.startswith(
+        f"Inlet too low for a flush on {on}, in last season's book; at least 2.00 bar is needed"
+    )
+    assert not [f for f in judged.findings if f.rule == "carried-odd"]
+    # A season in which nobody worked carries it on.
+    (tmp_path / "again").mkdir()
+    again = next_season(tmp_path / "again", new.read_bytes())
+    assert openpyxl.load_workbook(again)["Carried over"]["K2"].value.date() == on
+
+
+def test_a_complete_flush_ends_what_was_carried_of_the_inlet(tmp_path: Path) -> None:
+    new = next_season(tmp_path, filled(Farm=FARM, Readings=[reading(day(1), *LOW)]))
+    book = openpyxl.load_workbook(new)
+    for column, value in enumerate(("North 1", dt.date(2027, 3, 1), None, "flush", 3), 1):
+        book["Work done"].cell(2, column, value)
+    book.save(new)
+    (result,) = assess_bytes(new.read_bytes(), "new.xlsx").stations
+    assert str(result.verdict) == "re-read"
+
+
 def test_the_climb_goes_on_with_the_new_seasons_entries(tmp_path: Path) -> None:
     readings, done, _ = LOGS["hand-clean"]
     new = next_season(tmp_path, filled(Farm=FARM, Readings=readings, Work_done=done))
@@ -95,7 +141,7 @@ def test_the_sheet_is_there_to_be_seen_and_changed(tmp_path: Path) -> None:
         "Remark": "from 2026",
     }  # fmt: skip
     assert sheet.max_row == 2
-    assert sheet.tables["CarriedTable"].ref == "A1:K51"
+    assert sheet.tables["CarriedTable"].ref == "A1:L51"
 
 
 @pytest.mark.parametrize(
