@@ -11,10 +11,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from siltbook.batch.merging.near import nearest
+from siltbook.batch.merging.outside import outside
 from siltbook.batch.merging.points import (
     ALIAS,
     BACK,
     CELL,
+    FIXED,
     GONE,
     KEEP,
     PLACELESS,
@@ -24,7 +26,7 @@ from siltbook.batch.merging.points import (
     said,
 )
 from siltbook.batch.merging.rows import Live, Origin, Plan, alike, match, same
-from siltbook.batch.merging.sides import OWN, Entry, Key, Side, Value, key_of, plain_text
+from siltbook.batch.merging.sides import OWN, Entry, Key, Side, Value, key_of
 from siltbook.batch.merging.units import (
     converted,
     day_of,
@@ -34,8 +36,6 @@ from siltbook.batch.merging.units import (
     units_of,
 )
 from siltbook.batch.reading.book_units import Units
-from siltbook.batch.reading.cells import Value as Cell
-from siltbook.templates.book import column_letters
 from siltbook.templates.contract import FARM, LISTS, STATIONS, WHOLE_FARM
 from siltbook.templates.names import name_key
 
@@ -155,7 +155,8 @@ class _Joining:
             before = self.base.entries[sheet] if self.base else ()
             self._list(sheet, before, copy)
         self._near_names(copy)
-        self._own(copy)
+        for point in outside(self.home, self.base, copy):
+            self._add(point)
 
     def _list(self, sheet: str, before: Sequence[Entry], copy: Side) -> None:
         mine = [r for r in self.rows[sheet] if not r.gone]
@@ -189,6 +190,15 @@ class _Joining:
         self.rows[entry.sheet].append(Live(entry.sheet, 0, dict(entry.cells), entry.key, entry.by))
         self.origins.append(Origin(entry.sheet, entry.key, "row added", copy.name, entry.by))
         self._placeless(entry, copy)
+        for (row, key), text in copy.calculated.get(entry.sheet, {}).items():
+            if row == entry.row and key in self.home.tables[entry.sheet].places:
+                self._fixed(entry, key, text, copy)
+
+    def _fixed(self, entry: Entry, key: str, formula: str, copy: Side) -> None:
+        """Say of a formula of the copy that the book has its result alone, or nothing."""
+        self._add(Point(FIXED, entry.sheet, entry.key, key, entry.cells.get(key), formula,
+                        there=copy.at(entry.sheet, entry.row, key), file=copy.name,
+                        their_by=entry.by, unit=self._unit(entry, key)))  # fmt: skip
 
     def _placeless(self, entry: Entry, copy: Side) -> None:
         """Cells of a row for which the book has no column."""
@@ -255,6 +265,8 @@ class _Joining:
         self._set(live, key, theirs)
         what = f"{point.header} {how}"
         self.origins.append(Origin(entry.sheet, live.key, what, copy.name, entry.by))
+        if text := copy.calculated.get(entry.sheet, {}).get((entry.row, key)):
+            self._fixed(replace(entry, key=live.key), key, text, copy)
 
     def _set(self, live: Live, key: str, value: Value | None) -> None:
         live.changed[key] = value
@@ -344,23 +356,6 @@ class _Joining:
                 self._add(Point(ALIAS, STATIONS.name, (name_key(near),), "also", near, name,
                                 file=copy.name))  # fmt: skip
 
-    def _own(self, copy: Side) -> None:
-        """What a copy holds outside of lists and settings, and the boxes on its Actions."""
-        for sheet, cells in copy.own.items():
-            here = self.home.own.get(sheet, {})
-            old = self.base.own.get(sheet, {}) if self.base else {}
-            for (row, col), value in sorted(cells.items()):
-                known = (side.get((row, col)) for side in (here, old))
-                if not any(same(_plain_number(value), _plain_number(k)) for k in known):
-                    place = f"{column_letters(col)}{row}"
-                    self._add(Point(PLACELESS, sheet, (place,), "", _plain(here.get((row, col))),
-                                    _plain(value), there=f"{sheet}!{place}",
-                                    file=copy.name))  # fmt: skip
-        for station, words, row in copy.boxes:
-            if (station, words) not in {(s, w) for s, w, _ in self.home.boxes}:
-                self._add(Point(PLACELESS, "Actions", (name_key(station),), "", None, words,
-                                there=f"Actions!{row}:{row}", file=copy.name))  # fmt: skip
-
     def plan(self) -> Plan:
         points = [p for p in self.points.values() if p.state or not self._met(p)]
         ordered = tuple(sorted(points, key=lambda p: p.order))
@@ -369,21 +364,15 @@ class _Joining:
     def _met(self, point: Point) -> bool:
         """Whether the book says by now what a line asks for."""
         rows = self.rows.get(point.sheet, ())
+        if point.op == FIXED:
+            of_key = (r.row for r in rows if r.key == point.key and r.row)
+            return any(self.home.calculates(point.sheet, row, point.column) for row in of_key)
         return point.op in (CELL, PLACELESS, UNIT) and any(
             r.key == point.key and not r.gone and point.theirs is not None
             and same(r.cells.get(point.column), point.theirs)
             and (point.sheet == FARM.name or point.column in self.home.tables[point.sheet].places)
             for r in rows
         )  # fmt: skip
-
-
-def _plain_number(value: Cell | None) -> Value | None:
-    """A cell that nobody reads, for comparing: other programs keep fewer digits of a number."""
-    return value if isinstance(value, float) else _plain(value)
-
-
-def _plain(value: Cell | None) -> Value | None:
-    return None if value is None else plain_text(value)
 
 
 def _entry(live: Live) -> Entry:

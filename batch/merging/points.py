@@ -16,8 +16,9 @@ from siltbook.templates.shown import IN_METRES, METRE, Shown
 
 KEEP, TAKE = "keep this", "take that"
 # What a line is about: a cell, a row that one side deleted, a station's name, what the book has
-# no place for, or another unit.
+# no place for, another unit, or a formula that came as its result.
 CELL, GONE, BACK, ALIAS, PLACELESS, UNIT = "cell", "gone", "back", "alias", "placeless", "unit"
+FIXED = "fixed"
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")  # as keys hold one
 CHOICES = (CELL, GONE, BACK, ALIAS)
 WHAT = {
@@ -27,6 +28,7 @@ WHAT = {
     ALIAS: "the same station under two names?",
     PLACELESS: "this book has no place for it",
     UNIT: "another unit; numbers were converted to this book's",
+    FIXED: "a formula of the copy; this book has its result alone",
 }
 
 

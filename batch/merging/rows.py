@@ -50,6 +50,10 @@ def same(one: Value | None, other: Value | None) -> bool:
     """Whether two cells say the same, up to the last digits of a conversion."""
     if isinstance(one, float) and isinstance(other, float):
         return abs(one - other) <= 1e-9 * max(abs(one), abs(other), 1.0)
+    if isinstance(one, float) and isinstance(other, str):
+        return f"{one:.15g}" == other
+    if isinstance(one, str) and isinstance(other, float):
+        return f"{other:.15g}" == one
     return one == other
 
 

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 
+from siltbook.batch.merging.texts import OURS, Texts, beside_of
 from siltbook.batch.merging.units import converted, units_of
 from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.book import read_book
@@ -29,17 +30,15 @@ from siltbook.batch.reading.parsing import (
 )
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook
+from siltbook.batch.typed.beside import Beside
 from siltbook.batch.typed.boxes import read_boxes
 from siltbook.batch.typed.edited import Leaf, leaves
 from siltbook.templates.book import Book, Table, column_letters
 from siltbook.templates.contract import (
-    AUDIT_SHEETS,
     FARM,
     LISTS,
-    MERGE_SHEETS,
     NUMERIC,
     PRESSURE_UNITS,
-    RESULT_SHEETS,
     Column,
     Kind,
     Sheet,
@@ -53,7 +52,6 @@ Key = tuple[str, ...]
 OWN = "="  # before the header of a column that is the practitioner's own
 _ALSO_KEYS = ("occasion", "source", "from")
 _BY = ("read_by", "done_by", "who")
-_OURS = (*RESULT_SHEETS, *(f"{n} (Siltbook)" for n in RESULT_SHEETS), *AUDIT_SHEETS, *MERGE_SHEETS)
 
 
 @dataclass(frozen=True)
@@ -83,6 +81,11 @@ class Side:
     own: Mapping[str, Mapping[tuple[int, int], Cell]] = field(default_factory=dict)
     boxes: tuple[tuple[str, str, int], ...] = ()  # station, what is filled in, row of Actions
     formulas: Mapping[str, frozenset[tuple[int, int]]] = field(default_factory=dict)  # by sheet
+    # Texts of formulas: of cells outside of lists, by sheet; of a list's cells, by row and key.
+    own_formulas: Mapping[str, Mapping[tuple[int, int], str]] = field(default_factory=dict)
+    calculated: Mapping[str, Mapping[tuple[int, str], str]] = field(default_factory=dict)
+    beside: Mapping[str, Beside] = field(default_factory=dict)  # notes and pictures, by sheet
+    other_sheets: tuple[str, ...] = ()  # that hold no cells
 
     def calculates(self, sheet: str, row: int, key: str) -> bool:
         """Whether a cell of a list holds a formula; of the settings, `key` is the setting's."""
@@ -132,7 +135,12 @@ def open_side(data: bytes, name: str, home: Side | None = None) -> Side:
     boxes = tuple((b.station, b.words, b.row) for b in read_boxes(data, name).boxes)
     own_cells = dict(_own_cells(grids, tables))
     formulas = {sheet: leaf.formulas for sheet, leaf in grids.items()}
-    return Side(name, book, entries, tables, names, own_cells, boxes, formulas)
+    texts = Texts(workbook, sheets, grids)
+    return Side(
+        name, book, entries, tables, names, own_cells, boxes, formulas,
+        dict(texts.outside(tables)), dict(texts.of_lists(tables)), dict(beside_of(grids)),
+        tuple(title for title in grids if title not in sheets),
+    )  # fmt: skip
 
 
 def _names(book: Book, home: Side | None) -> dict[str, str]:
@@ -200,14 +208,26 @@ class _Reader:
         found: dict[str, Value] = {}
         for key, value in raw.items():
             column = self.columns.get(key)
-            said = plain_text(value) if column is None else self._value(column, row, value)
+            said = self._own(key, row, value) if column is None else self._value(column, row, value)
             if said != "":
                 found[key] = said
         return found
 
+    def _kind(self, key: str, row: int) -> int:
+        style = self.styles.get(self.table.places[key], {}).get(row, 0)
+        return self.workbook.styles[style] if style < len(self.workbook.styles) else Style.PLAIN
+
+    def _own(self, key: str, row: int, value: Cell) -> Value:
+        """A cell of an own column: a number stays one, or what sums over it would pass it over."""
+        if not isinstance(value, float) or isinstance(value, bool):
+            return plain_text(value)
+        if self._kind(key, row) == Style.DATE and value >= 1.0:
+            read = _date(value, self.workbook.date1904)
+            return read if isinstance(read, dt.date) else value
+        return value
+
     def _value(self, column: Column, row: int, value: Cell) -> Value:
-        style = self.styles.get(self.table.places[column.key], {}).get(row, 0)
-        kind = self.workbook.styles[style] if style < len(self.workbook.styles) else Style.PLAIN
+        kind = self._kind(column.key, row)
         if column.key == "station" and isinstance(value, str):
             tidied = " ".join(value.split())
             return self.names.get(name_key(tidied), tidied)
@@ -304,7 +324,7 @@ def _own_cells(
     lists = {table.sheet: table for name, table in tables.items() if name != FARM.name}
     farm = tables[FARM.name].sheet
     for name, leaf in grids.items():
-        if leaf.mark is not None or name in _OURS:
+        if leaf.mark is not None or name in OURS:
             continue
         table = lists.get(name)
         used = set(table.places.values()) if table else set()

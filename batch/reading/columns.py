@@ -308,10 +308,10 @@ def read_texts(block: Block, column: Column) -> Objects:
         elif type(value) is str:
             text = value.replace("\u00a0", " ").strip()
             if len(text) > MAX_NAME and column.key not in ESSAYS:
+                block.raw.setdefault(column.key, {})[int(block.rows[position])] = text
                 read = f"{len(text):,} characters, {shown(text)}"
                 accepted = f"up to {MAX_NAME} characters; until then its first {MAX_NAME} count"
                 block.flag("text-too-long", column, position, read, accepted)
-                block.raw.setdefault(column.key, {})[int(block.rows[position])] = text
                 text = text[:MAX_NAME].rstrip()
             else:
                 known[value] = text or None
@@ -327,8 +327,7 @@ def read_texts(block: Block, column: Column) -> Objects:
                     continue
             out[position] = date.isoformat() if date else plain(value)
         elif isinstance(value, ErrorText | NoValue):
-            code = odd_code(value, "")
-            block.flag(code, column, position, shown(value), accepted_text(column))
+            block.flag(odd_code(value, ""), column, position, shown(value), accepted_text(column))
         else:
             out[position] = shown(value) if isinstance(value, bool) else str(value)
     return out

@@ -127,6 +127,12 @@ def gone(old: Beside, new: Beside) -> list[str]:
 
     A note whose words stand on the new sheet at another cell is not gone: rows move.
     """
+    drawn = more_drawn(old, new)
+    return [*_named(lost_notes(old, new)), *(many(count, kind) for kind, count in drawn.items())]
+
+
+def lost_notes(old: Beside, new: Beside) -> list[Note]:
+    """The notes of `old` whose words stand nowhere in `new`."""
     left = Counter(note.words for note in new.notes)
     lost = []
     for note in old.notes:
@@ -134,8 +140,12 @@ def gone(old: Beside, new: Beside) -> list[str]:
             left[note.words] -= 1
         else:
             lost.append(note)
-    drawn = Counter(old.drawn) - Counter(new.drawn)
-    return [*_named(lost), *(many(count, kind) for kind, count in sorted(drawn.items()))]
+    return lost
+
+
+def more_drawn(old: Beside, new: Beside) -> dict[str, int]:
+    """How many more of each kind are drawn on `old` than on `new`."""
+    return dict(sorted((Counter(old.drawn) - Counter(new.drawn)).items()))
 
 
 def _named(notes: list[Note]) -> Iterator[str]:

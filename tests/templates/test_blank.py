@@ -61,7 +61,7 @@ def test_list_headers_are_the_contract_s(blank: Workbook, sheet: contract.Sheet)
         ("Agreed", "AgreedTable", "F201"),
         ("Water tests", "WaterTable", "J101"),
         ("Gauges", "GaugesTable", "I51"),
-        ("Carried over", "CarriedTable", "K51"),
+        ("Carried over", "CarriedTable", "L51"),
     ],
 )
 def test_lists_are_tables_that_grow(blank: Workbook, name: str, table: str, last: str) -> None:
