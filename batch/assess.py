@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import takewhile
 
+from siltbook.batch.ladder.doubts import outlet_still
 from siltbook.batch.ladder.replay import OFTEN, SOON, both_sides_alike, recurring
 from siltbook.batch.ladder.unused import unused_rows
 from siltbook.batch.ladder.verdict import judge
@@ -177,6 +178,7 @@ def _own_findings(book: Book, result: StationResult) -> Iterator[Finding]:
     yield from _coarse_gauge(book, result)
     yield from _order_taken(book, result.history)
     yield from _alike(book, result.history)
+    yield from _outlet_still(book, result.history)
     yield from _unexplained_falls(book, result.history)
     for episodes in recurring(result.judgement.episodes):
         third = episodes[-1]
@@ -238,6 +240,24 @@ def _alike(book: Book, history: History) -> Iterator[Finding]:
             station=history.station.name,
             day=reading.date,
         )
+
+
+def _outlet_still(book: Book, history: History) -> Iterator[Finding]:
+    """An outlet that has read the same for long while the inlet rose and fell."""
+    still, latest = outlet_still(history), history.latest
+    if still is None or latest is None:
+        return
+    say = book.settings.shown
+    yield find(
+        "outlet-still",
+        sheet=book.readings.sheet,
+        cell=book.readings.cell("outlet", latest.row),
+        read=f"{say.level(still.pressure)} {still.readings} times on end, since"
+        f" {say.day(still.since)}, while the inlet rose and fell",
+        accepted="an outlet that moves with the inlet",
+        station=history.station.name,
+        day=latest.date,
+    )
 
 
 def _coarse_gauge(book: Book, result: StationResult) -> Iterator[Finding]:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 PRESSURES = ("inlet", "outlet", "field")
 LOW_FLOW_SHARE = 0.2  # of the reference flow; below it a drop tells nothing
+ENOUGH_FLOWS = 4  # for a usual flow, where no reference flow is registered
 HIGH_FLOW = 5.0  # times the reference flow; above it a meter or the register is out
 ENOUGH_READINGS = 5  # for a median that one slip cannot move
 FAR = 5.0  # a value this many times over or under the median is no ordinary day
@@ -137,11 +138,18 @@ def flow_not_positive(joined: JoinedBook) -> list[Finding]:
 def flow_too_low(joined: JoinedBook) -> list[Finding]:
     """A flow above zero but under a fifth of the station's reference flow.
 
-    Exactly a fifth is accepted; stations without a reference flow are left out.
+    Exactly a fifth is accepted. Without a reference flow the usual one stands in, the median of
+    four readings or more with a flow; stations with neither are left out.
     """
     place = joined.readings
     flow = place.frame["flow"]
-    least = LOW_FLOW_SHARE * place.frame["reference_flow"].astype("float64")
+    reference = place.frame["reference_flow"].astype("float64")
+    registered = reference.notna()
+    if not registered.all():
+        known = flow.where(flow > 0).groupby(place.frame["key"])
+        usual = known.transform("median").where(known.transform("count") >= ENOUGH_FLOWS)
+        reference = reference.fillna(usual)
+    least = LOW_FLOW_SHARE * reference
     unit = joined.book.settings.flow_unit
     # An unknown unit cannot get here from the reader; the canonical one is shown then.
     shown = unit if unit in FLOW_UNITS else "m3/h"
@@ -150,6 +158,8 @@ def flow_too_low(joined: JoinedBook) -> list[Finding]:
     for row in hits((flow > 0) & (flow < least - NOISE)):
         accepted = f"{number(float(least[row]) / factor, 3)} {shown} or more"
         read = joined.read(place, "flow", row)
+        if not registered[row]:
+            read += f", while the usual flow is {number(float(reference[row]) / factor, 3)} {shown}"
         found.append(finding(place, "flow-too-low", "flow", row, read, accepted))
     return found
 

@@ -188,6 +188,11 @@ TRY_OUTLET = Step(
     " first.",
     frozenset({Touch.PRESSURE}),
 )
+TRY_STILL = Step(
+    Task.READING,
+    "The outlet stands still while the inlet moves: try the gauge first, and read once more.",
+    frozenset({Touch.PRESSURE}),
+)
 FLUSH_AND_SEE = Step(
     Task.FLUSH,
     "Nobody wrote down whether the flush happened: before anything is opened flush once"

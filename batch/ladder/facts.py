@@ -10,6 +10,7 @@ from siltbook.batch.ladder.replay import Standing, scanned
 from siltbook.batch.model import CLEARS, NO_WORK, History, Reading, Work, is_over
 from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.numbers.forecast import Forecast
+from siltbook.batch.numbers.readings import usual_flow
 from siltbook.checks.gauges import NOISE
 from siltbook.checks.register import MOST_LIMIT
 from siltbook.checks.slipped import Slipped
@@ -18,7 +19,7 @@ from siltbook.templates.shown import Shown
 
 BORDER = 0.05  # probability on either side
 HALF = 0.5
-FEW = 3  # earlier readings, of which the middle one is the usual inlet
+FEW = 3  # earlier readings on end, of which the middle one may be the usual inlet
 LEAK_FLOW = 1.15  # times the reference flow
 
 
@@ -115,7 +116,8 @@ def inlet_low(facts: Facts) -> bool:
 def fallen_from(facts: Facts) -> float | None:
     """The usual inlet [m], where the latest is under half of it and of what a flush needs.
 
-    The usual one is the median of FEW or more earlier readings; None where it has not fallen so.
+    The usual one is the highest median of FEW earlier readings on end, so that a supply that
+    falls slowly does not take it along; None where it has not fallen so.
     """
     latest = facts.latest
     if latest is None or not _under(latest.inlet, HALF * facts.settings.flush_inlet):
@@ -123,7 +125,7 @@ def fallen_from(facts: Facts) -> float | None:
     earlier = [r.inlet for r in facts.history.readings if r.usable and r is not latest and r.inlet]
     if len(earlier) < FEW:
         return None
-    usual = float(median(earlier))
+    usual = max(float(median(earlier[i : i + FEW])) for i in range(len(earlier) - FEW + 1))
     return usual if _under(latest.inlet, HALF * usual) else None
 
 
@@ -141,9 +143,33 @@ def at_reference(facts: Facts) -> float:
     return corrected_drop(facts.drop, flow, reference, facts.history.exponent)
 
 
+def known_flow(facts: Facts) -> float | None:
+    """The reference flow [m3/h]; without one the usual flow, None where that is not known."""
+    return facts.history.station.reference_flow or usual_flow(facts.history.readings)
+
+
+def at_known_flow(facts: Facts) -> float:
+    """The latest drop taken to the reference, else to the usual flow [m]; as read without."""
+    flow = facts.latest.flow if facts.latest else None
+    return corrected_drop(facts.drop, flow, known_flow(facts), facts.history.exponent)
+
+
 def over_at_reference(facts: Facts) -> bool:
-    """In range as read, but over the limit once taken to the reference flow."""
-    return not facts.over and is_over(at_reference(facts), facts.history.station.limit)
+    """In range as read, but over the limit once taken to the reference, or the usual, flow."""
+    return not facts.over and is_over(at_known_flow(facts), facts.history.station.limit)
+
+
+def back_by_one_reading(facts: Facts) -> bool:
+    """Back in range with no work logged, by one reading alone, and nobody knows at what flow.
+
+    Valves half shut, or few open emitters, look the same; a reading on another day tells.
+    """
+    ended, latest = facts.standing.episodes[-1:], facts.latest
+    if latest is None or facts.over or not ended or ended[0].closed != latest.date:
+        return False
+    worked = any(w.work in CLEARS and w.date >= latest.date for w in facts.history.work)
+    told = latest.flow is not None and known_flow(facts) is not None
+    return ended[0].closed_by == NO_WORK and not worked and not told
 
 
 def outlet_zero(facts: Facts) -> bool:

@@ -9,9 +9,11 @@ from __future__ import annotations
 import datetime as dt
 
 from siltbook.batch.ladder import words
+from siltbook.batch.ladder.doubts import outlet_still
 from siltbook.batch.ladder.facts import (
     BORDER,
     Facts,
+    back_by_one_reading,
     came_back_alone,
     facts_of,
     field_low,
@@ -45,11 +47,14 @@ def near_limit(facts: Facts) -> bool:
     """In range, but near the limit, or there by chance, or at a low flow, or not for long.
 
     At the watch share, risen far over the clean drop, over the limit once taken to the reference
-    flow, back in range by itself by less than the gauge can tell, or soon at the limit.
+    flow, back in range by itself by less than the gauge can tell or by one reading alone, read on
+    an outlet that stands still, or soon at the limit.
     """
     if facts.latest is None or facts.over:
         return False
-    if over_at_reference(facts) or came_back_alone(facts):
+    if over_at_reference(facts) or came_back_alone(facts) or back_by_one_reading(facts):
+        return True
+    if outlet_still(facts.history) is not None:
         return True
     if limit_too_high(facts) and is_over(facts.drop, USUAL_LIMIT):
         return True
@@ -120,6 +125,8 @@ def judge(
         steps = (_before_it(facts), *steps)
     if verdict is Verdict.HAND_CLEAN and flush_unseen(facts):
         steps = (safety.FLUSH_AND_SEE, *steps)
+    if verdict is Verdict.WATCH and outlet_still(history) is not None:
+        steps = (safety.TRY_STILL, *steps)
     if outlet_zero(facts) and verdict in (Verdict.FLUSH, Verdict.HAND_CLEAN, Verdict.ESCALATE):
         steps = (safety.TRY_OUTLET, *steps)
     return Judgement(

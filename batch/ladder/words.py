@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from siltbook.batch.ladder.doubts import beside_in_range, outlet_still, still_words
 from siltbook.batch.ladder.facts import (
     Facts,
+    at_known_flow,
     at_reference,
+    back_by_one_reading,
     came_back_alone,
     fallen_from,
     field_low,
     flush_unseen,
     inlet_low,
+    known_flow,
     leak_suspected,
     limit_too_high,
     outlet_zero,
@@ -31,7 +35,8 @@ def reason(verdict: Verdict, facts: Facts) -> str:
     main = _MAIN[verdict](facts)
     further = (_passed, _only_drop, _too_high, _zero_outlet, _misplaced, _unplaced)
     more = "".join(say(facts) for say in further)
-    return f"{main}{_carried(facts)}{_low_field(verdict, facts)}{more}"
+    beside = beside_in_range(verdict, facts)
+    return f"{main}{_carried(facts)}{_low_field(verdict, facts)}{more}{beside}"
 
 
 def _carried(facts: Facts) -> str:
@@ -202,14 +207,19 @@ def _watch(facts: Facts) -> str:
     station = facts.history.station
     share = facts.drop / station.limit
     rise = facts.drop - (facts.drop if station.clean_drop is None else station.clean_drop)
-    near = ""
+    near, still = "", outlet_still(facts.history)
     if over_at_reference(facts) and facts.latest is not None and facts.latest.flow:
-        usual = station.reference_flow or facts.latest.flow
+        usual = known_flow(facts) or facts.latest.flow
+        which = "usual" if station.reference_flow is None else "reference"
         near = (
-            f"it was read at {100.0 * facts.latest.flow / usual:.0f} % of the reference flow, "
-            f"where {facts.shown.drop(at_reference(facts))} is over the limit: read again at the "
+            f"it was read at {100.0 * facts.latest.flow / usual:.0f} % of the {which} flow, "
+            f"where {facts.shown.drop(at_known_flow(facts))} is over the limit: read again at the "
             "usual flow"
         )
+    elif still is not None:
+        near = still_words(still, facts.shown)
+    elif back_by_one_reading(facts) and not came_back_alone(facts):
+        near = "back in range with no work logged, by one reading of which no flow is known"
     elif came_back_alone(facts):
         near = "back in range with no work logged, by less than the gauge can tell"
     elif share >= facts.settings.watch_share - 1e-9:

@@ -13,7 +13,7 @@ from siltbook.batch.ladder.replay import settled
 from siltbook.batch.model import CarriedOver, History, Reading, Station, Work
 from siltbook.batch.numbers.flowfit import fit_exponent
 from siltbook.batch.numbers.order import ordered
-from siltbook.batch.numbers.readings import Scale, reading_of
+from siltbook.batch.numbers.readings import Scale, reading_of, without_low_flows
 from siltbook.batch.numbers.slips import without_slips
 from siltbook.batch.numbers.unplaced import unplaced
 from siltbook.checks.changed import changed_gauges
@@ -204,6 +204,8 @@ def _history(
     cycles, inlet = book.settings.flush_cycles, book.settings.flush_inlet
     least = station.working_inlet or inlet
     read = without_slips(read, lambda r: station.on(r.date).unit, least, inlet)
+    if station.reference_flow is None:
+        read = without_low_flows(read)
     done = _without_odd_inlets(station, read, done)
     entries, reordered = ordered([*read, *done], station.limit)
     history = History(station, entries, carried=carried, reordered=reordered, slipped=slipped)

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Sequence
+from dataclasses import replace
+from statistics import median
 
 from siltbook.batch.model import Reading, Station
 from siltbook.checks.gauges import drop_uncertainty, outlet_slack, probability_over, reading_part
@@ -11,6 +14,8 @@ from siltbook.checks.pressures import HIGH_FLOW
 
 NO_INLET = "no pressure at the inlet: pump off, or a dead gauge"
 LOWEST_FLOW_SHARE = 0.2  # of the reference flow, below which a drop says nothing
+LOW_FLOW = "flow under a fifth of the usual flow"
+FEW_FLOWS = 4  # readings with a flow, of which one slip cannot be the middle
 _BEYOND = 1e-6  # [m] over the full scale, arithmetic only
 
 
@@ -141,3 +146,25 @@ def _why_flow_unusable(scale: Scale, flow: float | None) -> str:
     if flow <= 0:
         return "no flow"
     return "flow under a fifth of the reference flow" if flow < scale.least_flow else ""
+
+
+def usual_flow(readings: Sequence[Reading]) -> float | None:
+    """The median flow [m3/h] of FEW_FLOWS or more readings with one; None with fewer."""
+    flows = [r.flow for r in readings if r.flow is not None and r.flow > 0]
+    return float(median(flows)) if len(flows) >= FEW_FLOWS else None
+
+
+def without_low_flows(readings: Sequence[Reading]) -> list[Reading]:
+    """The readings of a station without a reference flow, those at next to no flow marked.
+
+    As under a fifth of the reference flow, a drop under a fifth of the usual flow says nothing.
+    """
+    usual = usual_flow(readings)
+    if usual is None:
+        return list(readings)
+    return [
+        replace(r, why_unusable=LOW_FLOW, u_drop=None, p_over=None)
+        if r.usable and r.flow is not None and r.flow < LOWEST_FLOW_SHARE * usual
+        else r
+        for r in readings
+    ]

@@ -28,7 +28,16 @@ def usable(entry: dict[str, Any], farm: dict[str, Any]) -> bool:
         return False
     if flow is not None and flow <= 0:
         return False
-    return not (flow is not None and farm["reference"] and flow < 0.2 * farm["reference"])
+    known = farm["reference"] or farm["usual"]
+    return not (flow is not None and known and flow < 0.2 * known)
+
+
+def usual_flow(log: Log) -> float | None:
+    """The middle one of four flows or more."""
+    flows = sorted(e["flow"] for e in log if e["kind"] == "read" and (e["flow"] or 0) > 0)
+    half = len(flows) // 2
+    middle = flows[half] if len(flows) % 2 else (flows[half - 1] + flows[half]) / 2 if flows else 0
+    return middle if len(flows) >= 4 else None
 
 
 def gauge_on(farm: dict[str, Any], day: int) -> dict[str, Any]:
@@ -61,6 +70,7 @@ class Plain:
         self.alike: int | None = None  # day of a reading with both sides alike that waits
         self.worked_in_episode = False
         self.came_back = False  # in range again with no work logged
+        self.back_on: int | None = None  # the day of the reading that came back so
         self.latest: dict[str, Any] | None = None
         self.unread = False  # the newest reading could not be used
 
@@ -87,6 +97,7 @@ class Plain:
         if entry["inlet"] - entry["outlet"] <= LIMIT + 1e-6:
             if self.state != "clear":
                 self.came_back = not self.worked_in_episode and not cleaned_today
+                self.back_on = entry["day"]
             self.state, self.supply = "clear", False
             return
         self.came_back = False
@@ -172,9 +183,11 @@ class Plain:
 
     def near(self, latest: dict[str, Any], drop: float) -> bool:
         """In range, but to be watched."""
-        at = drop
-        if latest["flow"] and self.farm["reference"]:
-            at = drop * (self.farm["reference"] / latest["flow"]) ** 2
+        at, known = drop, self.farm["reference"] or self.farm["usual"]
+        if latest["flow"] and known:
+            at = drop * (known / latest["flow"]) ** 2
+        elif self.came_back and self.back_on == latest["day"]:
+            return True
         u = self.uncertainty(drop)
         doubt = bool(u) and 0.5 * math.erfc((LIMIT - drop) / (float(u or 1) * math.sqrt(2))) >= 0.05
         return drop >= SHARE * LIMIT - 1e-6 or at > LIMIT + 1e-6 or (self.came_back and doubt)
@@ -182,7 +195,7 @@ class Plain:
 
 def judge_plainly(log: Log, farm: dict[str, Any], as_of: int) -> list[str]:
     """Every verdict that holds for a log, most urgent first."""
-    plain = Plain(farm)
+    plain = Plain({**farm, "usual": usual_flow(log)})
     clears = ("flush", "hand cleaning", "screen replaced")
     days = {e["day"] for e in log if e["kind"] == "work" and e["work"] in clears}
     for entry in log:

@@ -1,0 +1,151 @@
+"""What keeps a drop in range from reassuring: how it came there, and what the gauge does.
+
+Each is a condition on a history, and the words that say it. The numbers are choices of this
+program.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise, takewhile
+
+from siltbook.batch.ladder.facts import Facts
+from siltbook.batch.model import CLEARS, History, Reading, Verdict, Work, is_over
+from siltbook.batch.numbers.runs import fall_between
+from siltbook.checks.gauges import NOISE
+from siltbook.checks.register import MOST_LIMIT
+from siltbook.templates.book import USUAL_LIMIT
+from siltbook.templates.shown import Shown
+
+STILL = 6  # latest readings at which an outlet that stands still is questioned
+MOVED = 2.0  # steps of the scale by which the inlet must have risen, and fallen, meanwhile
+SAME = 5  # latest readings, each of another day, from which identical ones are said
+AFTER_WORK = 4  # latest readings, all right after a flush or a cleaning, from which it is said
+OLD = 14  # [days] from which a reading's age is said beside its date
+
+
+@dataclass(frozen=True)
+class Still:
+    """An outlet that stands still: its pressure [m], since when, and in how many readings."""
+
+    pressure: float
+    since: dt.date
+    readings: int
+
+
+def outlet_still(history: History) -> Still | None:
+    """The outlet of the latest STILL or more readings where the inlet rose and fell behind it.
+
+    Only what the inlet did with no work on the element between two readings counts. None where
+    the outlet moves as well: the water behind a filter follows that before it.
+    """
+    last: Reading | None = None
+    count, rose, fell = 0, False, False
+    for after, before, worked in _pairs_back(history):
+        if not after.outlet or abs((before.outlet or 0.0) - after.outlet) > NOISE:
+            break
+        last, count = before, count + 1
+        step = history.station.on(after.date).division or _least_step(history)
+        change = (after.inlet or 0.0) - (before.inlet or 0.0)
+        if step and not worked:
+            rose |= change >= MOVED * step - NOISE
+            fell |= -change >= MOVED * step - NOISE
+    if last is None or not last.outlet or not (rose and fell and count + 1 >= STILL):
+        return None
+    return Still(last.outlet, last.date, count + 1)
+
+
+def _pairs_back(history: History) -> Iterator[tuple[Reading, Reading, bool]]:
+    """Readings with both pressures, the later and the one before it, from the latest back, and
+    whether work on the element lies between."""
+    after: Reading | None = None
+    worked = False
+    for entry in reversed(history.entries):
+        if isinstance(entry, Work):
+            worked |= entry.work in CLEARS
+        elif entry.usable and entry.inlet is not None and entry.outlet is not None:
+            if after is not None:
+                yield after, entry, worked
+            after, worked = entry, False
+
+
+def _least_step(history: History) -> float:
+    """The smallest step [m] between two inlets of the station: what its people read to."""
+    inlets = sorted({round(r.inlet, 6) for r in history.readings if r.inlet})
+    return min((b - a for a, b in pairwise(inlets)), default=0.0)
+
+
+def still_words(still: Still, shown: Shown) -> str:
+    """What an outlet that stands still did, as a clause."""
+    return (
+        f"the outlet has read {shown.level(still.pressure)} {still.readings} times on end, since"
+        f" {shown.day(still.since)}, while the inlet rose and fell"
+    )
+
+
+def beside_in_range(verdict: Verdict, facts: Facts) -> str:
+    """Sentences that a drop in range must not go without, each with a space in front."""
+    if verdict not in (Verdict.IN_RANGE, Verdict.WATCH) or facts.over or facts.latest is None:
+        return ""
+    said = (_over_usual, _age, _fell, _same, _only_after_work)
+    return "".join(say(facts, facts.latest) for say in said)
+
+
+def _over_usual(facts: Facts, _: Reading) -> str:
+    """In range by a limit of its own alone; of one far too high another sentence speaks."""
+    limit = facts.history.station.limit
+    if limit > MOST_LIMIT or not is_over(facts.drop, USUAL_LIMIT):
+        return ""
+    return (
+        f" A filter usually counts as clogged at {facts.shown.limit(USUAL_LIMIT)}:"
+        " in range by this higher limit only."
+    )
+
+
+def _age(facts: Facts, _: Reading) -> str:
+    days = facts.days_since
+    return f" That was {days} days ago." if days is not None and days > OLD else ""
+
+
+def _fell(facts: Facts, latest: Reading) -> str:
+    """That the drop fell to where it is with no work logged."""
+    before = next(
+        (r for r in reversed(facts.history.readings) if r.usable and r is not latest), None
+    )
+    if before is None or any(before.date <= w.date <= latest.date for w in facts.history.work):
+        return ""
+    station = facts.history.station
+    if fall_between(before, latest, station.reference_flow, facts.history.exponent) is None:
+        return ""
+    was = f"{facts.shown.drop(before.drop or 0.0)} on {facts.on(before)}"
+    return f" It was {was}; no work is logged since."
+
+
+def _same(facts: Facts, latest: Reading) -> str:
+    """That the same pressures were written down again and again."""
+    usable = [r for r in reversed(facts.history.readings) if r.usable and r.inlet is not None]
+    typed = latest.inlet, latest.outlet, latest.flow
+    alike = list(takewhile(lambda r: (r.inlet, r.outlet, r.flow) == typed, usable))
+    if len({r.date for r in alike}) < SAME:
+        return ""
+    since = facts.on(alike[-1])
+    return f" The same pressures were written down {len(alike)} times on end, since {since}."
+
+
+def _only_after_work(facts: Facts, _: Reading) -> str:
+    """That nobody read before the latest flushes and cleanings, only after them."""
+    entries = facts.history.entries
+    after = [
+        (entry, isinstance(before, Work) and before.work in CLEARS and before.date == entry.date)
+        for before, entry in pairwise((None, *entries))
+        if isinstance(entry, Reading) and entry.usable
+    ]
+    told = list(takewhile(lambda one: one[1], reversed(after)))
+    if len(told) < AFTER_WORK:
+        return ""
+    return (
+        f" The latest {len(told)} readings were all taken right after a flush or a cleaning: how"
+        " high the drop stands before that, nobody knows."
+    )
