@@ -7,11 +7,13 @@ import os
 import signal
 import sys
 from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
 
-from tests.amount import LONG
+from tests.amount import LONG, left_out, settle, whole
 from tests.office import Shared, in_one_run
 from tests.warm import close_shared, install, shared
 
@@ -33,6 +35,55 @@ if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
 settings.register_profile("same", derandomize=True)
 if not LONG:
     settings.load_profile("same")
+
+
+# Under `workeroutput` a worker sends it to the process that starts the workers, which shows it.
+LEFT_OUT = "at_length"
+number_left_out = pytest.StashKey[int]()
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """How much this run takes on; its workers are told by the environment."""
+    config.addinivalue_line("markers", "at_length(usual=0, keep=(), drop=()): tests/amount.py")
+    if not hasattr(config, "workerinput"):
+        every = {Path(__file__).parent, Path(__file__).parents[1]}
+        given = {(config.invocation_params.dir / str(arg)).resolve() for arg in config.args}
+        settle(named=not given & every)
+    config.stash[number_left_out] = 0
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """What is at length is deselected, not skipped: nothing that did not run looks like passed."""
+    if whole():
+        return
+    long = left_out(items)
+    gone = {id(item) for item in long}
+    items[:] = [item for item in items if id(item) not in gone]
+    config.hook.pytest_deselected(items=long)
+    config.stash[number_left_out] = len(long)
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """A worker says how many it left out."""
+    if hasattr(session.config, "workeroutput"):
+        session.config.workeroutput[LEFT_OUT] = session.config.stash[number_left_out]
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any) -> None:
+    """Each worker collects the same and leaves out the same."""
+    sent = getattr(node, "workeroutput", None) or {}
+    node.config.stash[number_left_out] = sent.get(LEFT_OUT, 0)
+
+
+def pytest_terminal_summary(
+    terminalreporter: pytest.TerminalReporter, config: pytest.Config
+) -> None:
+    """What did not run, and how it is run."""
+    if count := config.stash[number_left_out]:
+        terminalreporter.write_line(
+            f"{count} tests at length were left out; SILTBOOK_TESTS=all runs them too."
+        )
 
 
 def pytest_collection_finish() -> None:

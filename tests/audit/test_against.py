@@ -96,6 +96,7 @@ def test_an_empty_cell_of_a_reading_that_was_filled_in_is_for_the_record() -> No
     assert [place.holds for place in rows.places] == [True, True, True]
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize(
     ("values", "said"),
     [
@@ -178,6 +179,7 @@ def test_an_archive_and_a_pack_are_witnesses(tmp_path: Path) -> None:
     assert "is not the file that the archive lists, so it is no witness" in done.output
 
 
+@pytest.mark.at_length  # test_earlier.py finds a witness that holds the inputs
 def test_the_inputs_of_the_last_run_are_found_in_a_witness() -> None:
     was = honest()
     result = review_bytes(was.package(), NAME, NAME).package

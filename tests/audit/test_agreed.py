@@ -137,6 +137,7 @@ def test_what_lies_ahead_is_not_due_yet_and_counts_for_nothing() -> None:
     assert rule(found, "agreed-done").said == "Nothing agreed was due."
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize(
     ("action", "said"),
     [
@@ -320,6 +321,7 @@ def test_packs_are_held_against_the_book_and_one_another(tmp_path: Path) -> None
     assert dropped.endswith(", and not in june.xlsx")
 
 
+@pytest.mark.at_length  # the one above holds packs against the book
 def test_what_was_done_before_its_month_is_not_missed_in_a_later_pack(tmp_path: Path) -> None:
     row = agreed("Hand clean", due=day(15), done=day(12))
     june = packed(tmp_path, package(row, until=day(30)), "2026-06", "first")

@@ -58,6 +58,7 @@ def differing(numbers: RuleResult) -> int:
     return (numbers.of or 0) - (numbers.kept or 0)
 
 
+@pytest.mark.at_length(keep="watch_share")
 @pytest.mark.parametrize(
     ("key", "value", "said"),
     [
@@ -78,6 +79,7 @@ def test_a_changed_setting_is_named_with_both_values_and_what_follows(
     assert found["same-formulas"].state is State.QUIET
 
 
+@pytest.mark.at_length(keep="7 psi")
 @pytest.mark.parametrize(
     ("was", "now"),
     [("7 psi", "8 psi"), ("5 m", "6 m"), ("45 kPa", "0.5 bar"), ("0.4bar", "0.5bar"), (5.0, "6 m")],
@@ -95,6 +97,7 @@ def test_a_limit_typed_with_its_unit_is_named_as_it_was_typed(was: float | str, 
     )
 
 
+@pytest.mark.at_length  # the two above hold the sentence; test_told_apart.py the units
 def test_a_limit_in_the_farm_s_own_unit_is_named_in_it() -> None:
     data = (SAMPLES / "all-in-psi.xlsx").read_bytes()
     result = review_bytes(data, NAME, NAME).package
@@ -114,6 +117,7 @@ def test_two_settings_and_an_edited_cell_are_told_apart(reviewed: bytes) -> None
     )
 
 
+@pytest.mark.at_length  # test_earlier.py finds added rows
 def test_rows_entered_after_the_last_run_are_named(reviewed: bytes) -> None:
     book = read_book(reviewed, NAME).book
     last = max(int(row) for row in book.readings.frame.index)
@@ -125,6 +129,7 @@ def test_rows_entered_after_the_last_run_are_named(reviewed: bytes) -> None:
     assert answered.endswith(" cells follow from it.")
 
 
+@pytest.mark.at_length  # test_earlier.py holds the words
 def test_what_the_book_alone_cannot_show_is_said_to_be_unknown(reviewed: bytes) -> None:
     book = read_book(reviewed, NAME).book
     gone = dict.fromkeys(book.readings.places)
@@ -176,6 +181,7 @@ def test_a_stored_value_that_its_formula_does_not_give_is_named(reviewed: bytes)
     assert answered == f"Not as it stands. {said}"
 
 
+@pytest.mark.at_length  # test_stored_results.py looks at the same book
 @needs_office
 def test_formulas_written_by_another_program_are_the_same(reviewed: bytes, office: Shared) -> None:
     answered, found = said_of(*office.resaved(reviewed))

@@ -64,6 +64,7 @@ def test_the_person_s_parts_stay_byte_for_byte(book: Path) -> None:
     assert [line for line in lint(made.read_bytes()) if line not in known] == []
 
 
+@pytest.mark.at_length  # the next one audits what was audited
 def test_auditing_the_audited_copy_replaces_the_sheets_where_they_stand(book: Path) -> None:
     siltbook("audit", book)
     first = book.with_name("farm.audited.xlsx")

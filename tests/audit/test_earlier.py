@@ -56,6 +56,7 @@ def found(now: bytes, was: bytes, *, witness: bytes | None = None,
     )
 
 
+@pytest.mark.at_length(keep=("watch_share", "review_date"))
 @pytest.mark.parametrize(
     ("was", "now", "said"),
     [
@@ -81,6 +82,7 @@ def test_two_settings_are_not_found() -> None:
     assert found(package(("watch_share", 0.7), ("interval", 14)), two) is None
 
 
+@pytest.mark.at_length(keep="4-2")
 @pytest.mark.parametrize(
     ("readings", "work", "said"),
     [

@@ -94,6 +94,7 @@ def test_entries_far_below_later_ones_are_not_said_to_be_in_order(sheet: str) ->
     assert "in the order of their dates" not in honest().results()["back-dated"].said
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("remark", ["", "agreed with the owner in March"])
 def test_a_raised_limit_needs_a_remark(remark: str) -> None:
     book = openpyxl.load_workbook(io.BytesIO(honest().package()))
@@ -111,6 +112,7 @@ def test_a_raised_limit_needs_a_remark(remark: str) -> None:
     assert (rules(audit)["rules-of-book"] is State.LOOK) is (not remark)
 
 
+@pytest.mark.at_length  # test_steps.py counts each step
 def test_the_counts_add_up_on_the_sample_farm() -> None:
     book = SAMPLES / "twelve-stations.xlsx"
     audit = audit_bytes(book.read_bytes(), book.name)

@@ -19,6 +19,7 @@ from tests.samples.load import SAMPLES
 ON = dt.date(2026, 5, 10)
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("limit", [3.0, 4.0, 5.0, 6.0])
 def test_verdicts_alone_are_those_of_a_whole_run(limit: float) -> None:
     data = (SAMPLES / "twelve-stations.xlsx").read_bytes()

@@ -108,6 +108,7 @@ def test_sheets_of_another_version_are_not_held_against_the_book(reviewed: bytes
     assert "they come from another version" in found["same-numbers"].said
 
 
+@pytest.mark.at_length  # test_earlier.py: sheets without a fingerprint
 @without
 def test_sheets_from_before_the_fingerprint(reviewed: bytes) -> None:
     book = read_book(reviewed, NAME).book

@@ -182,6 +182,7 @@ def test_the_next_review_reads_what_was_carried() -> None:
     assert states["Plan a flush"] is Kept.NO_DATE
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize(
     ("value", "read"),
     [(dt.datetime(2026, 8, 10), AUGUST), ("2026-08-10", AUGUST), ("10 Aug 2026", AUGUST)],
@@ -191,6 +192,7 @@ def test_a_date_may_be_a_date_or_text(value: object, read: dt.date) -> None:
     assert agreed(done.data or b"")[-1][3] == read
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("text", ["=1+1", "_x0041_", "<b> & co", "two\nlines", "@who"])
 def test_peoples_texts_stay_text(text: str) -> None:
     table = read_book(book("north"), "n").book.agreed
@@ -235,6 +237,7 @@ def carried(data: bytes, **cells: Any) -> Carried:
     return enter_agreed(pack, "pack.xlsx", data, "small.xlsx")
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize(("rows", "spare"), [(2, 0), (0, 0), (2, 3), (0, 2)])
 def test_the_table_grows_where_it_is_full(rows: int, spare: int) -> None:
     data = small(rows, spare=spare)
@@ -283,6 +286,7 @@ def one_sentence(caught: pytest.ExceptionInfo[BookError]) -> str:
     return text
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize(
     ("cells", "said"),
     [

@@ -84,6 +84,7 @@ def test_nonsense_in_a_cell_is_refused_by_its_cell(which: str) -> None:
     assert refusal(typed(**cells)) == f"{wanted}. {CORRECT}"
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize(
     ("cells", "row"),
     [
@@ -150,6 +151,7 @@ TAKEN: dict[str, Edit] = {
 }
 
 
+@pytest.mark.at_length(usual=3)
 @pytest.mark.parametrize("which", TAKEN)
 def test_a_pack_that_was_rearranged_is_still_understood(which: str) -> None:
     done = given(edited(TAKEN[which]))
@@ -175,6 +177,7 @@ REFUSED: dict[str, tuple[Edit, str]] = {
 }  # fmt: skip
 
 
+@pytest.mark.at_length(usual=3)
 @pytest.mark.parametrize("which", REFUSED)
 def test_a_pack_that_leaves_a_doubt_is_refused(which: str) -> None:
     edit, said = REFUSED[which]
@@ -226,6 +229,7 @@ BYTES: dict[str, Callable[[], bytes]] = {
 }  # fmt: skip
 
 
+@pytest.mark.at_length(drop="rows")
 @pytest.mark.parametrize("which", BYTES)
 def test_hostile_bytes_in_a_packs_place_are_refused_in_time(which: str) -> None:
     data = BYTES[which]()

@@ -67,6 +67,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 SOME = ("corner", "long-text", "merged", "laughs", "password")
 
 
+@pytest.mark.at_length(keep="review")
 @pytest.mark.skipif(sys.platform != "linux", reason="the limits are Linux's")
 @pytest.mark.parametrize("command", COMMANDS, ids=["audit", "review"])
 def test_hostile_books_give_one_sentence_within_limits_and_the_others_are_done(
@@ -141,6 +142,7 @@ NAMES = ("esc\x1b[31m.xlsx", "two\nlines.xlsx", os.fsdecode(b"bad\xff\xfe.xlsx")
          "-rf.xlsx", "..xlsx")  # fmt: skip
 
 
+@pytest.mark.at_length(keep=("command1", "command4"))
 @pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such names")
 @pytest.mark.parametrize(
     ("command", "as_json"),
@@ -317,6 +319,7 @@ class TestPdf:
         assert (farms / "p.xlsx").read_bytes() == small_pack()
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("made", ["reviewed", "audited", "previous", "previous-2"])
 def test_agree_refuses_a_copy_that_is_made_anew(farms: Path, made: str) -> None:
     copy = farms / f"north-2026.{made}.xlsx"
@@ -408,6 +411,7 @@ def test_an_empty_folder_says_so(command: tuple[str, ...], tmp_path: Path) -> No
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("month", ["1950-01", "2149-12"])
 def test_the_first_and_the_last_month_that_a_workbook_can_hold(farms: Path, month: str) -> None:
     done = siltbook("review", farms, "--month", month, "--no-pdf")
@@ -428,6 +432,7 @@ def dated(date1904: bool) -> bytes:
     return workbook(sheets, default_date_format="yyyy-mm-dd", date_1904=date1904)
 
 
+@pytest.mark.at_length(keep="True")
 @pytest.mark.parametrize("date1904", [False, True])
 def test_dates_at_the_ends_of_every_calendar(date1904: bool) -> None:
     data = dated(date1904)

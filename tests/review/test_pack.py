@@ -175,6 +175,7 @@ def odd(name: str, **settings: object) -> FarmMonth:
     return FarmMonth("odd.xlsx", "0" * 64, may, then, now)
 
 
+@pytest.mark.at_length(usual=3)
 @pytest.mark.parametrize("name", ["=1+1", "<r>x</r>", "https://x.invalid", "{=1}", "-1", "a\x07b"])
 def test_peoples_texts_stay_text(name: str) -> None:
     data = pack_bytes(make_pack([odd(name)], Month(2026, 5), "test"))

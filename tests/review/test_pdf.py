@@ -39,6 +39,7 @@ def pretend(folder: Path, monkeypatch: pytest.MonkeyPatch, script: str) -> None:
     monkeypatch.setenv("PATH", f"{folder}:/usr/bin:/bin", prepend=None)
 
 
+@pytest.mark.at_length  # test_commands.py makes one by the command
 @needs_office
 def test_a_workbook_becomes_a_pdf() -> None:
     made = to_pdf(workbook())
@@ -178,6 +179,7 @@ def test_a_full_folder_for_temporary_files_is_said_and_nothing_left(
     assert list(full.iterdir()) == []
 
 
+@pytest.mark.at_length(keep="False")
 @needs_scripts
 @pytest.mark.parametrize("whole_group", [False, True])
 def test_ctrl_c_ends_the_program_and_leaves_a_whole_pack(tmp_path: Path, whole_group: bool) -> None:
