@@ -51,6 +51,7 @@ def means(filled: Filled, station: str = "North") -> tuple[float, ...]:
 TRUE = pytest.approx((30.0, 29.0, 36.0, 25.0), rel=1e-8)
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("source", ["bar", "psi", "kPa"])
 @pytest.mark.parametrize("farm", ["bar", "psi"])
 def test_rows_go_in_the_unit_of_farm_or_station(farm: str, source: str) -> None:

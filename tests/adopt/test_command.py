@@ -150,6 +150,7 @@ def test_an_unanswered_question_stops_and_an_answer_is_used(tmp_path: Path) -> N
     assert book.readings.frame["inlet"].iloc[0] == pytest.approx(43.5 * 0.70307, rel=1e-4)
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize(
     ("sheet", "cell", "value", "said"),
     [

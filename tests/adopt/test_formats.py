@@ -40,6 +40,7 @@ def saved(which: str, office: Shared, ending: str) -> bytes:
     return dict(zip(books, office.resaved(*books.values(), to=ending), strict=True))[which]
 
 
+@pytest.mark.at_length(keep="xls")
 @needs_office
 @pytest.mark.parametrize("ending", ["ods", "xls"])
 def test_other_formats_say_the_same_of_what_is_hidden(office: Shared, ending: str) -> None:

@@ -27,6 +27,7 @@ def expected(style: Style) -> list[tuple[object, ...]]:
     )  # fmt: skip
 
 
+@pytest.mark.at_length(usual=26)
 @pytest.mark.parametrize("language", WORDS)
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_readings_arrive_as_they_were_kept(layout: str, language: str) -> None:

@@ -32,6 +32,7 @@ def drops(seen: Adoption) -> dict[object, float]:
     return made
 
 
+@pytest.mark.at_length(keep="60")
 @pytest.mark.parametrize("step", [5, 60, 300, 900])
 def test_one_reading_a_day_is_the_drop_in_steady_service(step: int) -> None:
     days = 20 if step > 5 or LONG else 4

@@ -119,12 +119,14 @@ def adopted(name: str, layout: str, daily: bool) -> bytes:
     return filled.data or b""
 
 
+@pytest.mark.at_length(usual=3)
 @pytest.mark.parametrize(("name", "layout"), crossed(SAMPLES, WHOLE))
 def test_the_same_verdicts_as_filled_in_by_hand(name: str, layout: str) -> None:
     assert judged(adopted(name, layout, daily=False)) == by_hand(name, False)
 
 
 # One station a file, as in the sample of mixed units, makes no wide table that names it.
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize(
     ("name", "layout"), crossed([n for n in SAMPLES if n != "mixed-units.xlsx"], ONE_A_DAY)
 )
@@ -142,6 +144,7 @@ def test_the_same_verdicts_where_a_day_has_one_reading(name: str, layout: str) -
     assert verdicts == wanted
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("layout", ONE_A_DAY)
 def test_one_station_a_file_is_asked_for_and_gives_the_same_verdicts(
     layout: str, tmp_path: Path
@@ -217,6 +220,7 @@ def test_a_messy_list_of_its_own_gives_the_verdicts_of_the_same_list_in_the_temp
     assert [r for r in readings if r[0] != "P9 Nowhere"] == read
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("number", range(10 if LONG else len(WHOLE)))  # each layout
 def test_the_portfolio_comes_back_as_it_was(number: int) -> None:
     """Each book's readings in one or another layout are the rows that it has already."""

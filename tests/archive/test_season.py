@@ -60,6 +60,7 @@ def test_register_and_settings_are_carried_in_the_peoples_units(begun: Path) -> 
     assert settings["Lowest flush inlet"] == pytest.approx(2.0)
 
 
+@pytest.mark.at_length(keep="psi")
 @pytest.mark.parametrize(
     ("name", "typed", "own"),
     [("siltbook-blank-psi.xlsx", 7.0, "Drop limit (psi)"),
@@ -168,6 +169,7 @@ def test_the_new_book_can_be_judged(begun: Path, tmp_path: Path) -> None:
     assert siltbook("run", book).exit_code == 0
 
 
+@pytest.mark.at_length  # a season given twice is refused by the same look
 def test_archives_of_two_farms_are_refused(kept: Path, tmp_path: Path) -> None:
     put(archived(PORTFOLIO / "west-2025.xlsx").files, tmp_path / "west")
     target = tmp_path / "n.xlsx"

@@ -70,6 +70,7 @@ def test_a_file_missing_added_or_replaced_by_a_link(archive: Path) -> None:
     )
 
 
+@pytest.mark.at_length(keep="readings")
 @pytest.mark.parametrize(
     ("name", "old", "new"),
     [

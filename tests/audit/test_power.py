@@ -8,6 +8,7 @@ from functools import cache
 from siltbook.batch.audit.job import audit_bytes
 from siltbook.batch.audit.model import Audit, Power, Question
 from siltbook.batch.audit.report import answer, seeable
+from tests.amount import few
 from tests.audit.farm import Farm, honest, looks
 
 
@@ -52,7 +53,7 @@ def test_coarse_gauges_hide_a_stuck_one() -> None:
     stuck = "a gauge stuck for 8 readings"
     assert found(audited())[stuck] == 10
     assert found(audit_bytes(coarse().package(), "farm.xlsx"))[stuck] == 0
-    for begin in (4, 11, 18):
+    for begin in few((4, 11, 18), 1):
         for farm, seen in ((honest(), True), (coarse(), False)):
             for row in (rows := farm.of("Cedar"))[begin : begin + 8]:
                 row["inlet"] = rows[begin]["inlet"]

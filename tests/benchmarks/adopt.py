@@ -215,15 +215,15 @@ def seeded(seed: int, count: int = TABLES) -> Score:
     return total
 
 
-def public() -> dict[str, str]:
-    """What becomes of every public file that opens: not filter readings, or asked."""
+def public(every: int = 1) -> dict[str, str]:
+    """What becomes of each public file that opens: not filter readings, or asked.
+
+    `every`: of each so many files that are not large, one is taken.
+    """
     found: dict[str, str] = {}
-    for path in sorted(CORPORA.rglob("*")):
-        if (
-            path.suffix.lower() not in (".xlsx", ".xlsm", ".ods", ".xls")
-            or path.stat().st_size > 300_000
-        ):
-            continue
+    kinds = (".xlsx", ".xlsm", ".ods", ".xls")
+    paths = sorted(path for path in CORPORA.rglob("*") if path.suffix.lower() in kinds)
+    for path in [path for path in paths if path.stat().st_size <= 300_000][::every]:
         try:
             made = study(grids_of([Source(path, path.read_bytes())]))
         except SiltbookError:

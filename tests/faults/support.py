@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import signal
 import subprocess
@@ -16,7 +17,7 @@ import pytest
 
 from siltbook.batch.job import review_bytes
 from siltbook.batch.typed.stamp import stamped
-from tests.amount import LONG
+from tests.amount import LONG, whole
 from tests.benchmarks.speed import make_book
 from tests.forked import Forked
 from tests.warm import process
@@ -70,12 +71,15 @@ class Ended:
 
 
 def points(calls: int, enough: Callable[[], bool] = lambda: True) -> Iterator[int]:
-    """At which of a run's calls a fault strikes: every fourth one, the last included.
+    """At which of a run's calls a fault strikes: every twelfth one, the last included.
 
-    The others as well until `enough`, and all of them in the long run.
+    Every fourth one where all tests are run; the others as well until `enough`, and all of them in
+    the long run.
     """
-    yield from range(calls, 0, -4)
-    others = (at for first in (2, 1, 3) for at in range(calls - first, 0, -4))
+    step = 4 if whole() else 12
+    yield from range(calls, 0, -step)
+    between = sorted(range(1, step), key=lambda first: -math.gcd(first, step))
+    others = (at for first in between for at in range(calls - first, 0, -step))
     yield from (at for at in others if LONG or not enough())
 
 

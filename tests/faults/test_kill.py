@@ -98,6 +98,7 @@ def test_a_kill_at_any_call_into_a_folder_leaves_the_old_result_or_the_new(
         assert left_by(at)[0].killed
 
 
+@pytest.mark.at_length(keep="in-place")
 @pytest.mark.parametrize("how", ["--in-place", "--out"])
 def test_a_full_disk_at_any_call_gives_one_sentence_and_loses_nothing(
     driver: Driver, old: bytes, new: bytes, tmp_path: Path, how: str

@@ -17,6 +17,7 @@ from siltbook.batch import files
 from siltbook.batch.cli import main
 from siltbook.batch.errors import naming
 from siltbook.batch.reading.book import ReadResult, read_book
+from tests.amount import few
 from tests.faults.support import ROOT, small_book
 
 OURS = "this is a fault of Siltbook, not of your book; the others were done."
@@ -53,6 +54,7 @@ COMMANDS = {
 }
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("command", COMMANDS)
 def test_a_fault_of_the_program_is_one_sentence_and_the_other_book_is_done(
     command: str, books: Path, tmp_path: Path
@@ -68,6 +70,7 @@ def test_a_fault_of_the_program_is_one_sentence_and_the_other_book_is_done(
     assert not list(tmp_path.glob("siltbook-fault*"))
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("command", COMMANDS)
 def test_a_report_is_written_only_where_it_was_asked_for(
     command: str, books: Path, tmp_path: Path
@@ -79,6 +82,7 @@ def test_a_report_is_written_only_where_it_was_asked_for(
     assert "AttributeError: what nobody expected" in report
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("command", COMMANDS)
 def test_a_misspelt_path_among_several_stops_nothing(
     command: str, books: Path, tmp_path: Path
@@ -176,7 +180,7 @@ def test_ctrl_c_while_it_starts_prints_no_traceback(tmp_path: Path) -> None:
         "import sys\nfrom siltbook.__main__ import main, stop\nimport signal\n"
         "signal.signal(signal.SIGINT, stop)\nprint('here', flush=True)\nmain()\n"
     )
-    for wait in (0.0, 0.03, 0.06, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5):
+    for wait in few((0.0, 0.03, 0.06, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5), 4):
         process = subprocess.Popen(
             [sys.executable, script, "run", book], cwd=ROOT, text=True,
             stdout=subprocess.PIPE, stderr=subprocess.PIPE,

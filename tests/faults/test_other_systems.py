@@ -25,7 +25,7 @@ from siltbook.batch.commands.adopt import _command
 from siltbook.batch.commands.shared import is_of_output
 from siltbook.batch.errors import BookError
 from siltbook.batch.files import DRAFT_STALE, find_books, open_file, sweep, write_whole
-from tests.amount import some
+from tests.amount import few, some
 from tests.faults.support import ROOT, small_book, start
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="takes the part of Windows")
@@ -78,6 +78,7 @@ def test_a_console_of_western_letters_gets_what_it_can_show(
         for more in ([], ["--json"])
         if not (more and command == "archive")
     ]
+    runs = few(runs, 5)
     if errors == "replace":  # what cannot be shown is handled at one place for all commands
         runs = some(runs, 3)
     done = subprocess.run(
@@ -147,6 +148,7 @@ def told_with_nobody_reading(system: str, number: int, *words: str) -> tuple[int
     return ended.returncode, said
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("words", [["--help"], ["check"]])
 def test_a_closed_pipe_on_windows_ends_in_silence(words: list[str], farm: Path) -> None:
     """Windows says 'invalid argument' where others say 'broken pipe'."""

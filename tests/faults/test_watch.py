@@ -172,6 +172,7 @@ def in_the_background() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
+@pytest.mark.at_length(keep="background")
 @pytest.mark.skipif(sys.platform == "win32", reason="signals are sent")
 @pytest.mark.parametrize("ignores", [False, True], ids=["in front", "in the background"])
 def test_kill_ends_it_as_ctrl_c_does_which_is_ignored_in_the_background(

@@ -22,6 +22,7 @@ from click.testing import CliRunner
 from siltbook.batch import cluster, many
 from siltbook.batch.cli import main
 from siltbook.batch.cluster import ClusterError, process_on_cluster
+from tests.amount import whole
 from tests.faults import workers
 from tests.faults.support import ROOT, reviewed, small_book
 from tests.forked import Forked
@@ -84,7 +85,11 @@ def test_a_process_that_dies_takes_no_book_with_it(tmp_path: Path, mark: Path) -
     assert mark.exists()
 
 
-def test_a_book_that_ends_every_process_is_given_up_and_the_others_go_on(tmp_path: Path) -> None:
+def test_a_book_that_ends_every_process_is_given_up_and_the_others_go_on(
+    tmp_path: Path, request: pytest.FixtureRequest
+) -> None:
+    if not whole():  # tests/whole/test_commands.py starts them in earnest
+        request.getfixturevalue("forked_workers")
     todo = orders(tmp_path, "a", "deadly", "c")
     check_all(todo, list(many.process_books(todo, 2, workers.die_always)), failing="deadly")
 
@@ -151,7 +156,7 @@ def test_cluster_one_worker_of_two_killed_half_way(
     monkeypatch.setattr(cluster, "PATIENCE", 60.0)  # a busy machine starts workers slowly
     mark.mkdir()
     todo = orders(tmp_path, *(f"b{i}" for i in range(10)))
-    with worker(scheduler, really=True) as one, worker(scheduler, really=True) as two:
+    with worker(scheduler, really=True) as one, worker(scheduler, really=whole()) as two:
         wait_for_workers(scheduler, 2)
         with ThreadPoolExecutor(1) as other:
             killed = other.submit(kill_the_holder, mark, (one, two))

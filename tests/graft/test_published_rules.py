@@ -58,6 +58,7 @@ PLANTED = {
 }
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("words", PLANTED)
 def test_a_planted_fault_breaks_them(words: str, written: bytes, tmp_path: Path) -> None:
     content = parts(written)

@@ -65,6 +65,7 @@ def plain(value: object) -> object:
     return None if value is None else round(float(value), 9)  # type: ignore[arg-type]
 
 
+@pytest.mark.at_length(drop=("audited", "merged"))
 @pytest.mark.filterwarnings("ignore:.*xtension is not supported:UserWarning")
 @pytest.mark.parametrize("kind", KINDS)
 def test_calamine_sees_every_sheet_and_every_stored_value(kind: str) -> None:
@@ -86,6 +87,7 @@ def test_calamine_sees_every_sheet_and_every_stored_value(kind: str) -> None:
     assert count > 50
 
 
+@pytest.mark.at_length(keep="another maker")
 @needs("hyperformula")
 @pytest.mark.parametrize("kind", ["blank, filled", "reviewed, of another maker"])
 def test_another_engine_calculates_to_the_stored_values(kind: str, tmp_path: Path) -> None:
@@ -110,6 +112,7 @@ def judged(data: bytes, folder: Path) -> dict[str, Any]:
     return said
 
 
+@pytest.mark.at_length(keep="xlsx-reviewed")
 @pytest.mark.parametrize(
     ("library", "kind"), [pytest.param(*p, marks=needs(p[0])) for p in RESAVED]
 )

@@ -81,6 +81,7 @@ def merge(book: bytes, copies: list[bytes], base: bytes | None) -> bytes:
     return made.data or book
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("chunk", range(CHUNKS))
 def test_whatever_anybody_typed_is_in_the_book_or_in_conflicts(chunk: int) -> None:
     for number in range(HISTORIES // CHUNKS):
@@ -110,6 +111,7 @@ def test_whatever_anybody_typed_is_in_the_book_or_in_conflicts(chunk: int) -> No
             assert rows(stepwise) == rows(done), (chunk, number)
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("seed", some(range(10), 5))
 def test_what_is_taken_is_what_the_other_side_said(seed: int) -> None:
     random_ = random.Random(seed)

@@ -103,6 +103,7 @@ def test_a_book_merged_with_itself_or_twice_with_a_copy_changes_nothing() -> Non
     assert merged(once, once, BOOK, base=BOOK).data is None or True
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize(
     ("choice", "state", "inlet"), [("take that", "taken", 3.3), ("keep this", "kept", 3.0)]
 )

@@ -47,6 +47,7 @@ def said(done: Merged) -> list[str]:
     return [line.strip() for line in lines_of(done, Path(NAME), None)][1:]
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("unit", PRESSURE_UNITS)
 def test_a_station_limit_of_another_unit_is_compared_and_taken_as_what_it_is(unit: str) -> None:
     """6 psi into a cell that is read in bar would be a limit that no filter ever reaches."""

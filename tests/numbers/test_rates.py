@@ -28,6 +28,7 @@ def coverage(readings: int, walk: float, error: float, cases: int = 250) -> floa
     return held / cases
 
 
+@pytest.mark.at_length(usual=3)
 @pytest.mark.parametrize("readings", [5, 8, 12, 20])
 @pytest.mark.parametrize("walk", [0.1, 0.3])
 def test_eighty_per_cent_means_eighty_on_walks(readings: int, walk: float) -> None:

@@ -42,6 +42,7 @@ def _judged(
     return dict(found.stations)
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize(
     "spoilt",
     [
@@ -74,6 +75,7 @@ def test_a_name_that_is_typed_once_or_merged() -> None:
         assert "Rows 3, 4 and 5 of the readings could not be placed" in north.judgement.reason
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize(
     "harmless",
     [

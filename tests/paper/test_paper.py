@@ -87,6 +87,7 @@ def test_letters_are_large_enough_and_the_same_book_gives_the_same_bytes() -> No
     assert again == station_cards(judged, BOOK.name, "0", ["S01 Weir"])
 
 
+@pytest.mark.at_length(keep="A4")
 @pytest.mark.parametrize("size", ["A4", "Letter"])
 def test_every_card_is_one_page(size: str) -> None:
     judged = assessed(BOOK.name)

@@ -140,6 +140,7 @@ FAMILIES: dict[str, tuple[Callable[[], bytes], str]] = {
 }  # fmt: skip
 
 
+@pytest.mark.at_length(drop=("a text of one part", "accents in", "long texts", "by the thousand"))
 @pytest.mark.skipif(sys.platform != "linux", reason="the limits are Linux's")
 @pytest.mark.parametrize("family", FAMILIES)
 def test_each_family_is_judged_or_refused_within_ten_seconds_and_a_gibibyte(
@@ -204,6 +205,7 @@ def test_what_the_bounds_miss_ends_in_the_child_and_the_batch_goes_on(
     assert "good" in done.stdout or "Invented" in done.stdout
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("command", COMMANDS)
 def test_an_unusual_book_that_is_honest_is_judged_as_any(
     command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -287,6 +289,7 @@ def mutated(xml: str, dice: random.Random) -> str:
     return xml
 
 
+@pytest.mark.at_length(usual=3)
 @pytest.mark.parametrize("seed", range(amount(12, 24)))
 def test_any_change_to_the_structure_of_a_part_is_judged_or_refused_in_time(seed: int) -> None:
     """Relationships, types, styles, texts, names, tables; `SILTBOOK_FUZZ` asks for more."""

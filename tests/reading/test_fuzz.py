@@ -21,11 +21,11 @@ from siltbook.batch.reading.book import ReadResult, read_book
 from siltbook.batch.reading.cells import clean_text
 from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.contract import FARM, LISTS, STATIONS, Kind, Sheet
-from tests.amount import LONG
+from tests.amount import LONG, whole
 from tests.reading.books import NAME, OFFICE, clean_sheets, raw_book, raw_sheet, workbook
 from tests.reading.test_other_formats import other
 
-EXAMPLES = int(LONG or 24)
+EXAMPLES = int(LONG or (24 if whole() else 9))
 # The usual run takes the same examples each time: a change never fails for another's reason. It
 # does not look for the smallest example of a failure, which takes minutes: the long run does.
 FUZZ = settings(

@@ -104,6 +104,7 @@ HARM = {
 }  # fmt: skip
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.skipif(sys.platform != "linux", reason="the limits are Linux's")
 @pytest.mark.parametrize("half", [0, 1])
 def test_each_gives_one_sentence_within_limits_and_the_batch_goes_on(

@@ -69,6 +69,7 @@ def using_a_piece_twice(data: bytes) -> bytes:
     return data[:root] + struct.pack("<ii", sector, length) + data[root + 8 :]
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize(
     ("data", "odd"),
     [

@@ -106,6 +106,7 @@ def test_the_same_book_in_another_format_reads_the_same(kind: str) -> None:
     assert "Readings!E5: error value in a cell: read #DIV/0!" in " ".join(shown(read)[3])
 
 
+@pytest.mark.at_length(keep="xls")
 @pytest.mark.usefixtures("real_child")
 @BOTH
 def test_the_result_is_a_new_xlsx_with_the_values_where_they_stood(
@@ -171,6 +172,7 @@ def of_kind(kind: str, office: Shared) -> Reviewed:
     return review_bytes(data, f"b.{kind}", f"b.{kind}")
 
 
+@pytest.mark.at_length(keep="ods")
 @needs_office
 @BOTH
 def test_the_sample_farm_in_another_format_gives_the_same_verdicts(
@@ -184,6 +186,13 @@ def test_the_sample_farm_in_another_format_gives_the_same_verdicts(
 
     assert verdicts(review.assessment) == verdicts(same)
     assert lint(review.package) == []
+
+
+@pytest.mark.at_length  # test_sample_farm.py recalculates the workings of an .xlsx
+@needs_office
+@BOTH
+def test_the_workings_of_another_format_are_live(kind: str, office: Shared) -> None:
+    review = of_kind(kind, office)
     both = [of_kind(each, office).package for each in KINDS]  # by one start of the program
     again = dict(zip(KINDS, office.resaved(*both, recalculate=True), strict=True))[kind]
     live, kept = (cells(book, "Workings", values=True) for book in (again, review.package))
@@ -333,6 +342,7 @@ def test_entities_are_refused() -> None:
         read_book(ods(HEAD, **{"content.xml": bomb}), "b.ods")
 
 
+@pytest.mark.at_length(keep="ods")
 @BOTH
 def test_cut_and_flipped_files_are_read_or_refused(
     kind: str, monkeypatch: pytest.MonkeyPatch

@@ -58,6 +58,7 @@ def test_a_typed_date_that_can_be_read_two_ways_is_never_settled_by_it(choice: s
     assert read(choice, "09/30/2026").book.readings.frame["date"].iloc[0] == dt.date(2026, 9, 30)
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("choice", WAYS)
 def test_a_blank_offers_the_setting_and_its_dates_look_so(choice: str) -> None:
     day = dt.date(2026, 9, 8)

@@ -91,6 +91,7 @@ def test_no_metre_stands_on_a_result_sheet_or_chart_or_in_the_terminal(name: str
     assert {f"Drop ({unit})", "Drop (m)", f"Limit ({unit})", "Limit (m)"} <= headers
 
 
+@pytest.mark.at_length(keep="psi")
 @pytest.mark.parametrize("name", NAMES)
 def test_no_metre_stands_in_the_audit(name: str) -> None:
     audit, package = audited(reviewed(name).package, name)
@@ -99,6 +100,7 @@ def test_no_metre_stands_in_the_audit(name: str) -> None:
     assert not [r for r in audit.results if r.rule.code == "rules-of-book" and r.places]
 
 
+@pytest.mark.at_length(keep="psi")
 @pytest.mark.parametrize("name", NAMES)
 def test_no_metre_stands_in_the_review_pack(name: str) -> None:
     month = Month(2026, 8)
@@ -115,6 +117,7 @@ def read(pdf: bytes, folder: Path) -> list[str]:
     return done.stdout.decode().splitlines()
 
 
+@pytest.mark.at_length(keep="kpa")
 @needs_poppler
 @pytest.mark.parametrize("name", NAMES)
 def test_no_metre_stands_on_a_page(name: str, tmp_path: Path) -> None:

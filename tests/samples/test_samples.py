@@ -105,6 +105,7 @@ def test_every_true_drop_follows_the_stated_model(name: str) -> None:
     assert checked > 40
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("name", BUILT)
 def test_the_drop_of_the_readings_in_the_book_is_the_model_rounded(name: str) -> None:
     for station, truth in make.truth(name).items():

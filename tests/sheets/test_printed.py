@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 import xlsxwriter
 
+from tests.amount import whole
 from tests.interop.books import produced
 from tests.office import convert_all, needs_office
 from tests.printed import faults, needs_poppler
@@ -16,6 +17,7 @@ pytestmark = [needs_office, needs_poppler]
 
 
 KINDS = ("audited", "pack", "seasons", "round sheet", "mapping", "merged")
+USUAL = ("pack", "round sheet", "mapping")
 
 
 def printed(books: dict[str, bytes], folder: Path) -> dict[str, bytes]:
@@ -29,9 +31,11 @@ def printed(books: dict[str, bytes], folder: Path) -> dict[str, bytes]:
 
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
-    return printed({kind: produced(kind) for kind in KINDS}, tmp_path_factory.mktemp("printed"))
+    kinds = KINDS if whole() else USUAL
+    return printed({kind: produced(kind) for kind in kinds}, tmp_path_factory.mktemp("printed"))
 
 
+@pytest.mark.at_length(keep=USUAL)
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_page_of_every_sheet_can_be_read(kind: str, pages: dict[str, bytes]) -> None:
     """The audited book holds the result sheets and the sheets that people fill as well."""

@@ -96,12 +96,14 @@ def test_farm_shows_defaults_units_and_help(blank: Workbook) -> None:
     assert shown["Farm name"] == (None, None, "Shown on every result sheet.")
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("unit", contract.PRESSURE_UNITS)
 def test_lowest_flush_inlet_stays_two_bar_in_every_unit(unit: str) -> None:
     farm = opened(build(BlankOptions(pressure_unit=unit)))["Farm"]
     assert (farm["B4"].value, farm["B8"].value, farm["C8"].value) == (unit, 2, "bar")
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("unit", contract.PRESSURE_UNITS)
 def test_a_blank_speaks_one_unit_and_is_read_back_in_it(unit: str) -> None:
     register: list[dict[str, object]] = [{"station": "A", "clean_drop": 1.5, "drop_limit": 6}]

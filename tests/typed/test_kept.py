@@ -105,6 +105,7 @@ EDITS: list[tuple[Callable[[openpyxl.Workbook], Any], str]] = [
 ]  # fmt: skip
 
 
+@pytest.mark.at_length(usual=4)
 @pytest.mark.parametrize(("how", "what"), EDITS)
 def test_an_edited_result_is_kept_with_the_sentence_that_says_so(
     book: Path, result: Path, how: Callable[[openpyxl.Workbook], Any], what: str
@@ -313,6 +314,7 @@ def test_an_audited_copy_that_somebody_edited_is_kept_too(book: Path) -> None:
     assert "explained by Ann" in texts(aside)
 
 
+@pytest.mark.at_length  # the small farm above shows it: boxes come back
 def test_the_twelve_station_sample_shows_a_filled_box_on_the_next_run(tmp_path: Path) -> None:
     sample = Path(__file__).parents[2] / "sample_workbooks" / "twelve-stations.xlsx"
     book = tmp_path / sample.name

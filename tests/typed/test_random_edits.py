@@ -57,6 +57,7 @@ def go_on(book: Path, result: Path, how: int) -> str:
     return siltbook("run", book)
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.filterwarnings("ignore:.*extension is not supported:UserWarning")
 @pytest.mark.parametrize("seed", range(4))
 def test_nothing_typed_into_reviewed_books_is_ever_lost(seed: int, tmp_path: Path) -> None:

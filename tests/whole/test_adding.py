@@ -90,6 +90,7 @@ def test_a_column_is_a_line_in_each_of_two_files(copy: Path) -> None:
     assert run(copy, code) == "Pump 2\n"
 
 
+@pytest.mark.at_length  # the column above is added to a copy in the same way
 def test_a_unit_is_one_line(copy: Path) -> None:
     (one,) = (one for one in examples() if one[0] == "templates/units.py")
     add(copy, *one)

@@ -50,6 +50,7 @@ def next_season(home: Path, data: bytes) -> Path:
     return target
 
 
+@pytest.mark.at_length(keep=("escalate", "re-read"))
 @pytest.mark.parametrize("verdict", LOGS)
 def test_a_station_stands_in_march_where_it_stood_in_august(verdict: str, tmp_path: Path) -> None:
     readings, done, words = LOGS[verdict]
@@ -144,6 +145,7 @@ def test_the_sheet_is_there_to_be_seen_and_changed(tmp_path: Path) -> None:
     assert sheet.tables["CarriedTable"].ref == "A1:L51"
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize(
     ("flush", "remark"),
     [

@@ -102,6 +102,7 @@ def made(assessment: Assessment, name: str) -> bytes:
     return whole(result_book(assessment, NAMES, name, "0"))
 
 
+@pytest.mark.at_length(keep=("twelve-stations", "real-life"))
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
 def test_result_sheets(path: Path) -> None:
     shown = pages(made(assessed(str(path.relative_to(FOLDER))), path.name))

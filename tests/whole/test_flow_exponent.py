@@ -59,6 +59,7 @@ def own(data: bytes) -> StationResult:
     return next(r for r in assess_bytes(data, "book").stations if r.station.name == "Own")
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("unit", ["m3/h", "L/s", "gpm"])
 def test_the_exponent_is_found_and_reported_whatever_the_flow_unit(unit: str) -> None:
     found = station_json(own(farm(unit)))["flow_exponent"]
@@ -90,6 +91,7 @@ def test_runs_and_workings_use_it() -> None:
     assert sheet[f"Z{two}"].value == pytest.approx(1.0)
 
 
+@pytest.mark.at_length  # test_sample_farm.py recalculates many-flows.xlsx
 @needs_office
 @pytest.mark.parametrize("unit", UNITS)
 def test_libreoffice_finds_the_same_drops_uncertainties_and_probabilities(

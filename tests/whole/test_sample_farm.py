@@ -49,6 +49,7 @@ def test_two_gauges_hide_no_torn_screen() -> None:
     assert found == {station: true.verdict for station, true in make.truth(NAMES[0]).items()}
 
 
+@pytest.mark.at_length(keep="twelve")
 @pytest.mark.parametrize("name", NAMES)
 def test_two_runs_give_the_same_bytes_and_a_run_on_the_result_the_same_verdicts(name: str) -> None:
     once = reviewed(name).package
@@ -80,6 +81,7 @@ def test_json_document(tmp_path: Path) -> None:
     assert Path(entry["output"]).exists()
 
 
+@pytest.mark.at_length(keep="many-flows")
 @needs_office
 @pytest.mark.parametrize("name", NAMES)
 def test_libreoffice_recalculates_the_workings_to_the_cached_values(
@@ -102,6 +104,7 @@ def test_libreoffice_recalculates_the_workings_to_the_cached_values(
     assert compared > 100
 
 
+@pytest.mark.at_length(keep="many-flows")
 @needs_office
 @pytest.mark.parametrize("name", NAMES)
 def test_a_book_resaved_by_libreoffice_keeps_its_verdicts_and_its_five_sheets(

@@ -93,6 +93,7 @@ def test_nothing_but_words_depends_on_the_way_of_dates(way: str) -> None:
     assert plain(judged()[way]) == plain(judged()[""])
 
 
+@pytest.mark.at_length(keep="real-life")
 @pytest.mark.parametrize("name", NAMES)
 def test_no_other_date_stands_on_a_sheet_or_chart_in_the_terminal_or_the_audit(name: str) -> None:
     made = reviewed(name)
@@ -108,6 +109,7 @@ def test_no_other_date_stands_on_a_sheet_or_chart_in_the_terminal_or_the_audit(n
     assert {told[code] for code in ("same-numbers", "same-formulas", "same-inputs")} == {"quiet"}
 
 
+@pytest.mark.at_length(keep="real-life")
 @pytest.mark.parametrize("name", NAMES)
 def test_every_sheet_says_once_in_its_head_how_dates_are_shown(name: str) -> None:
     for choice, order in ((DAY_FIRST, "day/month/year"), (MONTH_FIRST, "month/day/year")):
@@ -118,6 +120,7 @@ def test_every_sheet_says_once_in_its_head_how_dates_are_shown(name: str) -> Non
     assert not [t for t in texts(reviewed(name, ISO).package, RESULT_SHEETS) if "dates are" in t]
 
 
+@pytest.mark.at_length(keep="real-life")
 @needs_poppler
 @pytest.mark.parametrize("name", NAMES)
 def test_no_other_date_stands_on_a_page_and_each_says_the_order(name: str, tmp_path: Path) -> None:

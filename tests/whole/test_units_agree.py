@@ -49,6 +49,7 @@ def filled(unit: str) -> Assessment:
     return assess_bytes(data, unit)
 
 
+@pytest.mark.at_length(keep="psi")
 @pytest.mark.parametrize("unit", ["kPa", "psi", "m", "kgf/cm2"])
 def test_same_history_same_answer(unit: str) -> None:
     reference, other = filled("bar"), filled(unit)

@@ -276,6 +276,7 @@ def test_a_row_that_could_not_be_read_is_named_in_the_sentence() -> None:
     )
 
 
+@pytest.mark.at_length(usual=4)
 @pytest.mark.parametrize("yes", ["x", "X", "ok", "OK", "✓", "✔", "ja", "si", "sí", "oui", "Oui"])
 def test_words_that_mean_yes_are_taken_and_noted(yes: str) -> None:
     flush = work(day(2), Click_heard=yes, Water_at_outlet=yes)
@@ -289,6 +290,7 @@ def test_words_that_mean_yes_are_taken_and_noted(yes: str) -> None:
     )
 
 
+@pytest.mark.at_length(usual=3)
 @pytest.mark.parametrize(
     ("written", "verdict", "taken"),
     [
