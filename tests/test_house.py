@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.amount import ALL, VARIABLE
+
 ROOT = Path(__file__).resolve().parents[1]
 ALLOWED = {
     "templates": {"templates"},
@@ -44,6 +46,10 @@ def test_ci_runs_the_commands_of_the_readme() -> None:
     commands = [c.strip() for c in re.findall(r"```sh\n(.*?)```", readme, re.DOTALL)]
     assert len(commands) == 2
     assert all(command in ci.splitlines() for command in commands)
+    # Nothing lands without all tests: those at length, which the usual run leaves out, as well.
+    assert f"\nexport {VARIABLE}={ALL}\n" in ci[: ci.index(commands[1])]
+    for page in ("README.md", "DEVELOPERS.md"):
+        assert f"`{VARIABLE}={ALL}`" in (ROOT / page).read_text()
 
 
 def test_windows_gets_the_same_commands_in_words_that_both_its_shells_take() -> None:

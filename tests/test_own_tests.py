@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import os
 import re
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from siltbook.batch.audit.rules import RULES
 from siltbook.batch.model import Verdict
 from siltbook.checks.findings import CATALOGUE
 from siltbook.templates import contract
+from tests.amount import ALL, LONG, USUAL, VARIABLE, few, left_out, settle
 
 TESTS = Path(__file__).parent
 
@@ -49,6 +51,72 @@ def test_a_verdict_is_reached_by_a_test_of_the_ladder(verdict: Verdict) -> None:
 @pytest.mark.parametrize("sheet", [*contract.RESULT_SHEETS, *contract.AUDIT_SHEETS])
 def test_a_result_sheet_is_opened_by_a_test(sheet: str, every: str) -> None:
     assert f'"{sheet}"' in every, f"no test opens the sheet {sheet}"
+
+
+def marks(test: ast.FunctionDef) -> list[str]:
+    return [ast.unparse(mark) for mark in test.decorator_list if "at_length" in ast.unparse(mark)]
+
+
+def test_every_promise_has_a_case_in_the_usual_run() -> None:
+    """A test that the page names may be at length but for some of its cases, never as a whole."""
+    page = (TESTS.parent / "docs" / "trust.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`(tests/[\w/]+\.py)::(\w+)`", page))
+    assert len(named) > 150
+    never = []
+    for path, name in sorted(named):
+        tree = ast.walk(ast.parse((TESTS.parent / path).read_text(encoding="utf-8")))
+        tests = [f for f in tree if isinstance(f, ast.FunctionDef) and f.name == name]
+        never += [f"{path}::{name}" for test in tests if "pytest.mark.at_length" in marks(test)]
+    assert never == []
+
+
+def test_the_few_of_a_usual_run_are_spread_from_the_first_to_the_last(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv(VARIABLE, USUAL)
+    assert [few(range(10), count) for count in (1, 2, 3, 10, 11)] == [
+        [0], [0, 9], [0, 4, 9], [*range(10)], [*range(10)]
+    ]  # fmt: skip
+    monkeypatch.setenv(VARIABLE, ALL)
+    assert few(range(10), 1) == [*range(10)]
+
+
+def test_a_word_that_is_not_known_is_wrong_use(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(VARIABLE, "al")
+    with pytest.raises(pytest.UsageError, match="SILTBOOK_TESTS is 'al': 'all' and 'usual' are"):
+        settle(named=False)
+    monkeypatch.delenv(VARIABLE)
+    for named, meant in ((False, USUAL), (True, ALL)):
+        monkeypatch.setenv(VARIABLE, "")
+        settle(named)
+        assert os.environ[VARIABLE] == (ALL if LONG else meant)
+
+
+def test_what_is_at_length_is_marked_on_each_test_by_itself() -> None:
+    """So that the test above sees it."""
+    marked = re.compile(r"pytestmark = .*at_length|add_marker\(.*at_length|marks=.*at_length")
+    for path in TESTS.rglob("*.py"):
+        assert path == Path(__file__) or not marked.search(path.read_text("utf-8")), path
+
+
+@pytest.mark.at_length  # only there are all cases, of which a mark may keep or drop none
+def test_each_mark_keeps_some_cases_and_every_piece_of_it_stands_in_one(
+    request: pytest.FixtureRequest,
+) -> None:
+    gone = {item.nodeid for item in left_out(request.session.items)}
+    cases: dict[str, list[pytest.Item]] = {}
+    for item in request.session.items:
+        if item.get_closest_marker("at_length"):
+            cases.setdefault(item.nodeid.partition("[")[0], []).append(item)
+    for name, items in cases.items():
+        if len(items) == 1:  # the whole test, or one case of it that was asked for
+            continue
+        mark = items[0].get_closest_marker("at_length")
+        assert mark is not None
+        pieces = [mark.kwargs.get(key, ()) for key in ("keep", "drop")]
+        for piece in [p for some in pieces for p in ((some,) if isinstance(some, str) else some)]:
+            assert any(piece in i.nodeid.partition("[")[2] for i in items), f"{name}: {piece}"
+        assert not mark.kwargs or {i.nodeid for i in items} - gone, name
 
 
 NUMBER = re.compile(r"\b(float|int|Floats)\b")

@@ -90,6 +90,7 @@ def farm_with_other_names(folder: Path, also: str) -> Path:
     return book
 
 
+@pytest.mark.at_length  # the next but one asks for a near name
 def test_a_source_may_name_a_station_by_any_of_its_names(own: Path, tmp_path: Path) -> None:
     book = farm_with_other_names(tmp_path, "NORTH 1; the old one")
     said = siltbook("adopt", own, "--into", book)
@@ -204,6 +205,7 @@ def test_a_mapping_that_is_there_is_not_replaced(own: Path) -> None:
     assert "own.mapping-2.xlsx" in siltbook("adopt", own)
 
 
+@pytest.mark.at_length  # test_logger.py adopts text tables
 def test_a_csv_is_adopted(tmp_path: Path) -> None:
     own = tmp_path / "own.csv"
     own.write_bytes(as_csv(kept(Style(language="fr", dates="dmy", texts=",")), ";", "cp1252"))
@@ -212,6 +214,7 @@ def test_a_csv_is_adopted(tmp_path: Path) -> None:
     assert "15 readings, 2 rows of work, 3 stations." in said
 
 
+@pytest.mark.at_length  # test_round_trip.py fills registers so
 def test_stations_that_only_readings_name_fill_the_register(tmp_path: Path) -> None:
     own = tmp_path / "own.xlsx"
     own.write_bytes(as_xlsx(kept(Style())))
@@ -273,6 +276,7 @@ def test_work_of_rows_that_an_answer_made_readable_is_shown_before_it_enters(
     assert "not entered" not in said
 
 
+@pytest.mark.at_length  # work enters in the ones above
 def test_a_renamed_station_takes_its_work_along(own: Path) -> None:
     siltbook("adopt", own)
     mapping = own.with_name("own.mapping.xlsx")
@@ -295,6 +299,7 @@ def test_a_table_whose_station_is_asked_for_keeps_its_proposals(tmp_path: Path) 
     assert "not entered" not in said
 
 
+@pytest.mark.at_length  # tests/whole/test_commands.py skips what is no book of a folder
 def test_a_folder_with_mappings_is_run_without_them(own: Path) -> None:
     siltbook("adopt", own)
     siltbook("adopt", own, "--mapping", own.with_name("own.mapping.xlsx"))

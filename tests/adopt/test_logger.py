@@ -134,6 +134,7 @@ def test_an_offset_in_the_stamps_is_asked_about_and_turned(tmp_path: Path) -> No
     assert "6 readings, 0 rows of work, 1 stations" in said
 
 
+@pytest.mark.at_length  # an offset in the stamps is turned above
 def test_the_hour_that_spring_leaves_out_costs_nothing() -> None:
     """A clock that is set forward at 02:00, with and without offsets in the stamps."""
     data, truth = as_text(Logged(days=8, step=60, flushes=()))
@@ -153,6 +154,7 @@ def test_the_hour_that_spring_leaves_out_costs_nothing() -> None:
         assert drops(seen) == pytest.approx(truth.drops, abs=0.02)
 
 
+@pytest.mark.at_length  # one a day is the other case of it
 def test_as_many_readings_a_day_as_asked(tmp_path: Path) -> None:
     source = tmp_path / "logger.csv"
     source.write_bytes(as_text(Logged(days=6, step=60, flushes=()))[0])

@@ -189,6 +189,7 @@ def answer(mapping: Path, station: str) -> None:
     book.save(mapping)
 
 
+@pytest.mark.at_length  # the samples above come back as well
 def test_a_messy_list_of_its_own_gives_the_verdicts_of_the_same_list_in_the_template(
     tmp_path: Path,
 ) -> None:

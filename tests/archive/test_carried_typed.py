@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import openpyxl
+import pytest
 from click.testing import CliRunner
 from openpyxl.chart import BarChart
 from openpyxl.comments import Comment
@@ -53,6 +54,7 @@ def messages(judged: Assessment) -> list[str]:
     return [f.message for f in judged.findings]
 
 
+@pytest.mark.at_length  # the next asks for a unit among others
 def test_a_unit_that_cannot_be_read_is_not_the_farms_next_season() -> None:
     """Dropped, it let readings in mbar count as bar from the first day of the new season."""
     last, now = carried(typed(lambda book: fill(book, "Stations", 2, Pressure_unit="mbar")))
@@ -81,6 +83,7 @@ def test_a_limit_and_settings_that_cannot_be_read_are_asked_for_again() -> None:
         assert any(m.startswith(f"{cell}: not ") and f"read '{words}'" in m for m in said), cell
 
 
+@pytest.mark.at_length  # the one above asks for what was not read
 def test_pressures_beside_a_unit_that_cannot_be_read_keep_theirs() -> None:
     """A gauge that was changed to an unknown unit: the unit stays unknown, 1.5 bar stay 1.5 bar."""
 
@@ -94,6 +97,7 @@ def test_pressures_beside_a_unit_that_cannot_be_read_keep_theirs() -> None:
     assert inlets[0] == inlets[1] > 15.0
 
 
+@pytest.mark.at_length  # tests/whole/test_changed_gauges.py
 def test_a_second_gauge_to_come_is_in_the_unit_of_the_first() -> None:
     """80 psi came as 5.5, since the unit of the gauge in force was taken."""
     to_come: list[Row] = [
@@ -131,6 +135,7 @@ def test_own_remarks_and_dates_in_words_go_on() -> None:
         assert str(book["Carried over"]["L2"].value).startswith("Jim's key; from 2026")
 
 
+@pytest.mark.at_length  # test_whole_folders.py: an archive of unknown day
 def test_a_season_without_an_entry_is_not_taken_for_the_first(tmp_path: Path) -> None:
     """It sorted before all others: the book was begun from the season before, register and all."""
     rested = typed(lambda book: None, Readings=[])
@@ -147,6 +152,7 @@ def test_a_season_without_an_entry_is_not_taken_for_the_first(tmp_path: Path) ->
     assert not target.exists()
 
 
+@pytest.mark.at_length  # tests/whole/test_changed_gauges.py
 def test_without_a_day_changed_gauges_stay_dated() -> None:
     """All of them counted as in force, so that readings before their day were in their unit."""
     gauges: list[Row] = [{"station": "A", "since": D(2027, 6, 1), "unit": "psi", "full_scale": 90}]
@@ -186,6 +192,7 @@ def test_what_stays_behind_is_said(tmp_path: Path) -> None:
     assert (agreed["A2"].value, agreed["B2"].value) == ("(farm)", by_hand)
 
 
+@pytest.mark.at_length  # the one above says what stays
 def test_nothing_is_said_where_nothing_stays_behind(tmp_path: Path) -> None:
     put(season(typed(lambda book: None), "last.xlsx", None).files, tmp_path / "last")
     target = tmp_path / "next.xlsx"

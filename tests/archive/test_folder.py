@@ -194,6 +194,7 @@ def test_a_full_disk_leaves_nothing(
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.at_length  # test_faults.py: names that differ in capitals only
 def test_two_books_of_one_name_do_not_share_a_folder(tmp_path: Path) -> None:
     from click.testing import CliRunner
 

@@ -9,6 +9,7 @@ import shutil
 from pathlib import Path
 
 import openpyxl
+import pytest
 
 from siltbook import __version__
 from siltbook.batch.archive.folder import Season
@@ -51,6 +52,7 @@ def test_the_archives_table_has_the_new_names(east: Season) -> None:
     assert not {*RENAMED} & {*header}
 
 
+@pytest.mark.at_length  # test_verify.py compares one of another version
 def test_an_archive_of_0_1_is_whole_and_compares(kept: Path, tmp_path: Path) -> None:
     said = siltbook("verify", OLD)
     assert said.exit_code == 0, said.output

@@ -37,6 +37,7 @@ def begun(kept: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return target
 
 
+@pytest.mark.at_length  # the limits below are carried so
 def test_register_and_settings_are_carried_in_the_peoples_units(begun: Path) -> None:
     last = openpyxl.load_workbook(PORTFOLIO / "east-2026.xlsx", data_only=True)
     now = openpyxl.load_workbook(begun)
@@ -196,6 +197,7 @@ def test_an_archive_that_is_not_whole_begins_nothing(archive: Path, tmp_path: Pa
     assert not (tmp_path / "n.xlsx").exists()
 
 
+@pytest.mark.at_length  # test_whole_folders.py: saved while they were judged
 def test_the_target_is_not_overwritten_without_being_told(kept: Path, tmp_path: Path) -> None:
     target = tmp_path / "n.xlsx"
     target.write_text("mine")

@@ -31,19 +31,26 @@ WRITTEN = "it is not a manifest that this program wrote."
 AGAIN = "differs from what the workbook gives when it is judged again."
 
 
-def text(name: str, content: bytes | str) -> Callable[[Path], object]:
+Content = bytes | str | Callable[[], bytes | str]  # what is long is made when it is needed
+
+
+def text(name: str, content: Content) -> Callable[[Path], object]:
     """Put this in the place of one file."""
-    data = content.encode() if isinstance(content, str) else content
-    return lambda archive: (archive / name).write_bytes(data)
+
+    def put(archive: Path) -> None:
+        made = content() if callable(content) else content
+        (archive / name).write_bytes(made.encode() if isinstance(made, str) else made)
+
+    return put
 
 
-def sealed(name: str, content: bytes | str) -> Callable[[Path], object]:
+def sealed(name: str, content: Content) -> Callable[[Path], object]:
     """The same, and make the manifest anew."""
     put = text(name, content)
     return lambda archive: (put(archive), reseal(archive))
 
 
-def described(name: str, content: bytes | str) -> Callable[[Path], object]:
+def described(name: str, content: Content) -> Callable[[Path], object]:
     """The same, and make the descriptor anew, too."""
     put = text(name, content)
     return lambda archive: (put(archive), redescribe(archive))
@@ -165,10 +172,10 @@ HEAD_RUNS = (
 HARM: dict[str, tuple[Callable[[Path], object], str]] = {
     "manifest-large": (sparse("manifest.json", 3 * 2**30), "holds more than 1,024 MiB, beyond any"),
     "manifest-middling": (sparse("manifest.json", 3 * MIB), "manifest.json: it is larger than any"),
-    "manifest-deep": (text("manifest.json", "[" * 900_000), WRITTEN),
-    "manifest-many": (text("manifest.json", '{"files": [' + "[]," * 300_000), WRITTEN),
+    "manifest-deep": (text("manifest.json", lambda: "[" * 900_000), WRITTEN),
+    "manifest-many": (text("manifest.json", lambda: '{"files": [' + "[]," * 300_000), WRITTEN),
     "manifest-twice": (text("manifest.json", '{"files": [], "files": []}'), WRITTEN),
-    "manifest-digits": (text("manifest.json", '{"files": ' + "9" * 900_000 + "}"), WRITTEN),
+    "manifest-digits": (text("manifest.json", lambda: '{"files": ' + "9" * 900_000 + "}"), WRITTEN),
     "manifest-types": (text("manifest.json", '{"files": [{"path": [], "sha256": {}}]}'), WRITTEN),
     "manifest-nan": (text("manifest.json", '{"files": NaN}'), WRITTEN),
     "manifest-pipe": (instead("manifest.json", os.mkfifo), "manifest.json: it is not an ordinary"),
@@ -189,42 +196,45 @@ HARM: dict[str, tuple[Callable[[Path], object], str]] = {
     "smuggled": (smuggled, "more.exe: the workbook gives no such file when it is judged again."),
     "withheld": (withheld, "verdicts.json: is not listed, although the workbook gives it."),
     "verdicts-deep": (sealed("verdicts.json", NESTED), "verdicts.json: it is no JSON that this"),
-    "verdicts-many": (sealed("verdicts.json", '{"stations": [' + "[]," * (20 * MIB)),
+    "verdicts-many": (sealed("verdicts.json", lambda: '{"stations": [' + "[]," * (20 * MIB)),
                       "verdicts.json: it holds more values than any that this program writes."),
     "verdicts-digits": (sealed("verdicts.json", NUMBERS), "verdicts.json: it holds a number that"),
-    "verdicts-large": (sealed("verdicts.json", b" " * (65 * MIB)),
+    "verdicts-large": (sealed("verdicts.json", lambda: b" " * (65 * MIB)),
                        "verdicts.json: it is larger than any that this program writes."),
     "verdicts-types": (sealed("verdicts.json", '{"stations": 3}'),
                        "verdicts.json: it does not say a verdict for each station."),
     "package-deep": (sealed(PACKAGE, "[" * 150_000), f"{PACKAGE}: it is no JSON that this program"),
-    "package-large": (sealed(PACKAGE, b" " * (5 * MIB)), f"{PACKAGE}: it is larger than any"),
-    "text-digits": (sealed("READ-ME-FIRST.txt", "1" * 4_000), AGAIN),
-    "text-large": (sealed("READ-ME-FIRST.txt", "1" * (3 * MIB)), AGAIN),
-    "table-large": (described("data/readings.csv", b"1,2\r\n" * (15 * MIB)), AGAIN),
-    "table-wide": (described("data/farm.csv", HEAD_FARM + "," * 900_000),
+    "package-large": (sealed(PACKAGE, lambda: b" " * (5 * MIB)),
+                      f"{PACKAGE}: it is larger than any"),
+    "text-digits": (sealed("READ-ME-FIRST.txt", lambda: "1" * 4_000), AGAIN),
+    "text-large": (sealed("READ-ME-FIRST.txt", lambda: "1" * (3 * MIB)), AGAIN),
+    "table-large": (described("data/readings.csv", lambda: b"1,2\r\n" * (15 * MIB)), AGAIN),
+    "table-wide": (described("data/farm.csv", lambda: HEAD_FARM + "," * 900_000),
                    f"data/farm.csv: {INVALID}row 2 has 900,001 cells and not 4"),
-    "table-columns": (described("data/farm.csv", ",".join(f"a{i}" for i in range(900_000))),
+    "table-columns": (described("data/farm.csv", lambda: ",".join(f"a{i}" for i in range(900_000))),
                       f"data/farm.csv: {INVALID}the columns are not those that are described"),
-    "table-cell": (described("data/farm.csv", HEAD_FARM + "a," + "x" * (15 * MIB) + ",\U0001f4a7,"),
+    "table-cell": (described("data/farm.csv",
+                             lambda: HEAD_FARM + "a," + "x" * (15 * MIB) + ",\U0001f4a7,"),
                    "data/farm.csv: differs"),
-    "table-bytes": (described("data/farm.csv", b"\xff\xfe\0\0" * 5_000),
+    "table-bytes": (described("data/farm.csv", lambda: b"\xff\xfe\0\0" * 5_000),
                     f"data/farm.csv: {INVALID}it is not UTF-8"),
-    "table-digits": (described("data/runs.csv", HEAD_RUNS + "E1,,," + "9" * (4 * MIB) + "," * 9),
+    "table-digits": (described("data/runs.csv",
+                               lambda: HEAD_RUNS + "E1,,," + "9" * (4 * MIB) + "," * 9),
                      f"data/runs.csv: {INVALID}row 2, column readings: no integer, read '9999"),
-    "table-power": (described("data/runs.csv", HEAD_RUNS + "E1,,,1e99999999999" + "," * 9),
+    "table-power": (described("data/runs.csv", lambda: HEAD_RUNS + "E1,,,1e99999999999" + "," * 9),
                     f"data/runs.csv: {INVALID}row 2, column readings: no integer, read '1e999"),
-    "table-quote": (described("data/farm.csv", HEAD_FARM + '"' + "a\n" * 200_000),
+    "table-quote": (described("data/farm.csv", lambda: HEAD_FARM + '"' + "a\n" * 200_000),
                     f"data/farm.csv: {INVALID}it is no table with commas (unexpected end of data)"),
-    "table-guess": (described("data/farm.csv", HEAD_FARM + ';"a' * (5 * MIB)),
+    "table-guess": (described("data/farm.csv", lambda: HEAD_FARM + ';"a' * (5 * MIB)),
                     f"data/farm.csv: {INVALID}row 2 has 1 cells and not 4"),
     "book-bomb": (repacked(640), AGAIN),
     "book-parts": (many_parts, AGAIN),
     "book-lying": (lying, AGAIN),
-    "book-garbage": (sealed(REVIEWED, os.urandom(100_000)), AGAIN),
+    "book-garbage": (sealed(REVIEWED, lambda: os.urandom(100_000)), AGAIN),
     "own-book-large": (lambda archive: (sparse("east-2026.xlsx", 129 * MIB)(archive),
                                         reseal(archive)),
                        "east-2026.xlsx: larger than any workbook that an archive holds."),
-    "own-book": (sealed("east-2026.xlsx", b"PK" + b"\0" * 100), "cannot be judged again: "),
+    "own-book": (sealed("east-2026.xlsx", lambda: b"PK" + b"\0" * 100), "cannot be judged again: "),
     "packed-anew": (repacked(), ""),
 }  # fmt: skip
 
@@ -467,6 +477,7 @@ def test_a_file_that_cannot_be_read_is_named(
     assert "data/runs.csv: missing." in found
 
 
+@pytest.mark.at_length  # tests/review/test_hostile_review.py: no file name breaks the output
 def test_a_name_of_no_letters_is_said_all_the_same(archive: Path) -> None:
     from click.testing import CliRunner
 

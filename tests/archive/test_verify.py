@@ -104,6 +104,7 @@ def test_a_forged_verdict_is_named_with_its_station(archive: Path) -> None:
     assert "verdicts.json: differs from what the workbook gives when it is judged again." in found
 
 
+@pytest.mark.at_length  # test_the_command_says_whole prints the seal
 def test_another_workbook_with_everything_made_anew_is_found_by_the_seal_alone(
     tmp_path: Path, east: Season
 ) -> None:
@@ -159,6 +160,7 @@ def test_the_command_says_whole_and_exits_0(kept: Path, east: Season) -> None:
     assert f"{line}\n  Seal: {east.seal}" in said.stdout
 
 
+@pytest.mark.at_length  # test_whole_folders.py does so for several
 def test_the_command_names_the_trouble_and_exits_1(archive: Path) -> None:
     flip(archive / "season-summary.pdf", 100)
     said = siltbook("verify", archive)

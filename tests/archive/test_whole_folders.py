@@ -110,6 +110,7 @@ def test_a_folder_without_permission(home: Path, monkeypatch: pytest.MonkeyPatch
         assert (said.exit_code, lines(said)) == (3, [f"siltbook: {path}: {sentence}"])
 
 
+@pytest.mark.at_length  # a folder without permission is named above
 def test_what_the_system_calls_unreadable_ends_no_batch(
     home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -190,6 +191,7 @@ def test_an_archive_of_unknown_day_is_never_left_out(harm: str, home: Path, tmp_
     assert not (tmp_path / "next.xlsx").exists()
 
 
+@pytest.mark.at_length  # an older season that is not whole is left out above
 def test_a_workbook_that_cannot_be_read_is_left_out_like_any_other(
     home: Path, tmp_path: Path
 ) -> None:

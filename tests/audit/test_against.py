@@ -87,6 +87,7 @@ def test_changed_values_and_days_are_named_with_both() -> None:
     assert any(f"Water at outlet is yes; no in {COPY}, Work done!5:5" in s for s in said)
 
 
+@pytest.mark.at_length  # test_files_agree.py
 def test_an_empty_cell_of_a_reading_that_was_filled_in_is_for_the_record() -> None:
     early = honest()
     for reading in early.readings[:3]:
@@ -110,6 +111,7 @@ def test_a_setting_that_changed_is_a_finding(values: dict[str, object], said: st
     assert [place.said for place in open_places(rules)] == [said]
 
 
+@pytest.mark.at_length  # test_own_rules.py: the same figure in another unit
 def test_a_unit_that_changed_is_one_finding_and_no_changed_reading() -> None:
     found = compared(honest(), settings(pressure_unit="kPa"))
     assert open_places(found["witness-rules"])[0].said.startswith(
@@ -139,6 +141,7 @@ def test_another_farm_s_book_is_no_witness_and_reassures_of_nothing() -> None:
     assert rows.said == f"{COPY} is no witness: it has no station in common with the book."
 
 
+@pytest.mark.at_length  # test_files_agree.py
 def test_a_book_without_any_row_left_is_held_against_its_copy() -> None:
     empty = honest()
     empty.readings, empty.work = [], []

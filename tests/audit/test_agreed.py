@@ -117,6 +117,7 @@ def test_work_after_the_due_date_is_late() -> None:
     assert (one.taken, one.seen, one.late) == (Taken.LATE, day(12), 3)
 
 
+@pytest.mark.at_length  # what the log does not show is held above
 def test_work_before_anybody_can_know_that_it_was_agreed_cannot_be_told() -> None:
     row = agreed("Hand clean", due=day(20))
     one = only(package(row))
@@ -192,6 +193,7 @@ def test_work_that_left_the_drop_over_had_no_effect_and_less_flow_shows_none() -
     assert one.effect.endswith(", but at less flow")
 
 
+@pytest.mark.at_length(keep="then1")
 @pytest.mark.parametrize(
     ("then", "shows", "said"),
     [
@@ -232,6 +234,7 @@ def test_a_due_date_that_moved_is_said_and_lateness_counts_from_the_first() -> N
     assert kept.said == f"Alder, Hand clean (Reader A, due 2026-06-25): {one.agreement.unlike[0]}"
 
 
+@pytest.mark.at_length  # a due date that moved is said so
 def test_another_person_and_a_done_date_that_went_away_are_said() -> None:
     was = agreed("Hand clean", due=day(15), done=day(12))
     found = only(package(agreed("Hand clean", "Reader C", day(15))), ("june.xlsx", package(was)))
@@ -264,6 +267,7 @@ def test_an_action_that_was_dropped_is_in_the_table_and_said() -> None:
     assert audit_json(found, NAME, None)["agreed"]["actions"][0]["in_book"] is False
 
 
+@pytest.mark.at_length  # test_places.py and test_own_rules.py list agreed actions
 def test_two_agreements_of_one_work_stay_two() -> None:
     early, late = agreed("Hand clean", due=day(12)), agreed("Hand clean", due=day(30))
     found = audit(package(early, late), ("june.xlsx", package(early, until=day(8))))
@@ -306,6 +310,7 @@ def packed(tmp_path: Path, book: bytes, month: str, name: str, fill: Row | None 
     return pack if fill is None else filled({header_row(pack) + 1: fill}, pack)
 
 
+@pytest.mark.at_length  # an agenda that was never entered is found in a pack
 def test_packs_are_held_against_the_book_and_one_another(tmp_path: Path) -> None:
     clean, screen = agreed("Hand clean", due=day(10)), agreed("Replace the screen", due=day(30))
     may = packed(tmp_path, package(clean, screen, until=day(8)), "2026-06", "first")

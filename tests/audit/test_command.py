@@ -84,6 +84,7 @@ def test_run_leaves_audit_sheets_alone_and_audit_leaves_results_alone(book: Path
     assert done.exit_code == 0
 
 
+@pytest.mark.at_length  # tests/whole/test_odd_books.py: a sheet of your own
 def test_a_sheet_of_the_person_s_own_keeps_its_name(book: Path) -> None:
     theirs = opened(book)
     theirs.create_sheet("Audit summary")["A1"] = "my own"
@@ -125,6 +126,7 @@ def test_something_to_look_at_ends_with_1_and_stands_first_on_both_sheets(
         assert word not in words.casefold()
 
 
+@pytest.mark.at_length  # the one above opens both sheets
 def test_the_first_page_of_the_summary_has_the_answers_and_all_that_is_to_be_looked_at(
     swapped: tuple[Path, Result],
 ) -> None:
@@ -188,6 +190,7 @@ def test_real_life_dirt_is_audited_too(tmp_path: Path) -> None:
     assert "Would I reach the same verdict?" in done.output
 
 
+@pytest.mark.at_length  # test_power.py: the same figures; test_sample_farm.py: the same bytes
 def test_the_same_book_gives_the_same_bytes(book: Path) -> None:
     siltbook("audit", book)
     made = book.with_name("farm.audited.xlsx")

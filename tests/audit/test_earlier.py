@@ -77,6 +77,7 @@ def test_a_setting_that_people_use_is_found_by_trying(
     assert found(package(now), package(was)) == [said]
 
 
+@pytest.mark.at_length  # test_causes.py tells two settings apart
 def test_two_settings_are_not_found() -> None:
     two = package(("watch_share", 0.6), ("interval", 3))
     assert found(package(("watch_share", 0.7), ("interval", 14)), two) is None
@@ -98,6 +99,7 @@ def test_rows_that_were_added_at_the_end_are_found(
     assert found(package(readings=readings, work=work), package()) == said
 
 
+@pytest.mark.at_length  # test_told_apart.py tries units
 def test_another_unit_of_all_pressures_is_found() -> None:
     data = package(("pressure_unit", "kPa"))
     assert found(data, package(("pressure_unit", "bar"))) == ["Pressure unit bar → kPa"]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 
+import pytest
+
 from siltbook.batch.audit.job import audit_bytes
 from siltbook.batch.audit.model import Audit, Power, Question
 from siltbook.batch.audit.report import answer, seeable
@@ -60,5 +62,6 @@ def test_coarse_gauges_hide_a_stuck_one() -> None:
             assert ("stuck-gauge" in looks(farm.results())) == seen
 
 
+@pytest.mark.at_length  # faults are planted by a fixed seed: test_planted.py
 def test_the_same_book_gives_the_same_figures() -> None:
     assert audit_bytes(honest().package(), "farm.xlsx").power == audited().power

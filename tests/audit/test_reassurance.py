@@ -31,6 +31,7 @@ def test_the_honest_farm_is_told_yes() -> None:
     assert answer(audit, Question.PROCEDURE).startswith("Yes: all ")
 
 
+@pytest.mark.at_length  # test_many_doubts: the book's own findings
 def test_two_rows_typed_in_kilopascal_speak_against_the_data() -> None:
     farm = honest()
     for row in farm.of("Cedar")[5:7]:
@@ -50,6 +51,7 @@ def test_many_doubts_speak_against_the_data() -> None:
     assert CALM not in answer(audit, Question.TRUST)
 
 
+@pytest.mark.at_length  # test_steps.py and test_limits.py: calls for help
 def test_a_station_left_waiting_for_weeks_is_said_with_its_days() -> None:
     farm = honest()
     flush = next(r for r in farm.work if r["work"] == "flush" and r["station"] == "Alder")
@@ -138,6 +140,7 @@ def rules_of(farm: Farm) -> RuleResult:
     return next(r for r in audit.results if r.rule.code == "rules-of-book")
 
 
+@pytest.mark.at_length  # test_own_rules.py: units and gauges
 def test_a_unit_and_a_gauge_of_one_station_are_said_for_the_record_and_alarm_nobody() -> None:
     farm = honest()
     assert rules_of(farm).said == "Limit, watch share, flush rules and interval are the defaults."

@@ -41,6 +41,7 @@ def verdicts(data: bytes, as_of: dt.date | None = None) -> tuple[Audit, dict[str
     return audit, {r.rule.code: r for r in audit.of(Question.VERDICT)}
 
 
+@pytest.mark.at_length  # test_command.py says so of the book of a run
 def test_an_untouched_book_is_the_same(reviewed: bytes) -> None:
     audit, found = verdicts(reviewed)
     assert {r.state for r in found.values()} == {State.QUIET}
@@ -85,6 +86,7 @@ def test_an_edited_input_shows_in_the_fingerprint_and_in_what_follows(reviewed: 
     assert answer(audit, Question.VERDICT).startswith(f"{said}follow from it. ")
 
 
+@pytest.mark.at_length  # test_hostile_audit.py: sheets of an earlier or a later day
 @without
 def test_another_date_is_said(reviewed: bytes) -> None:
     _, found = verdicts(reviewed, dt.date(2026, 8, 1))

@@ -131,6 +131,7 @@ def test_a_book_too_large_to_be_tried_is_not_tried(monkeypatch: pytest.MonkeyPat
     assert _latest_rows(trial(more), mark_of(package())) is None
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize(("most", "found"), [(1, False), (2, True)])
 def test_so_many_last_rows_are_left_out_and_no_more(
     monkeypatch: pytest.MonkeyPatch, most: int, found: bool
@@ -165,6 +166,7 @@ def test_undone_cells_are_grouped_by_their_list() -> None:
     assert gone == {3: dict.fromkeys(one.readings.places)}
 
 
+@pytest.mark.at_length  # test_causes.py: 7 psi
 def test_a_limit_typed_with_its_unit_is_tried_for_pressures_alone() -> None:
     data = package(("drop_limit", 6))
     was = package(("drop_limit", 5))

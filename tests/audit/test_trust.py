@@ -74,6 +74,7 @@ def test_a_stuck_gauge_and_only_that_side() -> None:
     assert "readings running" in place.said
 
 
+@pytest.mark.at_length  # test_a_stuck_gauge and test_series_limits.py
 def test_a_gauge_stuck_all_season_is_seen_against_its_neighbours() -> None:
     def stick(farm: Farm) -> None:
         for row in farm.of("Elm"):

@@ -74,6 +74,7 @@ def test_yes_after_a_reading_of_zero_proves_nothing() -> None:
     )
 
 
+@pytest.mark.at_length(usual=4)
 @pytest.mark.parametrize(
     "rows",
     [

@@ -64,6 +64,7 @@ def trap(tmp_path: Path, names: list[str]) -> Path:
     return folder
 
 
+@pytest.mark.at_length(keep="one after")  # workers: the next test
 @pytest.mark.parametrize("more", [(), ("--jobs", "2")], ids=["one after the other", "workers"])
 def test_no_child_imports_what_lies_beside_the_books(
     trap: Path, tmp_path: Path, more: tuple[str, ...]

@@ -21,6 +21,7 @@ from click.testing import CliRunner
 from siltbook.batch import watching
 from siltbook.batch.cli import main
 from siltbook.batch.commands.watch import summary
+from tests.amount import whole
 from tests.faults.support import reviewed, small_book, start
 from tests.reading.test_other_formats import other
 from tests.warm import process
@@ -31,11 +32,24 @@ watch = importlib.import_module("siltbook.batch.commands.watch")
 STAMP = (1, 2, 3)
 
 
+def settle_within(seconds: str) -> None:
+    """In the process that watches, as in this one."""
+    watching.SETTLED = float(seconds)
+
+
+@pytest.fixture
+def books_are_saved_sooner(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where not all tests are run; far longer still than the pauses within a save."""
+    if not whole():
+        monkeypatch.setattr(watching, "SETTLED", 0.5)
+
+
 class Watch:
     """A running watch, its lines as they come."""
 
     def __init__(self, folder: Path, really: bool = False) -> None:
-        self.process = start("watch", folder, really=really, start_new_session=True)
+        before = (f"{__name__}:settle_within", str(watching.SETTLED))
+        self.process = start("watch", folder, really=really, before=before, start_new_session=True)
         self.lines: queue.Queue[str] = queue.Queue()
         self.reader = threading.Thread(target=self._read)
         self.reader.start()
@@ -73,7 +87,7 @@ def old(tmp_path_factory: pytest.TempPathFactory) -> bytes:
 
 
 @pytest.fixture
-def watched(tmp_path: Path, old: bytes) -> Iterator[Watch]:
+def watched(tmp_path: Path, old: bytes, books_are_saved_sooner: None) -> Iterator[Watch]:
     (tmp_path / "done.xlsx").write_bytes(old)
     (tmp_path / "done.reviewed.xlsx").write_bytes(b"younger than the book")
     made = Watch(tmp_path, really=True)
@@ -96,7 +110,7 @@ def test_every_kind_of_save_is_judged_once_and_a_broken_book_stops_nothing(
         for i in range(4):
             file.write(old[i * len(old) // 4 : (i + 1) * len(old) // 4])
             file.flush()
-            time.sleep(watching.SETTLED / 2)
+            time.sleep(watching.SETTLED / 4)
     wanted = r"\d\d:\d\d north\.xlsx: [a-z0-9 ,]+ -> north\.reviewed\.xlsx"
     assert re.fullmatch(wanted, watched.line())
     result = tmp_path / "north.reviewed.xlsx"
@@ -113,13 +127,14 @@ def test_every_kind_of_save_is_judged_once_and_a_broken_book_stops_nothing(
     assert re.fullmatch(wanted, watched.line())
     assert result.read_bytes() == reviewed(old, "north.xlsx")
     # Our own results and drafts, and a book that stays as it is, wake nobody.
-    assert watched.quiet(2 * watching.SETTLED + 1)
+    assert watched.quiet(3 * watching.SETTLED)
     assert (tmp_path / "done.reviewed.xlsx").read_bytes() == b"younger than the book"
     assert watched.end() == 0
     assert north.read_bytes() == old
     assert not list(tmp_path.glob(".siltbook-*"))
 
 
+@pytest.mark.usefixtures("books_are_saved_sooner")
 @pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C is sent as a signal")
 def test_formats_side_by_side_ten_saves_foreign_files_and_a_folder_that_goes(
     tmp_path: Path, old: bytes
@@ -151,7 +166,7 @@ def test_formats_side_by_side_ten_saves_foreign_files_and_a_folder_that_goes(
             (folder / "a.xlsx").write_bytes(old[: -20 - number] if number < 9 else old)
             time.sleep(0.02)
         assert watched.line().endswith(" -> a.reviewed.xlsx")
-        assert watched.quiet(watching.SETTLED + 1)
+        assert watched.quiet(2 * watching.SETTLED)
         (folder / "gone.xlsx").write_bytes(old)
         (folder / "gone.xlsx").unlink()
         assert watched.quiet(watching.SETTLED)

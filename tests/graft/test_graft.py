@@ -368,6 +368,7 @@ def test_after_libreoffice_saved_the_book_our_sheets_are_found_again(office: Sha
     assert graft(again, results(), NAMES) == again
 
 
+@pytest.mark.at_length(usual=1)
 @needs_office
 @pytest.mark.parametrize("which", [0, 1])
 def test_libreoffice_keeps_charts_and_tables_alive(which: int, office: Shared) -> None:

@@ -6,6 +6,8 @@ import re
 import zipfile
 from io import BytesIO
 
+import pytest
+
 from siltbook.batch.merging.job import Merged
 from tests.merging.test_merge import BOOK, cell, changed, choose, merged
 from tests.typed.farm import opened
@@ -69,6 +71,7 @@ def test_what_somebody_typed_over_a_formula_is_asked() -> None:
     assert cells(merged(choose(done.data, "take that")), "U2") == ["looked at"]
 
 
+@pytest.mark.at_length  # what was typed over a formula is asked above
 def test_another_formula_of_the_copy_is_said() -> None:
     other = stored(changed(own(), cell("Readings", "T2", "=D2-E2+1")), T2=1.2, U2="")
     done = merged(own(), other, base=own())

@@ -304,6 +304,7 @@ def test_another_farms_book_is_refused() -> None:
         merged(BOOK, other)
 
 
+@pytest.mark.at_length  # the command says what it did below
 def test_audit_says_which_rows_came_from_whom_and_names_the_way_out(tmp_path: Path) -> None:
     book, copy = tmp_path / NAME, tmp_path / "anns.xlsx"
     book.write_bytes(BOOK)
@@ -344,6 +345,7 @@ def test_a_limit_of_a_copy_in_another_unit_comes_in_the_unit_of_the_books_own_ce
     )
 
 
+@pytest.mark.at_length  # test_units.py
 def test_a_limit_that_differs_is_named_without_a_unit_that_the_book_may_not_have() -> None:
     def book(limit: float) -> bytes:
         stations = [{"station": "F1", "drop_limit": limit}]

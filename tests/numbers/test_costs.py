@@ -293,6 +293,7 @@ def test_months_add_up_to_the_whole(history: History) -> None:
     assert metre_days == pytest.approx(mean, rel=1e-9, abs=1e-9)
 
 
+@pytest.mark.at_length  # tests/whole/test_same_answer.py shuffles rows
 @given(histories(), st.randoms(use_true_random=False))
 @effort(max_examples=100, deadline=None)
 def test_the_order_of_rows_does_not_matter(history: History, chance: random.Random) -> None:

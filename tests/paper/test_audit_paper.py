@@ -75,6 +75,7 @@ def test_however_long_the_words_it_stays_two_pages(size: str) -> None:
     assert pages(audit_paper(replace(found(), results=long), BOOK.name, DATA, "0", size)) == 2
 
 
+@pytest.mark.at_length  # test_paper.py: a file of that name that is not ours
 def test_the_command_says_where_the_paper_lies_and_leaves_other_files_alone(
     tmp_path: Path,
 ) -> None:

@@ -240,6 +240,7 @@ def test_the_round_as_a_sheet_says_on_paper_what_the_pdf_says(tmp_path: Path) ->
         assert body(text(printed, tmp_path)) == body(text(made, tmp_path))
 
 
+@pytest.mark.at_length  # what is written on paper comes back
 def test_the_boxes_of_the_sheet_typed_in_row_by_row_stand_on_the_next_one(tmp_path: Path) -> None:
     """Readings and Work done are filled from top to bottom as the sheet is; nothing is sought."""
     book = Path(shutil.copy(BOOK, tmp_path / "farm.xlsx"))

@@ -12,6 +12,7 @@ import re
 import sys
 import zipfile
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -36,12 +37,16 @@ from tests.reading.test_hostile import GOOD, sheet, with_strings
 
 MIB = 2**20
 SST = f'<sst xmlns="{MAIN}">'
-COMMON = "".join(random.Random(7).choices("abcdefgh ", k=MIB))
+
+
+@cache
+def common() -> str:
+    return "".join(random.Random(7).choices("abcdefgh ", k=MIB))
 
 
 def noise(length: int) -> str:
     """Text that packs to about half: no ratio gives it away."""
-    return (COMMON * (length // MIB + 1))[:length]
+    return (common() * (length // MIB + 1))[:length]
 
 
 def packed(method: int) -> bytes:

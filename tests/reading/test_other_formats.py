@@ -154,6 +154,7 @@ def test_in_place_is_refused(kind: str, tmp_path: Path) -> None:
     assert [p.read_bytes() for p in tmp_path.iterdir()] == [other(kind)]
 
 
+@pytest.mark.at_length  # test_watch.py: formats side by side
 def test_a_book_in_two_formats_has_two_results(tmp_path: Path) -> None:
     for kind in ("ods", "xls"):
         (tmp_path / f"farm.{kind}").write_bytes(other(kind))

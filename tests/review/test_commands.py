@@ -48,6 +48,7 @@ def test_one_book_becomes_a_pack_beside_it(farms: Path) -> None:
     assert (farms / "north-2026.review-2026-07.xlsx").is_file()
 
 
+@pytest.mark.at_length  # all others name a pack by --out
 def test_out_names_a_folder_or_the_pack(farms: Path) -> None:
     for out, made in (
         (farms / "packs", farms / "packs" / "portfolio.review-2026-07.xlsx"),
@@ -102,6 +103,7 @@ def test_a_pack_never_replaces_a_book(farms: Path) -> None:
     assert target.read_bytes() == book("south")
 
 
+@pytest.mark.at_length  # test_hostile_review.py: minutes written meanwhile
 def test_a_pack_never_replaces_a_meetings_minutes(farms: Path) -> None:
     arguments = ("review", farms, "--month", "2026-07", "--no-pdf", "--out", farms / "p.xlsx")
     assert siltbook(*arguments).exit_code == 0
@@ -115,6 +117,7 @@ def test_a_pack_never_replaces_a_meetings_minutes(farms: Path) -> None:
     assert (farms / "p.xlsx").read_bytes() == minutes
 
 
+@pytest.mark.at_length  # a pack with minutes is not
 def test_a_pack_with_words_outside_its_agenda_is_not_replaced(farms: Path) -> None:
     """A Done date or a note was lost to the next run: only rows of the Agenda were looked at."""
     arguments = ("review", farms, "--month", "2026-07", "--no-pdf", "--out", farms / "p.xlsx")

@@ -81,7 +81,10 @@ def test_any_cell_of_an_agenda_is_carried_or_refused(cells: dict[str, str]) -> N
 
 
 @FUZZ
-@given(st.sampled_from(sorted(parts(small_pack()))), PLACES, st.none() | st.integers(1, 2**20))
+@given(
+    st.deferred(lambda: st.sampled_from(sorted(parts(small_pack())))), PLACES,
+    st.none() | st.integers(1, 2**20),
+)  # fmt: skip
 def test_any_change_inside_a_pack(
     part: str, places: list[tuple[int, int]], cut: int | None
 ) -> None:

@@ -95,6 +95,7 @@ def test_hostile_books_give_one_sentence_within_limits_and_the_others_are_done(
     assert contents(folder) == before
 
 
+@pytest.mark.at_length(drop="read_month")
 @pytest.mark.parametrize(
     ("where", "command"),
     [("siltbook.batch.audit.job.audit_bytes", ("audit",)),

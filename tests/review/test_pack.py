@@ -224,6 +224,7 @@ def test_the_agenda_prints_on_two_pages_at_most_and_every_sheet_prints(tmp_path:
     assert "Err:" not in text.stdout.decode()
 
 
+@pytest.mark.at_length  # the figures of the agenda are held above
 def test_reading_once_gives_what_reading_twice_gives() -> None:
     from siltbook.batch.job import assess_bytes
 

@@ -109,8 +109,8 @@ def test_a_program_that_prints_without_end_costs_no_memory(
 @needs_scripts
 def test_a_program_that_hangs_is_ended(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     pretend(tmp_path, monkeypatch, f"sleep 60 & echo $! > {tmp_path}/pid; wait")
-    with pytest.raises(PdfError, match="did not finish the PDF within 3 seconds"):
-        to_pdf(workbook(), timeout=3)
+    with pytest.raises(PdfError, match="did not finish the PDF within 1 seconds"):
+        to_pdf(workbook(), timeout=1)
     assert is_gone(tmp_path / "pid")
 
 

@@ -74,6 +74,7 @@ def test_a_sample_is_byte_for_byte_what_the_script_makes(name: str) -> None:
     )
 
 
+@pytest.mark.at_length  # each sample is byte for byte what is made
 def test_making_twice_gives_the_same_bytes() -> None:
     assert make.files() == made()
 

@@ -122,6 +122,7 @@ def test_an_edited_result_is_kept_with_the_sentence_that_says_so(
     assert untouched(result.read_bytes(), NAME)
 
 
+@pytest.mark.at_length  # each edit is kept above
 def test_it_is_kept_once_and_a_second_edit_has_a_number_of_its_own(
     book: Path, result: Path
 ) -> None:
@@ -212,6 +213,7 @@ def test_boxes_come_back_while_the_episode_lasts_and_are_then_offered(
     assert read_boxes(result.read_bytes(), "r").boxes == ()
 
 
+@pytest.mark.at_length  # they come back from a reviewed book
 def test_in_place_the_boxes_come_back_and_are_offered_from_the_previous_book(book: Path) -> None:
     siltbook("run", book, "--in-place")
     edit(book, lambda made: setattr(box(made, "South", "Who"), "value", "Ann"))
@@ -233,6 +235,7 @@ def test_whoever_goes_on_in_the_reviewed_book_agrees_into_it(book: Path, result:
     assert "(row 2)" in siltbook("agree", result, result)
 
 
+@pytest.mark.at_length  # tests/audit/test_agreed.py: an action for the whole farm
 def test_an_action_for_the_whole_farm_is_no_unknown_station(book: Path, tmp_path: Path) -> None:
     edit(book, lambda made: made["Agreed"].append(["(Farm)", "Buy gauges", "Ann"]))
     assert "farm.xlsx: no finding" in (said := siltbook("check", book)) or "(farm)" not in said

@@ -68,6 +68,7 @@ LOW_FLUSH = {"Lowest_inlet_in_flush": 1.0}
 LOW = (1.5, 0.8)  # [bar]: a drop of 7.14 m at an inlet at which no flush works
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize(
     ("readings", "done", "on", "step"),
     [
@@ -110,6 +111,7 @@ def test_a_complete_flush_ends_what_was_carried_of_the_inlet(tmp_path: Path) -> 
     assert str(result.verdict) == "re-read"
 
 
+@pytest.mark.at_length  # tests/ladder climbs from what was carried
 def test_the_climb_goes_on_with_the_new_seasons_entries(tmp_path: Path) -> None:
     readings, done, _ = LOGS["hand-clean"]
     new = next_season(tmp_path, filled(Farm=FARM, Readings=readings, Work_done=done))

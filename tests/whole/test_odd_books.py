@@ -8,6 +8,7 @@ import zipfile
 from io import BytesIO
 
 import openpyxl
+import pytest
 
 from siltbook.batch.job import Reviewed, assess_bytes, review_bytes
 from siltbook.templates.blank import BlankOptions, build
@@ -71,6 +72,7 @@ def test_a_signed_book_is_noted() -> None:
     assert any("Sign the reviewed copy again" in note for note in notes)
 
 
+@pytest.mark.at_length  # test_same_answer.py shuffles rows and columns
 def test_row_order_and_extra_columns_change_nothing() -> None:
     book = openpyxl.load_workbook(BytesIO(filled()))
     sheet = book["Readings"]

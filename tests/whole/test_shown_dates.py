@@ -137,6 +137,7 @@ def test_no_other_date_stands_on_a_page_and_each_says_the_order(name: str, tmp_p
         assert re.search(r"[Dd]ates are\s+day/month/year", " ".join(said))
 
 
+@pytest.mark.at_length  # sheets, terminal and pages show them so
 def test_a_pack_of_farms_that_agree_shows_dates_so_and_of_others_as_iso() -> None:
     month = Month(2026, 8)
     paths = {"a.xlsx": "portfolio/hill-2026.xlsx", "b.xlsx": "all-in-psi.xlsx"}
@@ -181,6 +182,7 @@ def test_a_mark_with_a_day_that_cannot_be_has_none() -> None:
     assert read_mark(line.format("30/08/2026", "week/day")) is None
 
 
+@pytest.mark.at_length  # sheets, terminal and pages show them so
 def test_seasons_and_what_is_carried_over_show_dates_as_the_farm_does(tmp_path: Path) -> None:
     data = dated((SAMPLES / "portfolio" / "east-2026.xlsx").read_bytes())
     kept = season(data, "east-2026.xlsx")
@@ -197,6 +199,7 @@ def test_seasons_and_what_is_carried_over_show_dates_as_the_farm_does(tmp_path: 
     assert CliRunner().invoke(main, ["verify", str(tmp_path / "kept")]).exit_code == 0
 
 
+@pytest.mark.at_length  # test_agree.py: a date may be a date or text
 def test_what_the_meeting_agrees_is_carried_into_a_book_that_shows_dates_so() -> None:
     book = dated((SAMPLES / DIRTY).read_bytes(), MONTH_FIRST)
     first = review_bytes(book, DIRTY, DIRTY)

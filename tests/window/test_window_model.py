@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from siltbook.batch import watching
 from siltbook.batch.errors import BookError
 from siltbook.batch.window import opening, papers, start
 from siltbook.batch.window.desk import Desk
@@ -27,6 +28,7 @@ from siltbook.batch.window.events import (
     in_short,
 )
 from siltbook.batch.window.remembered import config_folder, last_folder, remember
+from tests.amount import whole
 
 SAMPLES = Path(__file__).parents[2] / "sample_workbooks"
 
@@ -38,7 +40,9 @@ def book(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def desk() -> Iterator[Desk]:
+def desk(monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
+    if not whole():
+        monkeypatch.setattr(watching, "SETTLED", 0.4)
     made = Desk(look=0.1)
     yield made
     made.close(60)
@@ -110,6 +114,7 @@ def test_every_paper_is_made_where_the_command_makes_it(book: Path, tmp_path: Pa
         assert any(str(one.path) in line for line in one.said)
 
 
+@pytest.mark.at_length  # every paper is made where the command makes it
 def test_the_review_pack_of_a_month_stands_beside_its_book(book: Path) -> None:
     made = papers.review_pack([book], "2026-07")
     assert isinstance(made, Made), made
@@ -142,7 +147,7 @@ def test_a_watched_folder_judges_a_book_again_when_it_is_saved(desk: Desk, book:
     desk.unwatch()
     assert until_idle(desk)[-1] == Idle(None)
     book.write_bytes(b"no workbook")
-    time.sleep(1.5)
+    time.sleep(1.5 * watching.SETTLED)
     with pytest.raises(queue.Empty):
         desk.events.get_nowait()
 
