@@ -82,6 +82,11 @@ def few(cases: Sequence[T], usual: int) -> list[T]:
     return [cases[n * (len(cases) - 1) // max(1, usual - 1)] for n in range(usual)]
 
 
+def examples(count: int) -> int:
+    """How many examples of a property, the same ones each time: a third in the usual run."""
+    return count if whole() else max(3, count // 3)
+
+
 def amount(usual: int, whole: int) -> int:
     """How many cases of a random test: `whole` or more in the long run."""
     return max(whole, int(LONG)) if LONG else usual

@@ -18,7 +18,7 @@ from siltbook.batch.adopt.mapping import write
 from siltbook.batch.errors import SiltbookError
 from siltbook.batch.reading.book import read_book
 from tests.adopt.farms import kept
-from tests.amount import amount
+from tests.amount import amount, examples
 
 SOURCE = Source(Path("own.xlsx"), as_xlsx(kept(Style())))
 SHEETS = ("Questions", "Columns", "Stations", "Proposed work")
@@ -35,7 +35,7 @@ def mapping() -> bytes:
     return write(seen.made, seen.asked, seen.rows, {"own.xlsx": SOURCE.print}, "")
 
 
-@settings(max_examples=amount(6, 60), deadline=None)
+@settings(max_examples=examples(amount(6, 60)), deadline=None)
 @given(st.sampled_from(SHEETS), st.integers(4, 9), st.integers(1, 12), VALUES)
 @example("Proposed work", 5, 7, True)  # an inlet in the flush without a unit
 def test_any_cell_of_a_mapping(sheet: str, row: int, column: int, value: object) -> None:

@@ -14,7 +14,7 @@ from siltbook.batch.adopt.job import Adoption, Source, look
 from siltbook.batch.errors import BookError, SiltbookError
 from siltbook.batch.reading.book import read_book
 from tests.adopt.farms import kept, siltbook
-from tests.amount import amount
+from tests.amount import amount, examples
 from tests.effort import must_end
 
 GOOD = as_csv(kept(Style(dates="iso")), ";")
@@ -127,14 +127,14 @@ CELLS = st.one_of(
 )  # fmt: skip
 
 
-@settings(max_examples=amount(50, 150), deadline=None)
+@settings(max_examples=examples(amount(50, 150)), deadline=None)
 @given(st.lists(st.lists(CELLS, max_size=7), max_size=14))
 def test_any_table_is_counted_or_refused_in_one_sentence(rows: list[list[str]]) -> None:
     text = "\n".join(";".join(c.replace(";", ",").replace("\n", " ") for c in r) for r in rows)
     assert holds(outcome(text.encode("utf-8", "replace")))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.integers(0, len(GOOD) - 1), st.binary(min_size=1, max_size=4))
 def test_any_broken_byte_is_read_or_refused(at: int, put: bytes) -> None:
     assert holds(outcome(GOOD[:at] + put + GOOD[at + len(put) :]))

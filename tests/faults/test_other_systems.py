@@ -67,6 +67,7 @@ for number, words in enumerate(json.loads(sys.argv[1])):
 """
 
 
+@pytest.mark.at_length(keep="strict")
 @pytest.mark.parametrize("errors", ["strict", "replace"])
 def test_a_console_of_western_letters_gets_what_it_can_show(
     errors: str, farm: Path, tmp_path: Path

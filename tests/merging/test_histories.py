@@ -13,11 +13,11 @@ import pytest
 from siltbook.batch.merging.job import merge_bytes
 from siltbook.batch.merging.sides import read_side
 from siltbook.batch.typed.edited import Leaf, leaves
-from tests.amount import LONG, amount, some
+from tests.amount import LONG, amount, examples, some
 from tests.merging.test_merge import NAME, choose
 from tests.typed.farm import DAY, make, opened, saved
 
-HISTORIES = amount(20, 500)
+HISTORIES = examples(amount(20, 500))
 CHUNKS = 10 if LONG else 5
 NO_LEAF = Leaf({}, frozenset(), None)
 # What may be typed over, by sheet: not what identifies a row.

@@ -17,6 +17,7 @@ from siltbook.batch.numbers.costs import dirt_cost
 from siltbook.batch.numbers.outlook import outlooks
 from siltbook.batch.report.bill import farm_costs_json, station_loss_json
 from siltbook.templates.book import Settings
+from tests.amount import examples
 from tests.numbers.logs import log, read, work
 
 FARM = Settings(
@@ -103,7 +104,7 @@ def test_without_anything_nothing_is_guessed() -> None:
 
 
 @given(st.lists(st.floats(0.5, 8.0), min_size=2, max_size=30), st.floats(0.5, 12.0))
-@effort(max_examples=60, deadline=None)
+@effort(max_examples=examples(60), deadline=None)
 def test_months_add_up_and_hours_scale(drops: list[float], hours: float) -> None:
     history = named("Any", log(*(read(6 * n, drop) for n, drop in enumerate(drops))))
     once = bill(history, farm=replace(FARM, hours=hours))

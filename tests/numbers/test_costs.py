@@ -22,6 +22,7 @@ from siltbook.batch.numbers.costs import (
     pump_energy,
 )
 from siltbook.templates.book import Settings
+from tests.amount import examples
 from tests.numbers.logs import log, read, work
 
 FARM = Settings(hours=10.0, efficiency=0.65, price=0.2, currency="coins")
@@ -275,7 +276,7 @@ def histories(draw: st.DrawFn) -> History:
 
 
 @given(histories())
-@effort(max_examples=150, deadline=None)
+@effort(max_examples=examples(150), deadline=None)
 def test_months_add_up_to_the_whole(history: History) -> None:
     whole = dirt_cost(history, FARM)
     months = [cost for _, cost in monthly(history, FARM)]
@@ -295,7 +296,7 @@ def test_months_add_up_to_the_whole(history: History) -> None:
 
 @pytest.mark.at_length  # tests/whole/test_same_answer.py shuffles rows
 @given(histories(), st.randoms(use_true_random=False))
-@effort(max_examples=100, deadline=None)
+@effort(max_examples=examples(100), deadline=None)
 def test_the_order_of_rows_does_not_matter(history: History, chance: random.Random) -> None:
     """Rows keep their numbers, only their place in the list changes."""
     mixed: list[Reading | Work] = list(history.entries)
@@ -306,7 +307,7 @@ def test_the_order_of_rows_does_not_matter(history: History, chance: random.Rand
 
 
 @given(histories(), st.floats(0.5, 12.0))
-@effort(max_examples=100, deadline=None)
+@effort(max_examples=examples(100), deadline=None)
 def test_energy_scales_with_hours_and_against_efficiency(history: History, hours: float) -> None:
     once = dirt_cost(history, replace(FARM, hours=hours)).energy_kwh
     twice = dirt_cost(history, replace(FARM, hours=2 * hours)).energy_kwh
@@ -320,7 +321,7 @@ def test_energy_scales_with_hours_and_against_efficiency(history: History, hours
 
 
 @given(histories())
-@effort(max_examples=100, deadline=None)
+@effort(max_examples=examples(100), deadline=None)
 def test_days_counted_and_gaps_make_up_the_season(history: History) -> None:
     """And the mean excess lies between the least and the most that was read."""
     whole = dirt_cost(history, FARM)
@@ -336,7 +337,7 @@ def test_days_counted_and_gaps_make_up_the_season(history: History) -> None:
 
 
 @given(histories(), st.integers(-3000, 3000))
-@effort(max_examples=50, deadline=None)
+@effort(max_examples=examples(50), deadline=None)
 def test_the_calendar_does_not_change_the_whole(history: History, days: int) -> None:
     shift = dt.timedelta(days=days)
     moved = replace(

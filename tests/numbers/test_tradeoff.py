@@ -16,6 +16,7 @@ from siltbook.batch.numbers.costs import dirt_cost, pump_energy
 from siltbook.batch.numbers.runs import Run, cut_runs
 from siltbook.batch.numbers.tradeoff import DROPS, Priced, TradeOff, replayed, rising, trade_off
 from siltbook.templates.book import Settings
+from tests.amount import examples
 from tests.numbers.logs import log, read, work
 
 FARM = Settings(
@@ -82,7 +83,7 @@ def test_a_straight_run_costs_the_triangle_whatever_its_limit_was(top: float, dr
     rate=st.floats(0.01, 0.5), drop=st.floats(1.5, 9.0), last=st.floats(3.0, 60.0),
     start=st.floats(1.0, 3.0),
 )  # fmt: skip
-@effort(max_examples=200, deadline=None)
+@effort(max_examples=examples(200), deadline=None)
 def test_any_straight_run_gives_the_same_triangle(
     rate: float, drop: float, last: float, start: float
 ) -> None:
@@ -296,7 +297,7 @@ def test_as_it_was_repeats_the_log() -> None:
 
 
 @given(st.floats(1.0, 20.0), st.floats(0.02, 0.4))
-@effort(max_examples=50, deadline=None)
+@effort(max_examples=examples(50), deadline=None)
 def test_money_follows_hours_and_time_scales_rates(hours: float, rate: float) -> None:
     """Twice the hours are twice the energy at every drop and the same cleanings."""
     history = sawtooth(5.0, 2, rate, step=2)

@@ -31,7 +31,7 @@ from siltbook.batch.reading.parsing import (
 from siltbook.batch.reading.workbook import format_kind, open_workbook
 from siltbook.templates.contract import SHEETS
 from siltbook.templates.units import metres_per
-from tests.amount import whole
+from tests.amount import examples, whole
 from tests.effort import calls
 from tests.reading.books import (
     HEAD,
@@ -207,7 +207,10 @@ PARTS = (
     "xl/worksheets/sheet2.xml",
 )
 QUICK = settings(
-    max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
+    max_examples=examples(60),
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=list(HealthCheck),
 )
 
 
