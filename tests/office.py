@@ -9,7 +9,7 @@ import subprocess
 import sys
 import tempfile
 import warnings
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from io import BytesIO
 from pathlib import Path
@@ -17,6 +17,8 @@ from typing import Any
 
 import openpyxl
 import pytest
+
+from tests.amount import whole
 
 needs_office = pytest.mark.skipif(
     shutil.which("soffice") is None, reason="LibreOffice is not installed"
@@ -83,13 +85,17 @@ class Shared:
     A start of the program costs more than a book, so tests give all that they want at once.
     """
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
+    def __init__(self, folder: Path, together: Callable[[], list[bytes]] = list) -> None:
+        """`together`: what is re-saved as .xlsx as soon as any book is, since tests will ask."""
+        self.folder, self.together = folder, together
         folder.mkdir(exist_ok=True)
 
     def resaved(self, *books: bytes, to: str = "xlsx", recalculate: bool = False) -> list[bytes]:
         """The .xlsx books in the order given, in the format `to`."""
         way = f"{'anew' if recalculate else 'kept'}-{to}"
+        if way == "kept-xlsx" and self.together is not list:
+            more, self.together = self.together(), list
+            self.resaved(*books, *more)
         places = {book: self.folder / f"{hashlib.sha256(book).hexdigest()}-{way}" for book in books}
         with ExitStack() as locks:
             for place in sorted(places.values()):
@@ -127,4 +133,7 @@ def _alone(lock: Path) -> Iterator[None]:
 
 def in_one_run(base: Path) -> Shared:
     """What the processes of one run share, by the folder that pytest gives each of them."""
-    return Shared((base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "resaved")
+    from tests.resaved import together
+
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "resaved"
+    return Shared(folder, list if whole() else together)

@@ -257,6 +257,7 @@ def test_the_three_commands_of_the_readme(tmp_path: Path, monkeypatch: pytest.Mo
     assert (tmp_path / "results" / "own.reviewed.xlsx").exists()
 
 
+@pytest.mark.at_length  # work enters only where it is left
 def test_work_of_rows_that_an_answer_made_readable_is_shown_before_it_enters(
     tmp_path: Path,
 ) -> None:
@@ -309,6 +310,7 @@ def test_a_folder_with_mappings_is_run_without_them(own: Path) -> None:
     assert "own.mapping" not in said
 
 
+@pytest.mark.at_length  # an unanswered question stops, an answer is used
 def test_an_answer_that_raises_a_further_question_leads_on(tmp_path: Path) -> None:
     made = kept(Style())
     made.sheets["Readings"][0] = ["Date", "Station", "P1 (bar)", "P2 (bar)", "Notes"]

@@ -51,6 +51,7 @@ def test_other_formats_say_the_same_of_what_is_hidden(office: Shared, ending: st
     assert len(seen.rows.readings) == 15
 
 
+@pytest.mark.at_length(keep="xls")
 @needs_office
 @pytest.mark.parametrize("ending", ["ods", "xls"])
 @pytest.mark.parametrize("layout", LAYOUTS)

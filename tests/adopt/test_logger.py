@@ -109,6 +109,7 @@ def test_a_sensor_at_zero_or_at_its_end_gives_no_reading() -> None:
     assert why["no number"] == 1440
 
 
+@pytest.mark.at_length  # test_layouts.py: dates and commas
 def test_day_first_dates_and_decimal_commas_are_settled_by_the_file() -> None:
     data, truth = as_text(HOUR, comma=True, dmy=True)
     seen = adopt(data)

@@ -119,7 +119,7 @@ def adopted(name: str, layout: str, daily: bool) -> bytes:
     return filled.data or b""
 
 
-@pytest.mark.at_length(usual=3)
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize(("name", "layout"), crossed(SAMPLES, WHOLE))
 def test_the_same_verdicts_as_filled_in_by_hand(name: str, layout: str) -> None:
     assert judged(adopted(name, layout, daily=False)) == by_hand(name, False)

@@ -25,6 +25,7 @@ def table(made: Season, name: str) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(made.files[f"data/{name}.csv"].decode(), newline="")))
 
 
+@pytest.mark.at_length  # test_an_untouched_archive_is_whole makes it again
 def test_the_same_book_gives_the_same_bytes(east: Season) -> None:
     again = archived(PORTFOLIO / "east-2026.xlsx")
     assert again.files == east.files
@@ -109,6 +110,7 @@ def test_a_constraint_that_the_data_breaks_is_named_and_not_claimed() -> None:
     assert [f.get("constraints") for f in schema["fields"]] == [None, {"minimum": 0}, None]
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("made", ["east", "dirty"])
 def test_the_standards_own_library_finds_the_package_valid(
     made: str, tmp_path: Path, request: pytest.FixtureRequest

@@ -432,7 +432,7 @@ def test_a_page_that_differs_is_found_unless_another_library_made_it(
         (b"/Producer (reportlab ", b"/Producer (\\x"),
         (b"%%EOF", b"%%EOF /Producer (reportlab 1)" + bytes(500_000)),
     )
-    for old, new in few(forged, 2):
+    for old, new in few(forged, 1):
         assert old in honest
         path.write_bytes(honest.replace(old, new))
         reseal(archive)

@@ -120,6 +120,7 @@ def test_a_unit_that_changed_is_one_finding_and_no_changed_reading() -> None:
     assert found["witness-rows"].state is State.QUIET
 
 
+@pytest.mark.at_length  # a setting that changed is one
 def test_a_gauge_and_a_limit_of_the_register_that_changed_are_findings() -> None:
     now = honest()
     now.stations[1].update(gauge_class=2.5, drop_limit=6.0)

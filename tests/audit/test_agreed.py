@@ -347,6 +347,7 @@ def test_an_agenda_that_was_never_entered_is_said(tmp_path: Path) -> None:
     assert one.agreement.unlike[0].endswith(", and not in the book")
 
 
+@pytest.mark.at_length  # a book without any says so
 def test_without_another_file_the_table_says_what_it_cannot_see() -> None:
     book = package(agreed("Hand clean", due=day(15), done=day(12)))
     found = audit(book)
@@ -372,6 +373,7 @@ def test_a_book_without_agreed_actions_says_so() -> None:
     assert "None was found. No earlier copy" in str(sheet["A3"].value)
 
 
+@pytest.mark.at_length  # a book without any says so
 def test_no_agreed_action_in_the_files_given_reassures_of_nothing() -> None:
     kept = rule(audit(package(), ("june.xlsx", package())), "witness-agreed")
     assert (kept.state, kept.said) == (

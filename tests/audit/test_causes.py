@@ -58,7 +58,7 @@ def differing(numbers: RuleResult) -> int:
     return (numbers.of or 0) - (numbers.kept or 0)
 
 
-@pytest.mark.at_length(keep="watch_share")
+@pytest.mark.at_length  # two settings and an edited cell are told apart below
 @pytest.mark.parametrize(
     ("key", "value", "said"),
     [

@@ -48,6 +48,7 @@ def test_a_book_as_it_was_made_has_the_default_rules() -> None:
     assert (found.state, found.said, found.places) == (State.QUIET, QUIET, ())
 
 
+@pytest.mark.at_length  # a book as it was made; what has no remark
 def test_the_template_s_own_help_is_no_remark_and_a_word_beside_it_is() -> None:
     plain = ruled(interval=14)
     words = "Reading interval is 14 days, by default 7"

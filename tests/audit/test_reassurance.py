@@ -96,7 +96,7 @@ def test_entries_far_below_later_ones_are_not_said_to_be_in_order(sheet: str) ->
     assert "in the order of their dates" not in honest().results()["back-dated"].said
 
 
-@pytest.mark.at_length(usual=1)
+@pytest.mark.at_length  # test_own_rules.py and test_rules_of_book.py
 @pytest.mark.parametrize("remark", ["", "agreed with the owner in March"])
 def test_a_raised_limit_needs_a_remark(remark: str) -> None:
     book = openpyxl.load_workbook(io.BytesIO(honest().package()))

@@ -96,6 +96,7 @@ def test_another_date_is_said(reviewed: bytes) -> None:
     assert found["same-numbers"].state is State.QUIET
 
 
+@pytest.mark.at_length  # test_told_apart.py: another version
 @without
 def test_sheets_of_another_version_are_not_held_against_the_book(reviewed: bytes) -> None:
     data = reviewed

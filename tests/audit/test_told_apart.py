@@ -121,6 +121,7 @@ def mark_of(data: bytes) -> Mark:
     return Mark("1", NAME, LAST, fingerprint(read(data)))
 
 
+@pytest.mark.at_length  # a long book is not read again in every unit
 def test_a_book_too_large_to_be_tried_is_not_tried(monkeypatch: pytest.MonkeyPatch) -> None:
     now, was = package(("interval", 14)), package(("interval", 3))
     more = package(readings=4)

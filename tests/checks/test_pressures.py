@@ -61,6 +61,7 @@ def test_pressure_in_kilopascal_among_bar() -> None:
     ]
 
 
+@pytest.mark.at_length(usual=3)
 @pytest.mark.parametrize(
     ("unit", "factor", "typed", "looks"),
     [

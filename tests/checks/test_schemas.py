@@ -203,7 +203,7 @@ ODD = [
 ]  # fmt: skip
 
 
-@pytest.mark.at_length(usual=3)
+@pytest.mark.at_length(keep=("Readings", "Gauges"))
 @pytest.mark.parametrize("sheet", LISTS, ids=lambda sheet: sheet.name)
 def test_no_column_passes_as_sound_in_which_the_schema_finds_a_fault(
     sheet: Sheet, monkeypatch: pytest.MonkeyPatch

@@ -129,6 +129,7 @@ def test_a_conflict_is_shown_and_a_choice_is_carried_out(
     assert merged(again.data, copy).data is None
 
 
+@pytest.mark.at_length  # test_histories.py deletes rows
 def test_a_row_deleted_on_one_side_is_a_conflict_where_the_ancestor_is_known() -> None:
     copy = changed(BOOK, lambda book: book["Readings"].delete_rows(4))
     assert merged(BOOK, copy).data is None  # without it nobody can tell

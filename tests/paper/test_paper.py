@@ -218,6 +218,7 @@ def test_the_round_as_a_sheet_is_set_up_for_paper_in_black_type_of_nine_points(
         assert line in [c.value for c in sheet["A"]]
 
 
+@pytest.mark.at_length  # tests/sheets/test_printed.py prints the sheet
 @needs_office
 @needs_poppler
 def test_the_round_as_a_sheet_says_on_paper_what_the_pdf_says(tmp_path: Path) -> None:
@@ -294,6 +295,7 @@ def fill(sheet: Worksheet, row: int, values: dict[str, object]) -> None:
         sheet.cell(row, heads[head]).value = value  # type: ignore[assignment]
 
 
+@pytest.mark.at_length  # a file of that name that is not ours is
 def test_a_round_sheet_that_was_typed_into_is_left_alone(tmp_path: Path) -> None:
     """One that nobody saved is made anew; no folder takes either for a book."""
     book = Path(shutil.copy(BOOK, tmp_path / "farm.xlsx"))

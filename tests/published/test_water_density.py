@@ -66,6 +66,7 @@ def test_an_independent_density() -> None:
     assert tanaka(16.0) == pytest.approx(998.9468, abs=2 * 0.0006)
 
 
+@pytest.mark.at_length  # the library takes long to load; the metre is held above
 def test_d04_d05_kell_and_the_misprint_of_its_reprint() -> None:
     """998.2041 with 16.879850e-3 [S]; the printed 16.897850e-3 gives 997.9355 and is wrong [C].
 
@@ -78,6 +79,7 @@ def test_d04_d05_kell_and_the_misprint_of_its_reprint() -> None:
         assert pytest.approx(true_metre(density), rel=0.01) == PASCAL_PER_METRE
 
 
+@pytest.mark.at_length  # the library takes long to load; the metre is held above
 def test_d06_a_water_property_library() -> None:
     """IAPWS-95 at 20 deg C: 998.2072 [C], through the library CoolProp."""
     assert iapws(20.0) == pytest.approx(998.2072, abs=2e-4)
@@ -103,6 +105,7 @@ def test_d08_half_a_bar_of_hot_water_in_metres() -> None:
     assert is_over(0.5 * metres_per("bar"), 5.0)
 
 
+@pytest.mark.at_length(drop="IAPWS")
 @pytest.mark.parametrize("density", [tanaka, kell, iapws], ids=["Tanaka", "Kell", "IAPWS-95"])
 def test_temperature_moves_the_limit_by_less_than_the_gauge(
     density: Callable[[float], float],

@@ -19,6 +19,7 @@ from siltbook.batch.review.agree import Carried, enter_agreed
 from siltbook.batch.review.append import append_rows
 from siltbook.batch.review.pack import make_pack, pack_bytes
 from siltbook.templates.blank import BlankOptions, build
+from tests.amount import few
 from tests.lint import lint
 from tests.office import Shared, needs_office
 from tests.review.farms import JULY, book, month, opened, pack_file
@@ -101,7 +102,8 @@ def test_the_rows_stand_where_these_tests_fill_them_in() -> None:
 def test_what_was_done_before_the_month_can_be_agreed_again() -> None:
     """The same words of a spring that is over counted as this meeting's, and nothing was added."""
     again = {FIRST + 1: {"Action": "Flush", "Who": "Cy"}}
-    for done, added in ((None, 0), (dt.date(2026, 7, 20), 0), (dt.date(2026, 5, 1), 1)):
+    cases = ((None, 0), (dt.date(2026, 7, 20), 0), (dt.date(2026, 5, 1), 1))
+    for done, added in few(cases, 2):
         home = opened(book("north"))
         heads = {str(c.value): c.column for c in home["Agreed"][1]}
         for head, value in (("Station", "N2 Screen"), ("Action", "Flush"), ("Who", "Cy")):
@@ -159,6 +161,7 @@ def test_twice_adds_nothing() -> None:
     assert (again.rows, again.already, again.changed) == ((), 2, True)
 
 
+@pytest.mark.at_length  # twice adds nothing; the filled rows are added behind
 def test_a_row_added_later_joins_those_carried_before() -> None:
     once = to_north({FIRST + 1: NORTH})
     more = to_north(TWO, once.data)
@@ -307,6 +310,7 @@ def test_a_row_that_cannot_be_taken_is_named_by_its_cell(cells: dict[str, Any], 
     assert re.search(rf"pack\.xlsx: Agenda![A-Z]{FIRST + 1}\b", text)
 
 
+@pytest.mark.at_length  # a row that cannot be taken is named by its cell
 def test_a_new_row_needs_to_name_a_farm_of_the_pack() -> None:
     row = {"Station": "N1 Screen", "Action": "x"}
     with pytest.raises(BookError) as caught:

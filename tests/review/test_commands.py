@@ -80,6 +80,7 @@ def test_a_month_that_is_none_is_wrong_use(farms: Path, month: str) -> None:
     assert f"'{month}' is no month: write year and month, for example 2026-07." in done.output
 
 
+@pytest.mark.at_length  # test_hostile_review.py: hostile books
 def test_a_book_that_cannot_be_read_is_named_and_the_others_are_done(farms: Path) -> None:
     (farms / "broken.xlsx").write_bytes(b"PK broken")
     done = siltbook("review", farms, "--month", "2026-07", "--no-pdf")
@@ -136,6 +137,7 @@ def test_a_pack_with_words_outside_its_agenda_is_not_replaced(farms: Path) -> No
     assert (farms / "p.xlsx").read_bytes() == before
 
 
+@pytest.mark.at_length  # tests/review/test_agreed.py reads them
 def test_done_dates_of_a_pack_are_said_to_stay_there(farms: Path) -> None:
     pack, target = farms / "p.xlsx", farms / "north-2026.xlsx"
     siltbook("review", farms, "--month", "2026-07", "--no-pdf", "--out", pack)

@@ -76,6 +76,7 @@ CELLS = {
 }  # fmt: skip
 
 
+@pytest.mark.at_length(usual=9)
 @pytest.mark.parametrize("which", CELLS)
 def test_nonsense_in_a_cell_is_refused_by_its_cell(which: str) -> None:
     cells, said, accepted = CELLS[which]
@@ -192,6 +193,7 @@ def test_a_station_without_an_action_is_said() -> None:
     assert done.idle == (f"Agenda!B{SPARE}",)
 
 
+@pytest.mark.at_length  # cells with a number are taken above
 def test_two_books_of_one_name_are_told_apart_by_their_number_alone() -> None:
     other = replace(month("north"), file="other.xlsx", fingerprint="0" * 64)
     data = pack_bytes(make_pack([month("north"), other], JULY, "test"))

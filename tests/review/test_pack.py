@@ -209,6 +209,7 @@ def test_a_long_portfolio_keeps_its_agenda_to_one_page_of_rows() -> None:
     )
 
 
+@pytest.mark.at_length  # tests/sheets/test_printed.py prints a pack
 @needs_office
 def test_the_agenda_prints_on_two_pages_at_most_and_every_sheet_prints(tmp_path: Path) -> None:
     path = tmp_path / "pack.xlsx"

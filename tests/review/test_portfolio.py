@@ -9,6 +9,7 @@ import pytest
 from tests.review.farms import FOLDER, portfolio
 
 
+@pytest.mark.at_length  # tests/samples/test_samples.py: those of four farms are
 def test_every_book_is_byte_for_byte_what_the_script_makes() -> None:
     made = portfolio().files()
     assert len(made) == 10

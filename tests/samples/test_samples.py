@@ -185,6 +185,7 @@ def test_many_flows_fix_the_exponent_where_gauge_and_flows_allow() -> None:
     assert at in watched
 
 
+@pytest.mark.at_length  # tests/whole/test_flow_exponent.py
 def test_the_evidence_stands_in_the_station_review_of_many_flows() -> None:
     data = (SAMPLES / "many-flows.xlsx").read_bytes()
     book = review_bytes(data, "many-flows.xlsx", "many-flows.xlsx").package

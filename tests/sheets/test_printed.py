@@ -42,6 +42,7 @@ def test_every_page_of_every_sheet_can_be_read(kind: str, pages: dict[str, bytes
     assert faults(pages[kind]) == []
 
 
+@pytest.mark.at_length  # a test of the test above
 def test_small_type_cut_text_and_empty_pages_are_found(tmp_path: Path) -> None:
     """So that the test above can fail: each fault is planted once."""
     target = io.BytesIO()

@@ -300,6 +300,7 @@ def test_a_stamp_fits_one_file_of_one_book() -> None:
     assert len(rows()) == 18
 
 
+@pytest.mark.at_length  # a reviewed one is
 def test_an_audited_copy_that_somebody_edited_is_kept_too(book: Path) -> None:
     from click.testing import CliRunner
 

@@ -50,7 +50,7 @@ def next_season(home: Path, data: bytes) -> Path:
     return target
 
 
-@pytest.mark.at_length(keep=("escalate", "re-read"))
+@pytest.mark.at_length(keep="escalate")
 @pytest.mark.parametrize("verdict", LOGS)
 def test_a_station_stands_in_march_where_it_stood_in_august(verdict: str, tmp_path: Path) -> None:
     readings, done, words = LOGS[verdict]

@@ -120,7 +120,7 @@ GAUGE = {"gauges": "two gauges", "full_scale": 6, "gauge_class": 1.6, "division"
 KNOWN = GAUGE | {"reference_flow": 40, "clean_drop": 1, "flush_flow": 5, "emitter_exponent": 0.5}
 
 
-@pytest.mark.at_length(usual=8)
+@pytest.mark.at_length(usual=5)
 @pytest.mark.parametrize("column", REGISTER, ids=lambda c: c.key)
 @pytest.mark.parametrize("beyond", [False, True])
 def test_a_refused_number_of_the_register_counts_as_empty(column: object, beyond: bool) -> None:

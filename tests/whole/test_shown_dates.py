@@ -157,6 +157,7 @@ def test_a_pack_of_farms_that_agree_shows_dates_so_and_of_others_as_iso() -> Non
     assert {form for _, _, form in dates(package, sheets)} == {"yyyy-mm-dd"}
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("choice", WAYS)
 def test_a_reviewed_book_is_known_again_and_run_again(choice: str) -> None:
     first = reviewed(DIRTY, choice)

@@ -152,6 +152,7 @@ def test_a_watched_folder_judges_a_book_again_when_it_is_saved(desk: Desk, book:
         desk.events.get_nowait()
 
 
+@pytest.mark.at_length  # a watched folder judges a book again
 def test_watching_judges_only_what_has_changed_since_its_row_was_told(
     desk: Desk, book: Path
 ) -> None:
