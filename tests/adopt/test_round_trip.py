@@ -119,14 +119,14 @@ def adopted(name: str, layout: str, daily: bool) -> bytes:
     return filled.data or b""
 
 
-@pytest.mark.at_length(usual=2)
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize(("name", "layout"), crossed(SAMPLES, WHOLE))
 def test_the_same_verdicts_as_filled_in_by_hand(name: str, layout: str) -> None:
     assert judged(adopted(name, layout, daily=False)) == by_hand(name, False)
 
 
 # One station a file, as in the sample of mixed units, makes no wide table that names it.
-@pytest.mark.at_length(usual=2)
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize(
     ("name", "layout"), crossed([n for n in SAMPLES if n != "mixed-units.xlsx"], ONE_A_DAY)
 )
@@ -144,7 +144,7 @@ def test_the_same_verdicts_where_a_day_has_one_reading(name: str, layout: str) -
     assert verdicts == wanted
 
 
-@pytest.mark.at_length(usual=2)
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("layout", ONE_A_DAY)
 def test_one_station_a_file_is_asked_for_and_gives_the_same_verdicts(
     layout: str, tmp_path: Path

@@ -81,7 +81,7 @@ def merge(book: bytes, copies: list[bytes], base: bytes | None) -> bytes:
     return made.data or book
 
 
-@pytest.mark.at_length(usual=2)
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("chunk", range(CHUNKS))
 def test_whatever_anybody_typed_is_in_the_book_or_in_conflicts(chunk: int) -> None:
     for number in range(HISTORIES // CHUNKS):

@@ -28,7 +28,7 @@ def test_a_case_is_drawn_again_alike() -> None:
     assert first == second
 
 
-@pytest.mark.at_length  # test_forecast.py holds how a forecast is made, test_rates.py what 80 % means
+@pytest.mark.at_length  # test_forecast.py, and test_rates.py for what 80 % means
 @pytest.mark.parametrize("stop", [Stop(readings=5), Stop(share=0.7)], ids=["early", "late"])
 def test_a_sample_stays_calibrated(stop: Stop) -> None:
     """Seeds that neither the tuning nor the page used; every other kind of farm."""

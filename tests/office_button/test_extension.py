@@ -95,6 +95,7 @@ def test_what_libreoffice_set_for_its_own_python_leads_siltbook_nowhere(
     assert Path(paper.path).read_bytes().startswith(b"%PDF")
 
 
+@pytest.mark.at_length  # what goes wrong is said in siltbook's own words below
 def test_check_says_the_gravest_first_and_the_cautions_that_belong_to_it(
     program: str, tmp_path: Path
 ) -> None:

@@ -117,7 +117,7 @@ def read(pdf: bytes, folder: Path) -> list[str]:
     return done.stdout.decode().splitlines()
 
 
-@pytest.mark.at_length(keep="kpa")
+@pytest.mark.at_length  # nor in the audit, a pack, on a sheet or in the terminal
 @needs_poppler
 @pytest.mark.parametrize("name", NAMES)
 def test_no_metre_stands_on_a_page(name: str, tmp_path: Path) -> None:
