@@ -184,7 +184,7 @@ def _row(sheet: Sheet) -> st.SearchStrategy[dict[str, object]]:
 BOOKS = st.fixed_dictionaries({s.name: st.lists(_row(s), max_size=6) for s in LISTS})
 
 
-@settings(parent=FUZZ, max_examples=max(3, EXAMPLES // 8))
+@settings(parent=FUZZ, max_examples=max(3 if whole() else 2, EXAMPLES // 8))
 @given(BOOKS)
 def test_any_filled_book_goes_the_whole_way(rows: dict[str, list[dict[str, object]]]) -> None:
     """Judged and written, whatever the values are; the same again on its own output."""

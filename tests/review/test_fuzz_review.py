@@ -21,13 +21,14 @@ from siltbook.batch.review.farm import read_month
 from siltbook.batch.review.month import Month
 from siltbook.batch.review.pack import make_pack, pack_bytes
 from siltbook.templates.blank import BlankOptions, build
+from tests.amount import whole
 from tests.lint import lint
 from tests.reading.books import NAME, zipped
 from tests.reading.test_fuzz import BOOKS, CELL, EXAMPLES, FUZZ, PLACES, _plain, mutated
 from tests.review.farms import book
 from tests.review.packs import AGENDA, COLUMNS, ROW, parts, small_pack
 
-FEW = settings(parent=FUZZ, max_examples=max(3, EXAMPLES // 8))
+FEW = settings(parent=FUZZ, max_examples=max(3 if whole() else 2, EXAMPLES // 8))
 
 
 @FEW
