@@ -147,7 +147,7 @@ def lacking(rows: Sequence[Row], table: Table, units: Units, into: _List, shown:
             if row.get("time") is None:
                 found.remove(same)  # a second such reading of that day is another one
         elif found and (row.get("time") is not None or source[at] == 1):
-            conflicts.append(_conflict(row, origin, table, found[0][0], shown))
+            conflicts.append(_conflict(row, origin, table, found[0], into, units, shown))
         else:
             add.append((row, meant))
     order = {id(row): n for n, row in enumerate(in_order([row for row, _ in add]))}
@@ -211,15 +211,52 @@ def _equal(ours: Mapping[str, object], there: Row) -> bool:
     return True
 
 
-def _conflict(row: Row, origin: Row, table: Table, number: int, shown: Shown) -> str:
-    said = ", ".join(
-        f"{k} {v:g}" if isinstance(v, float) else f"{k} {v}"
-        for k, v in row.items() if k not in ("station", "date", "time", "remark")
-    )  # fmt: skip
+def _conflict(
+    row: Row, origin: Row, table: Table, there: tuple[int, Row], into: _List, units: Units,
+    shown: Shown,
+) -> str:  # fmt: skip
+    """One sentence on a row that the book has with other values: each that differs, with units."""
+    number, record = there
+    meant = _meaning(origin)
+    theirs, ours = [], []
+    for key in into.values:
+        if _equal({key: meant.get(key, row.get(key))}, record):
+            continue
+        column = into.sheet.column(key)
+        unit = _unit(row, units, table.units, column)
+        theirs.append(f"{column.header} {_as_written(origin.get(key), row.get(key), unit)}")
+        ours.append(f"{column.header} {_as_held(record.get(key), unit)}")
     day = row["date"]
     when = shown.day(day) if isinstance(day, dt.date) else str(day)
     when += f" {row['time']:%H:%M}" if isinstance(row.get("time"), dt.time) else ""
     return (
-        f"{row['station']}, {when}: {origin.get('where', 'the source')} says {said}; "
-        f"{table.sheet} row {number} says otherwise. It was not entered."
+        f"{row['station']}, {when}: {origin.get('where', 'the source')} says {', '.join(theirs)}; "
+        f"{table.sheet} row {number} says {', '.join(ours)}. It was not entered."
     )
+
+
+def _as_written(value: object, typed: object, unit: str) -> str:
+    """A value of the source in its own unit, with that of the book behind it where it is another.
+
+    `typed` is the same number in the book's `unit`.
+    """
+    if not isinstance(value, Amount):
+        return _plain(value)
+    of = TURNED_UNITS.get(value.unit, (value.unit, 1.0))[0]
+    same = value.unit == unit or (of == unit and value.value == typed)
+    said = f"{value.value:.6g} {value.unit}"
+    return said if same or not isinstance(typed, float) else f"{said} ({typed:.6g} {unit})"
+
+
+def _as_held(value: object, unit: str) -> str:
+    """A value of the book [m of water], [m3/h] in the `unit` of its cell."""
+    if isinstance(value, float) and not math.isnan(value) and unit:
+        per = metres_per if unit in PRESSURE_UNITS else cubic_metres_per_hour_per
+        return f"{value / per(unit):.6g} {unit}"
+    return _plain(value)
+
+
+def _plain(value: object) -> str:
+    if value is None or (isinstance(value, float) and math.isnan(value)):
+        return "nothing"
+    return f"{value:.6g}" if isinstance(value, float) else str(value)

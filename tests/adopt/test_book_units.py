@@ -171,3 +171,28 @@ def test_what_is_due_is_not_proposed_as_done(tmp_path: Path) -> None:
     said = CliRunner().invoke(main, ["adopt", str(tmp_path / "own.xlsx")])
     assert said.exit_code == 0, said.output
     assert "Read 4 rows: used 2, proposed 0, left out 2 (sheet Left out)." in said.stdout
+
+
+def test_a_conflict_names_both_values_with_their_units() -> None:
+    """It said 'inlet 3.1; Readings row 2 says otherwise', whatever unit either was in."""
+    held = {"station": "North", "date": DAY, "inlet": 3.1, "outlet": 2.9}
+    home = book([{"station": "North"}], [held])
+    row = {
+        "station": "North", "date": DAY, "inlet": Amount(40.0, "psi"),
+        "outlet": Amount(2.9, "bar"), "flow": Amount(10.0, "L/s"), "where": "old.csv row 4",
+    }  # fmt: skip
+    filled = fill(home, NAME, Harvest(readings=[row]), [])
+    assert filled.conflicts == [
+        "North, 2026-06-05: old.csv row 4 says Inlet pressure 40 psi (2.7579 bar), Flow 10 "
+        "L/s (36 m3/h); Readings row 2 says Inlet pressure 3.1 bar, Flow nothing. It was not "
+        "entered."
+    ]
+    works = book([{"station": "North"}], unit="psi")
+    first = {"station": "North", "date": DAY, "work": "flush",
+             "flush_inlet": Amount(30.0, "psi")}  # fmt: skip
+    home = fill(works, NAME, Harvest(), [first]).data or b""
+    other = {**first, "flush_inlet": Amount(31.0, "psi"), "where": "old.csv row 9"}
+    assert fill(home, NAME, Harvest(), [other]).conflicts == [
+        "North, 2026-06-05: old.csv row 9 says Lowest inlet in flush 31 psi; Work done row "
+        "2 says Lowest inlet in flush 30 psi. It was not entered."
+    ]
