@@ -12,6 +12,7 @@ from siltbook.batch.audit.carried import Carried, carried
 from siltbook.batch.audit.causes import Causes, causes, unlike
 from siltbook.batch.audit.model import Place, RuleResult, State, looked
 from siltbook.batch.audit.rules import RULES
+from siltbook.batch.audit.unmarked import marked_again
 from siltbook.batch.fingerprint import fingerprint
 from siltbook.batch.job import review_bytes, review_judged
 from siltbook.batch.reading.cells import Value
@@ -20,6 +21,10 @@ from siltbook.batch.typed.mark import Mark
 from siltbook.templates.book import Book, column_letters
 from siltbook.templates.shown import Shown
 
+_UNMARKED = (
+    "the line in {sheet}!A2 was removed or changed, by which Siltbook knows its own sheet; the next"
+    " run takes {sheet} for a sheet of your own"
+)
 MOST_NAMED = 1_000  # cells of one sheet that differ and are named; the others are counted
 
 
@@ -37,6 +42,9 @@ def compare(
             said = f"{broken(stored.unreadable)} There is nothing to compare."
         return [RuleResult(RULES[code], State.CANNOT, said) for code in codes]
     sheet = next(iter(stored.sheets))
+    data, unmarked = marked_again(data, stored, book)
+    if unmarked:  # judged with the marks back: the sheets keep their names
+        stored = carried(data, book.path)
     again = carried(_made_again(assessment, data, mark), book.path)
     ours = mark.version == __version__
     why = causes(stored, again, book, data, mark, witnesses) if ours else Causes(known=False)
@@ -44,7 +52,7 @@ def compare(
         _version(mark, sheet),
         _date(mark, sheet, as_of, book.settings.shown),
         _inputs(stored, book, why),
-        _numbers(stored, again, mark, why),
+        _numbers(stored, again, mark, why, unmarked),
         _formulas(why, ours=ours),
     ]
 
@@ -88,9 +96,13 @@ def _inputs(stored: Carried, book: Book, why: Causes) -> RuleResult:
                   many="places")  # fmt: skip
 
 
-def _numbers(stored: Carried, again: Carried, mark: Mark, why: Causes) -> RuleResult:
+def _numbers(
+    stored: Carried, again: Carried, mark: Mark, why: Causes, unmarked: Sequence[str] = ()
+) -> RuleResult:
     rule = RULES["same-numbers"]
     places, differ = differences(stored, again)
+    places = [*(Place(n, "A2", _UNMARKED.format(sheet=n)) for n in unmarked), *places]
+    differ += len(unmarked)
     count = stored.cells
     if mark.version != __version__ and places:
         said = f"{differ:,} of {count:,} cells differ; they come from another version."
@@ -106,9 +118,10 @@ def _numbers(stored: Carried, again: Carried, mark: Mark, why: Causes) -> RuleRe
         return RuleResult(rule, State.CANNOT, said)
     result = looked(rule, places, f"All {count:,} cells are as this book gives them today.",
                     many="cells differ", count=differ)  # fmt: skip
-    if why.said and places:
+    if (why.said or unmarked) and places:
         said = sentence([*_gone(places), *why.said])
-        result = replace(result, said=f"{said} The first: {places[0].said}")
+        first = "" if unmarked else f" The first: {places[0].said}"
+        result = replace(result, said=f"{said}{first}")
     return replace(result, kept=count - differ, of=count)
 
 
@@ -119,7 +132,7 @@ def sentence(parts: Iterable[str]) -> str:
 
 
 def _gone(places: Sequence[Place]) -> list[str]:
-    return [place.said for place in places if not place.cell]
+    return [place.said for place in places if not place.cell or place.cell == "A2"]
 
 
 def _formulas(why: Causes, *, ours: bool) -> RuleResult:

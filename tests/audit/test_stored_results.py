@@ -61,6 +61,27 @@ def test_a_book_without_result_sheets_says_so(plain: bytes) -> None:
 
 
 @without
+def test_a_mark_line_that_was_removed_is_no_edit_of_other_sheets(reviewed: bytes) -> None:
+    """It said that cells of Findings were edited, and that Actions (Siltbook) is missing."""
+    for text in ("", "my own line"):
+        audit, found = verdicts(marked(reviewed, "Actions", "Written by Siltbook", text))
+        (place,) = open_places(found["same-numbers"])
+        assert (place.sheet, place.cell) == ("Actions", "A2")
+        said = answer(audit, Question.VERDICT)
+        assert said.startswith(
+            "Not as it stands. The line in Actions!A2 was removed or changed, by which Siltbook "
+            "knows its own sheet; the next run takes Actions for a sheet of your own. "
+        )
+        assert "Findings" not in said
+        assert found["same-inputs"].state is State.QUIET
+    both = typed_over(marked(reviewed, "Actions", "Written by Siltbook", ""), "Station review",
+                      "E4", 1.5)  # fmt: skip
+    assert "1 result cell was edited by hand: Station review!E4" in answer(
+        verdicts(both)[0], Question.VERDICT
+    )
+
+
+@without
 def test_an_edited_result_cell_is_named_with_both_values(reviewed: bytes) -> None:
     audit, found = verdicts(typed_over(reviewed, "Station review", "E4", 1.5))
     (place,) = open_places(found["same-numbers"])
