@@ -19,6 +19,8 @@ from urllib.parse import unquote
 
 from lxml import etree
 
+from tests import lint_limits
+
 _FORBIDDEN = set("[]:*?/\\")
 _LONGEST_SHEET_NAME = 31
 _LONGEST_LIST = 255
@@ -147,7 +149,7 @@ def lint(package: bytes) -> list[str]:
         entries = [n for n in archive.namelist() if not n.endswith("/")]
         data = {name: archive.read(name) for name in entries}
     opened = Opened(entries, data)
-    return [fault for rule in RULES for fault in rule(opened)]
+    return [fault for rule in (*RULES, *lint_limits.RULES) for fault in rule(opened)]
 
 
 def duplicate_entries(p: Opened) -> Iterator[str]:
@@ -313,13 +315,18 @@ def _cell(p: Opened, part: str, where: str, cell: Any) -> Iterator[str]:
         yield f"{part}: {where} has shared string {value!r}"
     elif kind == "s" and int(value or 0) >= len(p.strings):
         yield f"{part}: {where} has shared string {value} of {len(p.strings)}"
-    elif kind == "n" and value is not None and not _is_number(value):
+    elif kind == "n" and value is not None and not _is_number(value) and not _awaited(cell, value):
         yield f"{part}: {where} holds {value!r}, which is no number"
     elif kind == "b" and value not in ("0", "1"):
         yield f"{part}: {where} holds {value!r}, which is no truth value"
     for formula in cell.iterfind("{*}f"):
         if (formula.text or "").lstrip().startswith("="):
             yield f"{part}: formula in {where} starts with '='"
+
+
+def _awaited(cell: Any, value: str) -> bool:
+    """A formula of a blank has no result yet: whatever opens it calculates it."""
+    return not value and cell.find("{*}f") is not None
 
 
 def _is_number(text: str) -> bool:

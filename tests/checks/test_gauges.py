@@ -12,7 +12,12 @@ from siltbook.batch.ladder.verdict import judge
 from siltbook.batch.model import History
 from siltbook.batch.numbers.history import station_gauge
 from siltbook.batch.results import StationResult
-from siltbook.checks.gauges import GaugeFitness, gauge_advice, gauge_fitness
+from siltbook.checks.gauges import (
+    GaugeFitness,
+    gauge_advice,
+    gauge_fitness,
+    reading_again_helps,
+)
 from siltbook.templates.book import Settings
 from siltbook.templates.shown import IN_METRES
 from tests.ladder.histories import station
@@ -82,3 +87,11 @@ def test_the_finding_carries_the_advice() -> None:
     result = replace(result, history=History(fine, ()))
     assert list(_coarse_gauge(build().book, result)) == []
     assert station_gauge(fine).now == pytest.approx(0.71319, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("fixed", "helps"), [(0.0, True), (-0.1, True), (0.05, True), (0.12, True), (0.13, False)]
+)
+def test_readings_without_end_tell_what_the_class_leaves_open(fixed: float, helps: bool) -> None:
+    """0.2 m over the limit is told with 95 % from 0.2 / 1.645 = 0.122 m down."""
+    assert reading_again_helps(5.2, 5.0, 0.05, fixed) is helps

@@ -8,6 +8,7 @@ import datetime as dt
 import pytest
 
 from siltbook.batch.numbers.history import histories
+from siltbook.checks.labour import FAR, most_flush_inlet
 from tests.checks.builders import book, job, reading
 from tests.checks.helpers import messages
 
@@ -100,6 +101,24 @@ def test_absent_work_columns_point_to_the_rows_first_cell() -> None:
     table = dataclasses.replace(plain.work, places={"station": 0, "date": 1, "work": 2})
     (message,) = messages(dataclasses.replace(plain, work=table), "flush-signs-blank")
     assert message.startswith("Work done!A2: ")
+
+
+@pytest.mark.parametrize(
+    ("usual", "full_scale", "most"),
+    [
+        (20.0, 60.0, 60.0),
+        (20.0, 900.0, FAR * 20.0),
+        (20.0, 0.5, 0.5),
+        (20.0, 0.0, FAR * 20.0),  # no gauge ends at zero
+        (20.0, -1.0, FAR * 20.0),
+        (None, 60.0, 60.0),
+        (None, None, float("inf")),
+    ],
+)
+def test_the_most_that_an_inlet_in_a_flush_can_be(
+    usual: float | None, full_scale: float | None, most: float
+) -> None:
+    assert most_flush_inlet(usual, full_scale) == most
 
 
 def test_an_inlet_in_the_flush_that_the_station_never_has() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from siltbook.checks.register import near_name
 from tests.checks.builders import book, job, reading
 from tests.checks.helpers import found, messages
 
@@ -25,6 +26,29 @@ def test_unknown_station_on_each_list() -> None:
     ]
     stations = [one.station for one in found(faulty, "station-unknown")]
     assert stations == ["Nroth 1", "South 9", "East"]
+
+
+def test_the_whole_farm_is_no_station_to_look_for() -> None:
+    agreed = [{"station": name, "action": "Look"} for name in ("(farm)", "#3", "East")]
+    stations = [one.station for one in found(book([reading(1)], agreed=agreed), "station-unknown")]
+    assert stations == ["#3", "East"]
+
+
+@pytest.mark.parametrize(
+    ("name", "meant"),
+    [
+        ("Nort 1", "North 1"),  # the other is 15 points behind
+        ("North", ""),  # as near the one as the other
+        ("East 1", ""),
+    ],
+)
+def test_a_name_is_offered_where_one_comes_near_and_no_other_does(name: str, meant: str) -> None:
+    assert near_name(name, ("North 1", "North 2")) == meant
+
+
+def test_likeness_of_exactly_75_is_near() -> None:
+    assert near_name("abcd", ("abcX",)) == "abcX"
+    assert near_name("abcdefghijPQRS", ("abcdefghijXYZ",)) == ""  # 74.1
 
 
 def test_unknown_station_in_many_rows_is_one_finding() -> None:

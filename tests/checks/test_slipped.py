@@ -50,6 +50,20 @@ def test_another_year(years: int) -> None:
     assert _slips([*WEEKS[:-1], last]) == [(11, WEEKS[-1], OTHER_YEAR)]
 
 
+def test_how_near_the_last_row_comes_is_told_by_the_usual_steps() -> None:
+    months = [dt.date(2026, month, 5) for month in range(1, 8)]
+    assert _slips([*months[:-1], months[-1].replace(year=2025)]) == [(8, months[-1], OTHER_YEAR)]
+    weeks = [*WEEKS[:-1], WEEKS[-2].replace(year=2025) + dt.timedelta(days=30)]
+    assert _slips(weeks) == []
+
+
+def test_a_season_that_stands_behind_the_next_one_has_not_slipped() -> None:
+    """Three rows of one other year are no slip of the finger."""
+    older = [dt.date(2024, 8, day) for day in (5, 10, 15)]
+    assert _slips([*WEEKS, *older]) == []
+    assert len(_slips([*WEEKS, *older[:2]])) == 2
+
+
 @pytest.mark.parametrize("year", [2126, 2062, 2036, 2028, 2006, 1926])
 @pytest.mark.parametrize("at", [0, 4, 9])
 def test_a_year_far_away(year: int, at: int) -> None:

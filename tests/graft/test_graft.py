@@ -231,6 +231,42 @@ def test_the_book_opens_on_the_first_of_ours_and_on_it_alone() -> None:
     assert parts(after)[second] == parts(book)[second]
 
 
+def test_whatever_stands_behind_the_mark_of_selection_it_goes() -> None:
+    for behind in ("", ' rightToLeft="1"', ' zoomScale="90"'):
+        before = changed(plain("Farm"), FIRST, (' tabSelected="1"', f' tabSelected="1"{behind}'))
+        assert selected(graft(before, results(), NAMES)) == ["Actions"], behind
+
+
+def test_a_sheet_whose_part_is_not_in_the_book_is_passed_over() -> None:
+    """Named by no relationship, or by one that leads out of the book."""
+    content, rels = parts(plain("Farm", "Gone")), "xl/_rels/workbook.xml.rels"
+    named = re.search(rb'<Relationship [^>]*sheet2.xml"/>', content[rels])
+    assert named is not None
+    outside = named[0].replace(b"/>", b' TargetMode="External"/>')
+    for instead in (b"", outside):
+        book = packed({**content, rels: content[rels].replace(named[0], instead)})
+        after = graft(book, results(), NAMES)
+        assert sheet_names(after) == [*NAMES, "Farm", "Gone"]
+        assert parts(after)["xl/worksheets/sheet2.xml"] == content["xl/worksheets/sheet2.xml"]
+
+
+@pytest.mark.parametrize("theirs", ["Actions!$A$1", "Trends!$A$1", "1", "zero"])
+def test_a_name_of_ours_that_the_book_has_for_something_else(theirs: str) -> None:
+    def named(formula: str, *sheets: str) -> bytes:
+        found = f'<definedNames><definedName name="Ours">{formula}</definedName></definedNames>'
+        return changed(
+            plain(*sheets), "xl/workbook.xml", ("</sheets>", f"</sheets>{found}")
+        )  # fmt: skip
+
+    ours = named("Actions!$A$1", *NAMES)
+    if theirs == "Actions!$A$1":
+        assert lint(graft(named(theirs, "Farm"), ours, NAMES)) == []
+        return
+    said = "The book already uses the name 'Ours' for something else; rename it in the name manager"
+    with pytest.raises(GraftError, match=said):
+        graft(named(theirs, "Farm"), ours, NAMES)
+
+
 def test_a_selected_sheet_in_another_encoding_is_let_go_too() -> None:
     content = parts(practitioner())
     text = content[FIRST].decode().replace('encoding="UTF-8"', 'encoding="UTF-16"')

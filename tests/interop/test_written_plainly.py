@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.interop.books import BLANK, KINDS, ROOT, formulas, parts, produced
+from tests.lint import lint
 from tests.samples.load import SAMPLES
 
 SHIPPED = sorted([*SAMPLES.rglob("*.xlsx"), *BLANK.parent.glob("*.xlsx")])
@@ -22,6 +23,11 @@ def test_formulas_name_cells_and_write_numbers_out(kind: str) -> None:
     for text in texts:
         assert "[" not in text, text
         assert not re.search(r"(?<![$\w])\d+(\.\d+)?[Ee][-+]?\d", text), text
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_nothing_in_a_book_asks_for_a_repair(kind: str) -> None:
+    assert lint(produced(kind)) == []
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import math
 import os
 import random
 import re
@@ -15,6 +16,7 @@ from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from difflib import unified_diff
+from itertools import repeat
 from pathlib import Path
 
 from tests.mutation.rooms import EQUIVALENT, LEFT_OUT, ROOMS, Room
@@ -25,7 +27,9 @@ HEAD = """| room | mutants possible | tried | equivalent | survived | of those t
 |---|---|---|---|---|---|"""
 # Else every mutant would be noticed, whatever it changes.
 FAILS = "its tests fail without any change, so that they would tell nothing; mend that first"
-SECONDS = 600  # of processor time; a mutant that takes longer has been noticed
+SECONDS = 600  # of processor time for all tests without any change
+# A mutant that takes so many times as long as that, and some more, has been noticed: it hangs.
+TIMES, MORE = 3.0, 20.0
 # What all tests import, and no mutant changes: each worker imports it once, for all its mutants.
 _OTHERS = ("lxml.etree", "numpy", "openpyxl", "pandas", "pandera.pandas", "pytest", "scipy.stats",
            "xlsxwriter")  # fmt: skip
@@ -96,28 +100,31 @@ def _work_in(folder: str) -> None:
         importlib.import_module(name)
 
 
-def _try(mutant: Mutant, tests: tuple[str, ...]) -> Outcome:
+def _try(mutant: Mutant, tests: tuple[str, ...], most: float) -> Outcome:
     from cosmic_ray.mutating import use_mutation
     from cosmic_ray.plugins import get_operator
 
     module = _copy / mutant.module
     with use_mutation(module, get_operator(mutant.operator)(), mutant.occurrence) as (old, new):
         diff = "\n".join(unified_diff(old.splitlines(), new.splitlines(), lineterm=""))
-        began = os.times()
-        noticed = _noticed(tests)
-    took = sum(os.times()[2:4]) - sum(began[2:4])
+        noticed, took = _noticed(tests, most)
     return Outcome(mutant, not noticed, *changed(diff), took)
 
 
-def _noticed(tests: tuple[str, ...]) -> bool:
-    """Whether a test fails, or none can be made, in a process of its own; SystemExit if unsure."""
-    ended = os.waitstatus_to_exitcode(os.waitpid(_pytest(tests), 0)[1])
+def _noticed(tests: tuple[str, ...], most: float = SECONDS) -> tuple[bool, float]:
+    """Whether a test fails, or none can be made, in a process of its own; SystemExit if unsure.
+
+    And the processor time that it took [s]; beyond `most` [s] it is ended, and has been noticed.
+    """
+    began = os.times()
+    ended = os.waitstatus_to_exitcode(os.waitpid(_pytest(tests, most), 0)[1])
+    took = sum(os.times()[2:4]) - sum(began[2:4])
     if ended not in (0, 1, 2, -signal.SIGXCPU, -signal.SIGKILL):
         raise SystemExit(f"the tests could not be asked: {' '.join(tests)} (pytest says {ended})")
-    return ended != 0
+    return ended != 0, took
 
 
-def _pytest(tests: tuple[str, ...]) -> int:
+def _pytest(tests: tuple[str, ...], most: float) -> int:
     """The number of a process that runs these tests up to the first that fails."""
     if number := os.fork():
         return number
@@ -126,7 +133,7 @@ def _pytest(tests: tuple[str, ...]) -> int:
 
         import pytest
 
-        resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
+        resource.setrlimit(resource.RLIMIT_CPU, (math.ceil(most), math.ceil(most)))
         nothing = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nothing, 1)
         os.dup2(nothing, 2)
@@ -175,10 +182,11 @@ def _room(name: str, count: int, seed: str, jobs: int | None, folder: str) -> st
     with ProcessPoolExecutor(jobs, initializer=_work_in, initargs=(folder,)) as pool:
         tests = [asked_of(ROOMS[name], mutant.module) for mutant in drawn]
         every = tuple(dict.fromkeys(test for asked in tests for test in asked))
-        if pool.submit(_noticed, every).result():
+        fails, took = pool.submit(_noticed, every).result()
+        if fails:
             raise SystemExit(f"{name}: {FAILS}")
         outcomes = []
-        for outcome in pool.map(_try, drawn, tests):
+        for outcome in pool.map(_try, drawn, tests, repeat(min(SECONDS, TIMES * took + MORE))):
             outcomes.append(outcome)
             _tell(outcome)
     alike = sum(o.equivalent for o in outcomes)

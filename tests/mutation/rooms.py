@@ -54,6 +54,10 @@ EQUIVALENT = {
     "steps = [t.division for t in block if t != track and t.division > 0]",
     # More columns than those of days are looked through for days, and hold none.
     "DAYS = tuple(c.key for c in CARRIED.columns if c.kind <= Kind.DATE)",
+    # A negative number comes near the ratio of no two units.
+    'enough = (grouped.transform("count") >= ENOUGH_READINGS) & (median > 0) & (frame[key] != 0)',
+    # Of places only those from 0 on are asked for.
+    'at = node.number("localSheetId", ~1) if local else -1',
 }
 
 

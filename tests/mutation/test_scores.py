@@ -84,10 +84,17 @@ def test_tests_that_fail_without_any_change_give_no_score(
     monkeypatch.setattr(tool, "ProcessPoolExecutor", Here)
     monkeypatch.setattr(tool, "_work_in", lambda _: None)
     monkeypatch.setattr(tool, "mutants", lambda _: iter([Mutant("checks/x.py", "op", 0, 1)]))
-    monkeypatch.setattr(tool, "_noticed", lambda tests: True)
+    monkeypatch.setattr(tool, "_noticed", lambda tests: (True, 9.0))
     with pytest.raises(SystemExit, match="checks: its tests fail without any change"):
         tool._room("checks", 1, "a seed", 1, str(tmp_path))
-    monkeypatch.setattr(tool, "_noticed", lambda tests: False)
-    monkeypatch.setattr(tool, "_try", lambda mutant, _: Outcome(mutant, True, "a", "b"))
+    monkeypatch.setattr(tool, "_noticed", lambda tests: (False, 10.0))
+    waits: list[float] = []
+
+    def survive(mutant: Mutant, tests: tuple[str, ...], most: float) -> Outcome:
+        waits.append(most)
+        return Outcome(mutant, True, "a", "b")
+
+    monkeypatch.setattr(tool, "_try", survive)
     row = tool._room("checks", 1, "a seed", 1, str(tmp_path))
     assert row == "| checks | 1 | 1 | 0 | 1 | 100% |"
+    assert waits == [50.0]  # a mutant is waited for three times as long as the tests take, and more

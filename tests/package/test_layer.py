@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import struct
 import zipfile
 from pathlib import Path
 
@@ -104,3 +105,18 @@ def test_relations_that_cannot_be_parsed_name_their_part() -> None:
 )
 def test_a_number_of_the_format_is_one_of_at_most_32_bits(said: str, read: int) -> None:
     assert Node("xf", {"numFmtId": said}, 0, 0).number("numFmtId", 7) == read
+
+
+def test_a_part_keeps_the_day_and_time_that_the_archive_gives_it() -> None:
+    stamp = (2021, 11, 29, 23, 58, 42)
+    made = io.BytesIO()
+    with zipfile.ZipFile(made, "w") as archive:
+        archive.writestr(zipfile.ZipInfo("a.txt", stamp), b"a")
+        archive.writestr(zipfile.ZipInfo("b.txt", stamp), b"b")
+    package = Parts(made.getvalue())
+    package.put("b.txt", b"changed")
+    data = package.save()
+    with zipfile.ZipFile(io.BytesIO(data)) as saved:
+        assert saved.getinfo("a.txt").date_time == stamp
+    # One archive of two parts, on the first of its one disk.
+    assert struct.unpack("<4s4H", data[-22:-10]) == (b"PK\x05\x06", 0, 0, 2, 2)
