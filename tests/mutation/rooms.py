@@ -23,8 +23,6 @@ EQUIVALENT = {
     "end: int = - 2",
     # Levels of packing: another size, the same content.
     "packer, quick = zlib.compressobj( 1, zlib.DEFLATED, -15), True",
-    # One tag of six million.
-    "self._tags = 1.0",
     # How much is remembered changes the time it takes alone.
     "@lru_cache(maxsize=FEW - 1)",
     # Nothing assigns to a field: mypy would say so first.
@@ -56,6 +54,8 @@ EQUIVALENT = {
     "DAYS = tuple(c.key for c in CARRIED.columns if c.kind <= Kind.DATE)",
     # A negative number comes near the ratio of no two units.
     'enough = (grouped.transform("count") >= ENOUGH_READINGS) & (median > 0) & (frame[key] != 0)',
+    # A part with the further bit is encrypted, and has been refused.
+    "info.date_time, bool(info.flag_bits & 2049), info.external_attr, info.create_system,",
     # Of places only those from 0 on are asked for.
     'at = node.number("localSheetId", ~1) if local else -1',
 }

@@ -12,6 +12,7 @@ import pytest
 from siltbook.batch.graft import GraftError, graft
 from siltbook.batch.job import review_bytes
 from siltbook.batch.package.formats import Asked
+from siltbook.batch.package.limits import MAX_BOOK_TEXT, MAX_TAGS, BeyondMeasureError
 from siltbook.batch.package.opened import open_package
 from siltbook.batch.package.parts import Parts
 from siltbook.batch.package.spans import Node
@@ -120,3 +121,14 @@ def test_a_part_keeps_the_day_and_time_that_the_archive_gives_it() -> None:
         assert saved.getinfo("a.txt").date_time == stamp
     # One archive of two parts, on the first of its one disk.
     assert struct.unpack("<4s4H", data[-22:-10]) == (b"PK\x05\x06", 0, 0, 2, 2)
+
+
+def test_the_most_that_a_book_may_hold_is_taken_and_no_more() -> None:
+    package = open_package(BOOK.read_bytes(), BOOK.name)
+    package.spend(MAX_TAGS)
+    package.spend_text(MAX_BOOK_TEXT)
+    with pytest.raises(BeyondMeasureError, match="holds more cells than any season's workbook"):
+        package.spend(1)
+    with pytest.raises(BeyondMeasureError, match="holds more text than any season's workbook"):
+        package.spend_text(1)
+    package.anew().spend(MAX_TAGS)
