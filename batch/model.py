@@ -204,7 +204,8 @@ class History:
 
     `reordered`: days without times that were put into the one order that makes sense.
     `slipped`: rows of readings whose dates look mistyped, those after the as-of date as well.
-    `unplaced`: rows of readings that may be its latest, and could not be placed.
+    `unplaced`: rows of readings that may be its latest, and could not be placed; `unplaced_work`:
+    rows of work, with their days.
     """
 
     station: Station
@@ -214,6 +215,7 @@ class History:
     reordered: tuple[dt.date, ...] = ()
     slipped: tuple[Slipped, ...] = ()
     unplaced: tuple[int, ...] = ()
+    unplaced_work: tuple[tuple[int, dt.date | None], ...] = ()
 
     @property
     def exponent(self) -> float:
@@ -259,7 +261,8 @@ class Judgement:
     `reason` is one sentence with figures and dates; `steps` what to do next in order;
     `rows` the (sheet key, row) pairs it rests on, sheet key 'readings' or 'work'; `read_by` the
     day by which to read again, None where the station rests or there is no as-of date;
-    `came_back_alone`: back in range with no work logged, by less than the gauge can tell.
+    `came_back_alone`: back in range with no work logged, by less than the gauge can tell;
+    `doubts`: sentences of the reason that speak against being in range, '' where none does.
     """
 
     verdict: Verdict
@@ -272,3 +275,4 @@ class Judgement:
     findings: tuple[Finding, ...] = ()
     read_by: dt.date | None = None
     came_back_alone: bool = False
+    doubts: str = ""

@@ -37,7 +37,7 @@ class Table:
     `places` maps each key that the sheet really has to its 0-based column index.
     `raw` maps key -> {spreadsheet row: what was read}, for messages and live formulas:
     float where the cell is a number, str where it is text.
-    `aside` has rows of readings that could not be placed: row -> station, day or None.
+    `aside` has rows of readings and work that could not be placed: row -> station, day or None.
     `struck` has the rows of readings and work that somebody struck through.
     """
 

@@ -11,6 +11,7 @@ from siltbook.batch.model import CLEARS, NO_WORK, History, Reading, Work, is_ove
 from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.numbers.forecast import Forecast
 from siltbook.batch.numbers.readings import usual_flow
+from siltbook.batch.numbers.unplaced import LostRow
 from siltbook.checks.gauges import NOISE
 from siltbook.checks.register import MOST_LIMIT
 from siltbook.checks.slipped import Slipped
@@ -66,6 +67,20 @@ class Facts:
             if last is None or max(slip.typed, slip.likely) >= last
         ]
         return max(found, key=lambda slip: slip.likely, default=None)
+
+    @property
+    def lost_work(self) -> tuple[LostRow, ...]:
+        """Rows of work that could not be placed, and may change where the station stands.
+
+        Of the open episode, or since an interval before the latest reading; any without a day.
+        """
+        ended, since = self.standing.episodes[-1:], dt.date.min
+        if ended and ended[0].closed is None:
+            since = ended[0].opened
+        elif self.latest is not None:
+            since = self.latest.date - dt.timedelta(days=int(self.settings.interval))
+        rows = self.history.unplaced_work
+        return tuple((row, day) for row, day in rows if day is None or day >= since)
 
     @property
     def days_since(self) -> int | None:

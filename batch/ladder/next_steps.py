@@ -67,6 +67,6 @@ def _re_read(facts: Facts) -> tuple[Step, ...]:
         return (safety.read_step(safety.MISTYPED), again)
     if facts.misplaced is not None and (newest is None or newest.usable):
         return (safety.read_step(safety.MISDATED), again)
-    if facts.history.unplaced and (newest is None or newest.usable):
+    if (facts.history.unplaced or facts.lost_work) and (newest is None or newest.usable):
         return (safety.read_step(safety.UNPLACED), again)
     return (again, safety.read_step(safety.USUAL_FLOW))

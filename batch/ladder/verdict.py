@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 
 from siltbook.batch.ladder import words
-from siltbook.batch.ladder.doubts import outlet_still
+from siltbook.batch.ladder.doubts import beside_in_range, outlet_still
 from siltbook.batch.ladder.facts import (
     BORDER,
     Facts,
@@ -71,7 +71,7 @@ def _applicable_verdicts(facts: Facts) -> list[Verdict]:
     at, resting = facts.standing, not facts.history.station.in_service
     awaits = at.step in (Step.AWAITS_FLUSH_READING, Step.AWAITS_CLEANING_READING)
     unread = facts.newest is not None and not facts.newest.usable
-    lost = facts.misplaced is not None or bool(facts.history.unplaced)
+    lost = facts.misplaced is not None or bool(facts.history.unplaced or facts.lost_work)
     controller = at.gear is Gear.CONTROLLER_SUSPECT
     conditions = (
         (Verdict.RESTING, resting),
@@ -139,6 +139,7 @@ def judge(
         episodes=facts.standing.episodes,
         read_by=by,
         came_back_alone=came_back_alone(facts),
+        doubts=beside_in_range(verdict, facts).strip(),
     )
 
 

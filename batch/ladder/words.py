@@ -294,13 +294,20 @@ def _misplaced(facts: Facts) -> str:
 
 def _unplaced(facts: Facts) -> str:
     """A sentence where a row that belongs nowhere may hold the latest reading."""
-    rows = facts.history.unplaced
-    if not rows:
-        return ""
-    return (
-        f" {rows_named(rows).capitalize()} of the readings could not be placed and may be the"
-        " latest here: correct station or date."
-    )
+    rows, said = facts.history.unplaced, ""
+    # A row without a day, which has its station, is named where the sentence ends.
+    work = [row for row, day in facts.lost_work if day is not None]
+    if rows:
+        said = (
+            f" {rows_named(rows).capitalize()} of the readings could not be placed and may be the"
+            " latest here: correct station or date."
+        )
+    if work:
+        said += (
+            f" {rows_named(work).capitalize()} of the work could not be placed and may be work"
+            " here: correct station or date."
+        )
+    return said
 
 
 def _plain(facts: Facts) -> str:

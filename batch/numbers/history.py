@@ -15,7 +15,7 @@ from siltbook.batch.numbers.flowfit import fit_exponent
 from siltbook.batch.numbers.order import ordered
 from siltbook.batch.numbers.readings import Scale, reading_of, without_low_flows
 from siltbook.batch.numbers.slips import without_slips
-from siltbook.batch.numbers.unplaced import unplaced
+from siltbook.batch.numbers.unplaced import unplaced, unplaced_work
 from siltbook.checks.changed import changed_gauges
 from siltbook.checks.gauges import GaugeFitness, gauge_fitness
 from siltbook.checks.labour import most_flush_inlet, usual_inlet
@@ -142,12 +142,19 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
         if name in register and (as_of is None or record["date"] <= as_of):
             done[name].append(_work(record))
     carried, slipped = _carried(book), slipped_dates(frame, "station")
-    lost = unplaced(book, as_of)
+    lost, lost_work = unplaced(book, as_of), unplaced_work(book, as_of)
     own = (
         _history(book, station, read[name], done[name], carried.get(name), slipped.get(name, ()))
         for name, station in register.items()
     )
-    return tuple(replace(h, unplaced=lost.get(h.station.name, ())) for h in own)
+    return tuple(
+        replace(
+            h,
+            unplaced=lost.get(h.station.name, ()),
+            unplaced_work=lost_work.get(h.station.name, ()),
+        )
+        for h in own
+    )
 
 
 def _struck(reading: Reading) -> Reading:

@@ -36,14 +36,16 @@ def ordered(
         return timed, ()
     placed: list[Entry] = []
     sensible = []
+    rows = [e.row for e in found if isinstance(e, Reading)]
+    newest_on_top = bool(rows) and rows[0] > rows[-1] and found[0].date < found[-1].date
     for day, entries_then in groupby(found, _day):
         today = list(entries_then)
         if len(today) > 1:
             today.sort(key=lambda e: (isinstance(e, Work), e.row))
-            only = _only_order(today, limit, placed)
+            only = _only_order(today, limit, placed, newest_on_top)
             if only is not None:
                 sensible.append(day)
-            today = only or _usual(today)
+            today = only or _usual(today, limit)
         placed += today
     return tuple(placed), tuple(sensible)
 
@@ -60,9 +62,9 @@ def _by_the_clock(entries: Sequence[Entry]) -> tuple[Entry, ...] | None:
     return tuple(entry for _, entry in sorted(clock.items(), key=itemgetter(0)))
 
 
-def _usual(day: list[Entry]) -> list[Entry]:
+def _usual(day: list[Entry], limit: float | None) -> list[Entry]:
     if _untimed(day):
-        return _by_custom(day)
+        return _by_custom(day, limit)
     worked = {e.time for e in day if isinstance(e, Work)}
 
     def place(entry: Entry) -> tuple[dt.time, int, float, int]:
@@ -87,11 +89,12 @@ def _rank(entry: Entry) -> int:
 
 
 def _only_order(
-    day: list[Entry], limit: float | None, before: Sequence[Entry]
+    day: list[Entry], limit: float | None, before: Sequence[Entry], newest_on_top: bool
 ) -> list[Entry] | None:
     """Over, the work, in range, where that alone makes sense of a day without times; else None.
 
-    The reading over may be one of `before` this day. The times that are given must agree.
+    The reading over may be one of `before` this day. The times that are given must agree, and so
+    must the rows of the two readings: in range, over, the work makes sense as well.
     """
     readings = [e for e in day if isinstance(e, Reading)]
     work: list[Entry] = [e for e in day if isinstance(e, Work) and e.work in CLEARS]
@@ -103,6 +106,8 @@ def _only_order(
     if len(day) != len(readings) + 1 or len(fine) != 1 or len(over) > 1:
         return None
     if not over and not _left_over(before, limit):
+        return None
+    if over and (over[0].row > fine[0].row) is not newest_on_top:
         return None
     found = [*over, *work, *fine]
     times = [e.time for e in found if e.time is not None]
@@ -119,7 +124,7 @@ def _left_over(entries: Sequence[Entry], limit: float) -> bool:
     return False
 
 
-def _by_custom(day: Sequence[Entry]) -> list[Entry]:
+def _by_custom(day: Sequence[Entry], limit: float | None) -> list[Entry]:
     """The order of the trade for a day without (all) times."""
     readings = [e for e in day if isinstance(e, Reading)]
     steps: list[Entry] = [e for e in day if isinstance(e, Work)]
@@ -133,4 +138,7 @@ def _by_custom(day: Sequence[Entry]) -> list[Entry]:
         place = opened if opened < len(works) else 0
     steps[place:place] = [r for r in readings if r.occasion == "after flush"]
     routine = [r for r in readings if r.occasion == "routine"]
+    if limit is not None and not any(w in CLEARS for w in works):
+        # Nobody knows which came last, and no work says why it fell: the one over the limit.
+        routine.sort(key=lambda r: r.usable and is_over(r.drop or 0.0, limit))
     return [*routine, *steps, *(r for r in readings if r.occasion == "after cleaning")]

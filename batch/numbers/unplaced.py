@@ -1,4 +1,4 @@
-"""Readings that may be a station's latest and cannot be counted as such.
+"""Readings that may be a station's latest, and work, that cannot be counted as such.
 
 A row without a date that can be read, without a station, or under a name that only looks like one
 of the register's is used for no station. Where it may be the latest reading of one, nothing that
@@ -11,34 +11,67 @@ import datetime as dt
 from collections import defaultdict
 
 from siltbook.checks.register import near_name
-from siltbook.templates.book import Book
+from siltbook.templates.book import Book, Table
 
 _Placed = tuple[int, dt.date]  # spreadsheet row and day
+LostRow = tuple[int, dt.date | None]
+_DITTO = frozenset((
+        '"', "\u2033", "\u201c", "\u201d", "\u201e", "\u3003", "''", "\u00b4\u00b4", ",,",
+        "ditto", "dito", "do", "dto", "idem", "id",
+))  # fmt: skip
 
 
 def unplaced(book: Book, as_of: dt.date | None) -> dict[str, tuple[int, ...]]:
     """Station -> rows of the sheet Readings that may hold its latest reading."""
+    likely, used = _likely(book, book.readings)
+    found: dict[str, list[int]] = defaultdict(list)
+    for row, (name, on) in sorted(likely.items()):
+        if _up_to(on, as_of) and _may_be_latest(row, on, used[name]):
+            found[name].append(row)
+    return {name: tuple(rows) for name, rows in found.items()}
+
+
+def unplaced_work(book: Book, as_of: dt.date | None) -> dict[str, tuple[LostRow, ...]]:
+    """Station -> rows of the sheet Work done that may be work at it, with their days."""
+    likely, _ = _likely(book, book.work)
+    found: dict[str, list[LostRow]] = defaultdict(list)
+    for row, (name, on) in sorted(likely.items()):
+        if _up_to(on, as_of) and row not in book.work.struck:
+            found[name].append((row, on))
+    return {name: tuple(rows) for name, rows in found.items()}
+
+
+def _up_to(day: dt.date | None, as_of: dt.date | None) -> bool:
+    return day is None or as_of is None or day <= as_of
+
+
+def _likely(
+    book: Book, table: Table
+) -> tuple[dict[int, tuple[str, dt.date | None]], dict[str, list[_Placed]]]:
+    """Row -> the station that is likely meant and the day, of rows that could not be placed; and
+    station -> the rows that could."""
     known = {name for name in book.stations.frame["station"].tolist() if isinstance(name, str)}
-    frame, likely = book.readings.frame, dict(book.readings.aside)
+    frame, likely = table.frame, dict(table.aside)
     names = frame["station"].tolist()
+    used: dict[str, list[_Placed]] = defaultdict(list)
     strange = {name for name in names if isinstance(name, str)} - known
     if not strange and not likely:
-        return {}
+        return {}, used
     register = tuple(sorted(known))
     meant = {name: near_name(name, register) for name in strange}
-    used: dict[str, list[_Placed]] = defaultdict(list)
+    above = ""
     for row, name, day in zip(frame.index.tolist(), names, frame["date"].tolist(), strict=True):
         if name in known:
             used[name].append((int(row), day))
+            above = name
         else:
-            likely[int(row)] = (meant.get(name, ""), day)
-    found: dict[str, list[int]] = defaultdict(list)
-    for row, (name, on) in sorted(likely.items()):
-        if name not in known or (as_of is not None and on is not None and on > as_of):
-            continue
-        if _may_be_latest(row, on, used[name]):
-            found[name].append(row)
-    return {name: tuple(rows) for name, rows in found.items()}
+            likely[int(row)] = (above if is_ditto(name) else meant.get(name, ""), day)
+    return {row: at for row, at in likely.items() if at[0] in known}, used
+
+
+def is_ditto(name: object) -> bool:
+    """Whether a name is a mark that repeats the one above it."""
+    return isinstance(name, str) and name.strip(" -–.").casefold() in _DITTO
 
 
 def _may_be_latest(row: int, day: dt.date | None, used: list[_Placed]) -> bool:

@@ -1,4 +1,4 @@
-"""Readings that were typed and cannot be placed: no date that can be read, or no station."""
+"""Readings and work that were typed and cannot be placed: no date to be read, or no station."""
 
 from __future__ import annotations
 
@@ -7,24 +7,26 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from siltbook.templates.contract import READINGS, WORK, Sheet
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from siltbook.batch.reading.columns import Block
 
-_READ = ("inlet", "outlet", "drop")
+_FILLED = {READINGS.name: ("inlet", "outlet", "drop"), WORK.name: ("work",)}
 
 
 def rows_aside(
-    block: Block, made: dict[str, NDArray[np.object_]], keep: NDArray[np.bool_]
+    sheet: Sheet, block: Block, made: dict[str, NDArray[np.object_]], keep: NDArray[np.bool_]
 ) -> dict[int, tuple[str, dt.date | None]]:
-    """Row -> station and day, of the rows of readings that are not kept and hold a pressure.
+    """Row -> station and day, of the rows that lack one of them and hold a pressure, or work.
 
     Without a station of its own a row that has a date gets the one that stands above it: who
     leaves the name out, or merges its cells, as a rule means that one.
     """
     filled = np.zeros(len(keep), dtype=bool)
-    for key in _READ:
+    for key in _FILLED.get(sheet.name, ()):
         if key in block.cells:
             filled[block.positions(key)] = True
     found: dict[int, tuple[str, dt.date | None]] = {}
@@ -32,7 +34,7 @@ def rows_aside(
     names, days = made["station"].tolist(), made["date"].tolist()
     for at in range(len(keep)) if not keep.all() else ():
         above = names[at] or above
-        if keep[at] or not filled[at] or not above or not (names[at] or days[at]):
+        if keep[at] or not filled[at] or not above or bool(names[at]) is bool(days[at]):
             continue
         found[int(block.rows[at])] = (above, days[at])
     return found

@@ -271,7 +271,7 @@ class _Builder:
         used = int((keep & known).sum())
         self.counts[sheet.name] = Counts(len(keep), used, len(keep) - used)
         frame = _data_frame(sheet, block.rows, made, keep)
-        aside = rows_aside(block, made, keep) if sheet is READINGS else {}
+        aside = rows_aside(sheet, block, made, keep) if sheet in (READINGS, WORK) else {}
         named = block.sheet, header.row, block.places, frame, block.raw, header.units
         return Table(*named, aside, struck)
 

@@ -12,9 +12,11 @@ from typing import Any
 
 from siltbook.batch.cautions import touched_at
 from siltbook.batch.model import CALM, Verdict
+from siltbook.batch.remarks import of_station
 from siltbook.batch.results import StationResult
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets import tables
+from siltbook.batch.sheets.beside import beside_lines, nothing_to_do
 from siltbook.batch.sheets.rows import LongTable
 from siltbook.batch.tables.stations import ACTIONS, steps_text
 from siltbook.templates import look, safety
@@ -24,6 +26,7 @@ from siltbook.templates.safety import Touch
 LAST, WIDTH = ACTIONS.last, ACTIONS.width
 ORDER = ACTIONS.places["reason"]  # from here on an order of work stands below the table
 MOST_LISTED = 4_000  # characters of names in one row, which is at most 409 points high
+MOST_REMARK = 100  # characters of a remark beside an order of work
 MOST_NAMED = 200  # characters of the stations of one order of work
 # Verdict and whole steps -> the stations that they are for.
 Orders = dict[tuple[Verdict, str], list[StationResult]]
@@ -46,8 +49,9 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     row = header + len(urgent)
     if not urgent and results:
         row += 1
-        k.spread(sheet, row, LAST, "No station needs anything.", kit.format("line"), WIDTH)
-    for calm in calm_lines(results):
+        nothing = nothing_to_do(kit.assessment.findings)
+        k.spread(sheet, row, LAST, nothing, kit.format("line"), WIDTH)
+    for calm in (*calm_lines(results), *beside_lines(kit.assessment)):
         row += 1
         k.spread(sheet, row, LAST, calm, kit.format("line"), WIDTH)
     orders = orders_of_work(urgent)
@@ -65,10 +69,16 @@ def _work(kit: k.Kit, sheet: Any, row: int, orders: Orders, touches: frozenset[T
     k.text(sheet, row, 0, "Cautions, and the whole order of work", kit.format("section"))
     row, _ = k.caution_lines(kit, sheet, row + 1, (0, LAST), touches, WIDTH)
     for (verdict, steps), those in orders.items():
-        names = _listed([k.one_line(r.station.name) for r in those], MOST_NAMED)
+        names = _listed([_with_remark(r) for r in those], MOST_NAMED)
         _order(kit, sheet, row, verdict, names, steps.replace("\n", "   "))
         row += 1
     return row - 1
+
+
+def _with_remark(result: StationResult) -> str:
+    """A station's name, and what the register remarks on it: who works there must know."""
+    remark = of_station(result.station, MOST_REMARK)
+    return k.one_line(f"{result.station.name} ({remark})" if remark else result.station.name)
 
 
 def orders_of_work(urgent: Iterable[StationResult]) -> Orders:

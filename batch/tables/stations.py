@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from functools import partial
 
-from siltbook.batch.model import FlowFit, Judgement
+from siltbook.batch.model import FlowFit, Judgement, Verdict
 from siltbook.batch.numbers.effectiveness import Creep, Effectiveness, SharesGivenBack
 from siltbook.batch.numbers.history import station_gauge
 from siltbook.batch.remarks import of_station
@@ -85,7 +85,8 @@ def _effectiveness(result: StationResult) -> Effectiveness | None:
 def _notes(result: StationResult) -> str:
     effect = _effectiveness(result)
     notes = effect.notes if effect else ()
-    said = (*notes, of_station(result.station), *result.noted)
+    doubts = result.judgement.doubts if result.verdict is Verdict.IN_RANGE else ""
+    said = (*notes, doubts, of_station(result.station), *result.noted)
     return "\n".join(map(one_line, filter(None, said)))
 
 

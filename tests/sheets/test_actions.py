@@ -25,12 +25,12 @@ def test_cautions_and_whole_orders_stand_below_the_table_on_a_page_of_their_own(
     formulas: openpyxl.Workbook,
 ) -> None:
     sheet = formulas["Actions"]
-    assert sheet["A19"].value == "Cautions, and the whole order of work"
-    assert [b.id for b in sheet.row_breaks.brk] == [18]
-    assert sheet["A20"].value == safety.EMERGENCY
-    assert sheet["A21"].value == safety.BEFORE_OPENING
-    assert sheet["A25"].value == safety.MAKER_FIRST
-    orders = {r[0].value: (r[1].value, r[3].value) for r in sheet.iter_rows(26)}
+    assert sheet["A20"].value == "Cautions, and the whole order of work"
+    assert [b.id for b in sheet.row_breaks.brk] == [19]
+    assert sheet["A21"].value == safety.EMERGENCY
+    assert sheet["A22"].value == safety.BEFORE_OPENING
+    assert sheet["A26"].value == safety.MAKER_FIRST
+    orders = {r[0].value: (r[1].value, r[3].value) for r in sheet.iter_rows(27)}
     flush = look.VERDICTS["flush"].label
     name, steps = orders[flush]
     assert name == next(r[1].value for r in sheet.iter_rows(6, 15) if r[0].value == flush)

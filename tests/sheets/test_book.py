@@ -122,7 +122,7 @@ def test_the_steps_are_the_judgements_own_also_where_it_is_borderline(
 
 def test_a_calm_farm_says_so_and_gives_no_cautions() -> None:
     sheet = opened(made(build(verdicts=[Verdict.IN_RANGE])))["Actions"]
-    assert "No station needs anything." in texts(sheet)
+    assert "No station of the register needs anything, as far as the data tell." in texts(sheet)
     assert safety.BEFORE_OPENING not in texts(sheet)
 
 

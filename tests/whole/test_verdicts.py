@@ -151,16 +151,41 @@ def test_work_logged_while_clear_is_evidence_in_no_later_episode() -> None:
 
 
 def test_one_day_without_times_is_put_into_the_one_order_that_makes_sense() -> None:
-    book = filled(Readings=[reading(day(1), *FINE), reading(day(1), *OVER)],
+    book = filled(Readings=[reading(day(1), *OVER), reading(day(1), *FINE)],
                   Work_done=[work(day(1))])  # fmt: skip
     result = judged(book)
     assert (result.verdict, result.judgement.episodes[-1].closed_by) == ("in-range", "flush")
     assert messages(book, "order-taken") == [
-        "Readings!A3: a day without times, put into the one order that makes sense: read over,"
+        "Readings!A2: a day without times, put into the one order that makes sense: read over,"
         " flush and in range on 2026-06-01, not all with a time; taken in that order; accepted: a"
         " time on each of them. Nothing to do, unless it was otherwise: then add the times."
     ]
     assert messages(book, "drop-fell-unexplained") == []
+
+
+def test_rows_that_say_otherwise_make_another_order_of_sense() -> None:
+    """In range, over, then flushed: nobody has read since."""
+    rows = [reading(day(8), *FINE), reading(day(8), *OVER)]
+    book = filled(Readings=[reading(day(1), *FINE), *rows], Work_done=[work(day(8))])
+    assert messages(book, "order-taken") == []
+    assert said(book)[0] == "re-read"
+    newest_on_top = filled(Readings=[*rows, reading(day(1), *FINE)], Work_done=[work(day(8))])
+    assert len(messages(newest_on_top, "order-taken")) == 1
+    assert judged(newest_on_top).judgement.episodes[-1].closed_by == "flush"
+
+
+@pytest.mark.parametrize("rows", [(OVER, FINE), (FINE, OVER)])
+@pytest.mark.parametrize("more", [{}, {"Time": "15:00"}])
+def test_of_two_readings_of_a_day_without_work_the_one_over_is_the_later(
+    rows: tuple[tuple[float, float], ...], more: dict[str, str]
+) -> None:
+    """Whichever row stands first: nobody knows, and no work says why it fell."""
+    first, second = (reading(day(8), *pair) for pair in rows)
+    last = second | (more if rows[1] == FINE else {})
+    book = filled(Readings=[reading(day(1), *FINE), first, last])
+    assert said(book)[0] == "flush"
+    timed = filled(Readings=[first | {"Time": "07:00"}, second | {"Time": "09:00"}])
+    assert (said(timed)[0] == "flush") is (rows[1] == OVER)
 
 
 def test_a_flush_and_a_reading_in_range_of_one_day_close_yesterdays_episode() -> None:

@@ -1,0 +1,61 @@
+"""Work whose row belongs nowhere: the station that it may be of is not in range without a word."""
+
+from __future__ import annotations
+
+import pytest
+
+from siltbook.batch.numbers.unplaced import is_ditto
+from tests.whole.verdicts import day, filled, judged, reading, said, work
+
+OVER, FINE = (3.2, 2.5), (3.2, 3.0)  # inlet and outlet [bar]: drops of 7.14 and 2.04 m
+RANGE = "Drop 2.04 m on 2026-06-08, within the limit of 5.00 m."
+LOST = "Row 3 of the work could not be placed and may be work here: correct station or date."
+FAILED = work(day(8), Click_heard="no")
+READ = [reading(day(1), *FINE), reading(day(8), *FINE)]
+
+
+@pytest.mark.parametrize("name", ["Nort 1", None, '"', "ditto", "\u3003"])
+def test_a_failed_flush_under_a_name_that_is_none(name: str | None) -> None:
+    """A name that comes near, none, or a mark that repeats the one above."""
+    book = filled(Readings=READ, Work_done=[work(day(1)), FAILED | {"Station": name}])
+    assert said(book) == ("re-read", f"{RANGE} {LOST}")
+    assert judged(book).judgement.steps[0].words == (
+        "Look at the row that could not be placed: its station and its date. Correct the cells."
+    )
+
+
+def test_a_failed_flush_without_a_day() -> None:
+    book = filled(Readings=READ, Work_done=[work(day(1)), FAILED | {"Date": None}])
+    verdict, sentence = said(book)
+    assert verdict == "re-read"
+    assert sentence == f"{RANGE} Could not be read: Work done row 3, Date nothing: not used."
+
+
+def test_what_is_long_past_or_still_to_come_is_not_held_against_a_station() -> None:
+    old = filled(Readings=[reading(day(1), *FINE), reading(day(28), *FINE)],
+                 Work_done=[work(day(1)), work(day(2)) | {"Station": "Nort 1"}])  # fmt: skip
+    assert said(old)[0] == "in-range"
+    later = filled(Readings=READ, Work_done=[FAILED | {"Station": "Nort 1"}])
+    assert said(later, day(5))[0] == "in-range"
+
+
+def test_in_an_open_episode_the_row_is_named_beside_the_work_that_is_due() -> None:
+    rows = [reading(day(1), *OVER), reading(day(28), *OVER)]
+    book = filled(Readings=rows, Work_done=[work(day(1)), work(day(5)) | {"Station": "Nort 1"}])
+    verdict, sentence = said(book)
+    assert verdict == "hand-clean"
+    assert sentence.endswith(LOST)
+
+
+def test_a_reading_under_a_ditto_mark_may_be_the_latest() -> None:
+    book = filled(Readings=[reading(day(1), *FINE), reading(day(8), *OVER) | {"Station": '"'}])
+    assert said(book) == (
+        "re-read",
+        "Drop 2.04 m on 2026-06-01, within the limit of 5.00 m. Row 3 of the readings could not be"
+        " placed and may be the latest here: correct station or date.",
+    )
+
+
+@pytest.mark.parametrize("name", ["North 1", "Do it", "D", "", "1", None])
+def test_a_name_is_no_ditto_mark(name: str | None) -> None:
+    assert not is_ditto(name)
