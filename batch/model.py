@@ -117,6 +117,7 @@ class Reading:
     looks_like: str = ""  # the unit that explains its pressures better than the station's does
     u_read: float | None = None  # the part of `u_drop` from reading the scale [m]
     gauge_row: int = 0  # of the sheet Gauges; 0 where it was read on the register's gauge
+    unread: tuple[str, ...] = ()  # cells beside the pressures that say what nobody can read
 
     @property
     def u_between(self) -> float | None:
@@ -146,16 +147,20 @@ class Work:
     water: bool | None = None  # at the flush outlet
     gauge_zero: bool | None = None
     water_heard: bool | None = None  # in the filter
+    unread: tuple[str, ...] = ()  # signs that were answered in words which nobody can read
 
     @property
     def missing_signs(self) -> tuple[str, ...]:
-        """The signs of a flush that were answered with no, in words; a blank is not a no."""
+        """The signs of a flush that were answered with no, in words; a blank is not a no.
+
+        What was answered and cannot be read is no yes, and may be a no.
+        """
         signs = (
             (self.click, "no click heard"),
             (self.water_heard, "no water heard in the filter"),
             (self.water, "no water at the outlet"),
         )
-        return tuple(words for seen, words in signs if seen is False)
+        return (*(words for seen, words in signs if seen is False), *self.unread)
 
 
 @dataclass(frozen=True)

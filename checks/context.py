@@ -110,7 +110,8 @@ def hits(mask: pd.Series) -> list[int]:
 
 def blank(place: Listed, column: str) -> pd.Series:
     """Where a cell is really empty: one that was typed but not understood is not."""
-    typed = list(place.table.raw.get(column, {}))
+    unread = place.table.unread.items()
+    typed = [*place.table.raw.get(column, {}), *(r for r, own in unread if column in dict(own))]
     return place.frame[column].isna() & ~place.frame.index.isin(typed)
 
 

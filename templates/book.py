@@ -37,6 +37,8 @@ class Table:
     `places` maps each key that the sheet really has to its 0-based column index.
     `raw` maps key -> {spreadsheet row: what was read}, for messages and live formulas:
     float where the cell is a number, str where it is text.
+    `unread` has cells that say something which was not read, where a blank one would reassure:
+    row -> key and text.
     `aside` has rows of readings and work that could not be placed: row -> station, day or None.
     `struck` has the rows of readings and work that somebody struck through.
     """
@@ -49,6 +51,7 @@ class Table:
     units: dict[str, str] = field(default_factory=dict)  # key -> unit that its header states
     aside: dict[int, tuple[str, dt.date | None]] = field(default_factory=dict)
     struck: frozenset[int] = frozenset()
+    unread: dict[int, tuple[tuple[str, str], ...]] = field(default_factory=dict)
 
     def cell(self, key: str, row: int) -> str:
         """Address of one cell, for example D7; of the row's first cell where the key is absent."""

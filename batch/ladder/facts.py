@@ -200,6 +200,18 @@ def flush_unseen(facts: Facts) -> bool:
     return flush.click is None and flush.water is None and flush.water_heard is None
 
 
+def unread_beside(facts: Facts) -> tuple[str, ...]:
+    """Cells of the newest reading that may say that nothing flowed, or that the field is dry.
+
+    A field pressure says nothing where none is wanted.
+    """
+    newest = facts.newest
+    if newest is None or not newest.usable:
+        return ()
+    wanted = facts.history.station.wanted_field is not None
+    return tuple(said for said in newest.unread if wanted or "'Field pressure'" not in said)
+
+
 def limit_too_high(facts: Facts) -> bool:
     """A limit so high that its unit is in doubt, and *within the limit* says little."""
     return facts.history.station.limit > MOST_LIMIT

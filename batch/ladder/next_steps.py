@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
-from siltbook.batch.ladder.facts import Facts
+from siltbook.batch.ladder.facts import Facts, unread_beside
 from siltbook.batch.ladder.replay import Gear
 from siltbook.batch.model import Verdict
 from siltbook.templates import safety
@@ -64,6 +64,8 @@ def _re_read(facts: Facts) -> tuple[Step, ...]:
     if newest is not None and newest.why_unusable == "outlet above inlet":
         return (safety.read_step(safety.SELECTOR), again)
     if newest is not None and " looks like " in newest.why_unusable:
+        return (safety.read_step(safety.MISTYPED), again)
+    if unread_beside(facts):
         return (safety.read_step(safety.MISTYPED), again)
     if facts.misplaced is not None and (newest is None or newest.usable):
         return (safety.read_step(safety.MISDATED), again)

@@ -204,8 +204,8 @@ def _carried(said: CarriedOver | None) -> Standing:
     if said is None:
         return Standing()
 
-    def work(day: dt.date | None, what: str, **more: bool) -> Work | None:
-        return None if day is None else Work(0, day, None, what, **more)
+    def work(day: dt.date | None, what: str) -> Work | None:
+        return None if day is None else Work(0, day, None, what)
 
     step, gear = Step(said.step), Gear(said.gear)
     solenoid = work(said.solenoid, "solenoid replaced")

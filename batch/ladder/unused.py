@@ -14,11 +14,12 @@ _UNREAD = (
     "cell-not-date", "cell-ambiguous-date", "cell-not-choice", "cell-error", "cell-no-value",
     "cell-missing",
 )  # fmt: skip
+_BLANK, _NONE = "the sign counts as blank", "a flush counts as one without it"
 _DECISIVE = {
     READINGS.name: {"date": "not used", "occasion": "taken as routine"},
     WORK.name: {
-        "date": "not used", "work": "not used", "click": "the sign counts as blank",
-        "water_heard": "the sign counts as blank", "water": "the sign counts as blank",
+        "date": "not used", "work": "not used", "click": _BLANK, "water_heard": _BLANK,
+        "water": _BLANK,
     },
 }  # fmt: skip
 MOST = 2  # rows named in one sentence
@@ -54,6 +55,8 @@ def _clause(finding: Finding, sheet: Sheet, table: Table) -> str:
     what = _DECISIVE[sheet.name].get(key)
     if found is None or what is None:
         return ""
+    if key in dict(table.unread.get(int(found[2]), ())):
+        what = _NONE
     return f"{table.sheet} row {found[2]}, {sheet.column(key).header} {finding.read}: {what}"
 
 

@@ -23,6 +23,7 @@ from siltbook.batch.ladder.facts import (
     outlet_zero,
     over_at_reference,
     too_low_to_flush,
+    unread_beside,
 )
 from siltbook.batch.ladder.next_steps import next_steps
 from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step
@@ -81,7 +82,7 @@ def _applicable_verdicts(facts: Facts) -> list[Verdict]:
         (Verdict.FLUSH, at.gear is Gear.AWAITS_PROOF),
         (Verdict.CHECK_SUPPLY, at.supply_low is not None or too_low_to_flush(facts)),
         (Verdict.FLUSH, at.step is Step.NEEDS_FLUSH),
-        (Verdict.RE_READ, awaits or unread or lost),
+        (Verdict.RE_READ, awaits or unread or lost or bool(unread_beside(facts))),
         (Verdict.INSPECT_SCREEN, implausibly_low(facts.history, facts.latest)),
         (Verdict.CHECK_SUPPLY, inlet_low(facts)),
         (Verdict.CHECK_FIELD, field_low(facts) and not inlet_low(facts) and not facts.over),

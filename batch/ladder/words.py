@@ -21,6 +21,7 @@ from siltbook.batch.ladder.facts import (
     outlet_zero,
     over_at_reference,
     too_low_to_flush,
+    unread_beside,
 )
 from siltbook.batch.ladder.replay import RISE_TO_WATCH, Gear, Step, cycles_short
 from siltbook.batch.model import Verdict, Work
@@ -33,10 +34,19 @@ OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before i
 def reason(verdict: Verdict, facts: Facts) -> str:
     """One sentence (or two) with figures and dates, and what explains a low field pressure."""
     main = _MAIN[verdict](facts)
-    further = (_passed, _only_drop, _too_high, _zero_outlet, _misplaced, _unplaced)
+    further = (_unread, _passed, _only_drop, _too_high, _zero_outlet, _misplaced, _unplaced)
     more = "".join(say(facts) for say in further)
     beside = beside_in_range(verdict, facts)
     return f"{main}{_carried(facts)}{_low_field(verdict, facts)}{more}{beside}"
+
+
+def _unread(facts: Facts) -> str:
+    """Cells of the newest reading that may say the worse, where a blank one says nothing."""
+    beside = unread_beside(facts)
+    if not beside:
+        return ""
+    on = facts.on(facts.newest)
+    return f" The reading of {on} has {_listed(beside)}: that may mean no flow, or no pressure."
 
 
 def _carried(facts: Facts) -> str:

@@ -20,8 +20,8 @@ from siltbook.checks.changed import changed_gauges
 from siltbook.checks.gauges import GaugeFitness, gauge_fitness
 from siltbook.checks.labour import most_flush_inlet, usual_inlet
 from siltbook.checks.slipped import Slipped, slipped_dates
-from siltbook.templates.book import Book, set_aside
-from siltbook.templates.contract import STATIONS, WORK
+from siltbook.templates.book import Book, Table, set_aside
+from siltbook.templates.contract import READINGS, STATIONS, WORK, Sheet
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -107,7 +107,7 @@ def station_gauge(station: Station) -> GaugeFitness:
     )
 
 
-def _work(record: dict[Hashable, Any]) -> Work:
+def _work(record: dict[Hashable, Any], unread: tuple[str, ...]) -> Work:
     return Work(
         row=int(record["row"]),
         date=record["date"],
@@ -119,7 +119,17 @@ def _work(record: dict[Hashable, Any]) -> Work:
         water=_yes(record["water"]),
         gauge_zero=_yes(record["gauge_zero"]),
         water_heard=_yes(record["water_heard"]),
+        unread=unread,
     )
+
+
+def _unread(table: Table, sheet: Sheet) -> dict[int, tuple[str, ...]]:
+    """The cells that say something which was not read, in words, by row."""
+    return {
+        row: tuple(f"{said} in '{sheet.column(key).header}', which cannot be read"
+                   for key, said in cells)
+        for row, cells in table.unread.items()
+    }  # fmt: skip
 
 
 def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
@@ -128,19 +138,23 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
     scales = {name: Scale(station) for name, station in register.items()}
     read: dict[str, list[Reading]] = {name: [] for name in register}
     done: dict[str, list[Work]] = {name: [] for name in register}
+    beside, signs = (_unread(table, sheet) for table, sheet in (
+        (book.readings, READINGS), (book.work, WORK)))  # fmt: skip
     frame = book.readings.frame
     for row, name, date, *cells in zip(*_columns(frame), strict=True):
         scale = scales.get(name)
         if scale is not None and (as_of is None or date <= as_of):
             on = scale.on(date) if scale.station.changed else scale
             made = reading_of(on, row, date, *cells)
+            if row in beside:
+                made = replace(made, unread=beside[row])
             read[name].append(_struck(made) if row in book.readings.struck else made)
     for record in set_aside(WORK, book.work.frame).reset_index(names="row").to_dict("records"):
         name = _text(record["station"])
         if int(record["row"]) in book.work.struck:
             continue
         if name in register and (as_of is None or record["date"] <= as_of):
-            done[name].append(_work(record))
+            done[name].append(_work(record, signs.get(int(record["row"]), ())))
     carried, slipped = _carried(book), slipped_dates(frame, "station")
     lost, lost_work = unplaced(book, as_of), unplaced_work(book, as_of)
     own = (

@@ -30,6 +30,7 @@ from siltbook.batch.reading.headers import HEADER_ROWS, Header, find_header
 from siltbook.batch.reading.lookalike import missing_sheet, plain_name, unread_sheets
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.typedunits import TypedUnits
+from siltbook.batch.reading.unread import unread_cells
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.checks.findings import Finding, find
 from siltbook.templates.book import Book, Counts, Settings, Table, column_letters
@@ -273,7 +274,7 @@ class _Builder:
         frame = _data_frame(sheet, block.rows, made, keep)
         aside = rows_aside(sheet, block, made, keep) if sheet in (READINGS, WORK) else {}
         named = block.sheet, header.row, block.places, frame, block.raw, header.units
-        return Table(*named, aside, struck)
+        return Table(*named, aside, struck, unread_cells(sheet, block, made))
 
     def _known(self, sheet: Sheet, names: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Whose station is in the register: others stay in the frame for the checks to name."""

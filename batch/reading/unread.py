@@ -1,0 +1,50 @@
+"""Texts that nobody can read where a blank cell would reassure: a flow, a field pressure, a sign.
+
+'dry' or 'closed' in place of a flow may mean that nothing flowed, and 'weak' in place of a yes that
+nothing was heard: such a cell says something, and it may be the worse. A dash or 'n/a' in place of
+a number says that nothing was read, as a blank cell does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from siltbook.batch.reading.cells import ErrorText, NoValue
+from siltbook.batch.reading.columns import Block, shown
+from siltbook.templates.contract import READINGS, WORK, Sheet
+
+SIGNS = ("click", "water_heard", "water")
+_WHERE = {READINGS.name: ("flow", "field"), WORK.name: SIGNS}
+_NOT_READ = frozenset({
+    "-", "--", "---", "–", "—", ".", "/", "n/a", "na", "n.a.", "n.a", "not read", "not measured",
+    "no meter", "no gauge", "not available", "not applicable", "nicht gelesen", "k.a.",
+})  # fmt: skip
+_NOT_GIVEN = _NOT_READ - {"-", "--", "---", "–", "—", ".", "/"}  # a dash may mean no
+
+
+def unread_cells(
+    sheet: Sheet, block: Block, made: Mapping[str, Any]
+) -> dict[int, tuple[tuple[str, str], ...]]:
+    """Row -> (key, what stands there) of the cells that say something and were not read."""
+    found: dict[int, list[tuple[str, str]]] = {}
+    for key in _WHERE.get(sheet.name, ()):
+        cells = block.cells.get(key)
+        if cells is None or set(map(type, cells.values)) <= {float}:
+            continue
+        blank = _NOT_GIVEN if key in SIGNS else _NOT_READ
+        places = zip(block.positions(key).tolist(), cells.values, strict=True)
+        for position, value in places:
+            got = made[key][position]
+            if (got is None or got != got) and _says(value, blank):
+                found.setdefault(int(block.rows[position]), []).append((key, shown(value)))
+    return {row: tuple(cells) for row, cells in found.items()}
+
+
+def _says(value: object, blank: frozenset[str]) -> bool:
+    if isinstance(value, ErrorText | NoValue):
+        return True
+    if not isinstance(value, str):
+        return isinstance(value, float)
+    text = " ".join(value.split()).casefold()
+    return bool(text) and text not in blank
