@@ -51,9 +51,12 @@ def style_of(column: Column[Row]) -> str:
 
 
 def _shown_all(column: Column[Row], found: list[Any], date1904: bool) -> list[Value]:
-    """A column's values as its cells hold them; numbers stay as they are."""
-    if {*map(type, found)} <= {float, type(None)}:
+    """`shown` of each of a column's values; what it does with all of one kind is asked once."""
+    kinds = {*map(type, found)}
+    if kinds <= {float, type(None)}:
         return found
+    if kinds == {str} and column.kind is not Kind.VERDICT:
+        return [*map(k.clean if wrapped(column) else _on_one_line, found)]
     return [shown(column, value, date1904=date1904) for value in found]
 
 
@@ -66,9 +69,7 @@ def shown(column: Column[Row], value: object, *, date1904: bool = False) -> Valu
     if column.kind is Kind.VERDICT and isinstance(value, str):
         return look.VERDICTS[value].label
     if isinstance(value, str):
-        if wrapped(column):
-            return k.clean(value)
-        return _one_line(value) if len(value) < SHORT else k.one_line(value)
+        return k.clean(value) if wrapped(column) else _on_one_line(value)
     if isinstance(value, int):
         return float(value)
     if isinstance(value, tuple):
@@ -82,6 +83,10 @@ def shown(column: Column[Row], value: object, *, date1904: bool = False) -> Valu
 
 # Names, units and words stand in many rows; long texts would fill the memory.
 _one_line = lru_cache(maxsize=8192)(k.one_line)
+
+
+def _on_one_line(value: str) -> str:
+    return _one_line(value) if len(value) < SHORT else k.one_line(value)
 
 
 def wrapped(column: Column[Row]) -> bool:
