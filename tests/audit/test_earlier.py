@@ -56,7 +56,7 @@ def found(now: bytes, was: bytes, *, witness: bytes | None = None,
     )
 
 
-@pytest.mark.at_length(keep="watch_share")
+@pytest.mark.at_length(keep="Watch share")
 @pytest.mark.parametrize(
     ("was", "now", "said"),
     [
