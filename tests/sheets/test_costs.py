@@ -270,4 +270,4 @@ def test_another_program_calculates_the_same(office: Shared) -> None:
         if isinstance(formula, str) and formula.startswith("="):
             assert theirs[cell] == pytest.approx(ours[cell]), cell
             checked += 1
-    assert checked > 100
+    assert checked > (100 if name == BOOK else 40)
