@@ -288,10 +288,11 @@ def test_a_row_that_could_not_be_read_is_named_in_the_sentence() -> None:
     flushed = [work(day(2), "rinsed it somehow"), work("3.6."), work(day(4), Click_heard="perhaps")]
     book = filled(Readings=[reading(day(1), *OVER)], Work_done=flushed)
     assert said(book) == (
-        "re-read",
-        "Flushed on 2026-06-04, no usable reading since; drop 7.14 m on 2026-06-01, 2.14 m over"
-        " the limit of 5.00 m. Could not be read: Work done row 2, Work 'rinsed it somehow':"
-        " not used; Work done row 3, Date '3.6.': not used; and 1 more, on the sheet Findings.",
+        "check-flush-gear",
+        "Flush of 2026-06-04: 'perhaps' in 'Click heard', which cannot be read; drop 7.14 m on"
+        " 2026-06-01, 2.14 m over the limit of 5.00 m. Could not be read: Work done row 2, Work"
+        " 'rinsed it somehow': not used; Work done row 3, Date '3.6.': not used; and 1 more, on the"
+        " sheet Findings.",
     )
     both = filled(Readings=[reading(day(1), *OVER)], Work_done=flushed[:2])
     assert said(both)[1].endswith(" Work done row 3, Date '3.6.': not used.")
