@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import takewhile
 
-from siltbook.batch.ladder.doubts import outlet_still
+from siltbook.batch.ladder.doubts import alike_on_end, outlet_still
 from siltbook.batch.ladder.replay import OFTEN, SOON, both_sides_alike, recurring
 from siltbook.batch.ladder.unused import unused_rows
 from siltbook.batch.ladder.verdict import judge
@@ -179,6 +179,7 @@ def _own_findings(book: Book, result: StationResult) -> Iterator[Finding]:
     yield from _order_taken(book, result.history)
     yield from _alike(book, result.history)
     yield from _outlet_still(book, result.history)
+    yield from _alike_on_end(book, result.history)
     yield from _unexplained_falls(book, result.history)
     for episodes in recurring(result.judgement.episodes):
         third = episodes[-1]
@@ -255,6 +256,23 @@ def _outlet_still(book: Book, history: History) -> Iterator[Finding]:
         read=f"{say.level(still.pressure)} {still.readings} times on end, since"
         f" {say.day(still.since)}, while the inlet rose and fell",
         accepted="an outlet that moves with the inlet",
+        station=history.station.name,
+        day=latest.date,
+    )
+
+
+def _alike_on_end(book: Book, history: History) -> Iterator[Finding]:
+    """Inlet and outlet that have read alike too often for any filter."""
+    alike, latest = alike_on_end(history), history.latest
+    if alike is None or latest is None:
+        return
+    since = book.settings.shown.day(alike.since)
+    yield find(
+        "alike-on-end",
+        sheet=book.readings.sheet,
+        cell=book.readings.cell("outlet", latest.row),
+        read=f"inlet and outlet the same {alike.readings} times on end, since {since}",
+        accepted="an outlet below the inlet while water flows",
         station=history.station.name,
         day=latest.date,
     )

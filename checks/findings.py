@@ -128,6 +128,7 @@ _RULES = (
     Rule("no-inlet-pressure", _D, "No pressure at the inlet", "Read again while the pump runs; try the gauge.", touches=_SUPPLY),
     Rule("no-outlet-pressure", _D, "No pressure at the outlet", "Read again while water flows; try the gauge and look whether the valves are open.", touches=_PRESSURE),
     Rule("outlet-still", _D, "Outlet stands still while the inlet moves", "Try the gauge: a stuck one looks the same; so does a pump that is governed by the pressure behind the filter.", touches=_PRESSURE),
+    Rule("alike-on-end", _D, "Inlet and outlet alike again and again", "See that nobody works there and the cover is on; then open both valves slowly, turn the selector, and read while water flows; try the gauge.", touches=_PRESSURE),
     Rule("drop-fell-unexplained", _D, "Drop fell with no work logged", "Log the work if there was any; else inspect the element.", touches=_OPENS),
     # work
     Rule("flush-without-cycles", _D, "Flush without cycles", "Enter the number of cycles.", often=True),

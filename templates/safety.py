@@ -193,6 +193,12 @@ TRY_STILL = Step(
     "The outlet stands still while the inlet moves: try the gauge first, and read once more.",
     frozenset({Touch.PRESSURE}),
 )
+TRY_ALIKE = Step(
+    Task.READING,
+    "Both sides read alike: see that the cover is on and nobody works there, open both valves,"
+    " slowly, turn the selector, and read once more while water flows.",
+    frozenset({Touch.PRESSURE}),
+)
 FLUSH_AND_SEE = Step(
     Task.FLUSH,
     "Nobody wrote down whether the flush happened: before anything is opened flush once"

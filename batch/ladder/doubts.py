@@ -13,16 +13,21 @@ from itertools import pairwise, takewhile
 
 from siltbook.batch.ladder.facts import Facts
 from siltbook.batch.model import CLEARS, History, Reading, Verdict, Work, is_over
+from siltbook.batch.numbers.readings import usual_flow
 from siltbook.batch.numbers.runs import fall_between
 from siltbook.checks.gauges import NOISE
 from siltbook.checks.register import MOST_LIMIT
-from siltbook.templates.book import USUAL_LIMIT
+from siltbook.templates.book import USUAL_LIMIT, Settings
 from siltbook.templates.shown import Shown
 
 STILL = 6  # latest readings at which an outlet that stands still is questioned
 MOVED = 2.0  # steps of the scale by which the inlet must have risen, and fallen, meanwhile
+ALIKE, ALIKE_COARSE = 3, 5  # readings alike on end; the second where a clean drop may read so
+LITTLE, COARSE = 0.5, 0.6  # [m] clean drop where none is registered; step that is still fine
 SAME = 5  # latest readings, each of another day, from which identical ones are said
 AFTER_WORK = 4  # latest readings, all right after a flush or a cleaning, from which it is said
+USUAL_SHARE = Settings().watch_share
+OTHER_FLOW = 2.0  # times over or under the reference flow
 OLD = 14  # [days] from which a reading's age is said beside its date
 
 
@@ -57,6 +62,43 @@ def outlet_still(history: History) -> Still | None:
     return Still(last.outlet, last.date, count + 1)
 
 
+@dataclass(frozen=True)
+class Alike:
+    """Inlet and outlet that read alike on end: since when, and in how many readings."""
+
+    since: dt.date
+    readings: int
+
+
+def alike_on_end(history: History) -> Alike | None:
+    """Both sides alike in so many latest readings, each of another day, that no filter explains it.
+
+    How many depends on the scale: a drop under a step of it reads as none now and then. None on a
+    scale so coarse that a clean filter may always read so.
+    """
+    usable = (r for r in reversed(history.readings) if r.usable)
+    found = list(takewhile(lambda r: bool(r.inlet) and abs(r.drop or 0.0) <= NOISE, usable))
+    if len(found) < ALIKE:
+        return None
+    station = history.station
+    step = station.on(found[0].date).division or _least_step(history)
+    clean = station.clean_drop or LITTLE
+    if not step:
+        return None
+    needed = ALIKE if step <= clean / 2 else ALIKE_COARSE
+    if step > max(clean, COARSE) or len({r.date for r in found}) < needed:
+        return None
+    return Alike(found[-1].date, len(found))
+
+
+def alike_words(alike: Alike, shown: Shown) -> str:
+    """What readings alike on end say, as a clause."""
+    return (
+        f"inlet and outlet have read alike {alike.readings} times on end, since"
+        f" {shown.day(alike.since)}: a shut valve, an unturned selector or standing water look so"
+    )
+
+
 def _pairs_back(history: History) -> Iterator[tuple[Reading, Reading, bool]]:
     """Readings with both pressures, the later and the one before it, from the latest back, and
     whether work on the element lies between."""
@@ -89,8 +131,27 @@ def beside_in_range(verdict: Verdict, facts: Facts) -> str:
     """Sentences that a drop in range must not go without, each with a space in front."""
     if verdict not in (Verdict.IN_RANGE, Verdict.WATCH) or facts.over or facts.latest is None:
         return ""
-    said = (_over_usual, _age, _fell, _same, _only_after_work)
+    said = (_near_all_the_same, _over_usual, _other_flow, _age, _fell, _same, _only_after_work)
     return "".join(say(facts, facts.latest) for say in said)
+
+
+def _near_all_the_same(facts: Facts, _: Reading) -> str:
+    """Near the limit, and only by a watch share that somebody raised not watched."""
+    share = facts.drop / facts.history.station.limit
+    if not USUAL_SHARE - NOISE <= share < facts.settings.watch_share - NOISE:
+        return ""
+    return f" That is {100.0 * share:.0f} % of the limit."
+
+
+def _other_flow(facts: Facts, _: Reading) -> str:
+    """A reference flow that the station never comes near: nothing taken to it can be believed."""
+    known, usual = facts.history.station.reference_flow, usual_flow(facts.history.readings)
+    if not known or not usual or 1 / OTHER_FLOW <= usual / known <= OTHER_FLOW:
+        return ""
+    return (
+        f" The usual flow is {usual:.0f} m³/h and the reference flow {known:.0f}: no forecast"
+        " can be trusted before one of them is corrected."
+    )
 
 
 def _over_usual(facts: Facts, _: Reading) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 
 from siltbook.batch.ladder import words
-from siltbook.batch.ladder.doubts import beside_in_range, outlet_still
+from siltbook.batch.ladder.doubts import alike_on_end, beside_in_range, outlet_still
 from siltbook.batch.ladder.facts import (
     BORDER,
     Facts,
@@ -55,7 +55,7 @@ def near_limit(facts: Facts) -> bool:
         return False
     if over_at_reference(facts) or came_back_alone(facts) or back_by_one_reading(facts):
         return True
-    if outlet_still(facts.history) is not None:
+    if outlet_still(facts.history) is not None or alike_on_end(facts.history) is not None:
         return True
     if limit_too_high(facts) and is_over(facts.drop, USUAL_LIMIT):
         return True
@@ -128,6 +128,8 @@ def judge(
         steps = (safety.FLUSH_AND_SEE, *steps)
     if verdict is Verdict.WATCH and outlet_still(history) is not None:
         steps = (safety.TRY_STILL, *steps)
+    if verdict is Verdict.WATCH and alike_on_end(history) is not None:
+        steps = (safety.TRY_ALIKE, *steps)
     if outlet_zero(facts) and verdict in (Verdict.FLUSH, Verdict.HAND_CLEAN, Verdict.ESCALATE):
         steps = (safety.TRY_OUTLET, *steps)
     return Judgement(

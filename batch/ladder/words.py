@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from siltbook.batch.ladder.doubts import beside_in_range, outlet_still, still_words
+from siltbook.batch.ladder.doubts import (
+    alike_on_end,
+    alike_words,
+    beside_in_range,
+    outlet_still,
+    still_words,
+)
 from siltbook.batch.ladder.facts import (
     Facts,
     at_known_flow,
@@ -217,7 +223,7 @@ def _watch(facts: Facts) -> str:
     station = facts.history.station
     share = facts.drop / station.limit
     rise = facts.drop - (facts.drop if station.clean_drop is None else station.clean_drop)
-    near, still = "", outlet_still(facts.history)
+    near, still, alike = "", outlet_still(facts.history), alike_on_end(facts.history)
     if over_at_reference(facts) and facts.latest is not None and facts.latest.flow:
         usual = known_flow(facts) or facts.latest.flow
         which = "usual" if station.reference_flow is None else "reference"
@@ -228,6 +234,8 @@ def _watch(facts: Facts) -> str:
         )
     elif still is not None:
         near = still_words(still, facts.shown)
+    elif alike is not None:
+        near = alike_words(alike, facts.shown)
     elif back_by_one_reading(facts) and not came_back_alone(facts):
         near = "back in range with no work logged, by one reading of which no flow is known"
     elif came_back_alone(facts):

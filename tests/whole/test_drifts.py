@@ -155,6 +155,67 @@ def test_readings_right_after_flushes_alone_say_little() -> None:
     assert only not in said(filled(Readings=before, Work_done=done))[1]
 
 
+MANY = ((3.0, 3.0), (3.1, 3.1), (2.95, 2.95), (3.05, 3.05), (3.0, 3.0))
+
+
+def test_both_sides_alike_again_and_again_are_no_clean_filter() -> None:
+    """A selector that is never turned reads the inlet twice, and nothing ever seems clogged."""
+    book = filled(Readings=weekly(*MANY))
+    assert said(book) == (
+        "watch",
+        "Drop 0.00 m on 2026-06-29, within the limit of 5.00 m; inlet and outlet have read alike 5"
+        " times on end, since 2026-06-01: a shut valve, an unturned selector or standing water look"
+        " so.",
+    )
+    assert judged(book).judgement.steps[0].words == (
+        "Both sides read alike: see that the cover is on and nobody works there, open both valves,"
+        " slowly, turn the selector, and read once more while water flows."
+    )
+    assert messages(book, "alike-on-end") == [
+        "Readings!D6: inlet and outlet alike again and again: read inlet and outlet the same 5"
+        " times on end, since 2026-06-01; accepted: an outlet below the inlet while water flows."
+        " See that nobody works there and the cover is on; then"
+        " open both valves slowly, turn the selector, and read while water flows; try the gauge."
+    ]
+
+
+@pytest.mark.parametrize(
+    ("register", "readings", "found"),
+    [
+        ({}, 4, 0),
+        ({"Clean_drop": 1.2}, 3, 1),  # steps of 0.05 bar, half a metre
+        ({"Clean_drop": 1.2}, 2, 0),
+        ({"Clean_drop": 0.3}, 5, 1),
+        ({"Gauge_division": 0.02}, 3, 1),
+        ({"Gauge_division": 0.1}, 5, 0),  # a clean filter may read so
+        ({"Gauge_division": 0.1, "Clean_drop": 1.2}, 5, 1),
+    ],
+)
+def test_how_often_is_too_often_depends_on_the_scale(
+    register: dict[str, float], readings: int, found: int
+) -> None:
+    book = filled(Stations=station(**register), Readings=weekly(*MANY[:readings]))
+    assert len(messages(book, "alike-on-end")) == found
+    later = [*weekly(*MANY[:readings]), reading(day(30), 3.0, 2.9)]
+    assert messages(filled(Stations=station(**register), Readings=later), "alike-on-end") == []
+
+
+def test_a_raised_watch_share_hides_no_drop_at_the_limit() -> None:
+    book = filled(Farm=[{"Watch share": 1}], Readings=weekly((3.2, 2.72)))
+    assert said(book)[0] == "in-range"
+    assert said(book)[1].endswith(" That is 98 % of the limit.")
+
+
+def test_a_reference_flow_that_the_station_never_comes_near_is_said() -> None:
+    rows = weekly(*[(3.2, 2.95)] * 4, Flow=40)
+    words = (
+        " The usual flow is 40 m³/h and the reference flow 10: no forecast can be trusted before"
+        " one of them is corrected."
+    )
+    assert words in said(filled(Stations=station(Reference_flow=10), Readings=rows))[1]
+    assert words not in said(filled(Stations=station(Reference_flow=30), Readings=rows))[1]
+
+
 def test_a_high_drop_says_none_of_it() -> None:
     book = filled(Readings=weekly(*[OVER] * 6))
     assert judged(book).verdict is Verdict.FLUSH
