@@ -92,7 +92,9 @@ def _cell(value: object, style: int, book: Workbook) -> Cell | None:
         if kind == Style.DATE and 1.0 <= value < 200_000:
             day = value + (1462 if book.date1904 else 0)
             return _DAY0 + dt.timedelta(seconds=round(day * 86_400))
-        return value
+        # A number that somebody struck through is none that can be used; its row still tells that
+        # there was a reading.
+        return f"{value:g} (struck through)" if style in book.struck else value
     if isinstance(value, bool):
         return value
     text = str(value).replace("\u00a0", " ").strip()

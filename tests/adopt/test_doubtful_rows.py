@@ -5,7 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
+import openpyxl
 import pytest
+from openpyxl.styles import Font
 
 from siltbook.batch.interface import judge
 from siltbook.batch.model import Verdict
@@ -105,6 +107,25 @@ def test_a_pressure_that_cannot_be_read_is_a_reading_all_the_same(
     assert found["North 1"].verdict is Verdict.RE_READ
     (remark,) = _remarks(tmp_path / "own.book.xlsx")
     assert all(f"'{part}'" in remark for part in typed.split(";") if part)
+
+
+def test_a_pressure_that_was_struck_through_is_none(tmp_path: Path) -> None:
+    """Over the limit, then a reading in range that somebody took back."""
+    own, book = openpyxl.Workbook(), tmp_path / "own.book.xlsx"
+    sheet = own.worksheets[0]
+    sheet.append(["Station", "Date", "Inlet pressure (bar)", "Outlet pressure (bar)"])
+    for day, outlet in ((1, 2.0), (8, 2.0), (15, 2.6)):
+        sheet.append(["North 1", dt.date(2026, 6, day), 2.8, outlet])
+        sheet.append(["South pump", dt.date(2026, 6, day), 2.8, 2.6])
+    for at in ("A6", "B6", "C6", "D6"):
+        sheet[at].font = Font(strike=True)
+    own.save(tmp_path / "own.xlsx")
+    siltbook("adopt", tmp_path / "own.xlsx")
+    siltbook("adopt", tmp_path / "own.xlsx", "--mapping", tmp_path / "own.mapping.xlsx")
+    found = dict(judge(book.read_bytes()).stations)
+    assert found["North 1"].verdict is Verdict.FLUSH
+    assert found["South pump"].verdict is Verdict.IN_RANGE
+    assert _remarks(book) == ["inlet: '2.8 (struck through)'; outlet: '2.6 (struck through)'"]
 
 
 def test_dashes_are_no_reading(tmp_path: Path) -> None:
