@@ -77,7 +77,10 @@ def test_a_row_that_stands_there_empty_is_filled_and_keeps_its_height() -> None:
 
 def test_a_persons_own_cell_in_the_row_stays() -> None:
     own = '<row r="6"><c r="B6"/><c r="H6" t="inlineStr"><is><t>mine</t></is></c></row></sheetData>'
-    data = edited(small(2), lambda x: x.replace("</sheetData>", own))
+    wide = re.compile('<dimension ref="[^"]*"')
+    data = edited(
+        small(2), lambda x: wide.sub('<dimension ref="B3:H6"', x.replace("</sheetData>", own))
+    )
     done, _ = added(data)
     assert values(done, 6) == [*NEW, None, "mine"]
     assert lint(done) == []
