@@ -101,7 +101,9 @@ def test_each_takes_our_sheets(monkeypatch: pytest.MonkeyPatch) -> None:
             continue
         done += 1
         if path.suffix.casefold() in OTHER_ENDINGS:
-            assert lint(made) == [], path.name
+            # Links lead to the lists, which this book has not.
+            found = [fault for fault in lint(made) if "to the missing sheet" not in fault]
+            assert found == [], path.name
         else:
             assert review_bytes(made, str(path), path.name).package == made, path.name
     assert done > 8 * refused
