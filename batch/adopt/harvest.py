@@ -13,6 +13,7 @@ from siltbook.batch.adopt.notes import Proposal, occasion_of, proposals, yes_no
 from siltbook.batch.adopt.recognise import parse_date, parse_number, parse_time
 from siltbook.batch.adopt.words import find_phrase, plain
 from siltbook.batch.reading.parsing import choice, tidy
+from siltbook.batch.reading.unread import says
 from siltbook.templates.contract import WORKS
 
 NAMELESS = "no station is named"
@@ -178,19 +179,26 @@ def _moment(found: Found, cells: dict[int, Cell]) -> tuple[dt.date | None, dt.ti
 
 
 def _reading(context: _Context, station: str) -> dict[str, object] | None:
-    """One station's reading of a row; None where no pressure and no drop is in it."""
+    """One station's reading of a row; None where no pressure and no drop is in it.
+
+    '3.4?', or on a day 'closed', is a reading that nobody can use; a dash is none.
+    """
     found, row = context.found, {"station": station, "date": context.date}
     made: dict[str, object] = dict(row)
     odd: list[str] = []
+    told = False
     for column in found.of(*MEASURED):
         if found.layout == "wide" and column.station and column.station != station:
             continue
         if column.index in context.cells and column.role not in made:
-            _measure(column, context.cells[column.index], found.decimal, made, odd)
+            value, before = context.cells[column.index], len(odd)
+            _measure(column, value, found.decimal, made, odd)
+            if len(odd) > before and column.role in ("inlet", "outlet", "drop"):
+                told |= context.date is not None and says(value)
     if {"inlet", "outlet"} & set(made):
         made.pop("drop", None)  # worked out anew from the pressures
-    elif "drop" not in made and not any(c.isdigit() for c in "".join(odd)):
-        return None  # a dash, or nothing; '3.4?' is a reading that nobody can use
+    elif "drop" not in made and not told and not any(c.isdigit() for c in "".join(odd)):
+        return None
     if context.time is not None:
         made["time"] = context.time
     occasion = occasion_of(context.text("occasion"))

@@ -16,11 +16,11 @@ from siltbook.templates.contract import READINGS, WORK, Sheet
 
 SIGNS = ("click", "water_heard", "water")
 _WHERE = {READINGS.name: ("flow", "field"), WORK.name: SIGNS}
-_NOT_READ = frozenset({
+NOT_READ = frozenset({
     "-", "--", "---", "–", "—", ".", "/", "n/a", "na", "n.a.", "n.a", "not read", "not measured",
     "no meter", "no gauge", "not available", "not applicable", "nicht gelesen", "k.a.",
 })  # fmt: skip
-_NOT_GIVEN = _NOT_READ - {"-", "--", "---", "–", "—", ".", "/"}  # a dash may mean no
+_NOT_GIVEN = NOT_READ - {"-", "--", "---", "–", "—", ".", "/"}  # a dash may mean no
 
 
 def unread_cells(
@@ -32,16 +32,18 @@ def unread_cells(
         cells = block.cells.get(key)
         if cells is None or set(map(type, cells.values)) <= {float}:
             continue
-        blank = _NOT_GIVEN if key in SIGNS else _NOT_READ
+        blank = _NOT_GIVEN if key in SIGNS else NOT_READ
         places = zip(block.positions(key).tolist(), cells.values, strict=True)
         for position, value in places:
             got = made[key][position]
-            if (got is None or got != got) and _says(value, blank):
+            if (got is None or got != got) and says(value, blank):
                 found.setdefault(int(block.rows[position]), []).append((key, shown(value)))
     return {row: tuple(cells) for row, cells in found.items()}
 
 
-def _says(value: object, blank: frozenset[str]) -> bool:
+def says(value: object, blank: frozenset[str] = NOT_READ) -> bool:
+    """Whether a cell that gave no value says something all the same; `blank` are words that do
+    not."""
     if isinstance(value, ErrorText | NoValue):
         return True
     if not isinstance(value, str):

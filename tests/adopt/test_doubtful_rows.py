@@ -128,6 +128,13 @@ def test_a_pressure_that_was_struck_through_is_none(tmp_path: Path) -> None:
     assert _remarks(book) == ["inlet: '2.8 (struck through)'; outlet: '2.6 (struck through)'"]
 
 
+def test_words_in_place_of_both_pressures_are_a_reading_that_nobody_can_use(tmp_path: Path) -> None:
+    said, found = _adopted(tmp_path, *CALM, "North 1;10/08/2026;closed;broken;")
+    assert "used 21" in said
+    assert found["North 1"].verdict is Verdict.RE_READ
+    assert _remarks(tmp_path / "own.book.xlsx") == ["inlet: 'closed'; outlet: 'broken'"]
+
+
 def test_dashes_are_no_reading(tmp_path: Path) -> None:
     said, found = _adopted(tmp_path, *CALM, "North 1;10/08/2026;-;-;")
     assert "left out 1" in said

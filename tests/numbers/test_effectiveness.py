@@ -130,6 +130,8 @@ def test_too_few_or_too_close_cleanings_are_said() -> None:
     assert close.silent == "4 cleanings within 27 days, 30 are needed"
     enough = clean_creep(cut_runs(log(*levels(1.0, 1.2, 1.4, 1.6, every=10)), 3))
     assert (enough.span, enough.silent) == (30.0, "")
+    coarse = [replace(run, u_start=0.3) for run in cut_runs(log(*levels(1, 1, 1, 1)), 3)]
+    assert clean_creep(coarse).u == 0.3, "a creep is held against what the gauge can tell"
     flushes = clean_creep(cut_runs(log(*levels(1, 1.2, 1.4, 1.6, 1.8, kind="flush")), 3))
     assert flushes.silent == "0 cleanings read soon after, 4 are needed"
 

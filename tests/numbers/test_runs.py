@@ -223,3 +223,6 @@ def test_the_rate_rests_on_the_readings_on_one_gauge() -> None:
     assert run.drops == (1.0, 1.1, 1.2, 1.3, 1.9, 2.0, 2.1)
     (short,) = cut_runs(log(*old[:2], *(replace(r, gauge_row=2) for r in new[:2])), 3)
     assert short.why == "fewer than 3 readings on one gauge: it was changed in the run"
+    steeper = (replace(r, gauge_row=2) for r in rising(20, 1.9, 2.1, 2.3))
+    (later,) = cut_runs(log(*old[:3], *steeper), 3)
+    assert later.rate == pytest.approx(0.04), "of two rows alike, the later one whole"
