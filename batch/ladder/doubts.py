@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache, partial
 from itertools import pairwise, takewhile
 
 from siltbook.batch.ladder.facts import Facts
@@ -47,12 +48,13 @@ def outlet_still(history: History) -> Still | None:
     the outlet moves as well: the water behind a filter follows that before it.
     """
     last: Reading | None = None
+    least = cache(partial(_least_step, history))  # of all readings: not once for each
     count, rose, fell = 0, False, False
     for after, before, worked in _pairs_back(history):
         if not after.outlet or abs((before.outlet or 0.0) - after.outlet) > NOISE:
             break
         last, count = before, count + 1
-        step = history.station.on(after.date).division or _least_step(history)
+        step = history.station.on(after.date).division or least()
         change = (after.inlet or 0.0) - (before.inlet or 0.0)
         if step and not worked:
             rose |= change >= MOVED * step - NOISE
