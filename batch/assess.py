@@ -232,15 +232,20 @@ def _alike(book: Book, history: History) -> Iterator[Finding]:
         else:
             waiting = None if reading.usable else waiting
             continue
-        yield find(
-            "both-sides-alike",
-            sheet=book.readings.sheet,
-            cell=book.readings.cell("outlet", reading.row),
-            read=f"inlet and outlet the same on {day(reading.date)}, {read}",
-            accepted="an outlet below the inlet, or a flow that was read",
-            station=history.station.name,
-            day=reading.date,
-        )
+        read = f"inlet and outlet the same on {day(reading.date)}, {read}"
+        accepted = "an outlet below the inlet, or a flow that was read"
+        yield _at_outlet(book, history, reading, "both-sides-alike", read, accepted)
+
+
+def _at_outlet(
+    book: Book, history: History, reading: Reading, code: str, read: str, accepted: str
+) -> Finding:
+    """A finding at the outlet of one of a station's readings."""
+    cell = book.readings.cell("outlet", reading.row)
+    sheet, name = book.readings.sheet, history.station.name
+    return find(
+        code, sheet=sheet, cell=cell, read=read, accepted=accepted, station=name, day=reading.date
+    )
 
 
 def _outlet_still(book: Book, history: History) -> Iterator[Finding]:
@@ -249,16 +254,12 @@ def _outlet_still(book: Book, history: History) -> Iterator[Finding]:
     if still is None or latest is None:
         return
     say = book.settings.shown
-    yield find(
-        "outlet-still",
-        sheet=book.readings.sheet,
-        cell=book.readings.cell("outlet", latest.row),
-        read=f"{say.level(still.pressure)} {still.readings} times on end, since"
-        f" {say.day(still.since)}, while the inlet rose and fell",
-        accepted="an outlet that moves with the inlet",
-        station=history.station.name,
-        day=latest.date,
+    read = (
+        f"{say.level(still.pressure)} {still.readings} times on end, since"
+        f" {say.day(still.since)}, while the inlet rose and fell"
     )
+    accepted = "an outlet that moves with the inlet"
+    yield _at_outlet(book, history, latest, "outlet-still", read, accepted)
 
 
 def _alike_on_end(book: Book, history: History) -> Iterator[Finding]:
@@ -267,15 +268,9 @@ def _alike_on_end(book: Book, history: History) -> Iterator[Finding]:
     if alike is None or latest is None:
         return
     since = book.settings.shown.day(alike.since)
-    yield find(
-        "alike-on-end",
-        sheet=book.readings.sheet,
-        cell=book.readings.cell("outlet", latest.row),
-        read=f"inlet and outlet the same {alike.readings} times on end, since {since}",
-        accepted="an outlet below the inlet while water flows",
-        station=history.station.name,
-        day=latest.date,
-    )
+    read = f"inlet and outlet the same {alike.readings} times on end, since {since}"
+    accepted = "an outlet below the inlet while water flows"
+    yield _at_outlet(book, history, latest, "alike-on-end", read, accepted)
 
 
 def _coarse_gauge(book: Book, result: StationResult) -> Iterator[Finding]:

@@ -12,6 +12,7 @@ import io
 from collections.abc import Iterator
 from pathlib import Path
 
+from siltbook.batch.adopt.columns import shown
 from siltbook.batch.adopt.model import Cell, Grid
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.cells import (
@@ -94,7 +95,7 @@ def _cell(value: object, style: int, book: Workbook) -> Cell | None:
             return _DAY0 + dt.timedelta(seconds=round(day * 86_400))
         # A number that somebody struck through is none that can be used; its row still tells that
         # there was a reading.
-        return f"{value:g} (struck through)" if style in book.struck else value
+        return f"{shown(value)} (struck through)" if style in book.struck else value
     if isinstance(value, bool):
         return value
     text = str(value).replace("\u00a0", " ").strip()
