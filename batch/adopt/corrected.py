@@ -7,9 +7,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from siltbook.batch.adopt import mapping as m
-from siltbook.batch.adopt.harvest import Amount
+from siltbook.batch.adopt.context import whole
 from siltbook.batch.adopt.logger import WALL_CLOCK
-from siltbook.batch.adopt.model import ASK, ROLES, Cell, Grid
+from siltbook.batch.adopt.model import ASK, ROLES, Amount, Cell, Grid
 from siltbook.batch.adopt.recognise import parse_date, parse_number, parse_time, unit_of
 from siltbook.batch.adopt.sources import workbook_grids
 from siltbook.batch.adopt.study import EVERY, TURNED_UNITS, Form, Study, use_answers
@@ -201,17 +201,16 @@ def _work(line: _Line) -> list[dict[str, object]]:
 
 def _details(line: _Line) -> dict[str, object]:
     made: dict[str, object] = {}
+    # Words that cannot be read stand there as in the source: the book asks for them.
     for header, key in (("Click heard", "click"), ("Water at outlet", "water")):
-        if line.text(header):
-            made[key] = choice(line.text(header), YES_NO)
-            if made[key] is None:
-                raise line.refuse(header, "yes, no, or nothing")
+        if text := line.text(header):
+            made[key] = choice(text, YES_NO) or text
     for header, key in (("Cycles", "cycles"), ("Lowest inlet in flush", "flush_inlet")):
-        if line.text(header):
+        if text := line.text(header):
             number = parse_number(line.value(header) or "")[0]
-            if number is None or number < 0:
+            if (number is None and key != "cycles") or (number is not None and number < 0):
                 raise line.refuse(header, "a number, or nothing")
-            made[key] = number
+            made[key] = text if number is None else number
     if "flush_inlet" in made:
         unit = unit_of(line.text("Unit"))
         if unit not in PRESSURE_UNITS and unit not in TURNED_UNITS:
@@ -219,7 +218,7 @@ def _details(line: _Line) -> dict[str, object]:
         made["flush_inlet"] = Amount(float(str(made["flush_inlet"])), unit)
     for header, key in (("Done by", "done_by"), ("Remark", "remark"), ("Words", "words")):
         if line.text(header):
-            made[key] = line.text(header)
+            made[key] = whole(line.value(header) or "")
     return made
 
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from siltbook.batch.adopt.harvest import Amount
-from siltbook.batch.adopt.model import Harvest
+from siltbook.batch.adopt.model import Amount, Harvest
 from siltbook.batch.adopt.rows import (
     READING_ROWS,
     WORK_ROWS,

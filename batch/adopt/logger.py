@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from siltbook.batch.adopt.harvest import Amount
-from siltbook.batch.adopt.model import MEASURED, Found, Harvest, LeftOut
+from siltbook.batch.adopt.model import MEASURED, Amount, Found, Harvest, LeftOut
 from siltbook.batch.adopt.recognise import parse_date, parse_number, parse_time
 from siltbook.batch.adopt.steady import Dip, Records, Window, examine
 from siltbook.batch.errors import BookError

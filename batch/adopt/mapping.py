@@ -10,9 +10,10 @@ from collections.abc import Mapping, Sequence
 from io import BytesIO
 from typing import Any
 
-from siltbook.batch.adopt.harvest import Amount
 from siltbook.batch.adopt.hidden import sentence, why
-from siltbook.batch.adopt.model import ROLES, Column, Harvest, Question
+from siltbook.batch.adopt.loud import sentences
+from siltbook.batch.adopt.model import ROLES, Amount, Column, Harvest, Question
+from siltbook.batch.adopt.proposing import STRUCK_OUT
 from siltbook.batch.adopt.study import EVERY, Study, stations_of
 from siltbook.batch.sheets.kit import clean, lines, row_height
 from siltbook.templates import look, printing
@@ -171,6 +172,7 @@ def _start(
         ("Rows read = used + proposed + left out",
          f"{rows.read} = {rows.used} + {rows.proposed} + {rows.not_used}"),
         *((("Hidden", hidden),) if hidden else ()),
+        *(("To be seen", told) for told in sentences(made.tables, rows)),
         ("Then run", again),
     )  # fmt: skip
     for label, value in said:
@@ -274,14 +276,19 @@ def _proposed(w: _Writer, rows: Harvest) -> None:
     for at, row in enumerate(rows.work[:MOST_ROWS], start=_HEAD + 1):
         lowest = row.get("flush_inlet")
         told = (
-            "yes" if row["station"] else "no", row["station"], row["date"], row.get("time"),
-            row["work"], row.get("cycles"), amount(lowest),
+            _enters(row), row["station"], row["date"], row.get("time"), row["work"],
+            row.get("cycles"), amount(lowest),
             lowest.unit if isinstance(lowest, Amount) else "", row.get("click"), row.get("water"),
             row.get("done_by"), row["words"], row["remark"], row["where"],
         )  # fmt: skip
         w.row(page, at, told, widths, dict.fromkeys(range(11), w.open))
         _list(page, at, 0, YES_NO, "Enter")
         _list(page, at, 4, WORKS, "Work")
+
+
+def _enters(row: Mapping[str, object]) -> str:
+    """Whether a proposal enters unless a person says otherwise."""
+    return "yes" if row["station"] and STRUCK_OUT not in row else "no"
 
 
 def _left_out(w: _Writer, rows: Harvest, made: Study) -> None:

@@ -19,6 +19,15 @@ ROLES = (
     "work", "cycles", "click", "water", "leave out",
 )  # fmt: skip
 ASK = "?"  # in the mapping: not yet known, a question asks
+STRUCK = " (struck through)"  # behind what was typed, wherever it is shown
+
+
+@dataclass(frozen=True)
+class Amount:
+    """A number with the unit in which it was written down."""
+
+    value: float
+    unit: str
 
 
 @dataclass
@@ -26,7 +35,8 @@ class Grid:
     """One sheet or text table: 1-based row -> 0-based column -> filled cell.
 
     `hidden` rows, `hidden_columns` and `sheet_hidden`: what people do not see; it is read all the
-    same.
+    same. `struck`: (row, column) of cells with a line through them; a number's is a text then that
+    says so.
     """
 
     file: str
@@ -36,6 +46,7 @@ class Grid:
     hidden: frozenset[int] = frozenset()
     hidden_columns: frozenset[int] = frozenset()
     sheet_hidden: bool = False
+    struck: frozenset[tuple[int, int]] = frozenset()
     text: str = ""  # a long text table whole, of which `rows` has the first only
     delimiter: str = ""
 
@@ -136,12 +147,13 @@ class Question:
 
 @dataclass(frozen=True)
 class LeftOut:
-    """Rows, or a column, that enter nowhere, and why."""
+    """Rows, or a column, that enter nowhere, and why. `matters`: they hold pressures, or work."""
 
     where: str
     what: str
     why: str
     rows: int = 0  # rows of the count; 0 for a column or a single cell
+    matters: bool = False
 
 
 @dataclass

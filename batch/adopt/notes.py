@@ -113,7 +113,9 @@ def _signed(proposal: Proposal, signs: dict[str, str]) -> Proposal:
 
 
 def yes_no(text: str) -> str:
-    """yes, no, or '' where a cell says neither."""
+    """yes, no, or '' where a cell says neither, or asks ('yes?')."""
+    if "?" in text:
+        return ""
     meanings = table("yesno").get(plain(text), ())
     return meanings[0] if len(meanings) == 1 else ""
 

@@ -7,18 +7,28 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from siltbook.batch.adopt.harvest import Amount
+from siltbook.batch.adopt.model import Amount
 from siltbook.batch.adopt.study import TURNED_UNITS
 from siltbook.batch.reading.amounts import factor_of
 from siltbook.batch.reading.book_units import ISO, Units
+from siltbook.batch.reading.columns import shown
 from siltbook.templates.book import Table
-from siltbook.templates.contract import PRESSURE_UNITS, READINGS, WORK, Column, Sheet
+from siltbook.templates.contract import (
+    OCCASIONS,
+    PRESSURE_UNITS,
+    READINGS,
+    WORK,
+    WORKS,
+    Column,
+    Sheet,
+)
 from siltbook.templates.names import name_key
 from siltbook.templates.shown import Shown
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 Row = dict[str, object]
 _DIGITS = 9  # significant digits of a number that was turned into another unit
+_KINDS = (*OCCASIONS, *WORKS)
 _SAME = 1e-6  # relative difference below which two numbers are one
 # A row as it is typed, and what its numbers mean: [m of water], [m3/h].
 Meant = tuple[Row, dict[str, float]]
@@ -118,7 +128,7 @@ def lacking(rows: Sequence[Row], table: Table, units: Units, into: _List, shown:
     there: dict[tuple[object, ...], list[tuple[int, Row]]] = {}
     records = table.frame.reset_index(names="row").to_dict("records")
     for raw in records:
-        record: Row = {str(k): v for k, v in raw.items()}
+        record = _with_words({str(k): v for k, v in raw.items()}, table)
         at = _identity(record, kind)
         there.setdefault(at, []).append((int(str(record["row"])), record))
     add: list[Meant] = []
@@ -144,9 +154,9 @@ def lacking(rows: Sequence[Row], table: Table, units: Units, into: _List, shown:
         same = next((f for f in found if _equal(ours, f[1])), None)
         if same is not None:
             already += 1
-            if row.get("time") is None:
+            if _clock(row) is None:
                 found.remove(same)  # a second such reading of that day is another one
-        elif found and (row.get("time") is not None or source[at] == 1):
+        elif found and (_clock(row) is not None or source[at] == 1):
             conflicts.append(_conflict(row, origin, table, found[0], into, units, shown))
         else:
             add.append((row, meant))
@@ -172,13 +182,37 @@ def _unplaced_there(table: Table) -> list[tuple[object, ...]]:
 
 def _identity(row: Mapping[str, object], kind: Sequence[str]) -> tuple[object, ...]:
     """What makes two rows of a list one: station, date, time and the kind of work or occasion."""
-    when = (row["date"], row.get("time"))
+    when = (row["date"], _clock(row))
     return (name_key(row["station"]), *when, *(_word(row, k) for k in kind))
 
 
+def _clock(row: Mapping[str, object]) -> dt.time | None:
+    """The time of a row; None also of one that cannot be read, as in the book."""
+    time = row.get("time")
+    return time if isinstance(time, dt.time) else None
+
+
 def _word(row: Mapping[str, object], key: str) -> str:
+    """The kind of a row; of words that cannot be read the usual one, as in the book."""
     value = row.get(key)
-    return value if isinstance(value, str) and value != "routine" else ""
+    return value if isinstance(value, str) and value in _KINDS and value != "routine" else ""
+
+
+def _with_words(record: Row, table: Table) -> Row:
+    """A row of a list with the words that stand in place of numbers and signs, as they are shown.
+
+    A source that says the same contradicts nothing.
+    """
+    number = int(str(record["row"]))
+    said = dict(table.unread.get(number, ()))
+    raw = table.raw.get("cycles", {}).get(number)
+    if isinstance(raw, str):
+        said.setdefault("cycles", shown(raw))
+    return record | {key: text for key, text in said.items() if not _there(record.get(key))}
+
+
+def _there(value: object) -> bool:
+    return value is not None and value == value
 
 
 def _meaning(row: Row) -> dict[str, float]:
@@ -206,7 +240,7 @@ def _equal(ours: Mapping[str, object], there: Row) -> bool:
         if isinstance(mine, (int, float)) and isinstance(theirs, (int, float)):
             if not near(mine, theirs):
                 return False
-        elif mine != theirs:
+        elif mine != theirs and (not isinstance(mine, str) or shown(mine) != theirs):
             return False
     return True
 

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from siltbook.batch.adopt.columns import shown
-from siltbook.batch.adopt.model import Cell, Grid
+from siltbook.batch.adopt.model import STRUCK, Cell, Grid
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.cells import (
     ErrorText,
@@ -65,6 +65,7 @@ def workbook_grids(data: bytes, name: str) -> list[Grid]:
 
 def _grid(book: Workbook, cells: SheetCells, name: str, part: SheetPart) -> Grid:
     rows: dict[int, dict[int, Cell]] = {}
+    struck: set[tuple[int, int]] = set()
     if sum(len(c.rows) for c in cells.columns.values()) > MOST_CELLS:
         raise BookError(
             f"{name}, sheet {part.name}: more than {MOST_CELLS:,} filled cells; split it by year, "
@@ -75,10 +76,12 @@ def _grid(book: Workbook, cells: SheetCells, name: str, part: SheetPart) -> Grid
             cell = _cell(value, style, book)
             if cell is not None:
                 rows.setdefault(row, {})[column] = cell
+                if style in book.struck:
+                    struck.add((row, column))
     columns = frozenset(c for low, high in cells.hidden_columns for c in range(low, high + 1))
     return Grid(
         name, part.name, dict(sorted(rows.items())), tuple(cells.merged), frozenset(cells.hidden),
-        columns, part.hidden,
+        columns, part.hidden, frozenset(struck),
     )  # fmt: skip
 
 
@@ -95,7 +98,7 @@ def _cell(value: object, style: int, book: Workbook) -> Cell | None:
             return _DAY0 + dt.timedelta(seconds=round(day * 86_400))
         # A number that somebody struck through is none that can be used; its row still tells that
         # there was a reading.
-        return f"{shown(value)} (struck through)" if style in book.struck else value
+        return f"{shown(value)}{STRUCK}" if style in book.struck else value
     if isinstance(value, bool):
         return value
     text = str(value).replace("\u00a0", " ").strip()

@@ -14,7 +14,6 @@ from siltbook.batch.commands.shared import EPILOG, refusals
 if TYPE_CHECKING:
     from siltbook.batch.adopt.into import Filled
     from siltbook.batch.adopt.job import Adoption, Source
-    from siltbook.batch.adopt.model import Harvest
     from siltbook.batch.errors import BookError
 
 _SHOWN = 20  # conflicts and other lists on the terminal
@@ -119,6 +118,7 @@ def _first(read: list[Source], into: Path | None, out: Path | None) -> Iterator[
 
 def _understood(seen: Adoption) -> Iterator[str]:
     from siltbook.batch.adopt.hidden import sentence
+    from siltbook.batch.adopt.loud import sentences
 
     made, rows = seen.made, seen.rows
     yield (
@@ -126,27 +126,13 @@ def _understood(seen: Adoption) -> Iterator[str]:
         f"{len(seen.asked)} questions; {len(rows.readings)} readings would arrive."
     )
     yield _counted(rows.read, rows.used, rows.proposed, rows.not_used, "sheet Left out")
-    yield from _unplaced(rows)
+    yield from (f"  {said}" for said in sentences(made.tables, rows))
     if hidden := sentence(made.tables):
         yield f"  {hidden}"
 
 
 def _counted(read: int, used: int, proposed: int, left: int, where: str) -> str:
     return f"  Read {read} rows: used {used}, proposed {proposed}, left out {left} ({where})."
-
-
-def _unplaced(rows: Harvest) -> Iterator[str]:
-    """Rows of pressures that enter without a date or a station: they keep stations from calm."""
-    from siltbook.batch.adopt.harvest import UNPLACED
-
-    count = len({str(r["where"]) for r in rows.readings if UNPLACED in r})
-    if count:
-        said = "row has pressures, but no date or station that can be read: it enters as it stands"
-        many = said.replace("row has", "rows have").replace("it enters as it", "they enter as they")
-        yield (
-            f"  {count} {said if count == 1 else many} (sheet Left out). Correct it in the book:"
-            " until then the station may have to be read again."
-        )
 
 
 def _mapping_path(read: list[Source]) -> Path:
@@ -186,6 +172,7 @@ def _new_file(target: Path, data: bytes) -> None:
 def _fill(read: list[Source], mapping: Path, into: Path | None, out: Path | None) -> Iterator[str]:
     """With a mapping: the rows into a new book or an existing one."""
     from siltbook.batch.adopt.into import new_book
+    from siltbook.batch.adopt.loud import sentences
     from siltbook.batch.files import open_file, replace_book
     from siltbook.batch.guard import within
 
@@ -212,7 +199,7 @@ def _fill(read: list[Source], mapping: Path, into: Path | None, out: Path | None
     yield _counted(
         rows.read, rows.used, rows.proposed, rows.not_used, f"{mapping.name}, sheet Left out"
     )
-    yield from _unplaced(rows)
+    yield from (f"  {said}" for said in sentences(seen.made.tables, rows))
     yield from _not_entered(seen, read, into)
     yield f"  Then: siltbook run {target}"
 

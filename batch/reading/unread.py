@@ -20,7 +20,7 @@ NOT_READ = frozenset({
     "-", "--", "---", "–", "—", ".", "/", "n/a", "na", "n.a.", "n.a", "not read", "not measured",
     "no meter", "no gauge", "not available", "not applicable", "nicht gelesen", "k.a.",
 })  # fmt: skip
-_NOT_GIVEN = NOT_READ - {"-", "--", "---", "–", "—", ".", "/"}  # a dash may mean no
+NOT_GIVEN = NOT_READ - {"-", "--", "---", "–", "—", ".", "/"}  # a dash may mean no
 
 
 def unread_cells(
@@ -32,7 +32,7 @@ def unread_cells(
         cells = block.cells.get(key)
         if cells is None or set(map(type, cells.values)) <= {float}:
             continue
-        blank = _NOT_GIVEN if key in SIGNS else NOT_READ
+        blank = NOT_GIVEN if key in SIGNS else NOT_READ
         places = zip(block.positions(key).tolist(), cells.values, strict=True)
         for position, value in places:
             got = made[key][position]

@@ -9,8 +9,8 @@ from typing import Any
 from click.testing import CliRunner
 
 from sample_workbooks.as_kept import Kept, Style, as_xlsx, keep
-from siltbook.batch.adopt.harvest import Amount
 from siltbook.batch.adopt.job import Source, look
+from siltbook.batch.adopt.model import Amount
 from siltbook.batch.cli import main
 
 FIRST = dt.date(2026, 5, 4)

@@ -9,9 +9,8 @@ import openpyxl
 import pytest
 from click.testing import CliRunner
 
-from siltbook.batch.adopt.harvest import Amount
 from siltbook.batch.adopt.into import Filled, fill
-from siltbook.batch.adopt.model import Harvest
+from siltbook.batch.adopt.model import Amount, Harvest
 from siltbook.batch.cli import main
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.book import read_book

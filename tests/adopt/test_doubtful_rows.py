@@ -125,7 +125,10 @@ def test_a_pressure_that_was_struck_through_is_none(tmp_path: Path) -> None:
     found = dict(judge(book.read_bytes()).stations)
     assert found["North 1"].verdict is Verdict.FLUSH
     assert found["South pump"].verdict is Verdict.IN_RANGE
-    assert _remarks(book) == ["inlet: '2.8 (struck through)'; outlet: '2.6 (struck through)'"]
+    assert _remarks(book) == [
+        "station: 'North 1 (struck through)'; date: '2026-06-15 (struck through)';"
+        " inlet: '2.8 (struck through)'; outlet: '2.6 (struck through)'"
+    ]
 
 
 def test_words_in_place_of_both_pressures_are_a_reading_that_nobody_can_use(tmp_path: Path) -> None:

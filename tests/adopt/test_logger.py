@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from sample_workbooks.logger_file import Logged, as_text
-from siltbook.batch.adopt.harvest import Amount
 from siltbook.batch.adopt.job import Adoption, Source, look
+from siltbook.batch.adopt.model import Amount
 from tests.adopt.farms import siltbook
 from tests.adopt.test_command import change, find
 from tests.amount import LONG

@@ -1,0 +1,89 @@
+"""What must not go unseen of rows: left out with pressures in them, struck through, words for
+numbers and signs. Sentences for the terminal and for the mapping's first sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from siltbook.batch.adopt.harvest import UNPLACED
+from siltbook.batch.adopt.model import Found, Harvest
+from siltbook.templates.contract import READINGS, WORK, YES_NO
+
+_NAMED = 5  # places named one by one
+_NUMBERS = {READINGS.name: ("flow", "field"), WORK.name: ("cycles",)}
+_SIGNS = ("click", "water")
+
+
+def sentences(tables: Sequence[Found], rows: Harvest) -> Iterator[str]:
+    """Each thing in a sentence that says what becomes of it."""
+    yield from filter(None, (_unplaced(rows), _left(rows), _struck(tables), _words(rows)))
+
+
+def _unplaced(rows: Harvest) -> str:
+    """Rows of pressures that enter without a date or a station: they keep stations from calm."""
+    count = len({str(r["where"]) for r in rows.readings if UNPLACED in r})
+    if not count:
+        return ""
+    said = "row has pressures, but no date or station that can be read: it enters as it stands"
+    many = said.replace("row has", "rows have").replace("it enters as it", "they enter as they")
+    return (
+        f"{count} {said if count == 1 else many} (sheet Left out). Correct it in the book: until"
+        " then the station may have to be read again."
+    )
+
+
+def _left(rows: Harvest) -> str:
+    """Rows that hold pressures, or work, and enter nowhere."""
+    found = [f"{one.where} ({one.why})" for one in rows.left_out if one.matters and one.rows]
+    if not found:
+        return ""
+    held = "it holds" if len(found) == 1 else "they hold"
+    return (
+        f"Left out although {held} pressures or work: {_some(found)}. Give a row its date and its"
+        " station in the source, and run again, if it is to count."
+    )
+
+
+def _struck(tables: Sequence[Found]) -> str:
+    """Rows in which something is struck through."""
+    found = []
+    for table in tables:
+        used = {c.index for c in table.columns if c.role != "leave out"}
+        rows: dict[int, list[int]] = {}
+        for row, column in sorted(table.grid.struck):
+            if table.first <= row <= table.last and column in used and row not in table.left_out:
+                rows.setdefault(row, []).append(column)
+        for row, columns in rows.items():
+            heads = [c.header for c in table.columns if c.index in columns]
+            found.append(f"{table.where(row)} ({', '.join(heads)})")
+    if not found:
+        return ""
+    return (
+        f"Struck through in the source: {_some(found)}. A pressure struck through, or one of a row"
+        " whose date or station is, goes to Remark: its reading enters without it and is to be"
+        " taken again, or deleted. Work struck through enters only where 'Enter' is set to yes."
+    )
+
+
+def _words(rows: Harvest) -> str:
+    """Words in place of a flow, a field pressure, cycles or a sign: the book asks for them."""
+    lists = ((READINGS, rows.readings), (WORK, rows.work))
+    found = [
+        f"{sheet.column(key).header} '{value}' in {row['where']}"
+        for sheet, listed in lists
+        for row in listed
+        for key in (*_NUMBERS[sheet.name], *_SIGNS)
+        if isinstance(value := row.get(key), str) and value not in YES_NO
+    ]
+    if not found:
+        return ""
+    held = "It enters as it stands" if len(found) == 1 else "They enter as they stand"
+    return (
+        f"Not to be read as a number, or as yes or no: {_some(found)}. {held}, and the book asks"
+        " for a correction; until then the station may have to be read again."
+    )
+
+
+def _some(found: Sequence[str]) -> str:
+    more = f"; and {len(found) - _NAMED:,} more" if len(found) > _NAMED else ""
+    return "; ".join(found[:_NAMED]) + more
