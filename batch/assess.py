@@ -31,6 +31,7 @@ from siltbook.batch.remarks import Remarks
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.checks.findings import Finding, find
 from siltbook.checks.gauges import gauge_advice
+from siltbook.checks.lastday import latest_day
 from siltbook.checks.wording import listed
 from siltbook.templates.book import Book, Settings
 
@@ -40,14 +41,15 @@ COARSE_SHARE = 0.2  # of the limit
 
 
 def as_of_date(book: Book, asked: dt.date | None) -> dt.date | None:
-    """The as-of date: asked for, else the review date, else the latest entry; None if no entry."""
+    """The as-of date: asked for, else the review date, else the latest entry; None if no entry.
+
+    An entry that is far ahead of all others is not it (`latest_day`).
+    """
     if asked is not None:
         return asked
     if book.settings.review_date is not None:
         return book.settings.review_date
-    aside = [day for _, day in book.readings.aside.values() if day is not None]
-    days = [*book.readings.frame["date"], *book.work.frame["date"], *aside]
-    return max(days) if days else None
+    return latest_day(book)
 
 
 def assess(

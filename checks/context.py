@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from siltbook.checks.changed import changed_gauges
 from siltbook.checks.findings import Finding, find
+from siltbook.checks.lastday import latest_day
 from siltbook.checks.wording import shown
 from siltbook.templates.book import Book, Table, set_aside
 from siltbook.templates.contract import (
@@ -207,11 +208,6 @@ def _of_the_farm(sheet: Sheet, table: Table) -> Listed:
     return Listed(sheet, table, frame)
 
 
-def _latest(*lists: Listed) -> dt.date | None:
-    days = [place.frame["day"].max() for place in lists if place.frame["day"].notna().any()]
-    return max(days).date() if days else None
-
-
 def join_lists(book: Book, as_of: dt.date | None) -> JoinedBook:
     """Join the lists with the register; no `as_of` means the latest entry in the book."""
     register = _register(book)
@@ -219,7 +215,7 @@ def join_lists(book: Book, as_of: dt.date | None) -> JoinedBook:
     work = _joined(WORK, book.work, register, book)
     return JoinedBook(
         book=book,
-        as_of=as_of or _latest(readings, work),
+        as_of=as_of or latest_day(book),
         stations=Listed(STATIONS, book.stations, register),
         readings=readings,
         work=work,

@@ -111,6 +111,7 @@ _RULES = (
     Rule("readings-differ", _D, "Two readings of the same minute differ", "Correct the time, or delete the wrong row; until then the one with the higher drop counts as the later one."),
     Rule("date-outside-season", _D, "Date outside the season", "Check the year."),
     Rule("date-slipped", _D, "Date looks mistyped", "Correct the date if it is; a reading whose place is not sure is read again."),
+    Rule("date-ahead", _D, "Date far after all others", "Correct the date; until then it is not used, and the book is judged by its other entries."),
     Rule("date-after-review", _N, "Entries after the as-of date", "Nothing to do: they were left out of this judgement."),
     Rule("outlet-over-inlet", _E, "Outlet above inlet", "Check the selector: the two may be swapped."),
     Rule("drop-differs", _D, "Drop is not inlet minus outlet", "Correct whichever is wrong; the pressures were used.", often=True),

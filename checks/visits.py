@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from siltbook.checks.context import JoinedBook, Listed, finding, hits
 from siltbook.checks.findings import Finding
+from siltbook.checks.lastday import far_ahead, season_years
 from siltbook.checks.slipped import slipped_dates
 from siltbook.checks.wording import clock, rows_named
 
@@ -19,21 +19,6 @@ _Entry = tuple[int, int, bool]  # number of the list, spreadsheet row, without a
 
 _SIDES = ("inlet", "outlet")
 COPIED_DAYS = 3  # identical readings on so many days in a row are questioned
-
-
-def season_years(text: str) -> tuple[int, ...]:
-    """The calendar years that a season's text names: '2026' one, '2026/27' both.
-
-    Any other text names none, and so nothing can be checked against it.
-    """
-    match = re.fullmatch(r"\s*(\d{4})(?:\s*[/–-]\s*(\d{4}|\d{2}))?\s*", text)
-    if not match:
-        return ()
-    first = int(match.group(1))
-    if match.group(2) is None:
-        return (first,)
-    follows = str(first + 1).endswith(match.group(2))
-    return (first, first + 1) if follows else ()
 
 
 def date_outside_season(joined: JoinedBook) -> list[Finding]:
@@ -73,16 +58,35 @@ def date_slipped(joined: JoinedBook) -> list[Finding]:
     return found
 
 
+def date_ahead(joined: JoinedBook) -> list[Finding]:
+    """Readings and work dated so far after all others that their day is not used (`far_ahead`).
+
+    Where the as-of date was asked for, and lies on or behind them, they are used.
+    """
+    found, rows = [], far_ahead(joined.book)
+    for place in (joined.readings, joined.work):
+        for (sheet, row), (day, by) in rows.items():
+            placed = sheet == place.table.sheet and row in place.days
+            if not placed or (joined.as_of is not None and day <= joined.as_of):
+                continue
+            read = f"{joined.shown.day(day)}, {by:,} days after all others"
+            accepted = "a date near the others; if it is right, a review date on or after it"
+            found.append(finding(place, "date-ahead", "date", row, read, accepted))
+    return found
+
+
 def date_after_review(joined: JoinedBook) -> list[Finding]:
     """Readings, work and water tests dated after the as-of date, counted in one finding per sheet.
 
-    An entry on the as-of date itself belongs to the judgement.
+    An entry on the as-of date itself belongs to the judgement; one that is far ahead of all others
+    has a finding of its own.
     """
     if joined.as_of is None:
         return []
-    found = []
+    found, ahead = [], far_ahead(joined.book)
     for place in (joined.readings, joined.work, joined.water):
         rows = hits(place.frame["date"].notna() & (place.frame["day"] > str(joined.as_of)))
+        rows = [row for row in rows if (place.table.sheet, row) not in ahead]
         if not rows:
             continue
         count = f"{len(rows)} entries" if len(rows) > 1 else "1 entry"
@@ -251,6 +255,7 @@ def _untimed(places: tuple[Listed, ...], day: str, entries: list[_Entry]) -> Fin
 RULES = (
     date_outside_season,
     date_slipped,
+    date_ahead,
     date_after_review,
     reading_twice,
     readings_differ,

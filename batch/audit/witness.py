@@ -141,9 +141,9 @@ def _pack(data: bytes, name: str, home: Side) -> Witness | None:
 def source_of(side: Side, data: bytes, name: str) -> Source:
     """What was agreed by a copy of the book, up to its latest entry."""
     from siltbook.batch.typed.boxes import read_boxes
+    from siltbook.checks.lastday import latest_day
 
-    frames = (side.book.readings.frame, side.book.work.frame)
-    until = max((day for frame in frames for day in frame["date"]), default=None)
+    until = latest_day(side.book)
     boxes = read_boxes(data, name)
     return of_book(side.book, name, until, boxes.boxes, boxes.sheet, side.names)
 

@@ -12,7 +12,7 @@ from siltbook.templates.contract import READINGS, WORK, Sheet
 
 _UNREAD = (
     "cell-not-date", "cell-ambiguous-date", "cell-not-choice", "cell-error", "cell-no-value",
-    "cell-missing",
+    "cell-missing", "date-ahead",
 )  # fmt: skip
 _BLANK, _NONE = "the sign counts as blank", "a flush counts as one without it"
 _DECISIVE = {

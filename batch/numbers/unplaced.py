@@ -1,8 +1,8 @@
 """Readings that may be a station's latest, and work, that cannot be counted as such.
 
-A row without a date that can be read, without a station, or under a name that only looks like one
-of the register's is used for no station. Where it may be the latest reading of one, nothing that
-was read before it speaks for today.
+A row without a date that can be read, or with one far after all others, without a station, or
+under a name that only looks like one of the register's is used for no station. Where it may be the
+latest reading of one, nothing that was read before it speaks for today.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 
+from siltbook.checks.lastday import far_ahead
 from siltbook.checks.register import near_name
 from siltbook.templates.book import Book, Table
 
@@ -23,7 +24,7 @@ _DITTO = frozenset((
 
 def unplaced(book: Book, as_of: dt.date | None) -> dict[str, tuple[int, ...]]:
     """Station -> rows of the sheet Readings that may hold its latest reading."""
-    likely, used = _likely(book, book.readings)
+    likely, used = _likely(book, book.readings, as_of)
     found: dict[str, list[int]] = defaultdict(list)
     for row, (name, on) in sorted(likely.items()):
         if _up_to(on, as_of) and _may_be_latest(row, on, used[name]):
@@ -33,7 +34,7 @@ def unplaced(book: Book, as_of: dt.date | None) -> dict[str, tuple[int, ...]]:
 
 def unplaced_work(book: Book, as_of: dt.date | None) -> dict[str, tuple[LostRow, ...]]:
     """Station -> rows of the sheet Work done that may be work at it, with their days."""
-    likely, _ = _likely(book, book.work)
+    likely, _ = _likely(book, book.work, as_of)
     found: dict[str, list[LostRow]] = defaultdict(list)
     for row, (name, on) in sorted(likely.items()):
         if _up_to(on, as_of) and row not in book.work.struck:
@@ -46,27 +47,36 @@ def _up_to(day: dt.date | None, as_of: dt.date | None) -> bool:
 
 
 def _likely(
-    book: Book, table: Table
+    book: Book, table: Table, as_of: dt.date | None
 ) -> tuple[dict[int, tuple[str, dt.date | None]], dict[str, list[_Placed]]]:
     """Row -> the station that is likely meant and the day, of rows that could not be placed; and
     station -> the rows that could."""
     known = {name for name in book.stations.frame["station"].tolist() if isinstance(name, str)}
-    frame, likely = table.frame, dict(table.aside)
+    frame, ahead = table.frame, _ahead(book, table, as_of)
+    likely = {row: (name, None if row in ahead else on) for row, (name, on) in table.aside.items()}
     names = frame["station"].tolist()
     used: dict[str, list[_Placed]] = defaultdict(list)
     strange = {name for name in names if isinstance(name, str)} - known
-    if not strange and not likely:
+    if not strange and not likely and not ahead:
         return {}, used
     register = tuple(sorted(known))
     meant = {name: near_name(name, register) for name in strange}
     above = ""
     for row, name, day in zip(frame.index.tolist(), names, frame["date"].tolist(), strict=True):
         if name in known:
-            used[name].append((int(row), day))
             above = name
+        if name in known and row not in ahead:
+            used[name].append((int(row), day))
         else:
-            likely[int(row)] = (above if is_ditto(name) else meant.get(name, ""), day)
+            who = name if name in known else above if is_ditto(name) else meant.get(name, "")
+            likely[int(row)] = (who, None if row in ahead else day)
     return {row: at for row, at in likely.items() if at[0] in known}, used
+
+
+def _ahead(book: Book, table: Table, as_of: dt.date | None) -> set[int]:
+    """The rows that are dated far after all others, and after the as-of date."""
+    rows = {row: day for (sheet, row), (day, _) in far_ahead(book).items() if sheet == table.sheet}
+    return {row for row, day in rows.items() if not _up_to(day, as_of)}
 
 
 def is_ditto(name: object) -> bool:

@@ -91,7 +91,7 @@ def why_outside(book: Book, month: Month) -> str:
     A book without an entry by the month's end has nothing to say. Beyond that the season that the
     Farm sheet names decides, or the latest entry where it names none.
     """
-    from siltbook.checks.visits import season_years
+    from siltbook.checks.lastday import latest_day, season_years
 
     years = season_years(book.settings.season)
     if years and month.year not in years:
@@ -102,8 +102,9 @@ def why_outside(book: Book, month: Month) -> str:
     shown = book.settings.shown.day
     if min(days) > month.last:
         return f"its first entry is of {shown(min(days))}"
-    if not years and max(days) < month.last - dt.timedelta(days=FRESH):
-        return f"its latest entry is of {shown(max(days))}"
+    last = latest_day(book) or max(days)
+    if not years and last < month.last - dt.timedelta(days=FRESH):
+        return f"its latest entry is of {shown(last)}"
     return ""
 
 

@@ -1,0 +1,103 @@
+"""The day of a book's last entry, and dates so far after all others that they cannot be it.
+
+Whoever types 2126 for 2026 would put the whole book a century later, where every other station has
+had no reading for a hundred years. No clock is asked: a book that is judged years later, as an
+archive is, is judged by its own last entry. The numbers below are choices of this program.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Iterator
+from itertools import pairwise
+
+from siltbook.checks.slipped import AWAY, BREAK, slipped_dates
+from siltbook.templates.book import Book, Table
+
+FAR = 400  # [days] after all other entries; no pause between two seasons is as long
+FEW_DAYS = 2  # on which such entries lie; of more, work went on
+SHARE = 3  # times as many entries lie before
+
+_Place = tuple[str, int]  # sheet, spreadsheet row
+_Entry = tuple[str, int, dt.date]
+
+
+def season_years(text: str) -> tuple[int, ...]:
+    """The calendar years that a season's text names: '2026' one, '2026/27' both.
+
+    Any other text names none, and so nothing can be checked against it.
+    """
+    match = re.fullmatch(r"\s*(\d{4})(?:\s*[/–-]\s*(\d{4}|\d{2}))?\s*", text)
+    if not match:
+        return ()
+    first = int(match.group(1))
+    if match.group(2) is None:
+        return (first,)
+    follows = str(first + 1).endswith(match.group(2))
+    return (first, first + 1) if follows else ()
+
+
+def latest_day(book: Book) -> dt.date | None:
+    """The day of the last entry of a book; None without one.
+
+    An entry whose date looks mistyped counts at the day that it is likely of, where that is the
+    earlier one; one that is far ahead of all others does not count.
+    """
+    days = _days(book)
+    if not any((b - a).days > AWAY for a, b in pairwise(days)):
+        return days[-1] if days else None
+    ahead, likely = far_ahead(book), _likely(book)
+    entries = [e for e in _entries(book) if e[:2] not in ahead]
+    return max(min(day, likely.get((sheet, row), day)) for sheet, row, day in entries)
+
+
+def far_ahead(book: Book) -> dict[_Place, tuple[dt.date, int]]:
+    """(Sheet, row) -> day, and days after all others, of the few entries beyond a long break.
+
+    The break is FAR, or BREAK where the season of the farm names other years. Entries of which
+    another day is likely (`slipped_dates`) are not among them.
+    """
+    days = _days(book)
+    years = season_years(book.settings.season)
+    for last, first in pairwise(days[-FEW_DAYS - 1 :]):
+        other = bool(years) and first.year > max(years) >= last.year
+        if (first - last).days <= (BREAK if other else FAR):
+            continue
+        entries = list(_entries(book))
+        beyond = [e for e in entries if e[2] >= first]
+        if len(beyond) * SHARE <= len(entries) - len(beyond):
+            likely = _likely(book)
+            return {e[:2]: (e[2], (e[2] - last).days) for e in beyond if e[:2] not in likely}
+    return {}
+
+
+def _likely(book: Book) -> dict[_Place, dt.date]:
+    """(Sheet, row) -> the likely day of readings and work whose date looks mistyped."""
+    return {
+        (table.sheet, slip.row): slip.likely
+        for table in (book.readings, book.work)
+        for slips in slipped_dates(table.frame, "station").values()
+        for slip in slips
+    }
+
+
+def _days(book: Book) -> list[dt.date]:
+    """Every day of an entry, once and in order."""
+    found = {*book.readings.frame["date"].tolist(), *book.work.frame["date"].tolist()}
+    found |= {day for _, day in book.readings.aside.values()}
+    return sorted(day for day in found if isinstance(day, dt.date))
+
+
+def _entries(book: Book) -> Iterator[_Entry]:
+    for table in (book.readings, book.work):
+        yield from _of(table)
+    for row, (_, day) in book.readings.aside.items():
+        if day is not None:
+            yield book.readings.sheet, row, day
+
+
+def _of(table: Table) -> Iterator[_Entry]:
+    for row, day in zip(table.frame.index.tolist(), table.frame["date"].tolist(), strict=True):
+        if isinstance(day, dt.date):
+            yield table.sheet, int(row), day
