@@ -13,6 +13,7 @@ from siltbook.checks.findings import Finding
 from siltbook.templates.book import Book
 
 if TYPE_CHECKING:
+    from siltbook.batch.remarks import Remark
     from siltbook.batch.typed.boxes import Box
 
 
@@ -29,7 +30,8 @@ class StationResult:
     outlook: Outlook | None = None
     box: Box | None = None  # what somebody filled in for it on the sheet Actions
     days_at_least: bool = False  # the days over the limit may be more
-    noted: tuple[str, ...] = ()  # remarks beside its latest reading and work, a line each
+    remarks: tuple[Remark, ...] = ()  # its newest ones, of whichever sheet
+    noted: tuple[str, ...] = ()  # the same, a line each
 
     @property
     def days_shown(self) -> float | str | None:

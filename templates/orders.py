@@ -59,12 +59,15 @@ def make_safe(task: Task, gear_works: bool) -> tuple[Step, ...]:
              " the pump off or prevent its start, stop fertiliser and chemical injection.",
              _OPENS | _PUMPS, "Nothing can start: controller, pump, injection."),
         Step(task, "See the gauge above zero: only then is it known to work.", _OPENS),
-        Step(task, "Close the upstream and the downstream valve.", _OPENS),
+        Step(task, "Close the upstream and the downstream valve. One that does not close: do not"
+             " open; call for help.", _OPENS,
+             "Close the upstream and the downstream valve; one does not close: do not open."),
         Step(task, off, _OPENS),
         Step(task, "See zero on both sides (both selector positions, or both gauges). Not at zero,"
              " or a gauge that never moved: do not open; let off at a drain or vent if the filter"
-             " has one, else call for help.",
-             _OPENS, "Zero on both sides? If not, or if the gauge never moved: do not open."),
+             " has one; none there, or still not at zero: call for help.",
+             _OPENS, "Zero on both sides? If not, or if the gauge never moved: do not open, call"
+             " for help."),
     )  # fmt: skip
 
 
@@ -82,7 +85,8 @@ def close_up(task: Task) -> tuple[Step, ...]:
 def _flush(_: bool, rule: FlushRule) -> tuple[Step, ...]:
     task = Task.FLUSH
     return (
-        Step(task, "Close the downstream valve.", _FLUSHES),
+        Step(task, "See that nobody works there and the covers are on; close the downstream valve."
+             " It does not close: no flush; call for help.", _FLUSHES),
         Step(task, f"Start {rule.cycles} flush cycles {safety.BY_HAND}.", _FLUSHES),
         Step(task, f"Watch the inlet: it must stay at or above {rule.least_inlet}.", _FLUSHES),
         Step(task, f"In each cycle {safety.SIGNS}; log yes or no for each.", _FLUSHES),
@@ -128,7 +132,7 @@ def _gear(task: Task, rule: FlushRule, part: tuple[Step, ...]) -> tuple[Step, ..
         *part,
         Step(task, "Open again what was closed: the downstream valve first, then the upstream"
              " valve, slowly.", _FLUSHES, "Open again what was closed: downstream, then upstream."),
-        Step(task, "Put the battery back last.", _WIRES),
+        Step(task, "Put the battery back last, everybody clear of the flush outlet.", _WIRES),
         Step(task, "Prove it by a full flush: close the downstream valve; start"
              f" {rule.cycles} flush cycles {safety.BY_HAND}; {safety.SIGNS}; open the downstream"
              " valve again.", _FLUSHES,
@@ -172,8 +176,8 @@ def _field(_: bool, __: FlushRule) -> tuple[Step, ...]:
     return (
         Step(task, "Look beyond the filter: valve, regulator, a broken lateral or an open end.",
              _FLUSHES),
-        Step(task, "Close the block's valve before anything is mended; open it again after,"
-             " slowly.", _FLUSHES),
+        Step(task, "Close the block's valve before anything is mended (it does not close: call for"
+             " help); open it again after, slowly, when nobody works there any more.", _FLUSHES),
         Step(task, "When mended, read inlet, outlet and field pressure again the same day and"
              " enter them."),
     )  # fmt: skip

@@ -76,11 +76,15 @@ BEFORE_OPENING = (
     " else at a drain or vent or by hand at the flush valve; see zero on both sides (both selector"
     " positions, or both gauges): a clogged element can hold pressure on one side while the other"
     " reads zero. Not at zero, or a gauge that never moved: do not open; let off at a drain or vent"
-    " if the filter has one, else call for help."
+    " if the filter has one. None there, still not at zero, or a valve that does not close: do not"
+    " open; call for help."
 )
 UNDER_PRESSURE = (
-    "Gear under pressure: stand beside a flush outlet, never in front of it; loosen no cover, tube"
-    " or fitting while there is pressure behind it; open valves slowly."
+    "Gear under pressure: before a valve is opened or a flush started, see that nobody works there"
+    " and that the covers are on; stand beside a flush outlet, never in front of it; loosen no"
+    " cover, tube or fitting while there is pressure behind it; open valves slowly. Force no valve:"
+    " one that is stuck or does not close is for qualified help; until then start no flush and"
+    " open no filter there."
 )
 WIRING = (
     "Solenoid and controller: battery out first and back last; pressure off the command tubes"
@@ -137,7 +141,10 @@ SIGNS = (
     "look whether water leaves the flush outlet, listen for water running in the filter and for"
     " the solenoid's click"
 )
-READ_AGAIN = "Read inlet and outlet again, with both valves open, and enter the reading."
+READ_AGAIN = (
+    "Read inlet and outlet again, with both valves open (one that is shut: ask first who shut it),"
+    " and enter the reading."
+)
 READ_AFTER = (
     "With both valves open, read inlet and outlet again the same day and enter the reading."
 )
@@ -155,7 +162,8 @@ OPEN_AGAIN = "Open the downstream valve first, then the upstream valve, slowly."
 FLUSH_GEAR = "Check the solenoid first: cable, plunger, blocked port."
 # Whole orders in one sentence, for pages that have no room for a list.
 FLUSH_IN_ONE = (
-    "close the downstream valve; start the farm's number of flush cycles"
+    "see that nobody works there; close the downstream valve; start the farm's number of flush"
+    " cycles"
     f" {BY_HAND}; {SIGNS}; open the downstream valve again"
 )
 CLEANING_IN_ONE = (

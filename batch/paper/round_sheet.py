@@ -15,7 +15,7 @@ from siltbook.batch.errors import BookError
 from siltbook.batch.model import CALM
 from siltbook.batch.paper import page
 from siltbook.batch.paper.shown import BLANK, gauge_of, on_gauges, over_at
-from siltbook.batch.remarks import MOST, Remarks, clipped, of_station
+from siltbook.batch.remarks import MOST, clipped, of_station
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
 from siltbook.templates.book import Book
@@ -103,7 +103,6 @@ def round_of(
     """The words of a round sheet; see `round_sheet`."""
     assessment = on_gauges(assessment)
     on, shown = due or assessment.as_of, assessment.book.settings.shown
-    remarks = Remarks.of(assessment.book)
     chosen = stations_of(assessment, names, book)
     if not chosen:
         raise BookError(f"{book}: the register has no station, so there is no round.")
@@ -114,7 +113,7 @@ def round_of(
         f"{book} · as of {shown.on(assessment.as_of, BLANK)} · type each line into Readings and"
         " Work done",
         tuple(
-            (_title(result, number, on), tuple(_known(assessment, remarks, result, on)))
+            (_title(result, number, on), tuple(_known(assessment, result, on)))
             for number, result in enumerate(chosen, start=1)
         ),
     )
@@ -153,9 +152,7 @@ def _station(title: str, lines: Sequence[str], width: float) -> Any:
     return KeepTogether([page.words(title, 11, bold=True), *told, grid])
 
 
-def _known(
-    assessment: Assessment, remarks: Remarks, result: StationResult, on: dt.date | None
-) -> Iterable[str]:
+def _known(assessment: Assessment, result: StationResult, on: dt.date | None) -> Iterable[str]:
     """What somebody at the station wants to know: last reading, limits, verdict, agreed work."""
     station, latest = result.station, result.latest
     gauge, shown = gauge_of(station), assessment.book.settings.shown
@@ -169,13 +166,12 @@ def _known(
     least = gauge.shown(assessment.book.settings.flush_inlet)
     limits = [f"limit {gauge.limit(station.limit)}", over_at(station, latest)]
     limits.append(f"in a flush the inlet stays at or above {least}")
-    beside = "" if latest is None else remarks.beside(latest)
-    noted = f"; noted: {beside}" if beside else ""
-    yield f"{last}{noted}. {'; '.join(part for part in limits if part)}."
+    yield f"{last}. {'; '.join(part for part in limits if part)}."
     if not station.in_service:
         yield "Not in service."
     if said := of_station(station):
         yield said
+    yield from result.noted
     if result.verdict not in CALM:
         yield f"{look.VERDICTS[result.verdict].shown}: {result.judgement.reason}"
     yield from agreed_lines(assessment.book, station.name, on)

@@ -10,7 +10,7 @@ from siltbook.batch.model import History, Reading, Work
 from siltbook.batch.paper import page
 from siltbook.batch.paper.round_sheet import agreed_lines, stations_of
 from siltbook.batch.paper.shown import BLANK, Gauge, gauge_of, on_gauges, over_at
-from siltbook.batch.remarks import MOST, Remarks, of_station
+from siltbook.batch.remarks import MOST, Remarks, clipped, of_station
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
 from siltbook.templates.safety import Step, touched_by
@@ -80,6 +80,7 @@ def _card(
         _chart(result.history, gauge, width, room.chart),
         *_log(remarks, result, gauge, width, room),
         page.words("The work, in order", 11, bold=True, after=1),
+        *(page.words(clipped(line, room.text), bold=True) for line in result.noted),
         page.cautions_box(touched_by(steps), width),
         _boxes(steps, width),
         _found(width),

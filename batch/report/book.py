@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from siltbook.batch.cautions import touched_at, touched_for
 from siltbook.batch.model import CALM, FlowFit
 from siltbook.batch.numbers.history import station_gauge
+from siltbook.batch.remarks import beside_advice
 from siltbook.batch.report.bill import farm_costs_json, station_loss_json
 from siltbook.batch.report.water import grade_json, water_json
 from siltbook.batch.results import Assessment, StationResult
@@ -17,6 +18,7 @@ from siltbook.templates.safety import cautions
 if TYPE_CHECKING:
     from siltbook.batch.numbers.effectiveness import Effectiveness, SharesGivenBack
     from siltbook.batch.numbers.runs import Run
+    from siltbook.batch.remarks import Remark
     from siltbook.checks.gauges import GaugeFitness
 
 MOST_NAME = 40  # characters of a station's name on the terminal
@@ -42,6 +44,7 @@ def station_json(result: StationResult) -> dict[str, Any]:
         "limit_m": result.station.limit,
         "read_on": None if latest is None else latest.date.isoformat(),
         "reason": result.judgement.reason,
+        "remarks": [remark_json(remark) for remark in result.remarks],
         "also": [str(v) for v in result.judgement.also],
         "borderline": result.judgement.borderline,
         "drop_u_m": None if latest is None else latest.u_drop,
@@ -52,6 +55,17 @@ def station_json(result: StationResult) -> dict[str, Any]:
         **_outlook_json(result),
         "flow_exponent": _exponent_json(result.history.flow_fit),
         "gauge": _gauge_json(station_gauge(result.station.now)),
+    }
+
+
+def remark_json(remark: Remark) -> dict[str, Any]:
+    """What a person noted at a station, whole; `date` None where the sheet has none."""
+    return {
+        "sheet": remark.sheet,
+        "row": remark.row,
+        "date": _iso(remark.day),
+        "at": remark.at or None,
+        "remark": remark.words,
     }
 
 
@@ -231,6 +245,7 @@ def short_table(assessment: Assessment, path: str) -> list[str]:
         shown = VERDICTS[str(result.verdict)].shown
         name = _shown_name(result.station.name)
         lines.append(f"  {shown:<16} {name:<{wide}}  {result.judgement.reason}")
+        lines += [f"  {'':<16} {'':<{wide}}  {said}" for said in beside_advice(result.noted)]
     calm = len(assessment.stations) - len(doing)
     lines.append(f"  {calm} of {len(assessment.stations)} stations need nothing now")
     lines.append(f"  {count_findings(assessment.findings)} in the data")

@@ -10,6 +10,7 @@ from typing import Any
 from siltbook.batch.assess import URGENCY
 from siltbook.batch.cautions import touched_at
 from siltbook.batch.model import CALM, Verdict
+from siltbook.batch.remarks import beside_advice
 from siltbook.batch.results import StationResult
 from siltbook.batch.review.agreed import Agreed, Kept, agreed_rows
 from siltbook.batch.review.farm import FarmMonth
@@ -38,8 +39,9 @@ class Item:
 
     @property
     def why(self) -> str:
-        """The reason in one sentence, and what was agreed and not kept."""
-        said = [k.one_line(self.result.judgement.reason)]
+        """The reason in one sentence, what was noted last, and what was agreed and not kept."""
+        noted = beside_advice(self.result.noted)
+        said = [k.one_line(line) for line in (self.result.judgement.reason, *noted)]
         for row in self.unkept:
             due = self.farm.book.settings.shown.on(row.due)
             who = [k.one_line(row.who), f"due {due}" if due else ""]

@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from siltbook.batch.model import Verdict
+from siltbook.batch.remarks import beside_advice
+from siltbook.batch.report.book import remark_json
 from siltbook.batch.review.agenda import Item, agreed_line, items, touched
 from siltbook.batch.review.agree import Carried
 from siltbook.batch.review.logs import agreed, episodes, flushes
@@ -32,6 +34,7 @@ def lines(pack: Pack) -> Iterator[str]:
         shown = VERDICTS[item.result.verdict].shown
         name = item.result.station.name
         yield f"  {shown:<16} {item.farm.farm}, {name}: {item.result.judgement.reason}"
+        yield from (f"  {'':<16} {said}" for said in beside_advice(item.result.noted))
     total = sum(len(f.now.stations) for f in pack.farms)
     yield f"  {len(listed)} of {total} stations need a decision"
     if said := agreed_line(pack):
@@ -82,6 +85,7 @@ def _item_json(item: Item) -> dict[str, Any]:
         "then": str(before.verdict),
         "now": str(item.result.verdict),
         "reason": item.result.judgement.reason,
+        "remarks": [remark_json(remark) for remark in item.result.remarks],
         "days_over": item.result.days_over,
         "days_over_at_least": item.result.days_at_least,
         "unkept": [row.action for row in item.unkept],

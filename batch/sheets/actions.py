@@ -12,7 +12,7 @@ from typing import Any
 
 from siltbook.batch.cautions import touched_at
 from siltbook.batch.model import CALM, Verdict
-from siltbook.batch.remarks import of_station
+from siltbook.batch.remarks import BRIEF, beside_advice, of_station
 from siltbook.batch.results import StationResult
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets import tables
@@ -26,11 +26,11 @@ from siltbook.templates.safety import Touch
 LAST, WIDTH = ACTIONS.last, ACTIONS.width
 ORDER = ACTIONS.places["reason"]  # from here on an order of work stands below the table
 MOST_LISTED = 4_000  # characters of names in one row, which is at most 409 points high
-MOST_REMARK = 100  # characters of a remark beside an order of work
+MOST_REMARKS = 8  # stations whose remarks stand beside an order of work
 MOST_NAMED = 200  # characters of the stations of one order of work
 # Verdict and whole steps -> the stations that they are for.
 Orders = dict[tuple[Verdict, str], list[StationResult]]
-ZOOM = 78  # [%] at which six stations stand on a small screen (1366 x 768)
+ZOOM = 77  # [%] at which five stations stand on a small screen (1366 x 768)
 
 
 def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
@@ -69,16 +69,24 @@ def _work(kit: k.Kit, sheet: Any, row: int, orders: Orders, touches: frozenset[T
     k.text(sheet, row, 0, "Cautions, and the whole order of work", kit.format("section"))
     row, _ = k.caution_lines(kit, sheet, row + 1, (0, LAST), touches, WIDTH)
     for (verdict, steps), those in orders.items():
-        names = _listed([_with_remark(r) for r in those], MOST_NAMED)
-        _order(kit, sheet, row, verdict, names, steps.replace("\n", "   "))
+        names = _listed([k.one_line(r.station.name) for r in those], MOST_NAMED)
+        said = "\n".join((steps.replace("\n", "   "), *_remarks(those)))
+        _order(kit, sheet, row, verdict, names, said)
         row += 1
     return row - 1
 
 
-def _with_remark(result: StationResult) -> str:
-    """A station's name, and what the register remarks on it: who works there must know."""
-    remark = of_station(result.station, MOST_REMARK)
-    return k.one_line(f"{result.station.name} ({remark})" if remark else result.station.name)
+def _remarks(results: list[StationResult]) -> list[str]:
+    """What the register remarks on these stations and what was noted last, a line for each
+    station: who works there must know."""
+    said = []
+    for result in results:
+        remarks = (of_station(result.station, BRIEF), *beside_advice(result.noted))
+        if any(remarks):
+            said.append(k.one_line(f"{result.station.name}: {' '.join(filter(None, remarks))}"))
+    rest = len(said) - MOST_REMARKS
+    more = [f"{rest} more stations with a remark, all on Station review."] if rest > 0 else []
+    return [*said[:MOST_REMARKS], *more]
 
 
 def orders_of_work(urgent: Iterable[StationResult]) -> Orders:

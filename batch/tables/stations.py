@@ -12,7 +12,7 @@ from functools import partial
 from siltbook.batch.model import FlowFit, Judgement, Verdict
 from siltbook.batch.numbers.effectiveness import Creep, Effectiveness, SharesGivenBack
 from siltbook.batch.numbers.history import station_gauge
-from siltbook.batch.remarks import of_station
+from siltbook.batch.remarks import beside_advice, of_station
 from siltbook.batch.results import StationResult
 from siltbook.batch.sheets.kit import one_line
 from siltbook.batch.tables.describe import Column, Kind, Table, pick
@@ -68,10 +68,12 @@ def steps_text(judgement: Judgement) -> str:
 
 
 def why_text(result: StationResult) -> str:
-    """The reason, and below it where flushing stopped helping or the element stays dirty."""
+    """The reason, below it where flushing stopped helping or the element stays dirty, and what
+    people noted there last: whoever goes must know of a valve that sticks."""
     effect = _effectiveness(result)
     notes = effect.notes if effect else ()
-    return "\n".join(map(one_line, (result.judgement.reason, *notes)))
+    said = (result.judgement.reason, *notes, *beside_advice(result.noted, 1))
+    return "\n".join(map(one_line, said))
 
 
 def _drop(result: StationResult) -> float | None:

@@ -10,11 +10,12 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Need:
-    """A station that needs something: its verdict's id, and the reason in one sentence."""
+    """A station that needs something: its verdict's id, the reason, and what was noted there."""
 
     station: str
     verdict: str
     reason: str
+    noted: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -77,12 +78,24 @@ def row_of(book: Path, reviewed: Path, entry: dict[str, Any], said: tuple[str, .
 
     stations = entry["stations"]
     needs = tuple(
-        Need(s["station"], s["verdict"], s["reason"]) for s in stations if s["verdict"] not in CALM
+        Need(s["station"], s["verdict"], s["reason"], _noted(s))
+        for s in stations
+        if s["verdict"] not in CALM
     )
     return Row(
         book, reviewed, entry["as_of"] or "", needs, len(stations) - len(needs),
         tuple(entry["cautions"]), "", said,
     )  # fmt: skip
+
+
+def _noted(station: dict[str, Any]) -> tuple[str, ...]:
+    """A station's newest remarks, each with its day, as the document has them."""
+    from siltbook.batch.remarks import clipped
+
+    return tuple(
+        f"Noted {remark['date'] or remark['sheet']}: {clipped(remark['remark'])}"
+        for remark in station["remarks"]
+    )
 
 
 def in_short(row: Row) -> str:

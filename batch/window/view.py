@@ -344,7 +344,10 @@ class Window:
             return [row.failure]
         need = self.needs.get(self._selected())
         shown = [need] if need else row.needs
-        said = [f"{one.station}: {VERDICTS[one.verdict].shown}. {one.reason}" for one in shown]
+        said = [
+            " ".join((f"{one.station}: {VERDICTS[one.verdict].shown}. {one.reason}", *one.noted))
+            for one in shown
+        ]
         return [*row.said, *said, *(f"! {line}" for line in in_order(row.cautions))]
 
     def _say(self, lines: list[str]) -> None:

@@ -51,7 +51,8 @@ def judged(remark: str = "outlet needle\nsticks") -> Assessment:
 
 def test_the_round_sheet_says_the_stations_remark_the_last_readings_and_who_rests() -> None:
     (_, weir), (_, pond) = round_of(judged(), "farm.xlsx", due=None, names=()).stations
-    assert '; noted: "outlet needle sticks". limit' in weir[0]
+    assert 'Noted 2026-05-09: "outlet needle sticks"' in weir
+    assert 'Noted 2026-05-05, flush: "cover bolt cracked"' in weir
     assert "Remark: Left valve sticks: open slowly." in weir
     assert "Not in service." in pond
     assert "Not in service." not in weir
@@ -64,7 +65,7 @@ def test_the_station_review_says_what_was_noted_last() -> None:
         'Noted 2026-05-09: "outlet needle sticks"',
     )
     told = str(KNOWN["notes"].source(weir)).splitlines()
-    assert told[-3:] == ["Remark: Left valve sticks: open slowly.", work, reading]
+    assert told[-3:] == ["Remark: Left valve sticks: open slowly.", reading, work]
     assert str(KNOWN["notes"].source(pond)).startswith("Remark: the gate at the canal")
 
 

@@ -38,11 +38,11 @@ def test_cautions_and_whole_orders_stand_below_the_table_on_a_page_of_their_own(
     assert look.VERDICTS["watch"].label not in orders  # a step that the table says in full
 
 
-def test_six_stations_and_who_and_when_stand_on_a_small_screen() -> None:
+def test_five_stations_and_who_and_when_stand_on_a_small_screen() -> None:
     """1366 x 768, of which the program and the system take some 40 x 270 pixels."""
     sheet = opened(made(assessed("twelve-stations.xlsx")))["Actions"]
     zoom = sheet.sheet_view.zoomScale / 100
-    heights = [sheet.row_dimensions[row].height or 15.0 for row in range(1, 12)]
+    heights = [sheet.row_dimensions[row].height or 15.0 for row in range(1, 11)]
     assert sheet["A6"].value == look.VERDICTS["escalate"].label
     assert sum(heights) * 96 / 72 * zoom <= 768 - 270
     widths = [sheet.column_dimensions[c].width * 7 + 5 for c in "ABCDEFGHIJK"]

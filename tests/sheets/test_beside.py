@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
-from siltbook.batch.job import review_bytes
+from pathlib import Path
+
+from siltbook.batch.job import assess_bytes, review_bytes
+from siltbook.batch.report.book import book_json, short_table
+from siltbook.batch.review.agenda import Item
+from siltbook.batch.window.events import row_of
 from tests.office import cells
 from tests.whole.verdicts import Row, day, filled, reading, station, work
 
@@ -48,4 +53,49 @@ def test_a_station_in_range_is_named_with_what_speaks_against_it() -> None:
 
 def test_the_remark_of_the_register_stands_beside_the_order_of_work() -> None:
     book = filled(Stations=station(Remark="cannot be isolated"), Readings=[reading(day(1), *OVER)])
-    assert "North 1 (Remark: cannot be isolated)" in actions(book)
+    (order,) = (words for words in actions(book) if words.startswith("1. See that nobody"))
+    assert order.endswith("\nNorth 1: Remark: cannot be isolated")
+
+
+STUCK = "valve is stuck, somebody works in the pit"
+
+
+def noted(last: str = "") -> bytes:
+    """Over the limit: a remark, a later round without one, and one after the day of judging."""
+    return filled(
+        Readings=[
+            reading(day(1), *OVER, Remark=STUCK),
+            reading(day(3), *OVER, Remark=last or None),
+            reading(day(9), *OVER, Remark="of later"),
+        ],
+        Agreed=[{"Station": "North 1", "Action": "new valve", "Remark": "first of all"}],
+    )
+
+
+def test_the_newest_remark_stands_beside_the_advice_though_a_later_round_had_none() -> None:
+    """'Flush: close the downstream valve' stood there without a word of it."""
+    review = review_bytes(noted(), "invented.xlsx", "invented.xlsx", day(4))
+    found = [str(v) for v in cells(review.package, "Actions", values=True).values()]
+    (why,) = (text for text in found if text.startswith("Drop "))
+    assert why.endswith(f'\nNoted 2026-06-01: "{STUCK}" (+ 1 more on Station review)')
+    (order,) = (text for text in found if text.startswith("1. See that nobody"))
+    assert order.endswith(
+        f'\nNorth 1: Noted 2026-06-01: "{STUCK}" Noted Agreed, new valve: "first of all"'
+    )
+
+
+def test_terminal_document_agenda_and_window_say_the_newest_remark() -> None:
+    long = ("all " * 80).strip()
+    judged = assess_bytes(noted(long), "invented.xlsx", day(4))
+    (result,) = judged.stations
+    said = f'Noted 2026-06-03: "{long[:199]}…" (the rest: Readings row 3)'
+    assert any(said in line for line in short_table(judged, "invented.xlsx"))
+    assert said in Item(None, result, ()).why  # type: ignore[arg-type]  # asked for agreed actions
+    document = book_json(judged, "invented.xlsx", None)
+    newest, agreed = document["stations"][0]["remarks"]
+    assert newest == {
+        "sheet": "Readings", "row": 3, "date": "2026-06-03", "at": None, "remark": long
+    }  # fmt: skip
+    assert (agreed["date"], agreed["at"], agreed["remark"]) == (None, "new valve", "first of all")
+    (need,) = row_of(Path("a"), Path("b"), document, ()).needs
+    assert need.noted[1] == "Noted Agreed: first of all"

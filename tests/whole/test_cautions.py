@@ -173,7 +173,7 @@ def test_the_order_before_opening_is_one_and_the_same() -> None:
         said = " ".join(step.words for step in order_of_work(task))
         order = (
             "no automatic flush", "injection", "above zero", "downstream valve", "pressure off",
-            "both sides", "do not open", "cover off",
+            "both sides", "still not at zero: call for help", "cover off",
         )  # fmt: skip
         at = [said.index(words) for words in order]
         assert at == sorted(at)
@@ -185,6 +185,18 @@ def test_no_flush_cycle_lets_pressure_off_where_the_gear_is_suspect(task: Task) 
     suspect = order_of_work(task, False)
     assert not any("flush cycle" in s.words for s in suspect)
     assert any("drain or vent, or by hand at the flush valve" in s.words for s in suspect)
+
+
+def test_a_valve_that_does_not_close_stops_the_work() -> None:
+    """The order went on: flush, take the cover off."""
+    for task in (Task.FLUSH, Task.HAND_CLEANING, Task.INSPECTION, Task.FIELD):
+        said = " ".join(step.words for step in order_of_work(task))
+        assert re.search("does not close: (no flush|do not open|call for help)", said), task
+    assert "one that is stuck or does not close is for qualified help" in safety.UNDER_PRESSURE
+    assert safety.BEFORE_OPENING.endswith(
+        "still not at zero, or a valve that does not close: do not open; call for help."
+    )
+    assert "ask first who shut it" in safety.READ_AGAIN
 
 
 @pytest.mark.parametrize("task", Task)
