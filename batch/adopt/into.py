@@ -174,9 +174,10 @@ def _placed(
         if not add:
             continue
         _ask_for_columns(name, table, add)
-        styles = open_workbook(open_package(data, name), name).styles
+        opened = open_workbook(open_package(data, name), name)
         try:
-            data, numbers = append_rows(data, table, add, styles)  # type: ignore[arg-type]
+            looks = opened.styles, opened.struck
+            data, numbers = append_rows(data, table, add, *looks)  # type: ignore[arg-type]
         except GraftError as error:
             raise BookError(f"{name}: {error}") from error
         # Read again before anything is replaced: the rows must be there, and mean the same.

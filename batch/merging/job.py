@@ -95,7 +95,8 @@ class _Placing:
         origins: Sequence[Origin],
     ) -> None:
         self.data, self.name, self.home, self.plan = data, name, home, plan
-        self.styles, self.earlier, self.origins = workbook.styles, earlier, list(origins)
+        self.styles, self.struck = workbook.styles, workbook.struck
+        self.earlier, self.origins = earlier, list(origins)
         self.added: Counter[str] = Counter()
         self.changed = self.emptied = 0
         self.numbers: dict[tuple[str, tuple[str, ...]], int] = {}
@@ -138,7 +139,7 @@ class _Placing:
         lives = list(added(self.plan, sheet))
         rows = [{k: v for k, v in live.cells.items() if k in table.places} for live in lives]
         if rows:
-            self.data, numbers = append_rows(self.data, table, rows, self.styles)
+            self.data, numbers = append_rows(self.data, table, rows, self.styles, self.struck)
             self.added[sheet] += len(rows)
             for live, number in zip(lives, numbers, strict=True):
                 self.numbers[sheet, live.key] = number

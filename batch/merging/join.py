@@ -20,13 +20,16 @@ from siltbook.batch.merging.points import (
     GONE,
     KEEP,
     PLACELESS,
+    STRUCK,
     TAKE,
     UNIT,
+    VOID,
     Point,
     said,
 )
-from siltbook.batch.merging.rows import Live, Origin, Plan, alike, match, same
+from siltbook.batch.merging.rows import Live, Origin, Plan, alike, live_of, match, same
 from siltbook.batch.merging.sides import OWN, Entry, Key, Side, Value, key_of
+from siltbook.batch.merging.struck import settled_there, struck, void
 from siltbook.batch.merging.units import (
     converted,
     day_of,
@@ -75,7 +78,7 @@ class _Joining:
         self.home, self.base, self.earlier = home, base, earlier
         self.units, self.new_units = units, new_units
         self.rows: dict[str, list[Live]] = {
-            name: [Live(e.sheet, e.row, dict(e.cells), e.key, e.by) for e in entries]
+            name: [live_of(e) for e in entries]
             for name, entries in home.entries.items()
         }
         self.settled = {p.identity for p in earlier if p.state or p.choice in (KEEP, TAKE)}
@@ -186,6 +189,9 @@ class _Joining:
             return
         if ("back", entry.sheet, entry.key, tuple(entry.cells.items())) in self.settled:
             return
+        if entry.struck:
+            self._add(void(entry, copy))
+            return
         entry = self._without_unit(entry, copy)
         self.rows[entry.sheet].append(Live(entry.sheet, 0, dict(entry.cells), entry.key, entry.by))
         self.origins.append(Origin(entry.sheet, entry.key, "row added", copy.name, entry.by))
@@ -208,6 +214,8 @@ class _Joining:
 
     def _pair(self, live: Live, entry: Entry, file: str, copy: Side) -> None:
         """Two rows of one key without a common ancestor."""
+        if entry.struck is not live.struck:
+            self._add(struck(self.home, live, entry, copy))
         was = dict(live.cells)
         for key, theirs in entry.cells.items():
             mine = live.cells.get(key)
@@ -224,6 +232,8 @@ class _Joining:
 
     def _three(self, old: Entry, live: Live, entry: Entry, copy: Side) -> None:
         """Two rows with a common ancestor."""
+        if entry.struck is not live.struck and entry.struck is not old.struck:
+            self._add(struck(self.home, live, entry, copy))
         for key in dict.fromkeys((*entry.cells, *old.cells)):
             was, mine, theirs = (r.cells.get(key) for r in (old, live, entry))
             if same(theirs, was) or same(theirs, mine):
@@ -300,6 +310,9 @@ class _Joining:
         return replace(entry, cells=kept)
 
     def _back(self, entry: Entry, copy: Side) -> None:
+        if entry.struck:
+            self._add(void(entry, copy))
+            return
         entry = self._without_unit(entry, copy)
         row = tuple(entry.cells.items())
         place = copy.at(entry.sheet, entry.row, next(iter(entry.cells), ""))
@@ -367,6 +380,8 @@ class _Joining:
         if point.op == FIXED:
             of_key = (r.row for r in rows if r.key == point.key and r.row)
             return any(self.home.calculates(point.sheet, row, point.column) for row in of_key)
+        if point.op in (STRUCK, VOID):
+            return settled_there(point, rows)
         return point.op in (CELL, PLACELESS, UNIT) and any(
             r.key == point.key and not r.gone and point.theirs is not None
             and same(r.cells.get(point.column), point.theirs)
@@ -376,7 +391,7 @@ class _Joining:
 
 
 def _entry(live: Live) -> Entry:
-    return Entry(live.sheet, live.row, live.cells, live.key)
+    return Entry(live.sheet, live.row, live.cells, live.key, live.struck)
 
 
 def _setting_cell(side: Side, entry: Entry) -> str:

@@ -19,6 +19,9 @@ KEEP, TAKE = "keep this", "take that"
 # no place for, another unit, or a formula that came as its result.
 CELL, GONE, BACK, ALIAS, PLACELESS, UNIT = "cell", "gone", "back", "alias", "placeless", "unit"
 FIXED = "fixed"
+# A row that is struck through in one of the two, and one in the copy of which the book has none.
+STRUCK, VOID = "struck", "void"
+COUNTS, STRUCK_OUT = "it counts", "struck through"
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")  # as keys hold one
 CHOICES = (CELL, GONE, BACK, ALIAS)
 WHAT = {
@@ -29,6 +32,8 @@ WHAT = {
     PLACELESS: "this book has no place for it",
     UNIT: "another unit; numbers were converted to this book's",
     FIXED: "a formula of the copy; this book has its result alone",
+    STRUCK: "struck through in one of the two; strike it here, or take the line away",
+    VOID: "struck through in the copy, so it was not added",
 }
 
 

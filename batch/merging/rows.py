@@ -21,6 +21,13 @@ class Live:
     by: str = ""
     changed: dict[str, Value | None] = field(default_factory=dict)
     gone: bool = False
+    struck: bool = False  # somebody struck it through
+
+
+def live_of(entry: Entry) -> Live:
+    """A row of the book before anything is merged into it."""
+    cells = dict(entry.cells)
+    return Live(entry.sheet, entry.row, cells, entry.key, entry.by, struck=entry.struck)
 
 
 @dataclass(frozen=True)
@@ -63,21 +70,36 @@ def alike(one: Mapping[str, Value], other: Mapping[str, Value]) -> bool:
 
 
 def match(olds: Sequence[Entry | Live], news: Sequence[Entry | Live]) -> dict[int, int]:
-    """Which row of the one list is which of the other: the same key, the same content first."""
+    """Which row of the one list is which of the other: the same key, the same content first.
+
+    Of two rows with other content neither is the other where one alone is struck through.
+    """
     groups: dict[Key, list[int]] = defaultdict(list)
     for j, row in enumerate(news):
         groups[row.key].append(j)
     found: dict[int, int] = {}
-    for exact in (True, False):
+    for fits in (_as_alike, _alike, _as_struck):
         for i, old in enumerate(olds):
             if i in found:
                 continue
             free = groups.get(old.key, [])
-            hit = next((j for j in free if not exact or alike(old.cells, news[j].cells)), None)
+            hit = next((j for j in free if fits(old, news[j])), None)
             if hit is not None:
                 found[i] = hit
                 free.remove(hit)
     return found
+
+
+def _alike(one: Entry | Live, other: Entry | Live) -> bool:
+    return alike(one.cells, other.cells)
+
+
+def _as_struck(one: Entry | Live, other: Entry | Live) -> bool:
+    return one.struck is other.struck
+
+
+def _as_alike(one: Entry | Live, other: Entry | Live) -> bool:
+    return _as_struck(one, other) and _alike(one, other)
 
 
 def added(plan: Plan, sheet: str) -> Iterator[Live]:

@@ -56,12 +56,13 @@ _BY = ("read_by", "done_by", "who")
 
 @dataclass(frozen=True)
 class Entry:
-    """One row of a list: where it stands, what it says, and what identifies it."""
+    """One row of a list: where it stands, what it says, what identifies it, whether it counts."""
 
     sheet: str  # the contract's name
     row: int
     cells: Mapping[str, Value]
     key: Key
+    struck: bool = False  # somebody struck it through
 
     @property
     def by(self) -> str:
@@ -198,7 +199,8 @@ class _Reader:
         for row, raw in sorted(by_row.items()):
             cells = self._row(row, raw)
             if cells and not self._repeats_header(cells):
-                yield Entry(self.sheet.name, row, cells, key_of(self.sheet, cells))
+                struck = row in self.table.struck
+                yield Entry(self.sheet.name, row, cells, key_of(self.sheet, cells), struck)
 
     def _repeats_header(self, cells: Mapping[str, Value]) -> bool:
         heads = [(c.key, c.header) for c in self.sheet.columns if c.required]

@@ -97,9 +97,9 @@ def enter_agreed(pack: bytes, pack_name: str, book: bytes, book_name: str) -> Ca
     if not new:
         return Carried(None, sheet, (), len(wanted), *told, *ends)
     _ask_for_columns(read, new, book_name)
-    styles = open_workbook(open_package(book, book_name), book_name).styles
+    opened = open_workbook(open_package(book, book_name), book_name)
     try:
-        data, numbers = append_rows(book, read.agreed, new, styles)
+        data, numbers = append_rows(book, read.agreed, new, opened.styles, opened.struck)
     except GraftError as error:
         raise BookError(f"{book_name}: {error}") from error
     _see_them(data, book_name, numbers)

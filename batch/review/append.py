@@ -24,16 +24,18 @@ _REPAIR = "open it in a spreadsheet program, save it and run again; nothing was 
 
 
 def append_rows(
-    book: bytes, table: Table, rows: Sequence[Mapping[str, Value]], styles: Sequence[int]
-) -> tuple[bytes, list[int]]:
+    book: bytes, table: Table, rows: Sequence[Mapping[str, Value]], styles: Sequence[int],
+    struck: frozenset[int] = frozenset(),
+) -> tuple[bytes, list[int]]:  # fmt: skip
     """The book with `rows` (column key -> value) behind the last row of `table`; their numbers.
 
-    `styles` gives the `Style` of each cell format of the book. GraftError, one sentence, where
+    `styles` gives the `Style` of each cell format of the book, `struck` the formats with a line
+    through the text, which no new row takes over from the last one. GraftError, one sentence, where
     the sheet cannot take them; the input is never changed.
     """
     target = Target(book)
     _refuse_signed(target)
-    return _Appending(target, table, styles).run(rows)
+    return _Appending(target, table, styles, struck).run(rows)
 
 
 def change_cells(
@@ -62,8 +64,12 @@ def _refuse_signed(target: Target) -> None:
 class _Appending:
     """One addition of rows to one sheet."""
 
-    def __init__(self, book: Target, table: Table, styles: Sequence[int]) -> None:
+    def __init__(
+        self, book: Target, table: Table, styles: Sequence[int],
+        struck: frozenset[int] = frozenset(),
+    ) -> None:  # fmt: skip
         self.package, self.table, self.styles = book.package, table, styles
+        self.struck = {str(style) for style in struck}
         relation = book.target(book.by_name()[table.sheet.casefold()])
         if relation is None:
             raise GraftError(f"The sheet {table.sheet} has no part of its own; {_REPAIR}")
@@ -157,7 +163,8 @@ class _Appending:
             ) from error
 
     def _looks(self, last: int) -> dict[str, str]:
-        """Cell format of each column: the last row's, else the column's own, else none."""
+        """Cell format of each column: that of the last row that is not struck through, else the
+        column's own, else none."""
         cols = self.sheet.root.child("cols")
         spans = [
             (c.number("min") - 1, c.number("max") - 1, c.attrs.get("style", ""))
@@ -166,9 +173,16 @@ class _Appending:
         found = {}
         for key, place in self.table.places.items():
             own = next((s for low, high, s in spans if low <= place <= high), "")
-            row = self.rows.get(last) if last > self.table.header_row else None
-            found[key] = _style_at(row, place) or own
+            found[key] = self._style_above(last, place) or own
         return found
+
+    def _style_above(self, last: int, place: int) -> str:
+        """The format of a column's cell in the last row, or above it where that one is struck."""
+        for row in range(last, self.table.header_row, -1):
+            style = _style_at(self.rows.get(row), place)
+            if style not in self.struck:
+                return style
+        return ""
 
     def _cell(self, key: str, row: int, value: Value, looks: Mapping[str, str]) -> str:
         """One cell's element; a date is a number only where the format shows it as a date."""
