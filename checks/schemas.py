@@ -11,14 +11,15 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable
+from collections import defaultdict
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
 
 from siltbook.checks.context import JoinedBook, Listed, finding
 from siltbook.checks.findings import Finding, find
-from siltbook.checks.wording import AS_EMPTY, label, number, unit_for, with_unit
+from siltbook.checks.wording import AS_EMPTY, label, listed, number, unit_for, with_unit
 from siltbook.templates.book import Book, outside
 from siltbook.templates.contract import (
     FARM,
@@ -202,23 +203,32 @@ def check_list(joined: JoinedBook, place: Listed) -> list[Finding]:
     A column that the sheet does not have, or a cell that was typed but not understood, has
     the reader's own finding and is not reported again as empty.
     """
-    found = []
+    found, empty = [], defaultdict[int, list[str]](list)
     for code, key, row in failures(place.sheet, place.table.frame):
         if code == "cell-missing":
-            if key not in place.table.places or row in place.table.raw.get(key, {}):
-                continue
-            if _stood_in(place, key, row):
-                continue
-            read = "nothing"
-        else:
-            read = joined.read(place, key, row)
+            typed = key not in place.table.places or row in place.table.raw.get(key, {})
+            if not typed and not _stood_in(place, key, row):
+                empty[row].append(key)
+            continue
         column = place.sheet.column(key)
-        unit = str(place.frame.at[row, "unit"])
-        stated = place.table.units.get(key, "")
-        accepted = _accepted(column, code, unit, joined.book.settings.flow_unit, stated)
+        accepted = _accepted_at(joined, place, code, key, row)
         accepted += _until_then(joined, place.sheet, column, code)
-        found.append(finding(place, code, key, row, read, accepted))
-    return found
+        found.append(finding(place, code, key, row, joined.read(place, key, row), accepted))
+    return [*found, *(_empty(joined, place, row, keys) for row, keys in empty.items())]
+
+
+def _accepted_at(joined: JoinedBook, place: Listed, code: str, key: str, row: int) -> str:
+    unit, stated = str(place.frame.at[row, "unit"]), place.table.units.get(key, "")
+    flow_unit = joined.book.settings.flow_unit
+    return _accepted(place.sheet.column(key), code, unit, flow_unit, stated)
+
+
+def _empty(joined: JoinedBook, place: Listed, row: int, keys: Sequence[str]) -> Finding:
+    """The required cells of a row that are empty, in one sentence."""
+    code, cells = "cell-missing", [place.table.cell(key, row) for key in keys]
+    read = "nothing" if len(keys) == 1 else f"nothing in {listed(cells)}"
+    accepted = listed([_accepted_at(joined, place, code, key, row) for key in keys])
+    return finding(place, code, keys[0], row, read, accepted)
 
 
 def check_settings(book: Book) -> list[Finding]:

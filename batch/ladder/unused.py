@@ -1,4 +1,4 @@
-"""Rows and signs of a station that could not be used: its sentence names them."""
+"""Rows, signs and numbers of a station that could not be used: its sentence names them."""
 
 from __future__ import annotations
 
@@ -6,20 +6,27 @@ import re
 from collections import defaultdict
 from collections.abc import Iterable
 
+from siltbook.batch.reading.unread import NOT_READ
 from siltbook.checks.findings import Finding
 from siltbook.templates.book import Book, Table, column_letters
-from siltbook.templates.contract import READINGS, WORK, Sheet
+from siltbook.templates.contract import READINGS, STATIONS, WORK, Sheet
 
 _UNREAD = (
     "cell-not-date", "cell-ambiguous-date", "cell-not-choice", "cell-error", "cell-no-value",
-    "cell-missing", "date-ahead",
+    "cell-missing", "date-ahead", "cell-not-number", "cell-ambiguous-number",
+    "cell-looks-like-date",
 )  # fmt: skip
+_EMPTY, _FARMS = "it counts as blank", "the farm's limit is used"
 _BLANK, _NONE = "the sign counts as blank", "a flush counts as one without it"
 _DECISIVE = {
     READINGS.name: {"date": "not used", "occasion": "taken as routine"},
     WORK.name: {
         "date": "not used", "work": "not used", "click": _BLANK, "water_heard": _BLANK,
-        "water": _BLANK,
+        "water": _BLANK, "cycles": _EMPTY, "flush_inlet": _EMPTY,
+    },
+    STATIONS.name: {
+        "drop_limit": _FARMS, "clean_drop": _EMPTY, "working_inlet": _EMPTY,
+        "wanted_field": _EMPTY, "reference_flow": _EMPTY,
     },
 }  # fmt: skip
 MOST = 2  # rows named in one sentence
@@ -27,7 +34,8 @@ MOST = 2  # rows named in one sentence
 
 def unused_rows(book: Book, findings: Iterable[Finding]) -> dict[str, str]:
     """Station -> the sentence on its rows that could not be used, with a space in front."""
-    tables = {book.readings.sheet: (READINGS, book.readings), book.work.sheet: (WORK, book.work)}
+    lists = ((STATIONS, book.stations), (READINGS, book.readings), (WORK, book.work))
+    tables = {table.sheet: (sheet, table) for sheet, table in lists}
     clauses: dict[str, list[str]] = defaultdict(list)
     struck: dict[str, list[str]] = defaultdict(list)
     for finding in findings:
@@ -53,11 +61,13 @@ def _clause(finding: Finding, sheet: Sheet, table: Table) -> str:
     keys = {column_letters(place): key for key, place in table.places.items()}
     key = keys.get(found[1], "") if found else ""
     what = _DECISIVE[sheet.name].get(key)
-    if found is None or what is None:
+    blank = finding.read.strip("'").casefold() in NOT_READ  # a dash says that nothing was read
+    if found is None or what is None or (what in (_EMPTY, _FARMS) and blank):
         return ""
     if key in dict(table.unread.get(int(found[2]), ())):
         what = _NONE
-    return f"{table.sheet} row {found[2]}, {sheet.column(key).header} {finding.read}: {what}"
+    header = sheet.column(key).header.removesuffix(" (m)")
+    return f"{table.sheet} row {found[2]}, {header} {finding.read}: {what}"
 
 
 def _sentence(what: str, clauses: list[str]) -> str:

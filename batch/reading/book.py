@@ -321,17 +321,16 @@ class _Builder:
     def _keep(
         self, sheet: Sheet, block: Block, made: dict[str, NDArray[np.object_]]
     ) -> NDArray[np.bool_]:
-        """Which rows are used; flags required cells that are empty."""
+        """Which rows are used; flags the empty cells of those that are not.
+
+        Empty pressures of rows that are used are found by the checks, a row at a time.
+        """
         keep = np.ones(len(block.rows), dtype=bool)
         decisive = [c for c in sheet.columns if c.required and c.kind is not Kind.PRESSURE]
-        others = [c for c in sheet.columns if c.required and c.kind is Kind.PRESSURE]
         for column in decisive:
             absent = np.array([value is None for value in made[column.key].tolist()], dtype=bool)
             self._flag_empty(block, column, absent & keep)
             keep &= ~absent
-        for column in others:
-            absent = np.isnan(made[column.key].astype(float)) & keep
-            self._flag_empty(block, column, absent & ~_stood_in(block, column, made))
         return keep
 
     def _flag_empty(self, block: Block, column: Column, absent: NDArray[np.bool_]) -> None:

@@ -36,6 +36,16 @@ def test_required_cell_empty() -> None:
     ]
 
 
+def test_both_pressures_empty_are_one_sentence() -> None:
+    assert messages(book([reading(1, None, None), reading(2, None)]), "cell-missing") == [
+        "Readings!D2: required cell is empty: read nothing in D2 and E2; accepted: inlet pressure"
+        " as a number in bar and outlet pressure as a number in bar. Fill the cell or delete the"
+        " row.",
+        "Readings!D3: required cell is empty: read nothing; accepted: inlet pressure as a number in"
+        " bar. Fill the cell or delete the row.",
+    ]
+
+
 def test_required_date_and_work_empty() -> None:
     faulty = book([reading() | {"date": None}], work=[job() | {"work": None}])
     first, second = messages(faulty, "cell-missing")

@@ -1,0 +1,36 @@
+"""Numbers in words that count as blank are named where the station is judged."""
+
+from __future__ import annotations
+
+import pytest
+
+from siltbook.batch.ladder.unused import unused_rows
+from siltbook.checks.findings import find
+from siltbook.templates.book import column_letters
+from siltbook.templates.contract import STATIONS, WORK, Sheet
+from tests.checks.builders import book
+
+
+@pytest.mark.parametrize(
+    ("sheet", "key", "read", "said"),
+    [
+        (WORK, "cycles", "'many'", "Work done row 2, Cycles 'many': it counts as blank."),
+        (WORK, "flush_inlet", "'low'",
+         "Work done row 2, Lowest inlet in flush 'low': it counts as blank."),
+        (STATIONS, "working_inlet", "'two'",
+         "Stations row 2, Lowest working inlet 'two': it counts as blank."),
+        (STATIONS, "drop_limit", "'three'",
+         "Stations row 2, Drop limit 'three': the farm's limit is used."),
+        (STATIONS, "drop_limit", "'-'", ""),
+        (WORK, "cycles", "'-'", ""),
+        (WORK, "cycles", "'n/a'", ""),
+    ],
+)  # fmt: skip
+def test_a_number_in_words_is_named(sheet: Sheet, key: str, read: str, said: str) -> None:
+    place = [column.key for column in sheet.columns].index(key)
+    finding = find(
+        "cell-not-number", sheet=sheet.name, cell=f"{column_letters(place)}2", read=read,
+        accepted="a number", station="North 1",
+    )  # fmt: skip
+    found = unused_rows(book([]), [finding])
+    assert found == ({"North 1": f" Could not be read: {said}"} if said else {})
