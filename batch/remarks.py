@@ -58,8 +58,8 @@ class Remark:
     at: str = ""
 
     def line(self, shown: Shown) -> str:
-        """The remark for a page: 'Noted 2026-05-09: "..."'; the sheet where it has no day."""
-        when = self.sheet if self.day is None else shown.day(self.day)
+        """The remark for a page: 'Noted 2026-05-09: "..."'; its sheet where it has no day."""
+        when = f"on {self.sheet}" if self.day is None else shown.day(self.day)
         at = f", {clipped(self.at, BRIEF // 2)}" if self.at else ""
         said = clipped(self.words, BRIEF)
         whole = f" (the rest: {self.sheet} row {self.row})" if said.endswith("…") else ""

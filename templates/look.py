@@ -133,7 +133,7 @@ FORMATS: dict[str, dict[str, object]] = {
     "total": {**_BOX, "num_format": "#,##0.0", "bold": True, "top": 1, "top_color": INK},
     "total-whole": {**_BOX, "num_format": "#,##0", "bold": True, "top": 1, "top_color": INK},
     "total-name": {**_LEFT, "bold": True, "top": 1, "top_color": INK},
-    "whole": {**_BOX, "num_format": "0"},
+    "whole": {**_BOX, "num_format": "0", "align": "right"},  # so that "at least 3" stays in it
     "general": _BOX,
     "factor": {**_BOX, "num_format": "0.00000"},
     "chance": {**_BOX, "num_format": "0.0%"},

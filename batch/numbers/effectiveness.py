@@ -22,7 +22,7 @@ from statistics import median
 
 from siltbook.batch.model import CLEANINGS, Station
 from siltbook.batch.numbers.robust import theil_sen
-from siltbook.batch.numbers.runs import Run
+from siltbook.batch.numbers.runs import FELL, Run
 from siltbook.templates.shown import IN_METRES, Shown
 
 LATEST_AFTER = 3.0  # [days] from the work to the reading after it
@@ -183,8 +183,11 @@ def _creep_notes(creep: Creep, limit: float, shown: Shown) -> tuple[str, ...]:
 
 
 def _cleaner_notes(runs: Sequence[Run]) -> tuple[str, ...]:
-    """That the register's clean drop is too high, where works left less than it."""
-    left = sum(run.left_cleaner for run in runs)
+    """That the register's clean drop is too high, where works left less than it.
+
+    A fall that no work explains has a finding of its own, and says nothing of the clean drop.
+    """
+    left = sum(run.left_cleaner and run.ended_by != FELL for run in runs)
     if not left:
         return ()
     works = "one work" if left == 1 else f"{left} works"

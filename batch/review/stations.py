@@ -7,6 +7,8 @@ from typing import Any, NamedTuple
 
 from siltbook.batch.assess import URGENCY
 from siltbook.batch.cautions import touched_at
+from siltbook.batch.model import CALM
+from siltbook.batch.remarks import beside_advice
 from siltbook.batch.results import StationResult
 from siltbook.batch.review.episodes import DaysOver, days_over
 from siltbook.batch.review.farm import FarmMonth, rows_text
@@ -93,6 +95,12 @@ def _over_rows(row: OverLimit) -> str:
     return rows_text(row.farm.book, readings)
 
 
+def _why(row: StationMonth) -> str:
+    """The reason, and what was noted last where something is to be done."""
+    noted = () if row.result.verdict in CALM else beside_advice(row.result.noted, 1)
+    return "\n".join(map(k.one_line, (row.result.judgement.reason, *noted)))
+
+
 _CHANGED: Table[StationMonth] = Table(
     CHANGED,
     (
@@ -108,7 +116,7 @@ _CHANGED: Table[StationMonth] = Table(
         Column("drop_now", "Drop now ({unit})", Kind.PRESSURE, 8, lambda r: _drop(r.result), "m"),
         Column("limit", "Limit ({unit})", Kind.PRESSURE, 8, lambda r: r.result.station.limit, "m"),
         Column("readings", "Readings in month", Kind.COUNT, 9, _in_month),
-        Column("why", "Why", Kind.NAME, 24, lambda r: r.result.judgement.reason, style="wrap"),
+        Column("why", "Why", Kind.NAME, 24, _why, style="wrap"),
         rows_column(_changed_rows, 17),
     ),
 )  # fmt: skip

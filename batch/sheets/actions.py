@@ -83,7 +83,7 @@ def _remarks(results: list[StationResult]) -> list[str]:
     for result in results:
         remarks = (of_station(result.station, BRIEF), *beside_advice(result.noted))
         if any(remarks):
-            said.append(k.one_line(f"{result.station.name}: {' '.join(filter(None, remarks))}"))
+            said.append(k.one_line(f"{result.station.name}: {' · '.join(filter(None, remarks))}"))
     rest = len(said) - MOST_REMARKS
     more = [f"{rest} more stations with a remark, all on Station review."] if rest > 0 else []
     return [*said[:MOST_REMARKS], *more]

@@ -93,7 +93,7 @@ def _noted(station: dict[str, Any]) -> tuple[str, ...]:
     from siltbook.batch.remarks import clipped
 
     return tuple(
-        f"Noted {remark['date'] or remark['sheet']}: {clipped(remark['remark'])}"
+        f"Noted {remark['date'] or 'on ' + remark['sheet']}: {clipped(remark['remark'])}"
         for remark in station["remarks"]
     )
 

@@ -50,6 +50,14 @@ def test_over_resting_and_unread_stations_have_no_forecast() -> None:
     assert outlook(as_of=3).forecast.silent == "no usable reading"
 
 
+def test_sides_that_read_alike_have_no_expected_day() -> None:
+    """'Expected at the limit about 2026-07-12' stood behind 'a shut valve looks so'."""
+    alike = [read(50 + number, 0.0) for number in range(3)]
+    silent = outlook(*RISING, *alike, as_of=53).forecast.silent
+    assert silent == "inlet and outlet read alike: there is no drop to reckon from"
+    assert "alike" not in outlook(*RISING, *alike[:2], as_of=53).forecast.silent
+
+
 def test_a_crowded_book_has_no_forecasts_and_says_why(monkeypatch: pytest.MonkeyPatch) -> None:
     """Two stations where one is the most; what else is silent keeps its own reason."""
     monkeypatch.setattr("siltbook.batch.numbers.outlook.MOST_STATIONS", 1)

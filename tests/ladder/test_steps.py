@@ -277,7 +277,7 @@ def test_nothing_is_opened_on_a_flush_that_nobody_saw() -> None:
     assert judged.reason.endswith("; whether it happened was not written down.")
     assert judged.steps[0].words.startswith(
         "Nobody wrote down whether the flush happened: before anything is opened flush once more:"
-        " close the downstream valve; "
+        " see that nobody works there; close the downstream valve; "
     )
     seen = verdict_of(read(0, 6.0), work(1, click=None, water=True), read(2, 6.0))
     assert "written down" not in seen.reason

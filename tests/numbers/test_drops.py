@@ -80,6 +80,14 @@ def test_a_share_over_one_is_not_shown_and_said() -> None:
     assert cut_runs(within, 3)[0].given_back == 1.0
 
 
+def test_a_fall_that_no_work_explains_asks_for_no_lower_clean_drop() -> None:
+    """It said 'After one work', and to enter the clean drop of a selector that was not turned."""
+    history = log(read(0, 1.0), read(7, 3.0), read(8, 0.6), read(15, 0.7))
+    runs = cut_runs(history, 3)
+    assert runs[0].left_cleaner
+    assert cleaning_effectiveness(history.station, runs, 7.0).notes == ()
+
+
 def test_a_rise_made_of_rounding_gives_nothing_back() -> None:
     """0.3 m of rise on a gauge that tells 0.2 m."""
     coarse = [replace(r, u_drop=0.2) for r in (read(0, 1.0), read(7, 1.3), read(8, 1.3))]

@@ -80,7 +80,7 @@ def test_the_newest_remark_stands_beside_the_advice_though_a_later_round_had_non
     assert why.endswith(f'\nNoted 2026-06-01: "{STUCK}" (+ 1 more on Station review)')
     (order,) = (text for text in found if text.startswith("1. See that nobody"))
     assert order.endswith(
-        f'\nNorth 1: Noted 2026-06-01: "{STUCK}" Noted Agreed, new valve: "first of all"'
+        f'\nNorth 1: Noted 2026-06-01: "{STUCK}" · Noted on Agreed, new valve: "first of all"'
     )
 
 
@@ -98,4 +98,4 @@ def test_terminal_document_agenda_and_window_say_the_newest_remark() -> None:
     }  # fmt: skip
     assert (agreed["date"], agreed["at"], agreed["remark"]) == (None, "new valve", "first of all")
     (need,) = row_of(Path("a"), Path("b"), document, ()).needs
-    assert need.noted[1] == "Noted Agreed: first of all"
+    assert need.noted[1] == "Noted on Agreed: first of all"
