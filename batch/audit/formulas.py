@@ -48,11 +48,16 @@ class Link:
 
 
 def formulas(
-    workbook: Workbook, part: SheetPart, only: Mapping[int, Set[int]] | None = None
+    workbook: Workbook,
+    part: SheetPart,
+    only: Mapping[int, Set[int]] | None = None,
+    *,
+    shared_too: bool = True,
 ) -> Iterator[tuple[Place, str]]:
     """The formulas of one sheet with their place, those that cells share written out.
 
-    `only`: 0-based column -> 1-based rows, outside of which none is wanted.
+    `only`: 0-based column -> 1-based rows, outside of which none is wanted. Without `shared_too`
+    those that only refer to the formula of another cell are left out: writing them out is slow.
     """
     masters: dict[bytes, tuple[str, str]] = {}
     for found in _FORMULA.finditer(workbook.package.whole(part.part)):
@@ -62,6 +67,7 @@ def formulas(
         shared = _SHARED.search(how)
         row, column = address(name := ref[1].decode())
         wanted = only is None or row in only.get(column, ())
+        wanted = wanted and bool(text or shared_too)
         if not wanted and not (shared and text):
             continue
         said = unescape((text or b"").decode("utf-8", "replace"))
@@ -102,6 +108,31 @@ def same_formula(one: str, other: str) -> bool:
         return True
     mine, theirs = _tokens(one), _tokens(other)
     return len(mine) == len(theirs) and all(map(_same, mine, theirs))
+
+
+_REWRITTEN = (
+    (re.compile(r"\b(true|false)\(\)"), r"\1"),
+    (re.compile(r"\b([a-z]{1,3})1:([a-z]{1,3})1048576\b"), r"\1:\2"),
+    (re.compile(r"\ba([0-9]+):xfd([0-9]+)\b"), r"\1:\2"),
+    (re.compile(r"\w*\[\[#this ?row\],\[([^\]]*)\]\]"), r"[@\1]"),
+    (re.compile(r"\[@\[([^\]]*)\]\]"), r"[@\1]"),
+    (re.compile(r"_xl(?:fn|ws|udf)\.|^of:|^=|^\+"), ""),
+)
+
+
+def same_meaning(one: str, other: str) -> bool:
+    """As `same_formula`, of two that different programs saved: each rewrites some of them."""
+    return same_formula(one, other) or same_formula(_rewritten(one), _rewritten(other))
+
+
+@lru_cache(maxsize=10_000)
+def _rewritten(text: str) -> str:
+    pieces = re.split(r'("(?:[^"]|"")*")', text.replace("$", ""))
+    for i in range(0, len(pieces), 2):  # texts in quotation marks stay as they are
+        pieces[i] = "".join(pieces[i].casefold().split())
+        for found, instead in _REWRITTEN:
+            pieces[i] = found.sub(instead, pieces[i])
+    return "".join(pieces)
 
 
 def _same(one: str | float, other: str | float) -> bool:

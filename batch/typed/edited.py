@@ -17,7 +17,7 @@ from siltbook.batch.errors import SiltbookError
 from siltbook.batch.fingerprint import fingerprint, typed_print
 from siltbook.batch.package.limits import DAMAGE
 from siltbook.batch.package.opened import open_package
-from siltbook.batch.reading.cells import NoValue, Value, address
+from siltbook.batch.reading.cells import NoValue, SheetPart, Value, Workbook, address
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook, sheets_without_cells
 from siltbook.batch.typed.beside import NOTHING, Beside, beside, gone
@@ -41,6 +41,7 @@ class Leaf:
     formulas: frozenset[Place]
     mark: Mark | None
     beside: Beside = NOTHING
+    source: tuple[Workbook, SheetPart] | None = None  # where the formulas say what they say
 
 
 def what_differs(old: bytes, new: bytes, book_name: str) -> str:
@@ -83,7 +84,8 @@ def leaves(data: bytes) -> dict[str, Leaf]:
         }
         formulas = frozenset(_formulas(bytes(package.whole(part.part))))
         mark = read_mark(cells.get(MARK_CELL))
-        found[part.name] = Leaf(cells, formulas, mark, beside(package, part.part))
+        found[part.name] = Leaf(cells, formulas, mark, beside(package, part.part),
+                                (workbook, part))  # fmt: skip
     for name in sheets_without_cells(package, "old.xlsx"):
         found[name] = Leaf({}, frozenset(), None)
     return found
@@ -154,6 +156,7 @@ def _own(
         if covered is not None:
             # What is gone from the book since is no edit of this file.
             unlike = [p for p in unlike if p in leaf.cells and (name, p) not in covered]
+        unlike = list(dict.fromkeys([*unlike, *other_formulas(leaf, new)]))
         if said := lost(leaf, new, unlike):
             yield f"{name}: {said}"
 
@@ -164,7 +167,7 @@ def lost(leaf: Leaf, new: Leaf, unlike: list[Place]) -> str:
 
 
 def unlike_cells(leaf: Leaf, new: Leaf) -> list[Place]:
-    """The cells in which two sheets differ; formulas that both have do not count."""
+    """The cells in which two sheets differ; what formulas that both have give does not count."""
     from siltbook.batch.audit.carried import alike
 
     both = leaf.formulas & new.formulas
@@ -175,6 +178,23 @@ def unlike_cells(leaf: Leaf, new: Leaf) -> list[Place]:
         and place != MARK_CELL
         and not alike(leaf.cells.get(place), new.cells.get(place))
     ]
+
+
+def other_formulas(leaf: Leaf, new: Leaf, *, shared_too: bool = True) -> list[Place]:
+    """The cells in which both sheets have a formula, and not the same one."""
+    from siltbook.batch.audit.formulas import formulas, same_meaning
+
+    both = leaf.formulas & new.formulas
+    if not both or leaf.source is None or new.source is None:
+        return []
+    only: dict[int, set[int]] = {}
+    for row, column in both:
+        only.setdefault(column, set()).add(row)
+    was, now = (
+        dict(formulas(*side.source, only, shared_too=shared_too))
+        for side in (leaf, new) if side.source
+    )  # fmt: skip
+    return [p for p, text in was.items() if p in now and not same_meaning(text, now[p])]
 
 
 def _counted(unlike: list[Place], leaf: Leaf, new: Leaf) -> str:
@@ -212,5 +232,7 @@ def _results(old: bytes, was: Mapping[str, Leaf], mark: Mark) -> Iterator[str]:
     for name, leaf in was.items():
         if leaf.mark is None or name not in again:
             continue
-        if said := lost(leaf, again[name], unlike_cells(leaf, again[name])):
+        new = again[name]
+        unlike = [*unlike_cells(leaf, new), *other_formulas(leaf, new, shared_too=False)]
+        if said := lost(leaf, new, unlike):
             yield f"{name}: {said}"
