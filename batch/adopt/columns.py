@@ -13,6 +13,7 @@ from siltbook.batch.adopt.recognise import (
     parse_number,
     parse_time,
     unit_of,
+    valueless,
 )
 from siltbook.batch.adopt.tables import Area, is_day, merged_to
 from siltbook.batch.reading.parsing import tidy
@@ -86,7 +87,7 @@ def path_text(area: Area, column: int) -> str:
 
 def kind_of(found: Found, column: int) -> str:
     """What a column holds: day, time, number, text, or nothing."""
-    cells = values(found, column)
+    cells = [v for v in values(found, column) if not valueless(v)]
     if not cells:
         return ""
     counts: Counter[str] = Counter()
@@ -170,6 +171,8 @@ def _finish(found: Found, column: Column, kind: str, said: tuple[str, str]) -> N
     if column.role == "pressure":
         column.role, column.sure = ASK, ""
         column.why = "a pressure, but on which side is not said"
+    if column.role in PRESSURES and column.unit in FLOW_UNITS:
+        column.unit = ""  # no pressure is in it: it is asked for
     if column.role in PRESSURES or column.role == ASK:
         column.unit = column.unit or said[1]
     if column.role in ("date", "time") and kind == "number" and column.role == "date":

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from siltbook.batch.adopt.columns import shown
@@ -42,6 +43,15 @@ class Context:
     def struck(self, column: Column) -> bool:
         """Whether a cell of this row is struck through."""
         return (self.row, column.index) in self.found.grid.struck
+
+    def notes(self, own: Sequence[Column]) -> list[str]:
+        """The notes at cells of this row: those of a station's own columns, and what all share."""
+        noted = self.found.grid.notes
+        shared = [c for c in self.found.columns if c.role not in MEASURED or c in own]
+        return [
+            f"note at {self.found.cell(self.row, c.index)}: {noted[self.row, c.index]}"
+            for c in shared if (self.row, c.index) in noted
+        ]  # fmt: skip
 
     @property
     def void(self) -> tuple[Column, ...]:

@@ -12,12 +12,12 @@ from siltbook.batch.adopt.logger import WALL_CLOCK
 from siltbook.batch.adopt.model import ASK, ROLES, Amount, Cell, Grid
 from siltbook.batch.adopt.recognise import parse_date, parse_number, parse_time, unit_of
 from siltbook.batch.adopt.sources import workbook_grids
-from siltbook.batch.adopt.study import EVERY, TURNED_UNITS, Form, Study, use_answers
+from siltbook.batch.adopt.study import EVERY, TURNED_UNITS, Form, Study, fits, use_answers
 from siltbook.batch.adopt.words import plain
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.parsing import choice, tidy
 from siltbook.templates.book import column_letters
-from siltbook.templates.contract import PRESSURE_UNITS, WORKS, YES_NO
+from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS, WORKS, YES_NO
 from siltbook.templates.units import UNITS
 
 
@@ -170,6 +170,9 @@ def _column(line: _Line) -> Settled:
     unit = unit_of(typed) if typed else ""
     if typed and not unit:
         raise line.refuse("Unit", f"{', '.join(UNITS)}, or nothing")
+    if not fits(role, unit):
+        known = FLOW_UNITS if role == "flow" else PRESSURE_UNITS
+        raise line.refuse("Unit", f"for {role}: {', '.join(known)}, or nothing")
     return Settled(
         line.text("Column"), line.text("Header as found"), role, unit, line.text("Station")
     )

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from siltbook.batch.adopt.columns import shown
 from siltbook.batch.adopt.context import DATED, Context, names, names_of, parts_of, whole
+from siltbook.batch.adopt.layouts import A_LINE
 from siltbook.batch.adopt.model import Cell, Found, Harvest, LeftOut
+from siltbook.batch.adopt.notes import proposals
 from siltbook.batch.adopt.proposing import work_of
 from siltbook.batch.adopt.readings import reading_of
-from siltbook.batch.adopt.recognise import month_in, parse_date, parse_time
+from siltbook.batch.adopt.recognise import month_in, parse_date, parse_time, valueless
 from siltbook.batch.adopt.summaries import is_summary
+from siltbook.batch.numbers.unplaced import is_ditto
 
 NAMELESS = "no station is named"
 UNPLACED = "unplaced"  # key of a reading without a date or a station: why
@@ -43,7 +46,9 @@ def harvest(found: Found, into: Harvest) -> None:
         into.read += 1
         if row in found.left_out:
             section = found.sections.get(row, section)
-            _leave(found, row, found.left_out[row], into)
+            text = " ".join(whole(v) for v in found.grid.rows[row].values())
+            worked = found.left_out[row] == A_LINE and bool(proposals(text))
+            _leave(found, row, found.left_out[row], into, matters=worked)
             continue
         _row(_context(found, row, at, section), at.why, dated, into)
 
@@ -59,14 +64,31 @@ def _leave(found: Found, row: int, why: str, into: Harvest, *, matters: bool = F
 
 def _what(found: Found, row: int) -> str:
     cells = found.grid.rows[row]
-    what = " · ".join(shown(cells[c.index]) for c in found.columns if c.index in cells)
-    return what[:200]
+    what = [shown(cells[c.index]) for c in found.columns if c.index in cells]
+    what += [f"note: {words}" for (at, _), words in found.grid.notes.items() if at == row]
+    return " · ".join(what)[:200]
+
+
+def notes_beside(tables: Sequence[Found]) -> Iterator[LeftOut]:
+    """Notes at cells that are in no row of a table: headers, titles, cells beside it."""
+    for table in tables:
+        own = [t for t in tables if t.grid is table.grid]
+        if own[0] is not table:
+            continue
+        used = {(row, c.index) for t in own for row in t.grid.rows if t.first <= row <= t.last
+                for c in t.columns}  # fmt: skip
+        for (row, column), words in table.grid.notes.items():
+            if (row, column) not in used:
+                cell = "" if table.turned else f", cell {table.cell(row, column)}"
+                where = table.grid.place + cell
+                yield LeftOut(where, words, "a note at a cell that is in no row of readings")
 
 
 def _context(found: Found, row: int, at: _Moment, section: str) -> Context:
     cells, station = found.grid.rows[row], section
     for column in found.of("station"):
-        station = whole(cells[column.index]) if column.index in cells else ""
+        typed = whole(cells[column.index]) if column.index in cells else ""
+        station = "" if is_ditto(typed) or valueless(typed) else typed
     return Context(found, row, cells, at.date, at.time, station, at.time_typed)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from siltbook.batch.adopt.corrected import Told, apply
-from siltbook.batch.adopt.harvest import harvest, settle_unplaced
+from siltbook.batch.adopt.harvest import harvest, notes_beside, settle_unplaced
 from siltbook.batch.adopt.model import Grid, Harvest, LeftOut, Question
 from siltbook.batch.adopt.rows import Row
 from siltbook.batch.adopt.sources import decode, is_text, text_grid, workbook_grids
@@ -174,6 +174,7 @@ def _rows(made: Study) -> Harvest:
             else:
                 harvest(table, rows)
     settle_unplaced(rows)
+    rows.left_out += notes_beside(made.tables)
     for one in made.unknown:
         rows.read += one.rows
         rows.left_out.append(LeftOut(one.where, one.what, one.why, one.rows))

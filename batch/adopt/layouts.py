@@ -24,8 +24,10 @@ from siltbook.batch.adopt.recognise import (
 )
 from siltbook.batch.adopt.tables import Area, is_day, names_station
 from siltbook.batch.adopt.words import plain, table
+from siltbook.batch.reading.cells import address
 from siltbook.batch.reading.parsing import date_order, date_text, decimal_mark, tidy
 
+A_LINE = "a line of text"  # why a row is left out
 _SAMPLES = 3
 _SPREAD = 1_000  # lines of a long text table that are looked at for its dates
 _LOOK = 400  # cells of a column that tell what it holds
@@ -52,6 +54,7 @@ def understand(area: Area) -> Found | None:
     assign(found, area, kinds)
     only_names(found, kinds)
     check_values(found, kinds)
+    _fill_merged(found)
     _stations(found)
     for column in found.columns:
         column.samples = tuple(
@@ -60,6 +63,23 @@ def understand(area: Area) -> Found | None:
     dated = found.of("date", "date and time")
     measured = found.of("inlet", "outlet", "drop", ASK)
     return found if dated and (measured or found.of("work", "cycles")) else None
+
+
+def _fill_merged(found: Found) -> None:
+    """A date or a station in cells merged over rows is that of each of them."""
+    columns = {c.index for c in found.of("date", "date and time", "station")}
+    for ref in found.grid.merged:
+        first, _, last = ref.partition(":")
+        try:
+            (top, left), (bottom, right) = address(first), address(last or first)
+        except ValueError:
+            continue
+        value = found.grid.rows.get(top, {}).get(left)
+        if left != right or left not in columns or top < found.first or value is None:
+            continue
+        for row in found.grid.rows:
+            if top < row <= min(bottom, found.last) and row not in found.left_out:
+                found.grid.rows[row][left] = value
 
 
 def _sample(value: Cell, role: str) -> str:
@@ -121,7 +141,7 @@ def _split_rows(found: Found, area: Area, kinds: dict[int, str]) -> None:
         elif len(cells) == 1 and texts:
             if _is_name(texts[0]) and lead is not None:
                 found.sections[row] = tidy(texts[0])
-            found.left_out[row] = "a line of text"
+            found.left_out[row] = A_LINE
         elif len(texts) == len(cells) and len(texts) >= 2 and _again(found, row):
             found.left_out[row] = "the header again"
 

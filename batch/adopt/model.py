@@ -19,6 +19,7 @@ ROLES = (
     "work", "cycles", "click", "water", "leave out",
 )  # fmt: skip
 ASK = "?"  # in the mapping: not yet known, a question asks
+NO_VALUE = "a formula without a value"  # in place of one; an error value is its own text
 STRUCK = " (struck through)"  # behind what was typed, wherever it is shown
 
 
@@ -36,7 +37,7 @@ class Grid:
 
     `hidden` rows, `hidden_columns` and `sheet_hidden`: what people do not see; it is read all the
     same. `struck`: (row, column) of cells with a line through them; a number's is a text then that
-    says so.
+    says so. `notes`: what people put at cells.
     """
 
     file: str
@@ -47,6 +48,7 @@ class Grid:
     hidden_columns: frozenset[int] = frozenset()
     sheet_hidden: bool = False
     struck: frozenset[tuple[int, int]] = frozenset()
+    notes: Mapping[tuple[int, int], str] = field(default_factory=dict)  # at cells
     text: str = ""  # a long text table whole, of which `rows` has the first only
     delimiter: str = ""
 
@@ -125,6 +127,12 @@ class Found:
         from siltbook.batch.adopt.words import plain
 
         return tuple((plain(c.header),) for c in self.columns)
+
+    def cell(self, row: int, column: int) -> str:
+        """The address of a cell as people find it in the source."""
+        if self.turned:
+            return f"{column_letters(self.origin[row])}{column}"
+        return f"{column_letters(column)}{row}"
 
     def where(self, row: int) -> str:
         """A data row as people find it in the source."""

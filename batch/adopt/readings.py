@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-from siltbook.batch.adopt.context import Context, names, names_of, parts_of, struck_text, whole
+from collections.abc import Sequence
+
+from siltbook.batch.adopt.context import (
+    Context,
+    names,
+    names_of,
+    parts_of,
+    struck_text,
+    whole,
+)
 from siltbook.batch.adopt.model import MEASURED, Amount, Column
 from siltbook.batch.adopt.notes import occasion_of
 from siltbook.batch.adopt.proposing import signs_left
-from siltbook.batch.adopt.recognise import parse_number
-from siltbook.batch.adopt.study import TURNED_UNITS, metres
+from siltbook.batch.adopt.recognise import parse_number, valueless
+from siltbook.batch.adopt.study import TURNED_UNITS, fits, metres
 from siltbook.batch.reading.unread import says
 from siltbook.templates.contract import PRESSURE_UNITS
 
@@ -19,32 +28,54 @@ _ROUNDING = 0.5  # [m] by which a drop that was written down may differ, and a t
 class _Measuring:
     """The measured cells of one station in one row."""
 
-    def __init__(self, context: Context) -> None:
-        self.context = context
+    def __init__(self, context: Context, columns: Sequence[Column]) -> None:
+        self.context, self.columns = context, columns
         self.made: dict[str, object] = {}
         self.odd: list[str] = []  # what was typed and has no cell of its own
+        self.digits = False  # whether a number stands in it
         self.told = False  # whether a pressure's cell says something that is no number
 
-    def take(self, column: Column) -> None:
+    def take_all(self) -> None:
+        """Read every cell, the pressures before a drop."""
+        for column in sorted(self.columns, key=lambda c: c.role == "drop"):
+            if column.index in self.context.cells and column.role not in self.made:
+                self._take(column)
+
+    def _take(self, column: Column) -> None:
         context, role = self.context, column.role
         value = context.cells[column.index]
         void = context.struck(column) or bool(context.void)
         number, unit = (None, "") if void else parse_number(value, context.found.decimal)
-        if number is not None:
-            self.made[role] = Amount(number, unit or column.unit)
+        unit = unit or column.unit
+        if number is not None and fits(role, unit):
+            self.made[role] = Amount(number, unit)
         elif role not in _DECISIVE and not void and says(value):
             self.made[role] = whole(value)  # 'dry': the book asks for it as if it were typed there
-        else:
+        elif role != "drop" or not valueless(value):  # a formula over what is read, or blank
             text = struck_text(value) if void else whole(value)
             self.odd.append(f"{role}: '{text}'")  # what was typed is kept
+            self.digits |= any(c.isdigit() for c in text) and not valueless(value)
             self.told |= role in _DECISIVE and context.date is not None and says(value)
 
     @property
     def reads(self) -> bool:
-        """Whether there is a pressure or a drop, or something in its place."""
-        if self.told or any(role in self.made for role in _DECISIVE):
+        """Whether there is a pressure or a drop, or something in its place.
+
+        A drop of zero beside two blank pressures is what a formula makes of them.
+        """
+        drop = self.made.get("drop")
+        blank = isinstance(drop, Amount) and drop.value == 0 and self.two_blank
+        if self.told or any(r in self.made for r in (_SIDES if blank else _DECISIVE)):
             return True
-        return any(c.isdigit() for c in "".join(self.odd))
+        return self.digits
+
+    @property
+    def two_blank(self) -> bool:
+        """Whether the station has two columns of pressures, and nothing in either."""
+        columns = [c for c in self.columns if c.role in _SIDES]
+        return len(columns) == len(_SIDES) and all(
+            c.index not in self.context.cells for c in columns
+        )
 
     def drop_is_worked_out(self) -> bool:
         """Whether the two pressures give the drop that was written down."""
@@ -63,12 +94,11 @@ def reading_of(context: Context, station: str, *, flushed: bool) -> dict[str, ob
     '3.4?', or on a day 'closed', is a reading that nobody can use; a dash is none. `flushed`:
     whether a flush is proposed of this row, which then has what stands of its signs.
     """
-    found, seen = context.found, _Measuring(context)
-    for column in found.of(*MEASURED):
-        if found.layout == "wide" and column.station and column.station != station:
-            continue
-        if column.index in context.cells and column.role not in seen.made:
-            seen.take(column)
+    found = context.found
+    wide = found.layout == "wide"
+    own = [c for c in found.of(*MEASURED) if not wide or c.station in ("", station)]
+    seen = _Measuring(context, own)
+    seen.take_all()
     if not seen.reads:
         return None
     if seen.drop_is_worked_out():
@@ -86,7 +116,7 @@ def reading_of(context: Context, station: str, *, flushed: bool) -> dict[str, ob
     void = [f"{c.role}: '{struck_text(context.cells[c.index])}'" for c in context.void]
     left = [] if flushed else signs_left(context)
     note = _note_for(context.text("note", station), station, others)
-    remark = [note, *void, *seen.odd, context.text("work"), *left]
+    remark = [note, *void, *seen.odd, context.text("work"), *left, *context.notes(own)]
     if text := "; ".join(t for t in remark if t):
         made["remark"] = text
     made["where"] = found.where(context.row)

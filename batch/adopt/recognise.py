@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable
 from functools import lru_cache
 
-from siltbook.batch.adopt.model import PRESSURES, Cell, Parsed
+from siltbook.batch.adopt.model import NO_VALUE, PRESSURES, Cell, Parsed
 from siltbook.batch.adopt.words import find_phrase, longest_first, month_of, plain, table
 from siltbook.batch.reading.parsing import (
     DateText,
@@ -29,6 +29,7 @@ _ROLE_NAMES = {
 _NAMING = ("station", "field", "date", "time", "water", "occasion", "cycles")
 NEAR = 86.0  # [%] of likeness from which a misspelt header counts as the word
 _SHORTEST = 5  # letters of a word that may be misspelt
+_ERROR = re.compile(r"#(?:DIV/0!|N/A|NAME\?|NULL!|NUM!|REF!|VALUE!|[A-Z_]+[!?])")
 _BRACKET = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _YEAR = re.compile(r"(?<![0-9])(20[0-9]{2})(?![0-9])")
@@ -252,6 +253,11 @@ def parse_time(value: Cell) -> dt.time | None:
     if isinstance(value, float):
         return number_time(value, False)
     return time_text(value) if isinstance(value, str) else None
+
+
+def valueless(value: Cell) -> bool:
+    """Whether a cell holds an error in place of a value, or a formula without one."""
+    return value == NO_VALUE or (isinstance(value, str) and bool(_ERROR.fullmatch(value)))
 
 
 def parse_number(value: Cell, mark: str = "") -> tuple[float | None, str]:

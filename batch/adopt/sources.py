@@ -10,20 +10,22 @@ import csv
 import datetime as dt
 import io
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 from siltbook.batch.adopt.columns import shown
-from siltbook.batch.adopt.model import STRUCK, Cell, Grid
+from siltbook.batch.adopt.model import NO_VALUE, STRUCK, Cell, Grid
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.cells import (
-    ErrorText,
     IsoDate,
     NoValue,
     SheetCells,
     SheetPart,
     Style,
     Workbook,
+    address,
 )
+from siltbook.batch.typed.beside import beside
 
 TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".dat", ".asc")
 LONGEST_LINE = 100_000  # [characters]
@@ -81,14 +83,26 @@ def _grid(book: Workbook, cells: SheetCells, name: str, part: SheetPart) -> Grid
     columns = frozenset(c for low, high in cells.hidden_columns for c in range(low, high + 1))
     return Grid(
         name, part.name, dict(sorted(rows.items())), tuple(cells.merged), frozenset(cells.hidden),
-        columns, part.hidden, frozenset(struck),
+        columns, part.hidden, frozenset(struck), _notes(book, part),
     )  # fmt: skip
 
 
+def _notes(book: Workbook, part: SheetPart) -> dict[tuple[int, int], str]:
+    """What people put at cells of a sheet: notes and discussions."""
+    found: dict[tuple[int, int], str] = {}
+    for note in beside(book.package, part.part).notes:
+        with suppress(ValueError):
+            place = address(note.cell)
+            found[place] = "; ".join(filter(None, (found.get(place), note.words)))
+    return found
+
+
 def _cell(value: object, style: int, book: Workbook) -> Cell | None:
-    """One cell as people see it: a date cell becomes a datetime; errors and blanks nothing."""
-    if isinstance(value, ErrorText | NoValue) or value is None:
+    """One cell as people see it: a date cell becomes a datetime, what has no value says so."""
+    if value is None:
         return None
+    if isinstance(value, NoValue):
+        return NO_VALUE
     if isinstance(value, IsoDate):
         return _iso(str(value))
     if isinstance(value, float):

@@ -25,10 +25,11 @@ from siltbook.batch.adopt.model import (
     LeftOut,
     Question,
 )
-from siltbook.batch.adopt.recognise import parse_number
+from siltbook.batch.adopt.recognise import parse_number, valueless
 from siltbook.batch.adopt.sources import whole_grid
 from siltbook.batch.adopt.tables import find_areas
 from siltbook.batch.adopt.words import plain
+from siltbook.batch.numbers.unplaced import is_ditto
 from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS
 from siltbook.templates.names import name_key
 from siltbook.templates.units import metres_per
@@ -134,7 +135,7 @@ def stations_of(made: Study) -> dict[str, int]:
         elif table.station:
             names = [table.station]
         for name in names:
-            if name.startswith(PENDING):
+            if name.startswith(PENDING) or is_ditto(name) or valueless(name):
                 continue
             counts[name] = counts.get(name, 0) + 1
     return counts
@@ -237,6 +238,12 @@ def _own_units(table: Found, column: Column) -> bool:
     """Whether every cell says its own unit."""
     read = [parse_number(v, table.decimal) for v in values(table, column.index)]
     return bool(read) and all(unit for number, unit in read if number is not None)
+
+
+def fits(role: str, unit: str) -> bool:
+    """Whether what a column holds can be in a unit; '' is one that is still asked for."""
+    known = FLOW_UNITS if role == "flow" else (*PRESSURE_UNITS, *TURNED_UNITS)
+    return not unit or role not in MEASURED or unit in known
 
 
 def metres(value: float, unit: str) -> float:

@@ -241,12 +241,14 @@ def _turned(grid: Grid, row: int) -> Area:
         rows[number] = {0: grid.rows[row][c], **cells}
         origin[number] = c
     new = {c: n for n, c in origin.items()} | {c: level for level, c in enumerate(labels, start=1)}
-    struck = {(new[c], r) for r, c in grid.struck if c in new and r != row}
-    struck |= {(new[c], 0) for r, c in grid.struck if c in new and r == row}
+    place = {(r, c): (new[c], 0 if r == row else r) for r, c in {*grid.struck, *grid.notes}
+             if c in new}  # fmt: skip
+    struck = {place[at] for at in grid.struck if at in place}
+    notes = {place[at]: words for at, words in grid.notes.items() if at in place}
     seen = {n for n, c in origin.items() if c in grid.hidden_columns}
     made = Grid(
         grid.file, grid.sheet, rows, hidden=frozenset(seen), hidden_columns=grid.hidden,
-        sheet_hidden=grid.sheet_hidden, struck=frozenset(struck),
+        sheet_hidden=grid.sheet_hidden, struck=frozenset(struck), notes=notes,
     )  # fmt: skip
     titles = [(r, c, t) for r in grid.rows if r < row for c, t in _texts(grid, r).items()]
     columns = sorted({c for cells in rows.values() for c in cells})

@@ -1,0 +1,106 @@
+"""Spreadsheets as they come: nothing is lost quietly, and no quiet value is false."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+from collections.abc import Callable
+from pathlib import Path
+
+import openpyxl
+import pytest
+from openpyxl.comments import Comment
+from openpyxl.worksheet.worksheet import Worksheet
+
+from siltbook.batch.adopt.job import Adoption, Source, look
+from siltbook.batch.adopt.loud import sentences
+from siltbook.batch.adopt.study import stations_of
+
+HEAD = ["Station", "Date", "Inlet (bar)", "Outlet (bar)", "Drop (bar)"]
+DAYS = [dt.date(2026, 6, day) for day in (1, 8, 15, 22)]
+CALM = [["North", day, 2.8, 2.6] for day in DAYS]
+
+
+def sheet(*lines: list[object], then: Callable[[Worksheet], object] = lambda _: None) -> Adoption:
+    book = openpyxl.Workbook()
+    page = book.worksheets[0]
+    for line in lines:
+        page.append(line)
+    then(page)
+    target = io.BytesIO()
+    book.save(target)
+    return look([Source(Path("own.xlsx"), target.getvalue())])
+
+
+def remarks(seen: Adoption) -> list[object]:
+    return [r.get("remark") for r in seen.rows.readings]
+
+
+def told(seen: Adoption) -> str:
+    return " ".join(sentences(seen.made.tables, seen.rows))
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"), [("#DIV/0!", "#DIV/0!"), ("=1+1", "a formula without a value")]
+)
+def test_what_has_no_value_is_a_reading_that_nobody_can_use(typed: str, said: str) -> None:
+    seen = sheet(HEAD, *CALM, ["North", dt.date(2026, 6, 29), typed, 2.6])
+    assert remarks(seen)[-1] == f"inlet: '{said}'"
+    assert "inlet" not in seen.rows.readings[-1]
+    blank = sheet(HEAD, *CALM, ["North", dt.date(2026, 6, 29), None, None, typed])
+    assert len(blank.rows.readings) == 4  # a formula over two blank cells
+
+
+def test_a_drop_of_zero_beside_blank_pressures_is_no_reading() -> None:
+    ahead = (["North", dt.date(2026, 7, 1 + n), None, None, 0.3 * n] for n in range(2))
+    seen = sheet(HEAD, *CALM, *ahead)
+    assert [str(r["date"]) for r in seen.rows.readings[4:]] == ["2026-07-02"]
+    only = sheet(["Station", "Date", "Drop (bar)"], *([*line[:2], 0.0] for line in CALM))
+    assert len(only.rows.readings) == 4
+
+
+@pytest.mark.parametrize("ditto", ['"', "ditto", "\u3003"])
+def test_a_mark_for_the_name_above_is_no_station(ditto: str) -> None:
+    seen = sheet(HEAD, *CALM, [ditto, dt.date(2026, 6, 29), 3.4, 2.4])
+    assert list(stations_of(seen.made)) == ["North"]
+    assert seen.rows.readings[-1]["station"] == ""
+    assert "1 row has pressures, but no date or station that can be read: it enters" in told(seen)
+
+
+def test_merged_dates_and_stations_are_those_of_each_row() -> None:
+    lines = [["North", DAYS[0], 2.8, 2.6], ["South", None, 2.8, 2.6],
+             ["East", DAYS[1], 2.8, 2.6], [None, DAYS[2], 2.8, 2.6]]  # fmt: skip
+    seen = sheet(HEAD, *lines, then=lambda p: (p.merge_cells("B2:B3"), p.merge_cells("A4:A5")))
+    assert [(r["station"], r["date"]) for r in seen.rows.readings] == [
+        ("North", DAYS[0]), ("South", DAYS[0]), ("East", DAYS[1]), ("East", DAYS[2]),
+    ]  # fmt: skip
+
+
+def test_notes_at_cells_go_to_the_remark_or_are_listed() -> None:
+    def noted(page: Worksheet) -> None:
+        page["C3"].comment = Comment("gauge was broken", "A")
+        page["A1"].comment = Comment("all by one person", "A")
+
+    seen = sheet(HEAD, *CALM, then=noted)
+    assert remarks(seen) == [None, "note at C3: gauge was broken", None, None]
+    (left,) = seen.rows.left_out
+    assert (left.where, left.what, left.why) == (
+        "own.xlsx, sheet Sheet, cell A1", "all by one person",
+        "a note at a cell that is in no row of readings",
+    )  # fmt: skip
+    across = sheet(["", *DAYS], ["North inlet (bar)", 2.8, 2.8, 2.8, 2.8],
+                   ["North outlet (bar)", 2.6, 2.6, 2.6, 2.6], then=noted)  # fmt: skip
+    assert remarks(across)[1] == "note at C3: gauge was broken"
+
+
+def test_a_line_that_speaks_of_work_stays_out_by_name() -> None:
+    seen = sheet(HEAD, *CALM, ["on 29 June we flushed North 3x"])
+    assert "own.xlsx, sheet Sheet, row 6 (a line of text)" in told(seen)
+    assert told(sheet(HEAD, *CALM, ["read with the old gauge"])) == ""
+
+
+def test_a_unit_that_is_of_no_pressure_is_not_read() -> None:
+    seen = sheet(HEAD, *CALM, ["North", dt.date(2026, 6, 29), "2.8 m3/h", "2.6 psi"])
+    assert remarks(seen)[-1] == "inlet: '2.8 m3/h'"
+    asked = sheet(["Station", "Date", "Inlet (m3/h)", "Outlet (m3/h)"], *CALM).asked
+    assert any(q.text.startswith("In which unit are 'Inlet (m3/h)'") for q in asked)
