@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
 from statistics import median
 from typing import TYPE_CHECKING
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 OPENING = ("hand cleaning", "screen replaced")
 FAR = 5.0  # times the usual inlet, beyond which no flush is
 _LAST_SECOND = 86_399.0
+
+_Shown = tuple["pd.Timestamp", float, int, float]  # day, second, spreadsheet row, inlet [m]
 
 
 def flush_without_cycles(joined: JoinedBook) -> list[Finding]:
@@ -133,17 +136,13 @@ def zero_not_shown(joined: JoinedBook) -> list[Finding]:
     for row in hits(opened & (blank(place, "gauge_zero") | (frame["gauge_zero"] == "no"))):
         read = "no" if frame.at[row, "gauge_zero"] == "no" else "an empty cell"
         found.append(finding(place, "zero-not-shown", "gauge_zero", row, read, accepted))
-    claimed = frame[opened & (frame["gauge_zero"] == "yes") & frame["key"].notna()]
-    for row, reading in _dead_before(joined, claimed.dropna(subset=["day"])).items():
+    claimed = opened & (frame["gauge_zero"] == "yes")
+    work = frame.loc[claimed, ["key", "day", "second"]].dropna(subset=["key", "day"])
+    for row, reading in _dead_before(joined, work).items():
         source = f"{joined.readings.table.sheet} row {reading}"
         read = f"yes, but the latest reading before it shows an inlet of 0 ({source})"
         found.append(finding(place, "zero-not-shown", "gauge_zero", int(str(row)), read, accepted))
     return found
-
-
-def _moment(frame: pd.DataFrame, untimed: pd.Series | float) -> pd.Series:
-    """Seconds from a fixed day, with `untimed` seconds of the day where no time is given."""
-    return frame["day"].astype("datetime64[s]").astype("int64") + frame["second"].fillna(untimed)
 
 
 def _dead_before(joined: JoinedBook, work: pd.DataFrame) -> dict[int, int]:
@@ -151,34 +150,33 @@ def _dead_before(joined: JoinedBook, work: pd.DataFrame) -> dict[int, int]:
 
     Without times, a day's readings come before its work, those after cleaning behind it.
     """
-    import pandas as pd
-
     if work.empty:
         return {}
-    readings = joined.readings.frame.dropna(subset=["key", "day", "inlet"])
-    late = (readings["occasion"] == "after cleaning") * (_LAST_SECOND + 0.5)
-    stamped = pd.DataFrame(
-        {
-            "at": _moment(readings, late),
-            "key": readings["key"].astype("object"),
-            "day": readings["day"],
-            "inlet": readings["inlet"],
-            "reading": readings.index,
-        }
-    ).sort_values("at", kind="stable")
-    stamped["highest"] = stamped.groupby(["key", "day"])["inlet"].cummax()
-    jobs = pd.DataFrame(
-        {
-            "at": _moment(work, _LAST_SECOND),
-            "key": work["key"].astype("object"),
-            "row": work.index,
-        }
-    ).sort_values("at", kind="stable")
-    if stamped.empty or jobs.empty:
-        return {}
-    met = pd.merge_asof(jobs, stamped.drop(columns="day"), on="at", by="key")
-    dead = met[met["highest"] == 0].sort_values("row")
-    return dict(zip(map(int, dead["row"]), map(int, dead["reading"]), strict=True))
+    shown = _highest_shown(joined.readings.frame, set(work["key"]))
+    found = {}
+    seconds = work["second"].fillna(_LAST_SECOND)
+    columns = [work.index, work["key"], work["day"], seconds]
+    for row, key, day, second in zip(*(column.tolist() for column in columns), strict=True):
+        own = shown.get(key, [])
+        before = bisect_right(own, (day, second, math.inf))
+        if before and own[before - 1][3] == 0:
+            found[int(row)] = int(own[before - 1][2])
+    return found
+
+
+def _highest_shown(readings: pd.DataFrame, keys: set[str]) -> dict[str, list[_Shown]]:
+    """The readings of these stations in order, each with the day's highest inlet [m] so far."""
+    asked = readings[["key", "day", "second", "inlet", "occasion"]]
+    asked = asked[asked["key"].isin(keys)].dropna(subset=["day", "inlet"])
+    late = (asked["occasion"] == "after cleaning") * (_LAST_SECOND + 0.5)
+    columns = [asked["key"], asked["day"], asked["second"].fillna(late), asked.index,
+               asked["inlet"]]  # fmt: skip
+    shown: dict[str, list[_Shown]] = {}
+    for key, *reading in sorted(zip(*(column.tolist() for column in columns), strict=True)):
+        own, (day, second, row, inlet) = shown.setdefault(key, []), reading
+        highest = max(inlet, own[-1][3]) if own and own[-1][0] == day else inlet
+        own.append((day, second, row, highest))
+    return shown
 
 
 RULES = (
