@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 from siltbook.templates.days import WAYS
 from siltbook.templates.units import FLOW_UNITS as FLOW_UNITS
@@ -300,5 +301,11 @@ RESULT_MARK = "Written by Siltbook"
 
 def bare(header: str) -> str:
     """A header as it is compared: case, spaces and a trailing bracket do not count."""
+    # Every sheet is asked for every list's headers. What is longer than any header is not kept.
+    return _bare(header) if len(header) < 100 else _bare.__wrapped__(header)
+
+
+@lru_cache(2048)
+def _bare(header: str) -> str:
     text = re.sub(r"\s+", " ", header.replace("\u00a0", " ")).strip().casefold()
     return re.sub(r"\s*[(\[].*[)\]]$", "", text) or text
