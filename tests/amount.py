@@ -83,8 +83,8 @@ def few(cases: Sequence[T], usual: int) -> list[T]:
 
 
 def examples(count: int) -> int:
-    """How many examples of a property, the same ones each time: a third in the usual run."""
-    return count if whole() else max(3, count // 3)
+    """How many examples of a property, the same ones each time: a fifth in the usual run."""
+    return count if whole() else max(3, count // 5)
 
 
 def amount(usual: int, whole: int) -> int:

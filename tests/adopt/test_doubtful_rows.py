@@ -42,6 +42,7 @@ def test_calm_rows_are_calm(tmp_path: Path) -> None:
     assert "as it stands" not in said
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize(
     ("row", "why"),
     [
@@ -98,6 +99,7 @@ def _remarks(book: Path) -> list[str]:
     return [str(text) for text in read.readings.frame["remark"] if text]
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("typed", ["3.4?;-", "3.1/2.6;", "?;2 . 6"])
 def test_a_pressure_that_cannot_be_read_is_a_reading_all_the_same(
     typed: str, tmp_path: Path
@@ -144,6 +146,7 @@ def test_dashes_are_no_reading(tmp_path: Path) -> None:
     assert found["North 1"].verdict is Verdict.IN_RANGE
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize(
     ("at", "typed"), [(9, dt.date(2026, 3, 8)), (4, dt.date(2126, 6, 29)), (9, DAYS[9])]
 )
@@ -185,6 +188,7 @@ def test_whether_two_names_are_one_station_has_to_be_answered(tmp_path: Path) ->
     assert found["North 1"].verdict is Verdict.FLUSH
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize(("typed", "names"), [
     ("another station", {"North 1", "Nort 1", "South pump"}), ("", {"North 9", "South pump"}),
 ])  # fmt: skip

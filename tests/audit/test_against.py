@@ -152,6 +152,7 @@ def test_a_book_without_any_row_left_is_held_against_its_copy() -> None:
     assert answer(audit, Question.TRUST).startswith("Look first, then trust: ")
 
 
+@pytest.mark.at_length  # test_earlier.py, test_agreed.py: one of each
 def test_an_archive_and_a_pack_are_witnesses(tmp_path: Path) -> None:
     book = tmp_path / NAME
     book.write_bytes(with_failed_flush().package())

@@ -107,6 +107,7 @@ def test_a_limit_in_the_farm_s_own_unit_is_named_in_it() -> None:
     assert answered == f"Not as it stands. {said}"
 
 
+@pytest.mark.at_length  # one changed setting is named above
 def test_two_settings_and_an_edited_cell_are_told_apart(reviewed: bytes) -> None:
     data = set_to(set_to(reviewed, "drop_limit", 6.0), "watch_share", 0.6)
     answered, found = said_of(typed_over(data, "Station review", "E4", 1.5))

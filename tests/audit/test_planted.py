@@ -33,6 +33,7 @@ def test_a_stronger_fault_changes_no_less_of_the_season(fault: Fault) -> None:
     assert changed == sorted(changed)
 
 
+@pytest.mark.at_length(usual=3)
 @pytest.mark.parametrize("fault", [f for f in FAULTS if f.words in SURE], ids=lambda f: f.words)
 def test_strong_faults_are_found_on_a_usual_gauge(fault: Fault) -> None:
     assert is_found(fault, fault.strengths[-1], SEED, GAUGE, WEEKS)

@@ -50,6 +50,7 @@ def test_much_is_said_only_where_each_fault_would_mostly_be_found() -> None:
     assert seeable(()) == ""
 
 
+@pytest.mark.at_length  # what could not be seen, below
 def test_coarse_gauges_hide_a_stuck_one() -> None:
     """As the line says: what is planted in the workbook is found, or not found, as it was told."""
     stuck = "a gauge stuck for 8 readings"

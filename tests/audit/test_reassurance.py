@@ -84,6 +84,7 @@ def test_deleted_flushes_are_missed() -> None:
     assert "with nothing in the log that explains it: recovery not shown" in shown.said
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("sheet", ["readings", "work"])
 def test_entries_far_below_later_ones_are_not_said_to_be_in_order(sheet: str) -> None:
     def late(farm: Farm) -> None:

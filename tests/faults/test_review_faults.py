@@ -91,6 +91,7 @@ def test_a_full_disk_at_any_call_of_agree_gives_one_sentence_and_loses_nothing(
     assert len(refused) > 4
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("fault", ["kill", "full"])
 def test_a_fault_at_any_call_of_review_leaves_the_old_pack_or_the_new(
     driver: Driver, tmp_path: Path, fault: str

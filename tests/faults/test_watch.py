@@ -134,6 +134,7 @@ def test_every_kind_of_save_is_judged_once_and_a_broken_book_stops_nothing(
     assert not list(tmp_path.glob(".siltbook-*"))
 
 
+@pytest.mark.at_length  # what each rests on, below
 @pytest.mark.usefixtures("books_are_saved_sooner")
 @pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C is sent as a signal")
 def test_formats_side_by_side_ten_saves_foreign_files_and_a_folder_that_goes(

@@ -78,6 +78,7 @@ def forked_workers(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     forkserver._forkserver._stop()
 
 
+@pytest.mark.at_length  # the next ends processes too
 @pytest.mark.usefixtures("forked_workers")
 def test_a_process_that_dies_takes_no_book_with_it(tmp_path: Path, mark: Path) -> None:
     todo = orders(tmp_path, "a", "b", "deadly", "d")
@@ -150,13 +151,14 @@ def kill_the_holder(mark: Path, processes: Sequence[subprocess.Popen[Any] | Fork
     raise AssertionError("no worker took a second book")
 
 
+@pytest.mark.at_length  # the next ends workers too
 def test_cluster_one_worker_of_two_killed_half_way(
     scheduler: str, tmp_path: Path, mark: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(cluster, "PATIENCE", 60.0)  # a busy machine starts workers slowly
     mark.mkdir()
     todo = orders(tmp_path, *(f"b{i}" for i in range(10)))
-    with worker(scheduler, really=True) as one, worker(scheduler, really=whole()) as two:
+    with worker(scheduler, whole()) as one, worker(scheduler, whole()) as two:
         wait_for_workers(scheduler, 2)
         with ThreadPoolExecutor(1) as other:
             killed = other.submit(kill_the_holder, mark, (one, two))

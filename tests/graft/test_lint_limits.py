@@ -82,6 +82,7 @@ FAULTS = [
 ]  # fmt: skip
 
 
+@pytest.mark.at_length(usual=19)
 @pytest.mark.parametrize(("part", "old", "new", "message"), FAULTS)
 def test_a_planted_fault_is_found(part: str, old: str, new: str, message: str) -> None:
     faults = lint(changed(SOUND, part, (old, new)))

@@ -14,7 +14,7 @@ from tests.samples.load import SAMPLES
 SHIPPED = sorted([*SAMPLES.rglob("*.xlsx"), *BLANK.parent.glob("*.xlsx")])
 
 
-@pytest.mark.at_length(usual=5)
+@pytest.mark.at_length(usual=3)
 @pytest.mark.parametrize("kind", KINDS)
 def test_formulas_name_cells_and_write_numbers_out(kind: str) -> None:
     """No Table[Column], of which some programs know nothing; no 1E-6, which one cannot parse."""

@@ -14,10 +14,11 @@ from siltbook.batch.ladder.verdict import judge
 from siltbook.batch.model import History, Station
 from siltbook.batch.numbers.history import histories
 from siltbook.templates.book import Settings
+from tests.amount import examples
 from tests.checks.builders import book
 from tests.ladder import plain
 
-LOGS = 2_000
+LOGS = examples(2_000)
 AT_ONCE = 100  # stations of one book: its frames are made once for all of them
 TODAY = dt.date(2026, 6, 10)
 BAR = 10.197162129779283  # [m]
@@ -193,4 +194,4 @@ def test_both_ladders_agree_on_random_logs() -> None:
         "escalate", "hand-clean", "check-flush-gear", "check-supply", "flush", "re-read",
         "no-reading", "watch", "in-range",
     }  # fmt: skip
-    assert min(seen.values()) >= 10, seen
+    assert min(seen.values()) >= LOGS // 200, seen

@@ -348,12 +348,14 @@ def test_a_pack_without_a_filled_row_adds_nothing() -> None:
     assert (done.data, done.rows, done.already, done.others) == (None, (), 0, 0)
 
 
+@pytest.mark.at_length  # test_hostile_pack.py: one in its own format
 @needs_office
 def test_a_pack_that_another_program_saved_is_still_known(office: Shared) -> None:
     saved, _ = office.resaved(filled(TWO), to_north(TWO).data or b"")
     assert enter_agreed(saved, "pack.xlsx", book("north"), "north-2026.xlsx").rows == (6, 7)
 
 
+@pytest.mark.at_length  # only the sheet's own part changes
 @needs_office
 def test_another_program_opens_the_book_with_its_new_rows(office: Shared) -> None:
     _, saved = office.resaved(filled(TWO), to_north(TWO).data or b"")

@@ -85,7 +85,7 @@ def test_nonsense_in_a_cell_is_refused_by_its_cell(which: str) -> None:
     assert refusal(typed(**cells)) == f"{wanted}. {CORRECT}"
 
 
-@pytest.mark.at_length(usual=2)
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize(
     ("cells", "row"),
     [
@@ -152,7 +152,7 @@ TAKEN: dict[str, Edit] = {
 }
 
 
-@pytest.mark.at_length(usual=3)
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("which", TAKEN)
 def test_a_pack_that_was_rearranged_is_still_understood(which: str) -> None:
     done = given(edited(TAKEN[which]))

@@ -485,6 +485,7 @@ def an_audit(data: bytes) -> bytes:
     return audited_package(audit_bytes(data, "b.xlsx"), data, "b.xlsx")
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("do", [a_review, an_audit])
 def test_eight_times_the_stations_cost_no_more_than_eight_times(
     do: Callable[[bytes], object],

@@ -260,6 +260,7 @@ def test_a_book_without_stations_says_so() -> None:
     assert "No station in this book." in texts(sheet_of(empty))
 
 
+@pytest.mark.at_length  # interop/test_programs.py, and the blank's formulas
 @needs_office
 def test_another_program_calculates_the_same(office: Shared) -> None:
     name = BOOK if whole() else USUAL

@@ -64,6 +64,7 @@ EDITS: list[tuple[Callable[[openpyxl.Workbook], Any], str]] = [
 ]
 
 
+@pytest.mark.at_length(usual=3)
 @pytest.mark.parametrize(("how", "what"), EDITS)
 def test_a_result_with_a_note_or_a_picture_is_kept_with_the_sentence_that_says_so(
     book: Path, how: Callable[[openpyxl.Workbook], Any], what: str
@@ -78,6 +79,7 @@ def test_a_result_with_a_note_or_a_picture_is_kept_with_the_sentence_that_says_s
     assert aside.read_bytes() == typed
 
 
+@pytest.mark.at_length  # in place, below
 def test_notes_of_the_book_itself_are_no_edit_of_its_result(book: Path) -> None:
     edit(book, note("Readings", "C3"))
     siltbook("run", book)
@@ -85,6 +87,7 @@ def test_notes_of_the_book_itself_are_no_edit_of_its_result(book: Path) -> None:
     assert "is kept as" not in siltbook("run", book)
 
 
+@pytest.mark.at_length  # test_kept.py: a mere save
 @needs_office
 def test_an_office_program_saves_notes_and_charts_and_that_is_no_edit(
     book: Path, office: Shared
@@ -115,6 +118,7 @@ def row(made: openpyxl.Workbook) -> None:
     made["Readings"].append(["West", DAY + dt.timedelta(days=1), 3.0, 2.8, None, "Cal"])
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("also", [lambda _: None, row])
 def test_in_place_what_stood_on_result_sheets_is_named_with_the_book_that_has_it(
     book: Path, also: Callable[[openpyxl.Workbook], None]

@@ -105,7 +105,7 @@ EDITS: list[tuple[Callable[[openpyxl.Workbook], Any], str]] = [
 ]  # fmt: skip
 
 
-@pytest.mark.at_length(usual=4)
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize(("how", "what"), EDITS)
 def test_an_edited_result_is_kept_with_the_sentence_that_says_so(
     book: Path, result: Path, how: Callable[[openpyxl.Workbook], Any], what: str

@@ -179,6 +179,7 @@ def test_both_sides_alike_again_and_again_are_no_clean_filter() -> None:
     ]
 
 
+@pytest.mark.at_length(usual=3)
 @pytest.mark.parametrize(
     ("register", "readings", "found"),
     [

@@ -14,6 +14,7 @@ FAILED = work(day(8), Click_heard="no")
 READ = [reading(day(1), *FINE), reading(day(8), *FINE)]
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("name", ["Nort 1", None, '"', "ditto", "\u3003"])
 def test_a_failed_flush_under_a_name_that_is_none(name: str | None) -> None:
     """A name that comes near, none, or a mark that repeats the one above."""

@@ -34,6 +34,7 @@ def placed(part: str, edit: Edit) -> bytes:
     return review_bytes(data, "odd.xlsx", "odd.xlsx").package
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize(
     ("part", "edit"),
     [
@@ -78,6 +79,7 @@ def test_a_table_with_a_number_of_five_thousand_digits_leaves_room_for_ours() ->
     assert len({i[1] for i in ids if i}) == len(tables)
 
 
+@pytest.mark.at_length(usual=8)
 @pytest.mark.parametrize("encoding", ["x-nowhere", "utf-7", "punycode", "base64", "ucs-2-odd"])
 @pytest.mark.parametrize(
     "part", [BOOK, STYLES, RELS, "[Content_Types].xml", "xl/worksheets/sheet2.xml"]

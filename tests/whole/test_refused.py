@@ -57,6 +57,7 @@ def refusals(assessment: Assessment) -> list[str]:
     return [f.message for f in assessment.findings if f.rule in rules]
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("limit", [0, -3, 0.05, 61])
 def test_a_stations_own_limit_that_cannot_be_gives_way_to_the_farms(limit: float) -> None:
     assessment = judged(register={"drop_limit": limit}, settings=[["Drop limit", 4, "m"]])
@@ -120,7 +121,7 @@ GAUGE = {"gauges": "two gauges", "full_scale": 6, "gauge_class": 1.6, "division"
 KNOWN = GAUGE | {"reference_flow": 40, "clean_drop": 1, "flush_flow": 5, "emitter_exponent": 0.5}
 
 
-@pytest.mark.at_length(usual=5)
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("column", REGISTER, ids=lambda c: c.key)
 @pytest.mark.parametrize("beyond", [False, True])
 def test_a_refused_number_of_the_register_counts_as_empty(column: object, beyond: bool) -> None:
@@ -165,7 +166,7 @@ def test_a_refused_field_pressure_sends_nobody_into_the_field(refused: float) ->
     assert "Readings!G2: " in message
 
 
-@pytest.mark.at_length(usual=4)
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("column", [c for c in FARM.columns if c.kind in NUMERIC])
 def test_a_refused_setting_leaves_the_usual_one(column: object) -> None:
     assert isinstance(column, type(FARM.columns[0]))

@@ -28,6 +28,7 @@ def struck(book: bytes, sheet: str, row: int, cells: Iterable[str] = "ABCD") -> 
     return made.getvalue()
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("cells", ["ABCD", "C", "D", "B"])
 def test_a_struck_reading_ends_no_episode(cells: str) -> None:
     book = filled(Readings=[reading(day(1), *OVER), reading(day(8), *FINE)])
@@ -66,6 +67,7 @@ def test_a_line_through_a_remark_or_a_flow_strikes_no_reading() -> None:
     assert said(struck(book, "Readings", 2, "EF"))[0] == "flush"
 
 
+@pytest.mark.at_length(keep="ods")
 @needs_office
 @pytest.mark.parametrize("kind", ["ods", "xls", "xlsx"])
 def test_a_line_survives_other_formats(kind: str, tmp_path: Path) -> None:

@@ -21,6 +21,7 @@ def judged(readings: list[Any], done: list[Any]) -> tuple[str, str, list[str]]:
     return str(result.verdict), reason, [f.message for f in found.findings]
 
 
+@pytest.mark.at_length(usual=7)
 @pytest.mark.parametrize("header", ["Click heard", "Water heard", "Water at outlet"])
 @pytest.mark.parametrize("words", ["not heard", "dry", "closed", "off", "?", "-", "weak"])
 def test_a_sign_in_words_that_nobody_can_read_is_no_sign(header: str, words: str) -> None:
@@ -42,6 +43,7 @@ def test_a_sign_that_is_not_given_is_a_blank_one() -> None:
         assert f"Click heard '{words}': the sign counts as blank." in reason
 
 
+@pytest.mark.at_length(usual=5)
 @pytest.mark.parametrize("header", ["Flow", "Field pressure"])
 @pytest.mark.parametrize("words", ["dry", "closed", "off", "none", "?"])
 def test_a_flow_or_field_pressure_that_nobody_can_read_is_read_again(

@@ -302,7 +302,7 @@ def test_a_row_that_could_not_be_read_is_named_in_the_sentence() -> None:
     )
 
 
-@pytest.mark.at_length(usual=4)
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("yes", ["x", "X", "ok", "OK", "✓", "✔", "ja", "si", "sí", "oui", "Oui"])
 def test_words_that_mean_yes_are_taken_and_noted(yes: str) -> None:
     flush = work(day(2), Click_heard=yes, Water_at_outlet=yes)
@@ -344,6 +344,7 @@ def test_cycles_in_their_own_cell_count_before_those_in_the_words() -> None:
     assert "2 cycles short" in said(filled(Readings=[reading(day(1), *OVER)], Work_done=[row]))[1]
 
 
+@pytest.mark.at_length(usual=2)
 @pytest.mark.parametrize("unclear", ["no idea", "flush?", "nothing", "3x 2x flush", "checked"])
 def test_words_that_leave_a_doubt_are_no_work(unclear: str) -> None:
     row = {"Station": "North 1", "Date": day(2), "Work": unclear}
