@@ -11,6 +11,7 @@ from siltbook.checks.changed import ChangedGauge
 from siltbook.checks.findings import Finding
 from siltbook.checks.gauges import NOISE
 from siltbook.checks.slipped import Slipped
+from siltbook.templates.book import Elsewhere
 from siltbook.templates.safety import Step
 
 
@@ -210,7 +211,7 @@ class History:
     `reordered`: days without times that were put into the one order that makes sense.
     `slipped`: rows of readings whose dates look mistyped, those after the as-of date as well.
     `unplaced`: rows of readings that may be its latest, and could not be placed; `unplaced_work`:
-    rows of work, with their days.
+    rows of work, with their days. `elsewhere`: entries on sheets that were not read.
     """
 
     station: Station
@@ -221,6 +222,7 @@ class History:
     slipped: tuple[Slipped, ...] = ()
     unplaced: tuple[int, ...] = ()
     unplaced_work: tuple[tuple[int, dt.date | None], ...] = ()
+    elsewhere: tuple[Elsewhere, ...] = ()
 
     @property
     def exponent(self) -> float:

@@ -136,6 +136,15 @@ class Counts:
 
 
 @dataclass(frozen=True)
+class Elsewhere:
+    """Days of one station's rows on a sheet that was not read and looks like the list `like`."""
+
+    sheet: str
+    like: str
+    days: tuple[dt.date, ...]
+
+
+@dataclass(frozen=True)
 class Book:
     """A workbook in canonical units. `places` of settings: key -> cell address on `farm_sheet`."""
 
@@ -154,6 +163,9 @@ class Book:
     gauges: Table = field(default_factory=partial(no_rows, CHANGED_GAUGES))
     carried: Table = field(default_factory=partial(no_rows, CARRIED))
     date1904: bool = False  # days are counted from 1904, as some older books do
+    # Station -> entries that no list has: on a sheet that looks like Readings or Work done and was
+    # not read, with that list's name and the days.
+    elsewhere: dict[str, tuple[Elsewhere, ...]] = field(default_factory=dict)
     # Every name that a station goes by, as `names.name_key` compares it -> the register's name.
     names: dict[str, str] = field(default_factory=dict)
 

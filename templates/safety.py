@@ -152,6 +152,7 @@ SELECTOR = "Check the selector: inlet first, then outlet."
 MISTYPED = "Look at what was typed: is its unit right, and its decimal mark? Correct the cell."
 MISDATED = "Look at the date that was typed: day, month and year. Correct the cell."
 UNPLACED = "Look at the row that could not be placed: its station and its date. Correct the cells."
+NOT_READ = "Move the rows of the sheet that was not read to the sheet where they belong."
 USUAL_FLOW = "Read while the station irrigates at its usual flow."
 READ_ONCE_MORE = "Read once more first: the drop is too near the limit for this gauge to tell."
 GAUGES_CANNOT_TELL = (

@@ -21,20 +21,26 @@ HABITS = frozenset(
 # (copied-block, stuck-gauge): on a coarse one read every day an honest hand repeats, so their
 # number says nothing here.
 WEIGHED = frozenset({"rows-copied"})
+# A sheet of entries that was not read: whatever was asked, it was not asked of them.
+UNASKED = "sheet-not-read"
 MANY, MANY_SHARE = 5, 0.05  # doubts about data, and as a share of the readings; own rule
 
 
 def book_findings(findings: Sequence[Finding], readings: int) -> RuleResult:
-    """Errors and doubts counted, the worst named; to look at with any error or many doubts."""
+    """Errors and doubts counted, the worst named; to look at with any error or many doubts, or
+    where a sheet was not read."""
     rule = RULES["book-findings"]
     order = list(Severity)
-    kept = sorted((f for f in findings if f.severity is not Severity.NOTE),
-                  key=lambda f: (order.index(f.severity), f.rule in HABITS))  # fmt: skip
+    kept = sorted(
+        (f for f in findings if f.severity is not Severity.NOTE),
+        key=lambda f: (order.index(f.severity), f.rule != UNASKED, f.rule in HABITS),
+    )
     count = Counter(f.severity for f in findings)
     errors = count[Severity.ERROR]
     passed = HABITS | WEIGHED
     data = sum(f.severity is Severity.DOUBT and f.rule not in passed for f in findings)
-    look = errors > 0 or data >= max(MANY, MANY_SHARE * readings)
+    unasked = any(f.rule == UNASKED for f in findings)
+    look = errors > 0 or unasked or data >= max(MANY, MANY_SHARE * readings)
     places = tuple(_place(f, holds=not look or _by_habit(f)) for f in kept)
     said = ", ".join(_named(count[s], s) for s in order if count[s]) or "No findings"
     if kept:

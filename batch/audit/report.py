@@ -16,6 +16,7 @@ from siltbook.batch.audit.sensitivity import (
     limits_shown,
 )
 from siltbook.batch.audit.steps_by import STEPS, StepCount, by_person, by_station
+from siltbook.batch.judged_nowhere import judged_nowhere
 from siltbook.batch.report.book import printable
 from siltbook.checks.wording import rows_named
 from siltbook.templates.shown import Shown
@@ -40,7 +41,7 @@ def answer(audit: Audit, question: Question) -> str:
     if question is Question.TRUST:
         return f"{_trusted(results, audit.power)} {seeable(audit.power)}".rstrip()
     if question is Question.PROCEDURE:
-        return _followed(results)
+        return _followed(results, judged_nowhere(audit.assessment))
     shown = audit.assessment.book.settings.shown
     return f"{_same(results)} {sensitive(audit.sensitivity, shown)}"
 
@@ -75,15 +76,20 @@ def seeable(power: tuple[Power, ...]) -> str:
     return f"Planted in this book's own readings, the rules find {cases}."
 
 
-def _followed(results: list[RuleResult]) -> str:
-    """Counts of the steps that the ladder asked for, the worst of them, and what was not kept."""
+def _followed(results: list[RuleResult], nowhere: list[str]) -> str:
+    """Counts of the steps that the ladder asked for, the worst of them, and what was not kept.
+
+    `nowhere`: what is judged nowhere, where steps may stand that nobody was asked for.
+    """
     steps = [r for r in results if r.rule.code in STEPS]
     others = [r for r in results if r.rule.code not in STEPS]
     of = sum(r.of or 0 for r in steps)
     looks = [r for r in others if r.state is State.LOOK]
     told = [_besides(r) for r in others if r.state is State.LOOK or r.untold]
     if not of and not told:
-        return "No step of the procedure was called for."
+        none = "No step of the procedure was called for"
+        return " ".join([f"{none} by what was read.", *nowhere]) if nowhere else f"{none}."
+    told += nowhere
     kept, late = sum(r.kept or 0 for r in steps), sum(r.late for r in steps)
     untold = sum(r.untold for r in steps)
     if kept == of and not told and of:

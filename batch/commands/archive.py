@@ -46,6 +46,7 @@ def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> Non
     from siltbook.batch.archive.folder import put
     from siltbook.batch.files import open_file
     from siltbook.batch.guard import within
+    from siltbook.batch.judged_nowhere import judged_nowhere
     from siltbook.batch.report.book import printable
 
     failures: list[dict[str, str]] = []
@@ -57,6 +58,8 @@ def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> Non
             made = within(make, data, path.name, data, path.name, day(as_of))
             put(made.files, target)
             click.echo(printable(f"{path}: {len(made.files)} files in {target}"))
+            for line in judged_nowhere(made.assessment):
+                click.echo(printable(f"  {line}"))
             click.echo(f"  Seal: {made.seal}")
     finish([], failures, as_json=False, code=0)
 

@@ -16,6 +16,7 @@ from siltbook.checks.gauges import NOISE
 from siltbook.checks.register import MOST_LIMIT
 from siltbook.checks.slipped import Slipped
 from siltbook.templates.book import Settings
+from siltbook.templates.contract import READINGS
 from siltbook.templates.shown import Shown
 
 BORDER = 0.05  # probability on either side
@@ -74,13 +75,39 @@ class Facts:
 
         Of the open episode, or since an interval before the latest reading; any without a day.
         """
-        ended, since = self.standing.episodes[-1:], dt.date.min
-        if ended and ended[0].closed is None:
-            since = ended[0].opened
-        elif self.latest is not None:
-            since = self.latest.date - dt.timedelta(days=int(self.settings.interval))
-        rows = self.history.unplaced_work
+        rows, since = self.history.unplaced_work, self._work_since
         return tuple((row, day) for row, day in rows if day is None or day >= since)
+
+    @property
+    def _work_since(self) -> dt.date:
+        """From when on work that is not known may change where the station stands."""
+        ended = self.standing.episodes[-1:]
+        if ended and ended[0].closed is None:
+            return ended[0].opened
+        if self.latest is None:
+            return dt.date.min
+        return self.latest.date - dt.timedelta(days=int(self.settings.interval))
+
+    @property
+    def not_read(self) -> tuple[tuple[str, str, dt.date], ...]:
+        """Sheets that were not read and hold what may change where the station stands.
+
+        Each with the list that it looks like and the latest such day: a reading after the newest
+        one, or work of a day of which none is logged.
+        """
+        last = dt.date.min if self.newest is None else self.newest.date
+        logged = {work.date for work in self.history.entries if isinstance(work, Work)}
+        found = []
+        for place in self.history.elsewhere:
+            readings = place.like == READINGS.name
+            days = [
+                day
+                for day in place.days
+                if (day > last if readings else day >= self._work_since and day not in logged)
+            ]
+            if days:
+                found.append((place.sheet, place.like, max(days)))
+        return tuple(found)
 
     @property
     def days_since(self) -> int | None:

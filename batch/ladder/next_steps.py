@@ -71,4 +71,6 @@ def _re_read(facts: Facts) -> tuple[Step, ...]:
         return (safety.read_step(safety.MISDATED), again)
     if (facts.history.unplaced or facts.lost_work) and (newest is None or newest.usable):
         return (safety.read_step(safety.UNPLACED), again)
+    if facts.not_read and (newest is None or newest.usable):
+        return (safety.read_step(safety.NOT_READ), again)
     return (again, safety.read_step(safety.USUAL_FLOW))

@@ -40,7 +40,8 @@ OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before i
 def reason(verdict: Verdict, facts: Facts) -> str:
     """One sentence (or two) with figures and dates, and what explains a low field pressure."""
     main = _MAIN[verdict](facts)
-    further = (_unread, _passed, _only_drop, _too_high, _zero_outlet, _misplaced, _unplaced)
+    further = (_unread, _passed, _only_drop, _too_high, _zero_outlet, _misplaced, _unplaced,
+               _not_read)  # fmt: skip
     more = "".join(say(facts) for say in further)
     beside = beside_in_range(verdict, facts)
     return f"{main}{_carried(facts)}{_low_field(verdict, facts)}{more}{beside}"
@@ -326,6 +327,15 @@ def _unplaced(facts: Facts) -> str:
             " here: correct station or date."
         )
     return said
+
+
+def _not_read(facts: Facts) -> str:
+    """A sentence for each sheet that was not read and may hold the latest of the station."""
+    return "".join(
+        f" The sheet {sheet} looks like {like}, was not read and has an entry here of"
+        f" {facts.shown.day(day)}: move its rows to the sheet {like}."
+        for sheet, like, day in facts.not_read
+    )
 
 
 def _plain(facts: Facts) -> str:

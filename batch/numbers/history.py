@@ -15,7 +15,7 @@ from siltbook.batch.numbers.flowfit import fit_exponent
 from siltbook.batch.numbers.order import ordered
 from siltbook.batch.numbers.readings import Scale, reading_of, without_low_flows
 from siltbook.batch.numbers.slips import without_slips
-from siltbook.batch.numbers.unplaced import unplaced, unplaced_work
+from siltbook.batch.numbers.unplaced import elsewhere, unplaced, unplaced_work
 from siltbook.checks.changed import changed_gauges
 from siltbook.checks.gauges import GaugeFitness, gauge_fitness
 from siltbook.checks.labour import most_flush_inlet, usual_inlet
@@ -157,6 +157,7 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
             done[name].append(_work(record, signs.get(int(record["row"]), ())))
     carried, slipped = _carried(book), slipped_dates(frame, "station")
     lost, lost_work = unplaced(book, as_of), unplaced_work(book, as_of)
+    not_read = elsewhere(book, as_of)
     own = (
         _history(book, station, read[name], done[name], carried.get(name), slipped.get(name, ()))
         for name, station in register.items()
@@ -166,6 +167,7 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
             h,
             unplaced=lost.get(h.station.name, ()),
             unplaced_work=lost_work.get(h.station.name, ()),
+            elsewhere=not_read.get(h.station.name, ()),
         )
         for h in own
     )

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
+from dataclasses import replace
 
 from siltbook.checks.lastday import far_ahead
 from siltbook.checks.register import near_name
-from siltbook.templates.book import Book, Table
+from siltbook.templates.book import Book, Elsewhere, Table
 
 _Placed = tuple[int, dt.date]  # spreadsheet row and day
 LostRow = tuple[int, dt.date | None]
@@ -40,6 +41,25 @@ def unplaced_work(book: Book, as_of: dt.date | None) -> dict[str, tuple[LostRow,
         if _up_to(on, as_of) and row not in book.work.struck:
             found[name].append((row, on))
     return {name: tuple(rows) for name, rows in found.items()}
+
+
+def elsewhere(book: Book, as_of: dt.date | None) -> dict[str, tuple[Elsewhere, ...]]:
+    """Station -> what a sheet that was not read holds of it up to the as-of date.
+
+    Where that is the book's latest entry, later days count too: read, they would have set it.
+    """
+    if not book.elsewhere:
+        return {}
+    dated = [day for table in (book.readings, book.work) for day in table.frame["date"].dropna()]
+    if as_of is None or as_of == max(dated, default=None):
+        return book.elsewhere
+    return {
+        name: tuple(
+            replace(place, days=tuple(day for day in place.days if day <= as_of))
+            for place in places
+        )
+        for name, places in book.elsewhere.items()
+    }
 
 
 def _up_to(day: dt.date | None, as_of: dt.date | None) -> bool:

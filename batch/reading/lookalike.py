@@ -7,6 +7,7 @@ translated sheet is recognised too. Such a sheet is named, never read: that woul
 from __future__ import annotations
 
 import contextlib
+import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -86,21 +87,59 @@ def missing_sheet(workbook: Workbook, sheet: Sheet, name: str) -> BookError:
     )
 
 
-def unread_sheets(workbook: Workbook, parts: Parts) -> Iterator[Finding]:
-    """A finding for every sheet that looks like a list and is not read as one."""
+@dataclass(frozen=True)
+class UnreadSheet:
+    """A sheet that looks like a list and is not read: its finding, and what may be missed by that.
+
+    `days`: station as it was typed and day of each row, where the headers tell them.
+    """
+
+    finding: Finding
+    sheet: Sheet
+    name: str
+    days: tuple[tuple[str, dt.date], ...] = ()
+
+
+def unread_sheets(workbook: Workbook, parts: Parts) -> Iterator[UnreadSheet]:
+    """Every sheet that looks like a list and is not read as one."""
     read = {part.part for part in parts.values() if part is not None}
     for part, cells in _others(workbook, read):
         sheet, how = _like_a_list(workbook, parts, cells)
         if sheet is None:
             continue
         there = parts[sheet.name]
-        yield find(
+        found = find(
             "sheet-not-read",
             sheet=part.name,
             cell="",
             read=f"a sheet that looks like {sheet.name} by its {how}",
             accepted=f"rows on the sheet {there.name}" if there else f"the name {sheet.name}",
         )
+        days = _days(workbook, part, sheet) if sheet in (READINGS, WORK) else ()
+        yield UnreadSheet(found, sheet, part.name, tuple(days))
+
+
+def _days(workbook: Workbook, part: SheetPart, sheet: Sheet) -> Iterator[tuple[str, dt.date]]:
+    """Station and day of each row below the header, of the whole sheet; none without a header."""
+    cells = SheetCells()
+    with contextlib.suppress(*DAMAGE):
+        cells = read_sheet(workbook, part)
+    header = find_header(cells, sheet)
+    if header is None or not {"station", "date"} <= header.places.keys():
+        return
+    names, dates = (cells.columns[header.places[key]] for key in ("station", "date"))
+    stations = dict(zip(names.rows, names.values, strict=True))
+    for row, value, style in zip(dates.rows, dates.values, dates.styles, strict=True):
+        day, station = _day(value, _style(workbook, style), workbook), stations.get(row)
+        if row > header.row and day is not None and type(station) is str:
+            yield station, day
+
+
+def _day(value: Value, style: int, workbook: Workbook) -> dt.date | None:
+    """The day of a cell; None where it is not a date, or can be read two ways."""
+    if type(value) is float:
+        return serial_date(value, workbook.date1904) if style == Style.DATE else None
+    return date_text(value).date if isinstance(value, str) else None
 
 
 def _others(workbook: Workbook, read: set[str]) -> Iterator[tuple[SheetPart, SheetCells]]:

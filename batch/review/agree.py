@@ -244,9 +244,7 @@ def _not_yet_there(
 
     One that was done before the reviewed month began, `since`, was another agreement.
     """
-    known = {
-        row for row, done in _agreed(book) if since is None or done is None or done >= since
-    }
+    known = {row for row, done in _agreed(book) if since is None or done is None or done >= since}
     new = []
     for row in wanted:
         if _same(row) not in known:

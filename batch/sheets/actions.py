@@ -49,7 +49,7 @@ def write(kit: k.Kit, sheet: Any) -> list[LongTable]:
     row = header + len(urgent)
     if not urgent and results:
         row += 1
-        nothing = nothing_to_do(kit.assessment.findings)
+        nothing = nothing_to_do(kit.assessment)
         k.spread(sheet, row, LAST, nothing, kit.format("line"), WIDTH)
     for calm in (*calm_lines(results), *beside_lines(kit.assessment)):
         row += 1

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 
+from siltbook.batch.judged_nowhere import judged_nowhere
 from siltbook.batch.model import Verdict
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.batch.sheets import kit as k
-from siltbook.checks.findings import Finding, Severity
+from siltbook.checks.findings import Severity
 from siltbook.templates.contract import RESULT_SHEETS
 
 MOST = 12  # stations in range of which a doubt is said here; Station review has all
@@ -17,31 +18,16 @@ AS_FAR = "No station of the register needs anything, as far as the data tell."
 FINDINGS = next(name for name in RESULT_SHEETS if name == "Findings")
 
 
-def nothing_to_do(findings: Iterable[Finding]) -> str:
+def nothing_to_do(assessment: Assessment) -> str:
     """The line where no station is listed; another one where something could not be used."""
-    wrong = any(finding.severity is Severity.ERROR for finding in findings)
-    return AS_FAR if wrong else NOTHING
+    wrong = any(finding.severity is Severity.ERROR for finding in assessment.findings)
+    return AS_FAR if wrong or judged_nowhere(assessment) else NOTHING
 
 
 def beside_lines(assessment: Assessment) -> list[str]:
-    """A line each: names that no register has, how many findings, what is doubtful in range."""
-    return [*_unknown(assessment), *_counted(assessment), *_doubts(assessment.stations)]
-
-
-def _unknown(assessment: Assessment) -> list[str]:
-    """Rows of readings and work that are judged nowhere."""
-    book = assessment.book
-    lists = (book.readings.sheet, book.work.sheet)
-    said = [
-        f"{finding.sheet} {finding.cell}, {finding.read}"
-        for finding in assessment.findings
-        if finding.rule == "station-unknown" and finding.sheet in lists
-    ]
-    if not said:
-        return []
-    rest = f"; and {len(said) - MOST} more" if len(said) > MOST else ""
-    names = "; ".join(said[:MOST])
-    return [k.clean(f"Judged nowhere, under a name that the register lacks: {names}{rest}.")]
+    """A line each: what is judged nowhere, how many findings, what is doubtful in range."""
+    nowhere = map(k.clean, judged_nowhere(assessment))
+    return [*nowhere, *_counted(assessment), *_doubts(assessment.stations)]
 
 
 def _counted(assessment: Assessment) -> list[str]:
