@@ -13,6 +13,7 @@ from siltbook.batch.adopt.words import find_phrase, plain
 
 DATED = ("date", "date and time")
 
+
 @dataclass
 class Context:
     """One source row with what holds for all its stations."""

@@ -78,8 +78,7 @@ class _Joining:
         self.home, self.base, self.earlier = home, base, earlier
         self.units, self.new_units = units, new_units
         self.rows: dict[str, list[Live]] = {
-            name: [live_of(e) for e in entries]
-            for name, entries in home.entries.items()
+            name: [live_of(e) for e in entries] for name, entries in home.entries.items()
         }
         self.settled = {p.identity for p in earlier if p.state or p.choice in (KEEP, TAKE)}
         self.points: dict[tuple[object, ...], Point] = {}

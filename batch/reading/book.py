@@ -29,6 +29,7 @@ from siltbook.batch.reading.foreign import as_xlsx
 from siltbook.batch.reading.headers import HEADER_ROWS, Header, find_header
 from siltbook.batch.reading.lookalike import (
     UnreadSheet,
+    elsewhere,
     missing_sheet,
     plain_name,
     unread_sheets,
@@ -38,7 +39,7 @@ from siltbook.batch.reading.typedunits import TypedUnits
 from siltbook.batch.reading.unread import unread_cells
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.checks.findings import Finding, find
-from siltbook.templates.book import Book, Counts, Elsewhere, Settings, Table, column_letters
+from siltbook.templates.book import Book, Counts, Settings, Table, column_letters
 from siltbook.templates.contract import (
     AGREED,
     CARRIED,
@@ -159,23 +160,10 @@ class _Builder:
             counts=self.counts,
             sheet_names=tuple(part.name for part in self.workbook.sheets),
             date1904=self.workbook.date1904,
-            elsewhere=self._elsewhere(),
+            elsewhere=elsewhere(self.unread, self.register),
             names=self.register,
         )
         return ReadResult(book, tuple(self.findings))
-
-    def _elsewhere(self) -> dict[str, tuple[Elsewhere, ...]]:
-        """What the sheets that were not read hold of each station of the register."""
-        found: dict[str, list[Elsewhere]] = {}
-        for unread in self.unread:
-            days: dict[str, set[dt.date]] = {}
-            for typed, day in unread.days:
-                if name := self.register.get(name_key(typed)):
-                    days.setdefault(name, set()).add(day)
-            for name, own in days.items():
-                place = Elsewhere(unread.name, unread.sheet.name, tuple(sorted(own)))
-                found.setdefault(name, []).append(place)
-        return {name: tuple(places) for name, places in found.items()}
 
     def table(self, sheet: Sheet) -> Table:
         """One list sheet as a typed frame; BookError where its header cannot be found."""

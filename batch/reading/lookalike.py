@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from siltbook.batch.errors import BookError, PackError
@@ -26,6 +26,7 @@ from siltbook.batch.reading.headers import find_header
 from siltbook.batch.reading.parsing import date_text, number_text, serial_date, tidy
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.checks.findings import Finding, find
+from siltbook.templates.book import Elsewhere
 from siltbook.templates.contract import (
     FARM,
     LISTS,
@@ -36,6 +37,7 @@ from siltbook.templates.contract import (
     Sheet,
     bare,
 )
+from siltbook.templates.names import name_key
 
 _PACK = ("Agenda", "About this pack")  # sheets of a review pack, which no book has both
 _SHEETS = 60  # sheets that are looked at
@@ -117,6 +119,25 @@ def unread_sheets(workbook: Workbook, parts: Parts) -> Iterator[UnreadSheet]:
         )
         days = _days(workbook, part, sheet) if sheet in (READINGS, WORK) else ()
         yield UnreadSheet(found, sheet, part.name, tuple(days))
+
+
+def elsewhere(
+    sheets: Iterable[UnreadSheet], register: Mapping[str, str]
+) -> dict[str, tuple[Elsewhere, ...]]:
+    """Station of the register -> the days that these sheets hold of it.
+
+    `register`: every name that a station goes by, as `name_key` compares it -> the station.
+    """
+    found: dict[str, list[Elsewhere]] = {}
+    for unread in sheets:
+        days: dict[str, set[dt.date]] = {}
+        for typed, day in unread.days:
+            if name := register.get(name_key(typed)):
+                days.setdefault(name, set()).add(day)
+        for name, own in days.items():
+            place = Elsewhere(unread.name, unread.sheet.name, tuple(sorted(own)))
+            found.setdefault(name, []).append(place)
+    return {name: tuple(places) for name, places in found.items()}
 
 
 def _days(workbook: Workbook, part: SheetPart, sheet: Sheet) -> Iterator[tuple[str, dt.date]]:
