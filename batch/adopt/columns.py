@@ -8,6 +8,7 @@ from collections import Counter
 
 from siltbook.batch.adopt.model import ASK, MEASURED, PRESSURES, Cell, Column, Found, Parsed
 from siltbook.batch.adopt.recognise import (
+    AROUND_WORK,
     parse_date,
     parse_header,
     parse_number,
@@ -170,7 +171,8 @@ def _finish(found: Found, column: Column, kind: str, said: tuple[str, str]) -> N
         column.role, column.sure, column.why = "date", "fairly", "holds dates and has no header"
     if column.role == "pressure":
         column.role, column.sure = ASK, ""
-        column.why = "a pressure, but on which side is not said"
+        if column.why != AROUND_WORK:
+            column.why = "a pressure, but on which side is not said"
     if column.role in PRESSURES and column.unit in FLOW_UNITS:
         column.unit = ""  # no pressure is in it: it is asked for
     if column.role in PRESSURES or column.role == ASK:

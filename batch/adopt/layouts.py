@@ -24,8 +24,10 @@ from siltbook.batch.adopt.recognise import (
 )
 from siltbook.batch.adopt.tables import Area, is_day, names_station
 from siltbook.batch.adopt.words import plain, table
+from siltbook.batch.errors import BookError
 from siltbook.batch.reading.cells import address
 from siltbook.batch.reading.parsing import date_order, date_text, decimal_mark, tidy
+from siltbook.templates.names import name_key
 
 A_LINE = "a line of text"  # why a row is left out
 _SAMPLES = 3
@@ -165,6 +167,7 @@ def _date_index(found: Found, kinds: dict[int, str]) -> int | None:
 def _stations(found: Found) -> None:
     """The layout, and where each row's station is said."""
     measured = found.of(*MEASURED, ASK)
+    _spelt_once(measured)
     named = {plain(c.station) for c in measured if c.station}
     if found.of("station") and values(found, found.of("station")[0].index):
         found.layout, found.station = "list", ""
@@ -183,6 +186,14 @@ def _stations(found: Found) -> None:
             found.sections.setdefault(found.header_rows[0], found.station)
         elif not found.station and _sheet_names(found.grid.sheet):
             found.station, found.station_from = tidy(found.grid.sheet), "the sheet's name"
+
+
+def _spelt_once(columns: list[Column]) -> None:
+    """Give the columns of one station, whose name is spelt in two ways, its first spelling."""
+    first: dict[str, str] = {}
+    for column in columns:
+        if column.station:
+            column.station = first.setdefault(name_key(column.station), column.station)
 
 
 def _one_above(measured: list[Column]) -> str:
@@ -243,6 +254,25 @@ def settle(found: list[Found]) -> None:
     for one in found:
         one.date_order = one.date_order or (agreed.copy().pop() if len(agreed) == 1 else "")
         one.decimal = one.decimal or (mark.copy().pop() if len(mark) == 1 else "")
+
+
+def refuse_split_numbers(found: list[Found]) -> None:
+    """BookError where a comma stands between cells and in numbers too: 2,8,2,6 under two headers.
+
+    Such rows have more cells than the header, and no pressure in them has a decimal mark.
+    """
+    for one in found:
+        measured = [v for c in one.of(*MEASURED, ASK) for v in values(one, c.index)]
+        beyond = [c for c in one.columns if not c.header and c.index > len(one.columns) / 2]
+        most = max((len(values(one, c.index)) for c in beyond), default=0)
+        whole = all(isinstance(v, str) and v.strip().isdigit() for v in measured)
+        if one.grid.delimiter == "," and measured and whole and 2 * most > one.last - one.first:
+            raise BookError(
+                f"{one.grid.file}, line {one.first}: {len(one.columns)} cells under"
+                f" {len(one.columns) - len(beyond)} headers, as where a comma stands between cells"
+                " and in numbers (2,8) as well: export it again with semicolons or tabs between"
+                " cells; nothing was changed."
+            )
 
 
 def _further_dates(found: Found) -> list[str]:

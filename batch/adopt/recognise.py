@@ -30,6 +30,12 @@ _NAMING = ("station", "field", "date", "time", "water", "occasion", "cycles")
 NEAR = 86.0  # [%] of likeness from which a misspelt header counts as the word
 _SHORTEST = 5  # letters of a word that may be misspelt
 _ERROR = re.compile(r"#(?:DIV/0!|N/A|NAME\?|NULL!|NUM!|REF!|VALUE!|[A-Z_]+[!?])")
+AROUND_WORK = "before or after work, so that two readings stand in one row: enter one of them"
+_AROUND = frozenset((
+    "before", "after", "antes", "despues", "tras", "depois", "apos", "avant", "apres", "prima",
+    "dopo", "vor", "nach",
+))  # fmt: skip
+_CLEAN = frozenset(("clean", "cleaning", "wash", "washing", "backwashing", "spuelen", "spulen"))
 _BRACKET = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _YEAR = re.compile(r"(?<![0-9])(20[0-9]{2})(?![0-9])")
@@ -61,6 +67,8 @@ def parse_header(text: str) -> Parsed:
         near = _near(" ".join(tokens))
         if near:
             return Parsed(near[0], unit, "", "fairly", f"spelt nearly as '{near[1]}'")
+    if set(roles) <= {"inlet", "outlet", "drop", "pressure"} and _around_work(tokens):
+        return Parsed("pressure", unit, why=AROUND_WORK)
     role, why = _one_role(roles, unit)
     # Other roles' words belong to the name: 'Field 3 inlet' is the inlet of Field 3.
     fillers = table("filler")
@@ -73,6 +81,15 @@ def parse_header(text: str) -> Parsed:
         return Parsed("", unit, text, "", "a name")  # 'Filter 3', 'Day tank', 'Field 2'
     sure = "sure" if role else ""
     return Parsed(_ROLE_NAMES.get(role, role), unit, rest, sure, why)
+
+
+def _around_work(tokens: tuple[str, ...]) -> bool:
+    """Whether a header says before or after a flush or a cleaning: 'before' is no side then, and
+    such columns are two readings of one visit."""
+    known = table("note")
+    works = (p for p in longest_first("note") if {"flush", "hand cleaning"} & {*known[" ".join(p)]})
+    cleaned = any(find_phrase(tokens, phrase) >= 0 for phrase in works) or _CLEAN & {*tokens}
+    return bool(_AROUND & {*tokens} and cleaned)
 
 
 def _take_unit(text: str) -> tuple[str, str]:

@@ -10,6 +10,7 @@ from siltbook.batch.adopt.columns import values
 from siltbook.batch.adopt.layouts import (
     ambiguous_dates,
     lacking_year,
+    refuse_split_numbers,
     settle,
     understand,
 )
@@ -93,6 +94,7 @@ def study(grids: Iterable[Grid]) -> Study:
     for grid in grids:
         found = [f for area in find_areas(grid) if (f := understand(area))]
         settle(found)
+        refuse_split_numbers(found)
         for one in found:
             one.logger = is_logger(one)
         if grid.text and not any(one.logger for one in found):

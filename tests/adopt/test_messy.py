@@ -15,6 +15,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from siltbook.batch.adopt.job import Adoption, Source, look
 from siltbook.batch.adopt.loud import sentences
 from siltbook.batch.adopt.study import stations_of
+from siltbook.batch.errors import BookError
 
 HEAD = ["Station", "Date", "Inlet (bar)", "Outlet (bar)", "Drop (bar)"]
 DAYS = [dt.date(2026, 6, day) for day in (1, 8, 15, 22)]
@@ -104,3 +105,36 @@ def test_a_unit_that_is_of_no_pressure_is_not_read() -> None:
     assert remarks(seen)[-1] == "inlet: '2.8 m3/h'"
     asked = sheet(["Station", "Date", "Inlet (m3/h)", "Outlet (m3/h)"], *CALM).asked
     assert any(q.text.startswith("In which unit are 'Inlet (m3/h)'") for q in asked)
+
+
+@pytest.mark.parametrize("work", ["flush", "cleaning"])
+def test_pressures_before_and_after_work_are_asked_about(work: str) -> None:
+    """Inlet before and outlet after a flush made one reading."""
+    heads = [f"{side} {when} {work} (bar)" for when in ("before", "after") for side in
+             ("Inlet", "Outlet")]  # fmt: skip
+    seen = sheet(["Station", "Date", *heads], ["North", DAYS[0], 2.8, 2.0, 2.8, 2.6])
+    assert [q.text for q in seen.asked] == [
+        f"What is the column '{head}' ({value})? Before or after work, so that two readings stand"
+        " in one row: enter one of them."
+        for head, value in zip(heads, ("2.8", "2", "2.8", "2.6"), strict=True)
+    ]
+    plain = sheet(["Station", "Date", "Before (bar)", "After filter (bar)"], *CALM)
+    assert (plain.asked, len(plain.rows.readings)) == ([], 4)
+
+
+def test_one_station_may_be_spelt_in_two_ways_over_its_columns() -> None:
+    seen = sheet(["Date", "North inlet (bar)", "north  outlet (bar)", "South inlet (bar)",
+                  "SOUTH outlet (bar)"], [DAYS[0], 2.8, 2.6, 2.8, 2.6])  # fmt: skip
+    assert [(r["station"], "inlet" in r, "outlet" in r) for r in seen.rows.readings] == [
+        ("North", True, True), ("South", True, True),
+    ]  # fmt: skip
+
+
+def test_a_comma_between_cells_and_in_numbers_is_refused() -> None:
+    """3,1,2,9 was an inlet of 3 and an outlet of 1."""
+    head = "Station,Date,Inlet (bar),Outlet (bar)"
+    lines = [f"North,{day:%d.%m.%Y},3,1,2,9" for day in DAYS]
+    with pytest.raises(BookError, match="6 cells under 4 headers, as where a comma"):
+        look([Source(Path("own.csv"), "\n".join([head, *lines]).encode())])
+    sound = "\n".join([head, *(f"North,{day:%d.%m.%Y},3.1,2.9,x,y" for day in DAYS)])
+    assert len(look([Source(Path("own.csv"), sound.encode())]).rows.readings) == 4
