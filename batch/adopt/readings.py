@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from siltbook.batch.adopt.context import (
+    DATED,
     Context,
     names,
     names_of,
@@ -15,7 +16,7 @@ from siltbook.batch.adopt.context import (
 from siltbook.batch.adopt.model import MEASURED, Amount, Column
 from siltbook.batch.adopt.notes import occasion_of
 from siltbook.batch.adopt.proposing import signs_left
-from siltbook.batch.adopt.recognise import parse_number, valueless
+from siltbook.batch.adopt.recognise import parse_number, valueless, words_beside
 from siltbook.batch.adopt.study import TURNED_UNITS, fits, metres
 from siltbook.batch.reading.unread import says
 from siltbook.templates.contract import PRESSURE_UNITS
@@ -116,11 +117,18 @@ def reading_of(context: Context, station: str, *, flushed: bool) -> dict[str, ob
     void = [f"{c.role}: '{struck_text(context.cells[c.index])}'" for c in context.void]
     left = [] if flushed else signs_left(context)
     note = _note_for(context.text("note", station), station, others)
-    remark = [note, *void, *seen.odd, context.text("work"), *left, *context.notes(own)]
-    if text := "; ".join(t for t in remark if t):
+    remark = [note, *void, *_dates(context), *seen.odd, context.text("work"), *left]
+    if text := "; ".join(t for t in (*remark, *context.notes(own)) if t):
         made["remark"] = text
     made["where"] = found.where(context.row)
     return made
+
+
+def _dates(context: Context) -> list[str]:
+    """A date as it was typed, where it says more than a day: 'about 13 June'."""
+    cells = [context.cells.get(c.index) for c in context.found.of(*DATED)]
+    typed = [v for v in cells if context.date is not None and isinstance(v, str)]
+    return [f"date: '{whole(v)}'" for v in typed if words_beside(v)]
 
 
 def _note_for(text: str, station: str, others: list[str]) -> str:

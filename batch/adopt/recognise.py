@@ -210,6 +210,15 @@ def english_date(text: str) -> str:
     )
 
 
+def words_beside(text: str) -> str:
+    """What a date's text says besides its day, its time and the names of month and weekday."""
+    left = [
+        word for word in re.findall(r"[^\W\d_]+", text)
+        if len(word) > 1 and month_of(word) is None and plain(word) not in table("day")
+    ]  # fmt: skip
+    return " ".join(left)
+
+
 def parse_date(
     value: Cell, order: str = "", year: int | None = None, month: int | None = None
 ) -> DateText:
@@ -283,6 +292,8 @@ def parse_number(value: Cell, mark: str = "") -> tuple[float | None, str]:
         return None, ""
     if isinstance(value, float):
         return value, ""
+    if "?" in value:
+        return None, ""  # whoever typed it doubts it
     found = number_text(value, mark)
     if found.value is None:
         return None, ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import statistics
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -317,14 +318,14 @@ def _of_names(made: Study, register: Mapping[str, str]) -> list[Question]:
         if name_key(name) in own:
             made.names[name] = own[name_key(name)]
             continue
-        squeezed = plain(name).replace(" ", "")
+        squeezed = _squeezed(name)
         for other in known:
             if name_key(other) == name_key(name):
                 break
             digits = [c for c in plain(other) if c.isdigit()] == [
                 c for c in plain(name) if c.isdigit()
             ]
-            one = squeezed == plain(other).replace(" ", "")
+            one = squeezed == _squeezed(other)
             near = digits and len(squeezed) > 4 and fuzz.ratio(plain(other), plain(name)) >= _ALIKE
             if one or near:
                 text = f"Is '{name}' the same station as '{other}'?"
@@ -334,6 +335,11 @@ def _of_names(made: Study, register: Mapping[str, str]) -> list[Question]:
                 break
         known.append(name)
     return asked
+
+
+def _squeezed(name: str) -> str:
+    """A name without spaces and without zeros before a number."""
+    return re.sub(r"(?<![0-9])0+(?=[0-9])", "", plain(name).replace(" ", ""))
 
 
 def use_answers(made: Study) -> None:

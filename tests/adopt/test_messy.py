@@ -138,3 +138,25 @@ def test_a_comma_between_cells_and_in_numbers_is_refused() -> None:
         look([Source(Path("own.csv"), "\n".join([head, *lines]).encode())])
     sound = "\n".join([head, *(f"North,{day:%d.%m.%Y},3.1,2.9,x,y" for day in DAYS)])
     assert len(look([Source(Path("own.csv"), sound.encode())]).rows.readings) == 4
+
+
+def test_a_number_that_its_reader_doubts_is_none() -> None:
+    seen = sheet(HEAD, *CALM, ["North", dt.date(2026, 6, 29), "2.8", "2.6 bar?"])
+    assert remarks(seen)[-1] == "outlet: '2.6 bar?'"
+
+
+@pytest.mark.parametrize(
+    ("typed", "kept"),
+    [("about 29.06.2026", True), ("29.06.2026 late evening", True), ("Mo, 29.06.2026", False),
+     ("lunedì 29 giugno 2026", False), ("29 de junio de 2026", False), ("29th June 2026", False)],
+)  # fmt: skip
+def test_words_beside_a_date_are_kept(typed: str, kept: bool) -> None:
+    seen = sheet(HEAD, *CALM, ["North", typed, 2.8, 2.6])
+    assert seen.rows.readings[-1]["date"] == dt.date(2026, 6, 29)
+    assert remarks(seen)[-1] == (f"date: '{typed}'" if kept else None)
+
+
+@pytest.mark.parametrize(("one", "other"), [("1", "01"), ("S1", "S 01"), ("North 2", "North 02")])
+def test_names_that_differ_in_a_zero_are_asked_about(one: str, other: str) -> None:
+    seen = sheet(HEAD, [one, DAYS[0], 2.8, 2.6], [other, DAYS[1], 2.8, 2.6])
+    assert [q.text for q in seen.asked] == [f"Is '{other}' the same station as '{one}'?"]
