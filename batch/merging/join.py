@@ -10,13 +10,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from siltbook.batch.merging.near import nearest
+from siltbook.batch.merging.formulas import is_met, is_news, other_formulas
+from siltbook.batch.merging.near import near_names
 from siltbook.batch.merging.outside import outside
 from siltbook.batch.merging.points import (
     ALIAS,
     BACK,
     CELL,
     FIXED,
+    FORMULA,
     GONE,
     KEEP,
     PLACELESS,
@@ -27,7 +29,16 @@ from siltbook.batch.merging.points import (
     Point,
     said,
 )
-from siltbook.batch.merging.rows import Live, Origin, Plan, alike, live_of, match, same
+from siltbook.batch.merging.rows import (
+    Live,
+    Origin,
+    Plan,
+    alike,
+    entry_of,
+    live_of,
+    match,
+    same,
+)
 from siltbook.batch.merging.sides import OWN, Entry, Key, Side, Value, key_of
 from siltbook.batch.merging.struck import settled_there, struck, void
 from siltbook.batch.merging.units import (
@@ -39,7 +50,7 @@ from siltbook.batch.merging.units import (
     units_of,
 )
 from siltbook.batch.reading.book_units import Units
-from siltbook.templates.contract import FARM, LISTS, STATIONS, WHOLE_FARM
+from siltbook.templates.contract import FARM, LISTS, STATIONS
 from siltbook.templates.names import name_key
 
 APART = "not taken: the two have other units"
@@ -83,6 +94,7 @@ class _Joining:
         self.settled = {p.identity for p in earlier if p.state or p.choice in (KEEP, TAKE)}
         self.points: dict[tuple[object, ...], Point] = {}
         self.origins: list[Origin] = []
+        self.columns: set[tuple[str, ...]] = set()  # whose formulas differ in the way that was said
         self.taken = self.kept = 0
 
     # what was chosen before
@@ -140,7 +152,7 @@ class _Joining:
                 if any(alike(r.cells, live.cells) for r in twins):
                     live.gone = True
                 elif sheet == STATIONS.name and twins:
-                    self._pair(twins[0], _entry(live), self.home.name, self.home)
+                    self._pair(twins[0], entry_of(live), self.home.name, self.home)
                     live.gone = True
         return True
 
@@ -156,7 +168,8 @@ class _Joining:
         for sheet in self.rows:
             before = self.base.entries[sheet] if self.base else ()
             self._list(sheet, before, copy)
-        self._near_names(copy)
+        for point in near_names(self.home, copy):
+            self._add(point)
         for point in outside(self.home, self.base, copy):
             self._add(point)
 
@@ -168,6 +181,7 @@ class _Joining:
             live, new = in_mine.get(n), in_theirs.get(n)
             if live is not None and new is not None:
                 self._three(old, mine[live], theirs[new], copy)
+                self._formulas(mine[live], theirs[new], old, copy)
             elif live is not None:
                 self._gone(mine[live], copy)
             elif new is not None:
@@ -177,9 +191,17 @@ class _Joining:
         pairs = match(rest, new_rows)
         for i, j in pairs.items():
             self._pair(rest[i], new_rows[j], copy.name, copy)
+            self._formulas(rest[i], new_rows[j], None, copy)
         for j, entry in enumerate(new_rows):
             if j not in pairs.values():
                 self._new(entry, copy)
+
+    def _formulas(self, live: Live, entry: Entry, old: Entry | None, copy: Side) -> None:
+        """Formulas of a row that differ, those of one column that differ alike once; of a cell
+        whose results do that is said already."""
+        for point in other_formulas(self.home, self.base, copy, live, entry, old):
+            if is_news(point, live.row, self.points.values(), self.columns):
+                self._add(point)
 
     def _new(self, entry: Entry, copy: Side) -> None:
         if entry.sheet == FARM.name or not self.home.tables[entry.sheet].places:
@@ -323,12 +345,12 @@ class _Joining:
         file: str,
     ) -> None:  # fmt: skip
         mine = live.cells.get(key) if live else None
-        there = _setting_cell(copy, entry) if entry.sheet == FARM.name else (
+        there = copy.setting_cell(entry.key) if entry.sheet == FARM.name else (
             copy.at(entry.sheet, entry.row, key)
         )  # fmt: skip
         cell = ""
         if live is not None:
-            cell = _setting_cell(self.home, entry) if entry.sheet == FARM.name else (
+            cell = self.home.setting_cell(entry.key) if entry.sheet == FARM.name else (
                 self.home.at(entry.sheet, live.row, key)
             )  # fmt: skip
         self._add(Point(op, entry.sheet, live.key if live else entry.key, key, mine, theirs,
@@ -352,22 +374,6 @@ class _Joining:
     def _note(self, point: Point, what: str) -> None:
         self.origins.append(Origin(point.sheet, point.key, what, point.file, point.their_by))
 
-    def _near_names(self, copy: Side) -> None:
-        """Stations of a copy that look like one of the book's under another spelling."""
-        own = [str(e.cells["station"]) for e in self.home.entries[STATIONS.name]
-               if "station" in e.cells]  # fmt: skip
-        known = {name_key(name) for name in own} | set(self.home.names) | {WHOLE_FARM}
-        used = {
-            str(e.cells["station"])
-            for rows in copy.entries.values()
-            for e in rows
-            if "station" in e.cells
-        }
-        for name in sorted(used):
-            if name_key(name) not in known and (near := nearest(name, own)):
-                self._add(Point(ALIAS, STATIONS.name, (name_key(near),), "also", near, name,
-                                file=copy.name))  # fmt: skip
-
     def plan(self) -> Plan:
         points = [p for p in self.points.values() if p.state or not self._met(p)]
         ordered = tuple(sorted(points, key=lambda p: p.order))
@@ -381,18 +387,11 @@ class _Joining:
             return any(self.home.calculates(point.sheet, row, point.column) for row in of_key)
         if point.op in (STRUCK, VOID):
             return settled_there(point, rows)
+        if point.op == FORMULA:
+            return is_met(point, self.home, [*rows])
         return point.op in (CELL, PLACELESS, UNIT) and any(
             r.key == point.key and not r.gone and point.theirs is not None
             and same(r.cells.get(point.column), point.theirs)
             and (point.sheet == FARM.name or point.column in self.home.tables[point.sheet].places)
             for r in rows
         )  # fmt: skip
-
-
-def _entry(live: Live) -> Entry:
-    return Entry(live.sheet, live.row, live.cells, live.key, live.struck)
-
-
-def _setting_cell(side: Side, entry: Entry) -> str:
-    cell = side.book.setting_cells.get(entry.key[0], "")
-    return f"{side.book.farm_sheet}!{cell}" if cell else ""

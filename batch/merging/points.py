@@ -18,7 +18,7 @@ KEEP, TAKE = "keep this", "take that"
 # What a line is about: a cell, a row that one side deleted, a station's name, what the book has
 # no place for, another unit, or a formula that came as its result.
 CELL, GONE, BACK, ALIAS, PLACELESS, UNIT = "cell", "gone", "back", "alias", "placeless", "unit"
-FIXED = "fixed"
+FIXED, FORMULA = "fixed", "formula"
 # A row that is struck through in one of the two, and one in the copy of which the book has none.
 STRUCK, VOID = "struck", "void"
 COUNTS, STRUCK_OUT = "it counts", "struck through"
@@ -32,6 +32,7 @@ WHAT = {
     PLACELESS: "this book has no place for it",
     UNIT: "another unit; numbers were converted to this book's",
     FIXED: "a formula of the copy; this book has its result alone",
+    FORMULA: "the copy calculates it in another way; this book keeps its own",
     STRUCK: "struck through in one of the two; strike it here, or take the line away",
     VOID: "struck through in the copy, so it was not added",
 }

@@ -30,6 +30,11 @@ def live_of(entry: Entry) -> Live:
     return Live(entry.sheet, entry.row, cells, entry.key, entry.by, struck=entry.struck)
 
 
+def entry_of(live: Live) -> Entry:
+    """A row as it stands while it is merged."""
+    return Entry(live.sheet, live.row, live.cells, live.key, struck=live.struck)
+
+
 @dataclass(frozen=True)
 class Origin:
     """Something that came from a copy: which row, what, from which file and from whom."""

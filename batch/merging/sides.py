@@ -8,7 +8,7 @@ ends do not count. Numbers of a copy are in the units of the book that it is mer
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 
@@ -21,6 +21,7 @@ from siltbook.batch.reading.cells import Value as Cell
 from siltbook.batch.reading.foreign import as_xlsx
 from siltbook.batch.reading.parsing import (
     choice,
+    date_order,
     date_text,
     number_text,
     number_time,
@@ -102,6 +103,11 @@ class Side:
         if not row or key not in table.places:
             return ""
         return f"{table.sheet}!{column_letters(table.places[key])}{row}"
+
+    def setting_cell(self, key: Key) -> str:
+        """A setting's address with its sheet, '' where the book has it not."""
+        cell = self.book.setting_cells.get(key[0], "")
+        return f"{self.book.farm_sheet}!{cell}" if cell else ""
 
 
 def read_side(data: bytes, name: str, home: Side | None = None) -> Side:
@@ -189,6 +195,7 @@ class _Reader:
         self.names = names
         self.columns = {c.key: c for c in sheet.columns}
         self.keys = keys_of(sheet)
+        self.orders: dict[str, str] = {}  # of days and months in texts, as each column settles it
 
     def entries(self, leaf: Leaf) -> Iterator[Entry]:
         by_row: dict[int, dict[str, Cell]] = {}
@@ -196,6 +203,10 @@ class _Reader:
         for (row, col), value in leaf.cells.items():
             if row > self.table.header_row and col in at and not isinstance(value, NoValue):
                 by_row.setdefault(row, {})[at[col]] = value
+        self.orders = {
+            column.key: date_order(_texts(by_row.values(), column.key))
+            for column in self.sheet.columns if column.kind is Kind.DATE
+        }  # fmt: skip
         for row, raw in sorted(by_row.items()):
             cells = self._row(row, raw)
             if cells and not self._repeats_header(cells):
@@ -234,7 +245,7 @@ class _Reader:
             tidied = " ".join(value.split())
             return self.names.get(name_key(tidied), tidied)
         if column.kind is Kind.DATE:
-            return _date(value, self.workbook.date1904)
+            return _date(value, self.workbook.date1904, self.orders[column.key])
         if column.kind is Kind.TIME:
             return _time(value, kind == Style.DATE)
         if column.kind is Kind.CHOICE:
@@ -263,11 +274,16 @@ def plain_text(value: Cell) -> str:
     return f"{value:.15g}" if isinstance(value, float) else " ".join(str(value).split())
 
 
-def _date(value: Cell, date1904: bool) -> Value:
+def _texts(rows: Iterable[Mapping[str, Cell]], key: str) -> Iterator[str]:
+    """What was typed as text in one column."""
+    return (value for row in rows if isinstance(value := row.get(key), str))
+
+
+def _date(value: Cell, date1904: bool, order: str = "") -> Value:
     if isinstance(value, float) and not isinstance(value, bool):
         day, clock = serial_date(value, date1904), serial_time(value)
         return plain_text(value) if day is None else _moment(day, clock)
-    found = date_text(plain_text(value))
+    found = date_text(plain_text(value), order)
     if found.date is None or found.ambiguous:
         return plain_text(value)
     return _moment(found.date, found.time)

@@ -6,6 +6,7 @@ import re
 import zipfile
 from io import BytesIO
 
+import openpyxl
 import pytest
 
 from siltbook.batch.merging.job import Merged
@@ -93,3 +94,27 @@ def test_digits_that_another_program_cut_off_are_no_difference() -> None:
     assert merged(kept, cut).points == ()
     other = changed(BOOK, lambda book: book.create_sheet("Mine").append([0.102]))
     assert [p.op for p in merged(kept, other).points] == ["placeless"]
+
+
+def column(formula: str) -> bytes:
+    def how(book: openpyxl.Workbook) -> None:
+        sheet = book["Readings"]
+        sheet["H1"] = "Own"
+        for row in range(2, 6):
+            sheet.cell(row, 8).value = formula.replace("#", str(row))
+
+    return changed(BOOK, how)
+
+
+def test_a_formula_that_the_copy_has_in_another_way_is_said_once_for_its_column() -> None:
+    mine, theirs = column("=C#-D#"), column("=(C#-D#)*2")
+    point = ("formula", "Own", "=C2-D2", "=(C2-D2)*2", "Readings!H2")
+    assert said(merged(mine, theirs)) == [point]
+    assert said(merged(mine, theirs, base=mine)) == [point]
+    assert said(merged(mine, theirs, base=theirs)) == []
+    assert said(merged(mine, column("=$C#-D#"))) == []
+
+
+def test_a_formula_without_a_result_in_place_of_a_number_is_said() -> None:
+    point = ("formula", "Outlet pressure", 2.8, "=C2-0.2", "Readings!D2")
+    assert said(merged(BOOK, changed(BOOK, cell("Readings", "D2", "=C2-0.2")))) == [point]

@@ -358,3 +358,20 @@ def test_a_limit_that_differs_is_named_without_a_unit_that_the_book_may_not_have
     (point,) = done.points
     assert (point.header, point.mine, point.theirs) == ("Drop limit", 7.0, 6.0)
     assert not re.search(r"\(m\)|\d m\b", " ".join(lines_of(done, Path(NAME), None)))
+
+
+@pytest.mark.parametrize(
+    ("settles", "day"), [("13/06/2026", (2026, 6, 5)), ("06/13/2026", (2026, 5, 6))]
+)
+def test_a_typed_date_is_read_as_its_own_column_settles_it(
+    settles: str, day: tuple[int, int, int]
+) -> None:
+    """The book's own texts settle it the other way, or not at all."""
+
+    def typed(book: openpyxl.Workbook) -> None:
+        for text in (settles, "05/06/2026"):
+            book["Readings"].append(["West", text, 3.0, 2.7])
+
+    done = merged(BOOK, changed(BOOK, typed))
+    assert done.data is not None
+    assert str(dt.date(*day)) in {str(line[1]) for line in readings(done.data)}
