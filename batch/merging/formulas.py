@@ -70,7 +70,7 @@ def is_news(
     about = point.sheet, point.key, point.column
     if any(p.op == CELL and (p.sheet, p.key, p.column) == about for p in others):
         return False
-    number = re.compile(rf"(?<=[A-Za-z]){row}\\b")
+    number = re.compile(rf"(?<=[A-Za-z]){row}\b")
     mine = point.mine if isinstance(point.mine, str) and point.mine.startswith("=") else point.cell
     texts = number.sub("#", mine), number.sub("#", str(point.theirs))
     alike = point.file, point.sheet, point.column, *texts
