@@ -21,6 +21,7 @@ from siltbook.batch.adopt.study import TURNED_UNITS, fits, metres
 from siltbook.batch.reading.unread import says
 from siltbook.templates.contract import PRESSURE_UNITS
 
+UNREAD = "unread"  # key of a reading's pressures that cannot be read: role -> what was typed
 _SIDES = ("inlet", "outlet")
 _DECISIVE = (*_SIDES, "drop")
 _ROUNDING = 0.5  # [m] by which a drop that was written down may differ, and a tenth of it
@@ -33,6 +34,7 @@ class _Measuring:
         self.context, self.columns = context, columns
         self.made: dict[str, object] = {}
         self.odd: list[str] = []  # what was typed and has no cell of its own
+        self.unread: dict[str, str] = {}  # pressures that cannot be read
         self.digits = False  # whether a number stands in it
         self.told = False  # whether a pressure's cell says something that is no number
 
@@ -55,6 +57,8 @@ class _Measuring:
         elif role != "drop" or not valueless(value):  # a formula over what is read, or blank
             text = struck_text(value) if void else whole(value)
             self.odd.append(f"{role}: '{text}'")  # what was typed is kept
+            if role in _DECISIVE and says(value):
+                self.unread[role] = text
             self.digits |= any(c.isdigit() for c in text) and not valueless(value)
             self.told |= role in _DECISIVE and context.date is not None and says(value)
 
@@ -120,6 +124,8 @@ def reading_of(context: Context, station: str, *, flushed: bool) -> dict[str, ob
     remark = [note, *void, *_dates(context), *seen.odd, context.text("work"), *left]
     if text := "; ".join(t for t in (*remark, *context.notes(own)) if t):
         made["remark"] = text
+    if seen.unread:
+        made[UNREAD] = seen.unread
     made["where"] = found.where(context.row)
     return made
 

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from siltbook.batch.adopt.model import Amount
+from siltbook.batch.adopt.readings import UNREAD
 from siltbook.batch.adopt.study import TURNED_UNITS
 from siltbook.batch.reading.amounts import factor_of
 from siltbook.batch.reading.book_units import ISO, Units
@@ -151,9 +152,10 @@ def lacking(rows: Sequence[Row], table: Table, units: Units, into: _List, shown:
         found = there.get(at, [])
         meant = _meaning(origin)
         ours = {key: meant.get(key, row.get(key)) for key in into.values}
-        same = next((f for f in found if _equal(ours, f[1])), None)
+        same = next((f for f in found if _equal(ours, f[1]) and _as_unread(origin, f[1])), None)
         if same is not None:
             already += 1
+            conflicts += _remark_lost(row, origin, table, same, shown)
             if _clock(row) is None:
                 found.remove(same)  # a second such reading of that day is another one
         elif found and (_clock(row) is not None or source[at] == 1):
@@ -165,19 +167,23 @@ def lacking(rows: Sequence[Row], table: Table, units: Units, into: _List, shown:
 
 
 def _as_told(row: Row) -> tuple[object, ...]:
-    """What makes two rows one of which none has both station and date: its day, what was read."""
+    """What makes two rows one of which none has both station and date: the one that it has, and
+    what was read."""
     day, read = row.get("date"), [row.get(key) for key in ("inlet", "outlet", "drop")]
     numbers = [f"{v:.{_DIGITS}g}" if isinstance(v, (int, float)) else None for v in read]
-    return (day if isinstance(day, dt.date) else None, *numbers)
+    dated = isinstance(day, dt.date)
+    return (day if dated else name_key(row.get("station") or ""), *numbers)
 
 
 def _unplaced_there(table: Table) -> list[tuple[object, ...]]:
     """As `_as_told`, for the rows of a list that could not be placed."""
     raw = {key: table.raw.get(key, {}) for key in ("inlet", "outlet", "drop")}
     return [
-        _as_told({"date": day, **{key: cells.get(row) for key, cells in raw.items()}})
-        for row, (_, day) in table.aside.items()
-    ]
+        _as_told({
+            "station": name, "date": day, **{key: cells.get(row) for key, cells in raw.items()},
+        })
+        for row, (name, day) in table.aside.items()
+    ]  # fmt: skip
 
 
 def _identity(row: Mapping[str, object], kind: Sequence[str]) -> tuple[object, ...]:
@@ -229,6 +235,18 @@ def near(one: float, other: float) -> bool:
     return abs(one - other) <= _SAME * max(1.0, abs(other))
 
 
+def _as_unread(origin: Row, there: Row) -> bool:
+    """Whether the book's row tells of what the source's cannot be read from, by its remark."""
+    said = str(there.get("remark") or "")
+    return all(text in said for text in _unread(origin).values())
+
+
+def _unread(origin: Row) -> Mapping[str, str]:
+    """Pressures that were typed and cannot be read, by key."""
+    found = origin.get(UNREAD)
+    return found if isinstance(found, Mapping) else {}
+
+
 def _equal(ours: Mapping[str, object], there: Row) -> bool:
     """Whether what a row has says nothing else than the book's row does."""
     for key, mine in ours.items():
@@ -245,6 +263,28 @@ def _equal(ours: Mapping[str, object], there: Row) -> bool:
     return True
 
 
+def _remark_lost(
+    row: Row, origin: Row, table: Table, there: tuple[int, Row], shown: Shown
+) -> list[str]:
+    """A sentence on a remark that the book's row does not have; it was not entered either."""
+    mine, theirs = (" ".join(str(r.get("remark") or "").split()) for r in (row, there[1]))
+    if mine.casefold() in theirs.casefold():
+        return []
+    has = f"'{theirs}'" if theirs else "nothing"
+    return [
+        f"{_which(row, shown)}: {origin.get('where', 'the source')} says Remark '{mine}'; "
+        f"{table.sheet} row {there[0]} says {has} there. It was not entered."
+    ]
+
+
+def _which(row: Row, shown: Shown) -> str:
+    """Station, day and time of a row."""
+    day = row["date"]
+    when = shown.day(day) if isinstance(day, dt.date) else str(day)
+    when += f" {row['time']:%H:%M}" if isinstance(row.get("time"), dt.time) else ""
+    return f"{row['station']}, {when}"
+
+
 def _conflict(
     row: Row, origin: Row, table: Table, there: tuple[int, Row], into: _List, units: Units,
     shown: Shown,
@@ -254,17 +294,16 @@ def _conflict(
     meant = _meaning(origin)
     theirs, ours = [], []
     for key in into.values:
-        if _equal({key: meant.get(key, row.get(key))}, record):
+        unread = _unread(origin).get(key)
+        if unread is None and _equal({key: meant.get(key, row.get(key))}, record):
             continue
         column = into.sheet.column(key)
         unit = _unit(row, units, table.units, column)
-        theirs.append(f"{column.header} {_as_written(origin.get(key), row.get(key), unit)}")
+        said = f"'{unread}'" if unread else _as_written(origin.get(key), row.get(key), unit)
+        theirs.append(f"{column.header} {said}")
         ours.append(f"{column.header} {_as_held(record.get(key), unit)}")
-    day = row["date"]
-    when = shown.day(day) if isinstance(day, dt.date) else str(day)
-    when += f" {row['time']:%H:%M}" if isinstance(row.get("time"), dt.time) else ""
     return (
-        f"{row['station']}, {when}: {origin.get('where', 'the source')} says {', '.join(theirs)}; "
+        f"{_which(row, shown)}: {origin.get('where', 'the source')} says {', '.join(theirs)}; "
         f"{table.sheet} row {number} says {', '.join(ours)}. It was not entered."
     )
 

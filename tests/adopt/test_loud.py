@@ -213,3 +213,35 @@ def test_the_mapping_hands_words_on_and_leaves_out_what_was_struck() -> None:
     ])  # fmt: skip
     (work,) = read_mapping(write(seen.made, [], seen.rows, {}, ""), "own.mapping.xlsx").work
     assert (work["click"], work["cycles"]) == ("weak", "3 or 4")
+
+
+@pytest.mark.parametrize("inlet", ["3.4?", "closed"])
+def test_a_pressure_that_cannot_be_read_is_no_row_that_the_book_has(inlet: str) -> None:
+    calm = [row(day) for day in (15, 16, 17)]
+    made = new_book(of(*calm).rows, [], "own")
+    assert made.data is not None
+    filled = fill(made.data, "farm.xlsx", of(*calm[:2], row(17, inlet=inlet)).rows, [])
+    assert filled.conflicts == [
+        f"North, 2026-06-17: own.csv, row 4 says Inlet pressure '{inlet}'; Readings row 4 says"
+        " Inlet pressure 2.8 bar. It was not entered."
+    ]
+
+
+def test_a_remark_of_a_row_that_the_book_has_without_it_is_said() -> None:
+    made = new_book(of(row(15), row(16, note="calm")).rows, [], "own")
+    assert made.data is not None
+    again = of(row(15, note="gauge hit by a tractor"), row(16, note="calm"))
+    filled = fill(made.data, "farm.xlsx", again.rows, [])
+    assert (filled.readings, filled.already, filled.conflicts) == (0, 2, [
+        "North, 2026-06-15: own.csv, row 2 says Remark 'gauge hit by a tractor'; Readings row 2"
+        " says nothing there. It was not entered."
+    ])  # fmt: skip
+
+
+def test_rows_without_a_date_of_two_stations_are_two() -> None:
+    plain = [row(15), row(15, station="South"), row(15, date="")]
+    made = new_book(of(*plain).rows, [], "own")
+    assert made.data is not None
+    again = of(*plain, row(15, date="", station="South"))
+    filled = fill(made.data, "farm.xlsx", again.rows, [])
+    assert (filled.readings, filled.already) == (1, 3)
