@@ -22,6 +22,7 @@ from siltbook.batch.adopt.recognise import (
     unit_of,
     year_in,
 )
+from siltbook.batch.adopt.sections import restarts
 from siltbook.batch.adopt.tables import Area, is_day, names_station
 from siltbook.batch.adopt.words import plain, table
 from siltbook.batch.errors import BookError
@@ -129,18 +130,25 @@ def _is_name(text: str) -> bool:
 def _split_rows(found: Found, area: Area, kinds: dict[int, str]) -> None:
     """Rows that are no data: totals, headers again, single texts; names of sections are kept."""
     dated = _date_index(found, kinds)
-    for row in area.data:
-        cells = {c: v for c, v in found.grid.rows[row].items() if c in set(area.columns)}
+    begins = restarts(found, area.data, dated)
+    rows = {
+        row: {c: v for c, v in found.grid.rows[row].items() if c in set(area.columns)}
+        for row in area.data
+    }
+    sure = {r for r, cells in rows.items() if dated in cells and is_day(cells[dated])}
+    leads = {next(iter(rows[row].values())) for row in sure}
+    for row, cells in rows.items():
         texts = [v for v in cells.values() if isinstance(v, str)]
         lead = next(iter(cells.values()), None)
-        if not cells:
+        if not cells or row in sure:
             continue
-        if dated is not None and dated in cells and is_day(cells[dated]):
-            continue
-        first = plain(lead).split()[:2] if isinstance(lead, str) else []
-        if any(w in table("junk") for w in (" ".join(first), *first[:1])):
+        first = plain(lead).split()[:2] if isinstance(lead, str) and lead not in leads else []
+        single = len(cells) == 1 and bool(texts)
+        if single and row in begins:
+            found.sections[row], found.left_out[row] = tidy(texts[0]).rstrip(" :"), A_LINE
+        elif any(w in table("junk") for w in (" ".join(first), *first[:1])):
             found.left_out[row] = "a row of totals or averages"
-        elif len(cells) == 1 and texts:
+        elif single:
             if _is_name(texts[0]) and lead is not None:
                 found.sections[row] = tidy(texts[0])
             found.left_out[row] = A_LINE

@@ -160,3 +160,26 @@ def test_words_beside_a_date_are_kept(typed: str, kept: bool) -> None:
 def test_names_that_differ_in_a_zero_are_asked_about(one: str, other: str) -> None:
     seen = sheet(HEAD, [one, DAYS[0], 2.8, 2.6], [other, DAYS[1], 2.8, 2.6])
     assert [q.text for q in seen.asked] == [f"Is '{other}' the same station as '{one}'?"]
+
+
+def test_a_line_above_dates_that_begin_anew_names_a_station() -> None:
+    """The rows of a media filter, and of a long name, went to the station above."""
+    long = "North pump house beside the old mill road"
+    lines: list[list[object]] = [["Date", "Inlet (bar)", "Outlet (bar)"]]
+    for name in ("Screen filter 1", "Media filter 2", long):
+        lines += [[name], *([day, 2.8, 2.6] for day in DAYS)]
+    stations = [r["station"] for r in sheet(*lines).rows.readings]
+    assert stations == ["Screen filter 1"] * 4 + ["Media filter 2"] * 4 + [long] * 4
+    note = [lines[0], ["North"], [DAYS[0], 2.8, 2.6], ["the gauge was changed by the maker"],
+            [DAYS[1], 2.8, 2.6]]  # fmt: skip
+    assert [r["station"] for r in sheet(*note).rows.readings] == ["North", "North"]
+    older = [["North"], lines[0], [DAYS[2], 2.8, 2.6], ["these were found in another book again"],
+             [DAYS[0], 2.8, 2.6]]  # fmt: skip
+    assert [r["station"] for r in sheet(*older).rows.readings] == ["North", "North"]
+
+
+def test_a_station_that_is_called_like_a_mean_is_no_line_of_means() -> None:
+    lines = [["Media 1", day, 2.8, 2.6] for day in DAYS]
+    seen = sheet(HEAD, *lines, ["Media 1", None, 3.4, 2.4], ["Media", None, 2.8, 2.6])
+    assert seen.rows.readings[-1]["date"] == ""
+    assert [one.why for one in seen.rows.left_out if one.rows] == ["a row of totals or averages"]
