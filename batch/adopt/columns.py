@@ -211,6 +211,12 @@ def only_names(found: Found, kinds: dict[int, str]) -> None:
             column.unit = column.unit or said[1]
         if not said[0] and not (said[1] or any(c.unit in PRESSURE_UNITS for c in bare)):
             _leave(bare, "nothing says that these are pressures")
+    for column in found.columns:
+        cells = values(found, column.index) if column.role == "" else []
+        spelt = sum(isinstance(v, str) and bool(unit_of(v.strip("()[]"))) for v in cells)
+        if spelt and spelt >= 0.6 * len(cells):
+            column.role, column.sure, column.why = "unit", "sure", "its cells are units"
+            column.station = ""
     rest = [c for c in found.columns if c.role == ""]
     missing = bool(found.of("inlet")) != bool(found.of("outlet")) and not found.of("drop")
     for column in rest:

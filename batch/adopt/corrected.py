@@ -8,11 +8,12 @@ from dataclasses import dataclass, field
 
 from siltbook.batch.adopt import mapping as m
 from siltbook.batch.adopt.context import whole
+from siltbook.batch.adopt.inunits import TURNED_UNITS, fits
 from siltbook.batch.adopt.logger import WALL_CLOCK
 from siltbook.batch.adopt.model import ASK, ROLES, Amount, Cell, Grid
 from siltbook.batch.adopt.recognise import parse_date, parse_number, parse_time, unit_of
 from siltbook.batch.adopt.sources import workbook_grids
-from siltbook.batch.adopt.study import EVERY, TURNED_UNITS, Form, Study, fits, use_answers
+from siltbook.batch.adopt.study import EVERY, Form, Study, use_answers
 from siltbook.batch.adopt.words import plain
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.parsing import choice, tidy

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from siltbook.batch.adopt.inunits import TURNED_UNITS
 from siltbook.batch.adopt.model import Amount, Harvest
 from siltbook.batch.adopt.rows import (
     READING_ROWS,
@@ -18,7 +19,6 @@ from siltbook.batch.adopt.rows import (
     turned,
     typed_row,
 )
-from siltbook.batch.adopt.study import TURNED_UNITS
 from siltbook.batch.errors import BookError
 from siltbook.batch.package.limits import GraftError
 from siltbook.batch.reading.book_units import Units, units_in

@@ -13,11 +13,11 @@ from siltbook.batch.adopt.context import (
     struck_text,
     whole,
 )
+from siltbook.batch.adopt.inunits import TURNED_UNITS, fits, metres, row_unit
 from siltbook.batch.adopt.model import MEASURED, Amount, Column
 from siltbook.batch.adopt.notes import occasion_of
 from siltbook.batch.adopt.proposing import signs_left
 from siltbook.batch.adopt.recognise import parse_number, valueless, words_beside
-from siltbook.batch.adopt.study import TURNED_UNITS, fits, metres
 from siltbook.batch.reading.unread import says
 from siltbook.templates.contract import PRESSURE_UNITS
 
@@ -49,7 +49,7 @@ class _Measuring:
         value = context.cells[column.index]
         void = context.struck(column) or bool(context.void)
         number, unit = (None, "") if void else parse_number(value, context.found.decimal)
-        unit = unit or column.unit
+        unit = unit or row_unit(context.found, context.row, role) or column.unit
         if number is not None and fits(role, unit):
             self.made[role] = Amount(number, unit)
         elif role not in _DECISIVE and not void and says(value):

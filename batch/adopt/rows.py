@@ -7,9 +7,9 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from siltbook.batch.adopt.inunits import TURNED_UNITS
 from siltbook.batch.adopt.model import Amount
 from siltbook.batch.adopt.readings import UNREAD
-from siltbook.batch.adopt.study import TURNED_UNITS
 from siltbook.batch.reading.amounts import factor_of
 from siltbook.batch.reading.book_units import ISO, Units
 from siltbook.batch.reading.columns import shown

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from siltbook.batch.adopt.columns import values
+from siltbook.batch.adopt.inunits import metres, own_units
 from siltbook.batch.adopt.layouts import (
     ambiguous_dates,
     lacking_year,
@@ -34,13 +35,10 @@ from siltbook.batch.adopt.words import plain
 from siltbook.batch.numbers.unplaced import is_ditto
 from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS
 from siltbook.templates.names import name_key
-from siltbook.templates.units import metres_per
 
 DAY_FIRST, MONTH_FIRST = "day first", "month first"
 SAME, OTHER_STATION = "the same station", "another station"
 AS_LABELLED, SWAPPED = "as the headers say", "the other way round"
-# Units that are read here and turned into one of the contract's: unit, factor.
-TURNED_UNITS = {"mbar": ("bar", 0.001), "MPa": ("bar", 10.0)}
 NO_BOOK: Mapping[str, str] = {}  # no book is to be filled
 PENDING = "(station of "  # how a station begins that is still asked for
 EVERY = "every: readings a day"  # of a logger; an answer, not a question
@@ -228,31 +226,13 @@ def _of_units(made: Study) -> list[Question]:
     ):
         lacking = [
             c for f in made.forms for c in f.columns
-            if c.role in roles and not c.unit and not _own_units(f.tables[0], c)
+            if c.role in roles and not c.unit and not own_units(f.tables[0], c)
         ]  # fmt: skip
         if lacking:
             names = ", ".join(f"'{c.header}'" for c in lacking[:4])
             text = f"In which unit are {names} ({', '.join(lacking[0].samples)})?"
             asked.append(Question(what, made.tables[0].grid.place, text, units, len(lacking)))
     return asked
-
-
-def _own_units(table: Found, column: Column) -> bool:
-    """Whether every cell says its own unit."""
-    read = [parse_number(v, table.decimal) for v in values(table, column.index)]
-    return bool(read) and all(unit for number, unit in read if number is not None)
-
-
-def fits(role: str, unit: str) -> bool:
-    """Whether what a column holds can be in a unit; '' is one that is still asked for."""
-    known = FLOW_UNITS if role == "flow" else (*PRESSURE_UNITS, *TURNED_UNITS)
-    return not unit or role not in MEASURED or unit in known
-
-
-def metres(value: float, unit: str) -> float:
-    """A pressure in metres of water [m]; KeyError for a unit that is not known."""
-    unit, factor = TURNED_UNITS.get(unit, (unit, 1.0))
-    return value * factor * metres_per(unit)
 
 
 def usual(table: Found, column: Column) -> float | None:

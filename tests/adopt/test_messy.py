@@ -14,6 +14,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from siltbook.batch.adopt.job import Adoption, Source, look
 from siltbook.batch.adopt.loud import sentences
+from siltbook.batch.adopt.model import Amount
 from siltbook.batch.adopt.study import stations_of
 from siltbook.batch.errors import BookError
 
@@ -183,3 +184,16 @@ def test_a_station_that_is_called_like_a_mean_is_no_line_of_means() -> None:
     seen = sheet(HEAD, *lines, ["Media 1", None, 3.4, 2.4], ["Media", None, 2.8, 2.6])
     assert seen.rows.readings[-1]["date"] == ""
     assert [one.why for one in seen.rows.left_out if one.rows] == ["a row of totals or averages"]
+
+
+def test_a_column_of_units_holds_for_its_rows() -> None:
+    """It was left out, and one unit asked for all rows."""
+    head = ["Station", "Date", "Inlet", "Outlet", "Unit"]
+    lines = [["North", DAYS[0], 2.8, 2.6, "bar"], ["North", DAYS[1], 40, 38, "psi"]]
+    seen = sheet(head, *lines)
+    assert seen.asked == []
+    assert [r["inlet"] for r in seen.rows.readings] == [Amount(2.8, "bar"), Amount(40, "psi")]
+    lacking = sheet(head, *lines, ["North", DAYS[2], 2.8, 2.6, None])
+    assert [q.text for q in lacking.asked] == [
+        "In which unit are 'Inlet', 'Outlet' (2.8, 40, 2.8)?"
+    ]
