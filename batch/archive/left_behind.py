@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterator, Sequence
+from html import unescape
 
 from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.cells import Workbook, address
@@ -14,7 +16,7 @@ from siltbook.batch.results import Assessment
 from siltbook.batch.typed.beside import beside, many
 from siltbook.checks.wording import listed
 from siltbook.templates.blank_lookups import UNITS_SHEET
-from siltbook.templates.book import Table
+from siltbook.templates.book import Table, column_letters
 from siltbook.templates.contract import (
     AGREED,
     AUDIT_SHEETS,
@@ -28,6 +30,8 @@ from siltbook.templates.contract import (
 )
 
 GO_ON = (STATIONS, AGREED, CHANGED_GAUGES, CARRIED)
+_NAME = re.compile(r'<(?:\w+:)?definedName\b[^>]*?\bname="([^"]+)"')
+_PROTECTED = re.compile(rb"<(?:\w+:)?sheetProtection\b")
 _MOST = 12  # rows, headers or sheets that one sentence names
 _OURS = {
     name.casefold()
@@ -65,12 +69,17 @@ def left_behind(last: Assessment, data: bytes, name: str) -> tuple[str, ...]:
             many = f"{unused} rows" if unused > 1 else "1 row"
             said.append(f"{sheet.name}: {many} could not be used and stayed behind; see Findings.")
     workbook = open_workbook(open_package(as_xlsx(data, name)[0], name), name)
-    own = [*_own_columns(last, workbook), *_own_rows_of_farm(last, workbook)]
+    own = [
+        *_own_columns(last, workbook),
+        *_own_cells(last, workbook),
+        *_own_rows_of_farm(last, workbook),
+    ]
     names = last.book.sheet_names
     sheets = [s for s in names if s.casefold().removesuffix(" (siltbook)") not in _OURS]
     if sheets:
         own.append(f"{'sheet' if len(sheets) == 1 else 'sheets'} {_some(sheets)}")
     own += _beside(last, workbook)
+    own += _set_by_hand(last, workbook)
     if own:
         said.append(f"Your own {listed(own)} stayed behind; copy what you need by hand.")
     return tuple(said)
@@ -109,6 +118,43 @@ def _own_columns(last: Assessment, workbook: Workbook) -> Iterator[str]:
         if own:
             word = "column" if len(own) == 1 else "columns"
             yield f"{word} {_some(own)} of {table.sheet}"
+
+
+def _own_cells(last: Assessment, workbook: Workbook) -> Iterator[str]:
+    """What was typed beside the lists that go on, under no header."""
+    for sheet in GO_ON:
+        table = last.book.lists()[sheet.name]
+        part = next((p for p in workbook.sheets if p.name == table.sheet), None)
+        if part is None or not table.places:
+            continue
+        found = []
+        for col, cells in sorted(read_sheet(workbook, part).columns.items()):
+            rows = [row for row, v in zip(cells.rows, cells.values, strict=True) if str(v).strip()]
+            if col not in table.places.values() and table.header_row not in rows:
+                found += [f"{column_letters(col)}{row}" for row in rows]
+        if found:
+            yield f"{'cell' if len(found) == 1 else 'cells'} {_some(found)} of {table.sheet}"
+
+
+def _set_by_hand(last: Assessment, workbook: Workbook) -> Iterator[str]:
+    """Macros, names, and the protection of sheets that go on with their rows alone."""
+    package = workbook.package
+    main = next(r.target for r in package.relations("") if r.kind == "officeDocument")
+    if any(relation.kind == "vbaProject" for relation in package.relations(main)):
+        yield "macros"
+    names = _NAME.findall(package.read(main).decode("utf-8", "replace"))
+    own = [unescape(name) for name in names if not name.startswith("_xlnm.")]
+    if own:
+        yield f"{'name' if len(own) == 1 else 'names'} {_some(own)}"
+    lists = last.book.lists()
+    going = [last.book.farm_sheet, *(lists[sheet.name].sheet for sheet in GO_ON)]
+    shut = [
+        part.name
+        for part in workbook.sheets
+        if part.name in going and _PROTECTED.search(package.whole(part.part))
+    ]
+    if shut:
+        yield f"protection of {listed(shut)}"
 
 
 def _own_rows_of_farm(last: Assessment, workbook: Workbook) -> Iterator[str]:

@@ -13,13 +13,16 @@ import pytest
 from click.testing import CliRunner
 from openpyxl.chart import BarChart
 from openpyxl.comments import Comment
+from openpyxl.workbook.defined_name import DefinedName
 
 from siltbook.batch.archive.carry_register import next_book
 from siltbook.batch.archive.folder import put, season
+from siltbook.batch.archive.left_behind import left_behind
 from siltbook.batch.cli import main
 from siltbook.batch.job import assess_bytes
 from siltbook.batch.results import Assessment
 from siltbook.templates.blank import BlankOptions, build
+from tests.whole.verdicts import filled
 
 Row = dict[str, object]
 D = dt.date
@@ -190,6 +193,24 @@ def test_what_stays_behind_is_said(tmp_path: Path) -> None:
     ]
     agreed = openpyxl.load_workbook(target)["Agreed"]
     assert (agreed["A2"].value, agreed["B2"].value) == ("(farm)", by_hand)
+
+
+def test_what_stands_beside_the_lists_and_what_was_set_by_hand_is_named() -> None:
+    """Macros, a lock, a name and a text under no header went without a word."""
+
+    made = filled(Readings=[], Agreed=[{"Station": "North 1", "Action": "Weld"}])
+    book = openpyxl.load_workbook(io.BytesIO(made))
+    book["Agreed"]["J4"] = "the board wants a second opinion"
+    book["Stations"].protection.sheet = True
+    book.defined_names["Tariff"] = DefinedName("Tariff", attr_text="Stations!$A$2")
+    out = io.BytesIO()
+    book.save(out)
+    data = out.getvalue()
+    (said,) = left_behind(assess_bytes(data, "last.xlsx"), data, "last.xlsx")
+    assert said == (
+        "Your own cell J4 of Agreed, name Tariff and protection of Stations stayed behind; copy"
+        " what you need by hand."
+    )
 
 
 @pytest.mark.at_length  # the one above says what stays
