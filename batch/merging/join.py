@@ -24,6 +24,7 @@ from siltbook.batch.merging.points import (
     PLACELESS,
     STRUCK,
     TAKE,
+    TWO_WAYS,
     UNIT,
     VOID,
     Point,
@@ -40,7 +41,7 @@ from siltbook.batch.merging.rows import (
     same,
 )
 from siltbook.batch.merging.sides import OWN, Entry, Key, Side, Value, key_of
-from siltbook.batch.merging.struck import settled_there, struck, void
+from siltbook.batch.merging.struck import settled_there, struck, two_ways, void
 from siltbook.batch.merging.units import (
     converted,
     day_of,
@@ -210,8 +211,8 @@ class _Joining:
             return
         if ("back", entry.sheet, entry.key, tuple(entry.cells.items())) in self.settled:
             return
-        if entry.struck:
-            self._add(void(entry, copy))
+        if out := void(entry, copy) if entry.struck else two_ways(entry, self.home, copy):
+            self._add(out)
             return
         entry = self._without_unit(entry, copy)
         self.rows[entry.sheet].append(Live(entry.sheet, 0, dict(entry.cells), entry.key, entry.by))
@@ -385,7 +386,7 @@ class _Joining:
         if point.op == FIXED:
             of_key = (r.row for r in rows if r.key == point.key and r.row)
             return any(self.home.calculates(point.sheet, row, point.column) for row in of_key)
-        if point.op in (STRUCK, VOID):
+        if point.op in (STRUCK, VOID, TWO_WAYS):
             return settled_there(point, rows)
         if point.op == FORMULA:
             return is_met(point, self.home, [*rows])

@@ -21,6 +21,7 @@ CELL, GONE, BACK, ALIAS, PLACELESS, UNIT = "cell", "gone", "back", "alias", "pla
 FIXED, FORMULA = "fixed", "formula"
 # A row that is struck through in one of the two, and one in the copy of which the book has none.
 STRUCK, VOID = "struck", "void"
+TWO_WAYS = "two ways"  # a row whose date the book would read by its own, and the copy by none
 COUNTS, STRUCK_OUT = "it counts", "struck through"
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")  # as keys hold one
 CHOICES = (CELL, GONE, BACK, ALIAS)
@@ -34,6 +35,7 @@ WHAT = {
     FIXED: "a formula of the copy; this book has its result alone",
     FORMULA: "the copy calculates it in another way; this book keeps its own",
     STRUCK: "struck through in one of the two; strike it here, or take the line away",
+    TWO_WAYS: "its date can be read two ways, so it was not added: write it year first",
     VOID: "struck through in the copy, so it was not added",
 }
 

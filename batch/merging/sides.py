@@ -88,6 +88,8 @@ class Side:
     calculated: Mapping[str, Mapping[tuple[int, str], str]] = field(default_factory=dict)
     beside: Mapping[str, Beside] = field(default_factory=dict)  # notes and pictures, by sheet
     other_sheets: tuple[str, ...] = ()  # that hold no cells
+    # Day or month first, as the texts of a column of dates settle it: by list and key.
+    orders: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     def calculates(self, sheet: str, row: int, key: str) -> bool:
         """Whether a cell of a list holds a formula; of the settings, `key` is the setting's."""
@@ -126,6 +128,7 @@ def open_side(data: bytes, name: str, home: Side | None = None) -> Side:
     names = _names(book, home)
     tables: dict[str, Table] = {}
     entries: dict[str, tuple[Entry, ...]] = {}
+    orders: dict[str, Mapping[str, str]] = {}
     for sheet in LISTS:
         table = book.lists()[sheet.name]
         if table.sheet in sheets and table.places:
@@ -135,6 +138,7 @@ def open_side(data: bytes, name: str, home: Side | None = None) -> Side:
             styles = {c: dict(zip(f.rows, f.styles, strict=True)) for c, f in columns.items()}
             reader = _Reader(sheet, table, workbook, styles, names)
             entries[sheet.name] = tuple(reader.entries(grids[table.sheet]))
+            orders[sheet.name] = reader.orders
         else:
             tables[sheet.name], entries[sheet.name] = table, ()
     tables[FARM.name] = _farm_table(book)
@@ -146,7 +150,7 @@ def open_side(data: bytes, name: str, home: Side | None = None) -> Side:
     return Side(
         name, book, entries, tables, names, own_cells, boxes, formulas,
         dict(texts.outside(tables)), dict(texts.of_lists(tables)), dict(beside_of(grids)),
-        tuple(title for title in grids if title not in sheets),
+        tuple(title for title in grids if title not in sheets), orders,
     )  # fmt: skip
 
 

@@ -78,3 +78,22 @@ def test_a_row_that_is_added_behind_a_struck_one_is_not_struck() -> None:
     assert (done.added, done.data is not None) == ({"Readings": 1}, True)
     assert done.data is not None
     assert read_book(done.data, NAME).book.readings.struck == {NEW}
+
+
+def test_a_date_that_only_the_book_would_tell_day_from_month_of_stays_out() -> None:
+    """05/06/2026 of a copy was 6 May beside the book's 06/13/2026."""
+
+    def typed(*dates: str) -> bytes:
+        def how(book: openpyxl.Workbook) -> None:
+            for text in dates:
+                book["Readings"].append(["West", text, 3.0, 2.7])
+
+        return changed(BOOK, how)
+
+    done = merged(typed("06/13/2026"), typed("05/06/2026"))
+    assert done.added == {}
+    assert told(done) == [
+        "Readings, west · 05/06/2026 · routine: its date can be read two ways, so it was not added:"
+        " write it year first: West; 05/06/2026; 3; 2.7 [Readings!A20]"
+    ]
+    assert merged(BOOK, typed("05/06/2026")).added == {"Readings": 1}  # read by nobody there
