@@ -133,8 +133,8 @@ def beside_in_range(verdict: Verdict, facts: Facts) -> str:
     """Sentences that a drop in range must not go without, each with a space in front."""
     if verdict not in (Verdict.IN_RANGE, Verdict.WATCH) or facts.over or facts.latest is None:
         return ""
-    said = (_near_all_the_same, _over_usual, _other_flow, _age, _fell, _same, _only_after_work)
-    return "".join(say(facts, facts.latest) for say in said)
+    said = (_near_all_the_same, _over_usual, _other_flow, _age, _fell, _was_over, _same)
+    return "".join(say(facts, facts.latest) for say in (*said, _only_after_work))
 
 
 def _near_all_the_same(facts: Facts, _: Reading) -> str:
@@ -184,6 +184,22 @@ def _fell(facts: Facts, latest: Reading) -> str:
         return ""
     was = f"{facts.shown.drop(before.drop or 0.0)} on {facts.on(before)}"
     return f" It was {was}; no work is logged since."
+
+
+def _was_over(facts: Facts, latest: Reading) -> str:
+    """That the drop came back from over the limit some readings ago, and nobody knows why."""
+    latest_first = (e for e in reversed(facts.history.entries) if isinstance(e, Work) or e.usable)
+    unworked = takewhile(lambda e: not isinstance(e, Work) or e.work not in CLEARS, latest_first)
+    readings = [e for e in unworked if isinstance(e, Reading)]
+    limit = facts.history.station.limit
+    over = next((r for r in readings if is_over(r.drop or 0.0, limit)), None)
+    if over is None or over in readings[:2]:  # of one reading alone other sentences speak
+        return ""
+    was = f"{facts.shown.drop(over.drop or 0.0)} on {facts.on(over)}"
+    return (
+        f" It was {was}, over the limit, and came back with no work logged: a gauge that was"
+        " changed looks so, too (sheet Gauges)."
+    )
 
 
 def _same(facts: Facts, latest: Reading) -> str:

@@ -270,6 +270,18 @@ def test_a_limit_beyond_all_filters_reassures_nobody() -> None:
     assert "check the unit" not in high.reason
 
 
+def test_an_old_return_from_over_the_limit_that_nobody_worked_for_is_said() -> None:
+    """An outlet gauge that reads higher since: the second reading was *In range* without a word."""
+    came = (read(0, 5.6), read(7, 2.1), read(14, 2.2), read(21, 2.3))
+    judged = verdict_of(*came)
+    assert judged.verdict is Verdict.IN_RANGE
+    assert judged.doubts.endswith(
+        "It was 5.60 m on 2026-06-01, over the limit, and came back with no work logged: a gauge"
+        " that was changed looks so, too (sheet Gauges)."
+    )
+    assert "came back" not in verdict_of(came[0], work(1), *came[1:]).reason
+
+
 def test_nothing_is_opened_on_a_flush_that_nobody_saw() -> None:
     blank = work(1, click=None, water=None)
     judged = verdict_of(read(0, 6.0), blank, read(2, 6.0))
