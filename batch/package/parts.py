@@ -227,15 +227,13 @@ def _unpack(entry: Entry) -> bytes:
 def _dos_stamp(stamp: tuple[int, int, int, int, int, int]) -> tuple[int, int]:
     """Time and date words of a zip record."""
     year, month, day, hour, minute, second = stamp
-    date = (max(year - 1980, 0) << 9) | (month << 5) | day
-    return (hour << 11) | (minute << 5) | (second // 2), date & 0xFFFF
+    date = (year - 1980) << 9 | month << 5 | day  # no zip holds an earlier year, nor this program's
+    return hour << 11 | minute << 5 | second // 2, date
 
 
 def _name_bytes(entry: Entry) -> tuple[bytes, int]:
     """The entry's name as stored, and the flag that says how."""
-    if entry.utf8 and not entry.name.isascii():
-        return entry.name.encode("utf-8"), 0x800
-    return entry.name.encode("cp437" if not entry.utf8 else "ascii"), 0x800 if entry.utf8 else 0
+    return (entry.name.encode("utf-8"), 0x800) if entry.utf8 else (entry.name.encode("cp437"), 0)
 
 
 def _local_record(entry: Entry) -> bytes:
