@@ -37,8 +37,9 @@ class Node:
     attrs: dict[str, str]
     start: int  # of the start tag
     inner: int  # just behind the start tag
-    close: int = -1  # of the end tag; equal to `end` where the element is written as <a/>
-    end: int = -1
+    # Of the end tag, and behind it; equal where the element is written as <a/>.
+    close: int = field(init=False)
+    end: int = field(init=False)
     children: list[Node] = field(default_factory=list)
 
     @property

@@ -19,8 +19,6 @@ EQUIVALENT = {
     "if sheet is READINGS and column.kind == Kind.FLOW:",
     # Small whole numbers are one object each.
     "if entry.method is zipfile.ZIP_STORED:",
-    # Set before anybody reads it.
-    "end: int = - 2",
     # Levels of packing: another size, the same content.
     "packer, quick = zlib.compressobj( 1, zlib.DEFLATED, -15), True",
     # How much is remembered changes the time it takes alone.
