@@ -79,7 +79,7 @@ def flush_inlet_odd(joined: JoinedBook) -> list[Finding]:
     """
     place = joined.work
     typed = place.frame["flush_inlet"].dropna()
-    typed = typed[(typed > 0) & place.frame["known"].reindex(typed.index)]
+    typed = typed[place.frame["known"].reindex(typed.index)]
     if typed.empty:
         return []
     scales = place.frame["full_scale"].astype("float64").to_dict()

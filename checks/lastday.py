@@ -12,9 +12,10 @@ import re
 from collections.abc import Iterator
 from itertools import pairwise
 
-from siltbook.checks.slipped import AWAY, BREAK, slipped_dates
+from siltbook.checks.slipped import BREAK, slipped_dates
 from siltbook.templates.book import Book, Table
 
+AWAY = 20  # [days] between two entries of a book, up to which no date of it is questioned here
 FAR = 400  # [days] after all other entries; no pause between two seasons is as long
 FEW_DAYS = 2  # on which such entries lie; of more, work went on
 SHARE = 3  # times as many entries lie before

@@ -92,7 +92,7 @@ def pressure_other_unit(joined: JoinedBook) -> list[Finding]:
     found = []
     for key in PRESSURES:
         least, most = frame[key].min(), frame[key].max()
-        if not least <= 0 and not most > FAR * least:
+        if not most > FAR * least:
             continue  # no reading is far from any other
         grouped = frame.groupby("key")[key]
         median = grouped.transform("median")

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 LEAST = 3  # dated rows of a station, of which two can show where the third belongs
-AWAY = 20  # [days] from which a row is called far from its place
 BREAK = 60  # [days] after or before all other rows, from which the last or first one is questioned
 RARE = 2  # rows of a year far away; of more, it is another season that stands in the book
 NEAR = 14  # [days] from its one neighbour that such a row must come to, or two usual steps
@@ -172,7 +171,6 @@ def _explained(row: int, day: dt.date, before: int, after: int, *, rare: bool) -
     for how, likely in days:
         if likely is None:
             continue
-        far = abs((likely - day).days) > AWAY
-        if far and before <= likely.toordinal() <= after:
+        if before <= likely.toordinal() <= after:
             return Slipped(row, day, likely, how)
     return None

@@ -12,7 +12,8 @@ _SELECTED = re.compile(
     r"""(<(?:[\w.-]+:)?sheetView\b[^<>]*?)\s+tabSelected\s*=\s*(?:"(?:1|true)"|'(?:1|true)')"""
 )
 _SELECTED_BYTES = re.compile(_SELECTED.pattern.encode())
-_HEAD = 2**16  # [bytes]; most sheets say all before their rows in fewer
+# [bytes]; most sheets say all before their rows in fewer
+_HEAD = 65536
 _ROWS = re.compile(rb"<(?:[\w.-]+:)?sheetData[\s/>]")
 _AFTER_VIEWS = (
     "sheets", "functionGroups", "externalReferences", "definedNames", "calcPr", "extLst",

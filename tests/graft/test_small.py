@@ -197,8 +197,8 @@ def test_the_list_of_sheets_in_the_properties_is_ours_and_the_rest_of_it_stays(
     tag: str, many: str, kept: tuple[str, ...]
 ) -> None:
     document = titles(many, "Farm", "Old", "Name", tag=tag)
-    assert _retitle(document, ["A & B", "C", "D", "E"])
-    made = titles("4", "A &amp; B", "C", "D", "E", *kept, tag=tag)
+    assert _retitle(document, ["A & B", "C", "D", "E", "F"])
+    made = titles("5", "A &amp; B", "C", "D", "E", "F", *kept, tag=tag)
     assert document.encoded() == made.encoded()
 
 

@@ -79,6 +79,14 @@ def test_what_lies_beyond_a_limit_is_refused(entries: list[zipfile.ZipInfo], sai
     assert str(caught.value).startswith(f"b.xlsx {said}")
 
 
+def test_sizes_are_said_in_gigabytes(monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(BookError, match=r"would unpack to 1,000,000,000\.0 GB, more than 1\.5 GB"):
+        _check_limits([info(10**18)], "b.xlsx")
+    monkeypatch.setattr(opened, "MAX_TOTAL", 10**18)
+    with pytest.raises(BookError, match=r"more than 1000000000\.0 GB: it was not read\."):
+        _check_limits([info(10**18), info()], "b.xlsx")
+
+
 def test_a_directory_is_counted_up_to_twice_the_parts_since_a_book_may_hold_packages() -> None:
     with pytest.raises(BookError, match=r"^b\.xlsx is damaged or not complete: open it"):
         open_package(b"PK\x01\x02" * 20_000, "b.xlsx")
@@ -148,6 +156,8 @@ def test_the_most_tags_and_texts_that_a_book_may_hold() -> None:
 def test_a_small_part_lists_at_most_300_000_things() -> None:
     with pytest.raises(ExpatError, match="not well-formed"):
         elements(b"<" * 300_000)
+    with pytest.raises(ExpatError, match="no element found"):
+        elements(b"<a>")
     with pytest.raises(BeyondMeasureError, match="lists more sheets or formats than any workbook"):
         elements(b"<" * 300_001)
 
@@ -177,6 +187,9 @@ def test_between_two_tags_stand_32_mib_at_most(monkeypatch: pytest.MonkeyPatch) 
     pieces.append(b" ")
     with pytest.raises(BeyondMeasureError, match="holds a piece of text longer than any workbook"):
         list(one.counted("a"))
+    pieces[32:] = [b" "]
+    with pytest.raises(BeyondMeasureError, match="holds a piece of text longer than any workbook"):
+        list(one.counted("a"))
 
 
 def test_a_part_comes_in_pieces_and_may_not_hold_more_than_was_said(
@@ -188,6 +201,9 @@ def test_a_part_comes_in_pieces_and_may_not_hold_more_than_was_said(
     with pytest.raises(ValueError, match="unpacks to more than is declared"):
         list(one.chunks("a"))
     assert bytes(one.anew().whole("a")) == bytes(MIB + 1)
+    monkeypatch.setattr(opened, "MAX_TOTAL", MIB)
+    with pytest.raises(ValueError, match="unpacks to more than is declared"):
+        one.anew().whole("a")
 
 
 def test_a_list_that_is_kept_in_memory_has_600_000_elements_at_most() -> None:
@@ -264,6 +280,8 @@ def test_a_part_packed_in_another_way_is_not_guessed_at(method: int) -> None:
     package._entries["a"] = odd
     assert package.head("a", 9) == b""
     package._entries["a"] = replace(DEFLATED, method=zipfile.ZIP_STORED)
+    assert package.head("a", 9) == b""
+    package._entries["a"] = replace(DEFLATED, raw=b"\xff\xff")
     assert package.head("a", 9) == b""
     package._entries["a"] = DEFLATED
     assert (package.head("a", 2), package.head("a", 9), package.head("b", 9)) == (

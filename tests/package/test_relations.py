@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from siltbook.batch.package.limits import GraftError
+from siltbook.batch.package.opened import Package, open_archive
 from siltbook.batch.package.parts import Parts
 from siltbook.batch.package.relations import (
     STRICT,
@@ -42,6 +43,16 @@ def test_where_a_relationship_leads(
     assert found == Relation("r", last, kind, leads, False)
     outside = relation_of({"Type": kind, "Target": target, "TargetMode": "EXTERNAL"}, part)
     assert outside == Relation("", last, kind, target, True)
+
+
+def test_what_else_stands_among_relationships_is_none() -> None:
+    body = '<Alien Id="a" Target="a.xml"/><Relationship Id="b" Target="b.xml"/><Zebra Id="c"/>'
+    data = packed({"_rels/.rels": RELS.format(body).encode()})
+    for package in (Package(open_archive(data)), Parts(data)):
+        assert [one.id for one in package.relations("")] == ["b"]
+    parts = Parts(data)
+    parts.put("_rels/.rels", RELS.format(body.replace('"b"', '"d"')).encode())
+    assert [one.id for one in parts.relations("")] == ["d"]
 
 
 def test_names_of_parts() -> None:

@@ -10,8 +10,9 @@ import zlib
 
 import pytest
 
+from siltbook.batch.package.formats import Asked
 from siltbook.batch.package.limits import GraftError
-from siltbook.batch.package.opened import open_archive
+from siltbook.batch.package.opened import Package, open_archive
 from siltbook.batch.package.parts import Parts, _archive, _read_entry
 from tests.graft.packs import packed
 
@@ -162,8 +163,11 @@ def test_a_part_that_is_not_there_is_named() -> None:
 
 
 def test_the_formats_of_a_sheet_that_was_set_are_those_that_it_has_now() -> None:
-    package = Parts(packed({"s.xml": b'<c s="3"/>'}))
+    opened = Package(open_archive(packed({"s.xml": b'<c s="3"/>'})))
+    package = Parts(opened)
     assert package.asked("s.xml").cellXfs == {3}
+    opened.note_asked("/S.xml", Asked({9}))  # as whoever read the sheet says
+    assert package.asked("s.xml").cellXfs == {9}
     package.put("s.xml", b'<c s="4"/><cfRule dxfId="2"/><row style=\'5\'/>')
     asked = package.asked("S.xml")
     assert (asked.cellXfs, asked.dxfs) == ({4, 5}, {2})
