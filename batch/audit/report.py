@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from siltbook.batch.audit.agreed_sheet import agreed_json
@@ -76,7 +76,7 @@ def seeable(power: tuple[Power, ...]) -> str:
     return f"Planted in this book's own readings, the rules find {cases}."
 
 
-def _followed(results: list[RuleResult], nowhere: list[str]) -> str:
+def _followed(results: list[RuleResult], nowhere: Sequence[str] = ()) -> str:
     """Counts of the steps that the ladder asked for, the worst of them, and what was not kept.
 
     `nowhere`: what is judged nowhere, where steps may stand that nobody was asked for.
