@@ -16,8 +16,8 @@ from siltbook.batch.audit.sensitivity import (
     limits_shown,
 )
 from siltbook.batch.audit.steps_by import STEPS, StepCount, by_person, by_station
-from siltbook.batch.judged_nowhere import judged_nowhere
 from siltbook.batch.report.book import printable
+from siltbook.batch.unjudged import judged_nowhere
 from siltbook.checks.wording import rows_named
 from siltbook.templates.shown import Shown
 

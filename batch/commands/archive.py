@@ -46,8 +46,8 @@ def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> Non
     from siltbook.batch.archive.folder import put
     from siltbook.batch.files import open_file
     from siltbook.batch.guard import within
-    from siltbook.batch.judged_nowhere import judged_nowhere
     from siltbook.batch.report.book import printable
+    from siltbook.batch.unjudged import unused
 
     failures: list[dict[str, str]] = []
     for path in books_of(books, failures):
@@ -58,7 +58,7 @@ def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> Non
             made = within(make, data, path.name, data, path.name, day(as_of))
             put(made.files, target)
             click.echo(printable(f"{path}: {len(made.files)} files in {target}"))
-            for line in judged_nowhere(made.assessment):
+            for line in unused(made.assessment):
                 click.echo(printable(f"  {line}"))
             click.echo(f"  Seal: {made.seal}")
     finish([], failures, as_json=False, code=0)

@@ -7,11 +7,10 @@ from dataclasses import dataclass, replace
 from statistics import median
 
 from siltbook.batch.ladder.replay import Standing, scanned
-from siltbook.batch.model import CLEARS, NO_WORK, History, Reading, Work, is_over
+from siltbook.batch.model import CLEARS, NO_WORK, History, LostRow, Reading, Work, is_over
 from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.numbers.forecast import Forecast
 from siltbook.batch.numbers.readings import usual_flow
-from siltbook.batch.numbers.unplaced import LostRow
 from siltbook.checks.gauges import NOISE
 from siltbook.checks.register import MOST_LIMIT
 from siltbook.checks.slipped import Slipped
@@ -76,7 +75,7 @@ class Facts:
         Of the open episode, or since an interval before the latest reading; any without a day.
         """
         rows, since = self.history.unplaced_work, self._work_since
-        return tuple((row, day) for row, day in rows if day is None or day >= since)
+        return tuple(row for row in rows if row.day is None or row.day >= since)
 
     @property
     def _work_since(self) -> dt.date:
@@ -90,21 +89,21 @@ class Facts:
 
     @property
     def not_read(self) -> tuple[tuple[str, str, dt.date], ...]:
-        """Sheets that were not read and hold what may change where the station stands.
+        """Sheets and tables that were not read and hold what may change where the station stands.
 
         Each with the list that it looks like and the latest such day: a reading after the newest
-        one, or work of a day of which none is logged.
+        one (of its day too, in a second table on the sheet), or work of a day of which none is
+        logged.
         """
         last = dt.date.min if self.newest is None else self.newest.date
         logged = {work.date for work in self.history.entries if isinstance(work, Work)}
         found = []
         for place in self.history.elsewhere:
-            readings = place.like == READINGS.name
-            days = [
-                day
-                for day in place.days
-                if (day > last if readings else day >= self._work_since and day not in logged)
-            ]
+            if place.like == READINGS.name:
+                first = last + dt.timedelta(days=1) if place.sheet else last
+                days = [day for day in place.days if day >= first]
+            else:
+                days = [d for d in place.days if d >= self._work_since and d not in logged]
             if days:
                 found.append((place.sheet, place.like, max(days)))
         return tuple(found)

@@ -315,7 +315,7 @@ def _unplaced(facts: Facts) -> str:
     """A sentence where a row that belongs nowhere may hold the latest reading."""
     rows, said = facts.history.unplaced, ""
     # A row without a day, which has its station, is named where the sentence ends.
-    work = [row for row, day in facts.lost_work if day is not None]
+    work = [lost.row for lost in facts.lost_work if lost.day is not None or not lost.named]
     if rows:
         said = (
             f" {rows_named(rows).capitalize()} of the readings could not be placed and may be the"
@@ -330,12 +330,15 @@ def _unplaced(facts: Facts) -> str:
 
 
 def _not_read(facts: Facts) -> str:
-    """A sentence for each sheet that was not read and may hold the latest of the station."""
-    return "".join(
-        f" The sheet {sheet} looks like {like}, was not read and has an entry here of"
-        f" {facts.shown.day(day)}: move its rows to the sheet {like}."
-        for sheet, like, day in facts.not_read
-    )
+    """A sentence for each sheet or table that was not read and may hold the station's latest."""
+    said = ""
+    for sheet, like, day in facts.not_read:
+        what, to = f"A second table on {like}", "under the first"
+        if sheet:
+            what, to = f"The sheet {sheet} looks like {like},", f"to the sheet {like}"
+        said += f" {what} was not read and has an entry here of {facts.shown.day(day)}:"
+        said += f" move its rows {to}."
+    return said
 
 
 def _plain(facts: Facts) -> str:

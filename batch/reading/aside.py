@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from siltbook.batch.reading.columns import Block
 
-_FILLED = {READINGS.name: ("inlet", "outlet", "drop"), WORK.name: ("work",)}
+FILLED = {READINGS.name: ("inlet", "outlet", "drop"), WORK.name: ("work",)}
 
 
 def rows_aside(
@@ -26,7 +26,7 @@ def rows_aside(
     leaves the name out, or merges its cells, as a rule means that one.
     """
     filled = np.zeros(len(keep), dtype=bool)
-    for key in _FILLED.get(sheet.name, ()):
+    for key in FILLED.get(sheet.name, ()):
         if key in block.cells:
             filled[block.positions(key)] = True
     found: dict[int, tuple[str, dt.date | None]] = {}
@@ -34,7 +34,7 @@ def rows_aside(
     names, days = made["station"].tolist(), made["date"].tolist()
     for at in range(len(keep)) if not keep.all() else ():
         above = names[at] or above
-        if keep[at] or not filled[at] or not above or bool(names[at]) is bool(days[at]):
+        if keep[at] or not filled[at] or not above or (names[at] and days[at]):
             continue
         found[int(block.rows[at])] = (above, days[at])
     return found

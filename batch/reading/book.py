@@ -28,10 +28,11 @@ from siltbook.batch.reading.filled import filled_rows, note_hidden, note_merged,
 from siltbook.batch.reading.foreign import as_xlsx
 from siltbook.batch.reading.headers import HEADER_ROWS, Header, find_header
 from siltbook.batch.reading.lookalike import (
-    UnreadSheet,
+    Missed,
     elsewhere,
     missing_sheet,
     plain_name,
+    second_table,
     unread_sheets,
 )
 from siltbook.batch.reading.sheetxml import read_sheet
@@ -111,14 +112,14 @@ class _Builder:
         parts: dict[str, SheetPart | None],
         cells: dict[str, SheetCells],
         name: str,
-        unread: list[UnreadSheet],
+        unread: list[tuple[Finding, Missed]],
     ) -> None:
         self.workbook = workbook
         self.parts = parts
         self.cells = cells
         self.name = name
-        self.unread = unread
-        self.findings = [sheet.finding for sheet in unread]
+        self.findings = [finding for finding, _ in unread]
+        self.missed = [missed for _, missed in unread]
         self.counts: dict[str, Counts] = {}
         self.register: dict[str, str] = {}
         self.settings = Settings()
@@ -160,7 +161,7 @@ class _Builder:
             counts=self.counts,
             sheet_names=tuple(part.name for part in self.workbook.sheets),
             date1904=self.workbook.date1904,
-            elsewhere=elsewhere(self.unread, self.register),
+            elsewhere=elsewhere(self.missed, self.register),
             names=self.register,
         )
         return ReadResult(book, tuple(self.findings))
@@ -181,6 +182,8 @@ class _Builder:
             self.findings.append(
                 find("column-twice", sheet=title, cell=place, read=read, accepted=accepted)
             )
+        if beside := second_table(self.workbook, cells, header, sheet):
+            self.missed.append(beside)
         self._note_odd_units(sheet, header, title)
         block = filled_rows(cells, header, sheet, title, self.workbook, self.name)
         note_merged(cells, header, block)

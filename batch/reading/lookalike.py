@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from siltbook.batch.errors import BookError, PackError
 from siltbook.batch.package.limits import DAMAGE
+from siltbook.batch.reading.aside import FILLED
 from siltbook.batch.reading.cells import (
     Cells,
     IsoDate,
@@ -22,7 +23,7 @@ from siltbook.batch.reading.cells import (
     Value,
     Workbook,
 )
-from siltbook.batch.reading.headers import find_header
+from siltbook.batch.reading.headers import Header, find_header
 from siltbook.batch.reading.parsing import date_text, number_text, serial_date, tidy
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.checks.findings import Finding, find
@@ -90,20 +91,19 @@ def missing_sheet(workbook: Workbook, sheet: Sheet, name: str) -> BookError:
 
 
 @dataclass(frozen=True)
-class UnreadSheet:
-    """A sheet that looks like a list and is not read: its finding, and what may be missed by that.
+class Missed:
+    """Rows that are not read: on the sheet `name`, or '' for a second table beside the first.
 
-    `days`: station as it was typed and day of each row, where the headers tell them.
+    They look like the list `like`; `days`: station as it was typed and day of each row.
     """
 
-    finding: Finding
-    sheet: Sheet
     name: str
-    days: tuple[tuple[str, dt.date], ...] = ()
+    like: Sheet
+    days: tuple[tuple[str, dt.date], ...]
 
 
-def unread_sheets(workbook: Workbook, parts: Parts) -> Iterator[UnreadSheet]:
-    """Every sheet that looks like a list and is not read as one."""
+def unread_sheets(workbook: Workbook, parts: Parts) -> Iterator[tuple[Finding, Missed]]:
+    """Every sheet that looks like a list and is not read as one, and what it holds."""
     read = {part.part for part in parts.values() if part is not None}
     for part, cells in _others(workbook, read):
         sheet, how = _like_a_list(workbook, parts, cells)
@@ -117,43 +117,70 @@ def unread_sheets(workbook: Workbook, parts: Parts) -> Iterator[UnreadSheet]:
             read=f"a sheet that looks like {sheet.name} by its {how}",
             accepted=f"rows on the sheet {there.name}" if there else f"the name {sheet.name}",
         )
-        days = _days(workbook, part, sheet) if sheet in (READINGS, WORK) else ()
-        yield UnreadSheet(found, sheet, part.name, tuple(days))
+        days = _of_sheet(workbook, part, sheet) if sheet in (READINGS, WORK) else ()
+        yield found, Missed(part.name, sheet, tuple(days))
+
+
+def second_table(
+    workbook: Workbook, cells: SheetCells, header: Header, sheet: Sheet
+) -> Missed | None:
+    """A table beside the one that is read, or second columns of pressures or work; None without.
+
+    Station and date are those of the first table where the second has none.
+    """
+    keys = {bare(column.header): column.key for column in sheet.columns}
+    second = {keys.get(bare(text), ""): column for text, column in reversed(header.twice)}
+    filled = {
+        row for key in FILLED.get(sheet.name, ()) if key in second
+        for row in cells.columns[second[key]].rows
+    }  # fmt: skip
+    every = _days(workbook, cells, header.row, {**header.places, **second})
+    days = tuple((station, day) for row, station, day in every if row in filled)
+    return Missed("", sheet, days) if days else None
 
 
 def elsewhere(
-    sheets: Iterable[UnreadSheet], register: Mapping[str, str]
+    missed: Iterable[Missed], register: Mapping[str, str]
 ) -> dict[str, tuple[Elsewhere, ...]]:
-    """Station of the register -> the days that these sheets hold of it.
+    """Station of the register -> the days that these rows hold of it.
 
     `register`: every name that a station goes by, as `name_key` compares it -> the station.
     """
     found: dict[str, list[Elsewhere]] = {}
-    for unread in sheets:
+    for rows in missed:
         days: dict[str, set[dt.date]] = {}
-        for typed, day in unread.days:
+        for typed, day in rows.days:
             if name := register.get(name_key(typed)):
                 days.setdefault(name, set()).add(day)
         for name, own in days.items():
-            place = Elsewhere(unread.name, unread.sheet.name, tuple(sorted(own)))
+            place = Elsewhere(rows.name, rows.like.name, tuple(sorted(own)))
             found.setdefault(name, []).append(place)
     return {name: tuple(places) for name, places in found.items()}
 
 
-def _days(workbook: Workbook, part: SheetPart, sheet: Sheet) -> Iterator[tuple[str, dt.date]]:
-    """Station and day of each row below the header, of the whole sheet; none without a header."""
+def _of_sheet(workbook: Workbook, part: SheetPart, sheet: Sheet) -> Iterator[tuple[str, dt.date]]:
+    """Station and day of each row of a whole sheet; none without its header."""
     cells = SheetCells()
     with contextlib.suppress(*DAMAGE):
         cells = read_sheet(workbook, part)
     header = find_header(cells, sheet)
-    if header is None or not {"station", "date"} <= header.places.keys():
+    if header is not None:
+        every = _days(workbook, cells, header.row, header.places)
+        yield from ((station, day) for _, station, day in every)
+
+
+def _days(
+    workbook: Workbook, cells: SheetCells, header: int, places: Mapping[str, int]
+) -> Iterator[tuple[int, str, dt.date]]:
+    """Row, station and day of each row below the header that has them; `places`: key -> column."""
+    if not {"station", "date"} <= places.keys():
         return
-    names, dates = (cells.columns[header.places[key]] for key in ("station", "date"))
+    names, dates = (cells.columns[places[key]] for key in ("station", "date"))
     stations = dict(zip(names.rows, names.values, strict=True))
     for row, value, style in zip(dates.rows, dates.values, dates.styles, strict=True):
         day, station = _day(value, _style(workbook, style), workbook), stations.get(row)
-        if row > header.row and day is not None and type(station) is str:
-            yield station, day
+        if row > header and day is not None and type(station) is str:
+            yield row, station, day
 
 
 def _day(value: Value, style: int, workbook: Workbook) -> dt.date | None:

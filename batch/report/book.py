@@ -234,7 +234,7 @@ def _shown_name(name: str) -> str:
 
 def short_table(assessment: Assessment, path: str) -> list[str]:
     """Lines for the terminal: what needs doing, most urgent first."""
-    from siltbook.batch.judged_nowhere import judged_nowhere
+    from siltbook.batch.unjudged import resting_over, unused
     from siltbook.templates.look import VERDICTS
 
     farm = assessment.book.settings.farm
@@ -249,6 +249,7 @@ def short_table(assessment: Assessment, path: str) -> list[str]:
         lines += [f"  {'':<16} {'':<{wide}}  {said}" for said in beside_advice(result.noted)]
     calm = len(assessment.stations) - len(doing)
     lines.append(f"  {calm} of {len(assessment.stations)} stations need nothing now")
-    lines += [f"  {line}" for line in judged_nowhere(assessment)]
+    beside = (*unused(assessment), *resting_over(assessment.stations))
+    lines += [f"  {line}" for line in beside]
     lines.append(f"  {count_findings(assessment.findings)} in the data")
     return [printable(line) for line in lines]

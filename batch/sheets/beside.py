@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 
-from siltbook.batch.judged_nowhere import judged_nowhere
 from siltbook.batch.model import Verdict
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.batch.sheets import kit as k
+from siltbook.batch.unjudged import resting_over, unused
 from siltbook.checks.findings import Severity
 from siltbook.templates.contract import RESULT_SHEETS
 
@@ -21,13 +21,13 @@ FINDINGS = next(name for name in RESULT_SHEETS if name == "Findings")
 def nothing_to_do(assessment: Assessment) -> str:
     """The line where no station is listed; another one where something could not be used."""
     wrong = any(finding.severity is Severity.ERROR for finding in assessment.findings)
-    return AS_FAR if wrong or judged_nowhere(assessment) else NOTHING
+    return AS_FAR if wrong or unused(assessment) else NOTHING
 
 
 def beside_lines(assessment: Assessment) -> list[str]:
     """A line each: what is judged nowhere, how many findings, what is doubtful in range."""
-    nowhere = map(k.clean, judged_nowhere(assessment))
-    return [*nowhere, *_counted(assessment), *_doubts(assessment.stations)]
+    found = (*unused(assessment), *resting_over(assessment.stations))
+    return [*map(k.clean, found), *_counted(assessment), *_doubts(assessment.stations)]
 
 
 def _counted(assessment: Assessment) -> list[str]:
