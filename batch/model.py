@@ -6,7 +6,6 @@ import datetime as dt
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cached_property
-from typing import NamedTuple
 
 from siltbook.checks.changed import ChangedGauge
 from siltbook.checks.findings import Finding
@@ -205,14 +204,6 @@ class CarriedOver:
     supply: dt.date | None = None  # when the inlet was too low for a flush
 
 
-class LostRow(NamedTuple):
-    """A row that could not be placed: where it stands, its day, whether it names its station."""
-
-    row: int
-    day: dt.date | None
-    named: bool
-
-
 @dataclass(frozen=True)
 class History:
     """Everything logged for one station up to the as-of date, in the ladder's order.
@@ -230,7 +221,7 @@ class History:
     reordered: tuple[dt.date, ...] = ()
     slipped: tuple[Slipped, ...] = ()
     unplaced: tuple[int, ...] = ()
-    unplaced_work: tuple[LostRow, ...] = ()
+    unplaced_work: tuple[tuple[int, dt.date | None], ...] = ()
     elsewhere: tuple[Elsewhere, ...] = ()
 
     @property

@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 from statistics import median
 
 from siltbook.batch.ladder.replay import Standing, scanned
-from siltbook.batch.model import CLEARS, NO_WORK, History, LostRow, Reading, Work, is_over
+from siltbook.batch.model import CLEARS, NO_WORK, History, Reading, Work, is_over
 from siltbook.batch.numbers.drops import corrected_drop
 from siltbook.batch.numbers.forecast import Forecast
 from siltbook.batch.numbers.readings import usual_flow
+from siltbook.batch.numbers.unplaced import LostRow
 from siltbook.checks.gauges import NOISE
 from siltbook.checks.register import MOST_LIMIT
 from siltbook.checks.slipped import Slipped
@@ -75,7 +76,7 @@ class Facts:
         Of the open episode, or since an interval before the latest reading; any without a day.
         """
         rows, since = self.history.unplaced_work, self._work_since
-        return tuple(row for row in rows if row.day is None or row.day >= since)
+        return tuple((row, day) for row, day in rows if day is None or day >= since)
 
     @property
     def _work_since(self) -> dt.date:

@@ -315,7 +315,7 @@ def _unplaced(facts: Facts) -> str:
     """A sentence where a row that belongs nowhere may hold the latest reading."""
     rows, said = facts.history.unplaced, ""
     # A row without a day, which has its station, is named where the sentence ends.
-    work = [lost.row for lost in facts.lost_work if lost.day is not None or not lost.named]
+    work = [row for row, day in facts.lost_work if day is not None]
     if rows:
         said = (
             f" {rows_named(rows).capitalize()} of the readings could not be placed and may be the"

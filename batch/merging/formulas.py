@@ -62,9 +62,7 @@ def _moved(text: str, origin: int, row: int) -> str:
     return str(Translator(text, origin=f"A{origin}").translate_formula(f"A{row}"))
 
 
-def is_news(
-    point: Point, row: int, others: Iterable[Point], columns: set[tuple[str, ...]]
-) -> bool:
+def is_news(point: Point, row: int, others: Iterable[Point], columns: set[tuple[str, ...]]) -> bool:
     """Whether nothing else says it: no other result of the cell, no row of the column in which it
     differs alike. `columns` takes up which have been said."""
     about = point.sheet, point.key, point.column

@@ -11,12 +11,12 @@ import datetime as dt
 from collections import defaultdict
 from dataclasses import replace
 
-from siltbook.batch.model import LostRow
 from siltbook.checks.lastday import far_ahead
 from siltbook.checks.register import near_name
 from siltbook.templates.book import Book, Elsewhere, Table
 
 _Placed = tuple[int, dt.date]  # spreadsheet row and day
+LostRow = tuple[int, dt.date | None]
 _DITTO = frozenset((
         '"', "\u2033", "\u201c", "\u201d", "\u201e", "\u3003", "''", "\u00b4\u00b4", ",,",
         "ditto", "dito", "do", "dto", "idem", "id",
@@ -36,11 +36,10 @@ def unplaced(book: Book, as_of: dt.date | None) -> dict[str, tuple[int, ...]]:
 def unplaced_work(book: Book, as_of: dt.date | None) -> dict[str, tuple[LostRow, ...]]:
     """Station -> rows of the sheet Work done that may be work at it, with their days."""
     likely, _ = _likely(book, book.work, as_of)
-    stations = book.work.frame["station"].to_dict()
     found: dict[str, list[LostRow]] = defaultdict(list)
     for row, (name, on) in sorted(likely.items()):
         if _up_to(on, as_of) and row not in book.work.struck:
-            found[name].append(LostRow(row, on, isinstance(stations.get(row), str)))
+            found[name].append((row, on))
     return {name: tuple(rows) for name, rows in found.items()}
 
 

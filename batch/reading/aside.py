@@ -20,21 +20,21 @@ FILLED = {READINGS.name: ("inlet", "outlet", "drop"), WORK.name: ("work",)}
 def rows_aside(
     sheet: Sheet, block: Block, made: dict[str, NDArray[np.object_]], keep: NDArray[np.bool_]
 ) -> dict[int, tuple[str, dt.date | None]]:
-    """Row -> station and day, of the rows that lack one of them and hold a pressure, or work.
+    """Row -> station and day, of the rows that lack one or both and hold a pressure, or work.
 
-    Without a station of its own a row that has a date gets the one that stands above it: who
-    leaves the name out, or merges its cells, as a rule means that one.
+    Without a station of its own a row gets the one that stands above it, and with neither the
+    date above as well: who leaves them out, or merges their cells, as a rule means those.
     """
     filled = np.zeros(len(keep), dtype=bool)
     for key in FILLED.get(sheet.name, ()):
         if key in block.cells:
             filled[block.positions(key)] = True
     found: dict[int, tuple[str, dt.date | None]] = {}
-    above = ""
+    above, day = "", None
     names, days = made["station"].tolist(), made["date"].tolist()
     for at in range(len(keep)) if not keep.all() else ():
-        above = names[at] or above
+        above, day = names[at] or above, days[at] or day
         if keep[at] or not filled[at] or not above or (names[at] and days[at]):
             continue
-        found[int(block.rows[at])] = (above, days[at])
+        found[int(block.rows[at])] = (above, None if names[at] else day)
     return found
