@@ -439,6 +439,17 @@ def test_when_the_first_row_is_questioned(second: str, slipped: bool) -> None:
     assert [(slip.row, str(slip.likely)) for slip in found] == [(2, "2026-06-04")] * slipped
 
 
+def test_three_rows_are_enough_to_question_the_first_or_the_last() -> None:
+    """Of two, nobody knows which one is out."""
+    days = ["2026-05-30", "2026-06-06", "2026-08-06"]
+    (last,) = _of_station(list(enumerate(map(day, days), 2)))
+    assert (last.row, last.likely, last.how) == (4, day("2026-06-08"), EXCHANGED)
+    days = ["2026-04-06", "2026-06-06", "2026-06-13"]
+    (first,) = _of_station(list(enumerate(map(day, days), 2)))
+    assert (first.row, first.likely, first.how) == (2, day("2026-06-04"), EXCHANGED)
+    assert _of_station(list(enumerate(map(day, days[:2]), 2))) == []
+
+
 @pytest.mark.parametrize(
     ("gap", "last"), [(20, "2026-08-06"), (21, "2026-07-16")], ids=["20 days", "21 days"]
 )

@@ -31,6 +31,9 @@ EQUIVALENT = {
     'f" whose name lacks the {mark}" + ("." if mark >= "~$" else " and the # at its end.")',
     # Of three names the others, 's' and 'style', come behind it.
     '(self.dxfs if name <= b"dxfId" else self.cellXfs).add(int(number))',
+    # A part is never longer than the whole; where it is all, the other direction keeps no more.
+    "if len(kept) is not len(days):  # or it is written with the newest on top",
+    "if len(kept) != len(days):  # or it is written with the newest on top",
     # A piece of the bytes is never longer than what was asked for.
     'if len(head) != _LOCAL.size or head[:4] != b"PK\\x03\\x04":',
     "if len(raw) < info.compress_size:",
