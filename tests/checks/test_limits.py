@@ -202,6 +202,8 @@ def test_four_flows_are_a_usual_one_and_three_are_none() -> None:
         "Readings!F5: flow under a fifth of the reference flow: read 1.9 m3/h, while the usual flow"
         " is 10 m3/h; accepted: 2 m3/h or more. Read again while the station irrigates."
     ]
+    (said,) = messages(book(rows, flow_unit="L/s"), "flow-too-low")
+    assert "1.9 L/s, while the usual flow is 10 L/s; accepted: 2 L/s or more." in said
     assert told(book(rows[1:]), "flow-too-low") == []
     assert told(book([*rows[1:], reading(5, flow=0)]), "flow-too-low") == []
 
