@@ -18,7 +18,7 @@ from siltbook.batch.graft.sheets import (
     shared_strings,
     strict_part,
 )
-from siltbook.batch.graft.styles import StyleMap
+from siltbook.batch.graft.styles import StyleMap, _NumberFormats
 from siltbook.batch.graft.workbook import DefinedName, Target, sheet_xml, write_names
 from siltbook.batch.package.limits import GraftError
 from siltbook.batch.package.relations import relations_part
@@ -465,3 +465,12 @@ def test_where_our_sheets_stand_in_the_list(
     text = target.document.encoded().decode()
     assert re.findall(r'sheetId="(\d)"', text) == order.split()
     assert re.findall(r'<sheet [^>]*sheetId="(\d)"', text) == numbers.split()
+
+
+def test_a_number_format_of_ours_takes_the_first_number_that_programs_leave_free() -> None:
+    """ECMA-376 part 1, 18.8.30: ids up to 163 are the format's own."""
+    for listed, first in (("", 164), ('<x numFmtId="14"/>', 164), ('<x numFmtId="200"/>', 201)):
+        numbers = _NumberFormats(Document(f"<a>{listed}</a>".encode(), "s.xml"))
+        assert [numbers.id_of(code) for code in ("0.0", "0.00", "0.0")] == [
+            str(first), str(first + 1), str(first),
+        ]  # fmt: skip
