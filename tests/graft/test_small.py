@@ -18,7 +18,7 @@ from siltbook.batch.graft.sheets import (
     shared_strings,
     strict_part,
 )
-from siltbook.batch.graft.styles import StyleMap, _NumberFormats
+from siltbook.batch.graft.styles import StyleMap, _merge_differential, _NumberFormats, _Pool
 from siltbook.batch.graft.workbook import DefinedName, Target, sheet_xml, write_names
 from siltbook.batch.package.limits import GraftError
 from siltbook.batch.package.relations import relations_part
@@ -468,9 +468,22 @@ def test_where_our_sheets_stand_in_the_list(
 
 
 def test_a_number_format_of_ours_takes_the_first_number_that_programs_leave_free() -> None:
-    """ECMA-376 part 1, 18.8.30: ids up to 163 are the format's own."""
+    """Programs keep ids up to 163 for themselves: common practice, no published source at hand."""
     for listed, first in (("", 164), ('<x numFmtId="14"/>', 164), ('<x numFmtId="200"/>', 201)):
         numbers = _NumberFormats(Document(f"<a>{listed}</a>".encode(), "s.xml"))
         assert [numbers.id_of(code) for code in ("0.0", "0.00", "0.0")] == [
             str(first), str(first + 1), str(first),
         ]  # fmt: skip
+
+
+def test_the_number_formats_of_our_rules_are_renumbered_and_built_in_ones_are_not() -> None:
+    body = "".join(
+        f'<dxf><numFmt numFmtId="{at}" formatCode="{code}"/></dxf>'
+        for at, code in ((164, "0.0"), (165, "0.000"), (163, "a"), (14, "b"))
+    )
+    ours = Document(f"<a><dxfs>{body}<dxf><font/></dxf></dxfs></a>".encode(), "ours.xml")
+    theirs = Document(b'<a><x numFmtId="170"/><dxfs><dxf><font/></dxf></dxfs></a>', "s.xml")
+    pool = _Pool(theirs, "dxfs")
+    assert _merge_differential(ours, pool, _NumberFormats(theirs)) == [1, 2, 3, 4, 0]
+    numbers = [re.findall(r'numFmtId="(\d+)"', xml)[0] for xml in pool.added]
+    assert numbers == ["171", "172", "163", "14"]
