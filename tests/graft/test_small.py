@@ -469,8 +469,9 @@ def test_where_our_sheets_stand_in_the_list(
 
 def test_a_number_format_of_ours_takes_the_first_number_that_programs_leave_free() -> None:
     """Programs keep ids up to 163 for themselves: common practice, no published source at hand."""
-    for listed, first in (("", 164), ('<x numFmtId="14"/>', 164), ('<x numFmtId="200"/>', 201)):
-        numbers = _NumberFormats(Document(f"<a>{listed}</a>".encode(), "s.xml"))
+    most = 2_147_418_112  # a stray number behind it leaves too little room, and is not counted on
+    for listed, first in ((0, 164), (14, 164), (200, 201), (most, most + 1), (most + 1, 164)):
+        numbers = _NumberFormats(Document(f'<a><x numFmtId="{listed}"/></a>'.encode(), "s.xml"))
         assert [numbers.id_of(code) for code in ("0.0", "0.00", "0.0")] == [
             str(first), str(first + 1), str(first),
         ]  # fmt: skip

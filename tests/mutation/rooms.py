@@ -72,6 +72,7 @@ EQUIVALENT = {
     "info.date_time, bool(info.flag_bits & 2049), info.external_attr, info.create_system,",
     # Of places only those from 0 on are asked for.
     'at = node.number("localSheetId", ~1) if local else -1',
+    'at = node.number("localSheetId", -1) if local else - 2',
 }
 
 
