@@ -12,11 +12,13 @@ import re
 from collections.abc import Iterator
 from itertools import pairwise
 
-from siltbook.checks.slipped import BREAK, slipped_dates
+from siltbook.checks.slipped import slipped_dates
 from siltbook.templates.book import Book, Table
 
 AWAY = 20  # [days] between two entries of a book, up to which no date of it is questioned here
-FAR = 400  # [days] after all other entries; no pause between two seasons is as long
+# [days] after all other entries. A date that may be right, however long the pause, must be the day
+# of the judgement: else what was last read before the pause stays in range.
+FAR = 1_000
 FEW_DAYS = 2  # on which such entries lie; of more, work went on
 SHARE = 3  # times as many entries lie before
 
@@ -56,14 +58,11 @@ def latest_day(book: Book) -> dt.date | None:
 def far_ahead(book: Book) -> dict[_Place, tuple[dt.date, int]]:
     """(Sheet, row) -> day, and days after all others, of the few entries beyond a long break.
 
-    The break is FAR, or BREAK where the season of the farm names other years. Entries of which
-    another day is likely (`slipped_dates`) are not among them.
+    The break is FAR. Entries of which another day is likely (`slipped_dates`) are not among them.
     """
     days = _days(book)
-    years = season_years(book.settings.season)
     for last, first in pairwise(days[-FEW_DAYS - 1 :]):
-        other = bool(years) and first.year > max(years) >= last.year
-        if (first - last).days <= (BREAK if other else FAR):
+        if (first - last).days <= FAR:
             continue
         entries = list(_entries(book))
         beyond = [e for e in entries if e[2] >= first]
