@@ -85,8 +85,12 @@ def close_up(task: Task) -> tuple[Step, ...]:
 def _flush(_: bool, rule: FlushRule) -> tuple[Step, ...]:
     task = Task.FLUSH
     return (
-        Step(task, "See that nobody works there and the covers are on; close the downstream valve."
-             " It does not close: no flush; call for help.", _FLUSHES),
+        Step(
+            task,
+            "See that nobody works there and the covers are on; close the downstream valve."
+            " It does not close: no flush; call for help.",
+            _FLUSHES,
+        ),
         Step(task, f"Start {rule.cycles} flush cycles {safety.BY_HAND}.", _FLUSHES),
         Step(task, f"Watch the inlet: it must stay at or above {rule.least_inlet}.", _FLUSHES),
         Step(task, f"In each cycle {safety.SIGNS}; log yes or no for each.", _FLUSHES),

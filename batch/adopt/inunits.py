@@ -43,5 +43,3 @@ def row_unit(table: Found, row: int, role: str) -> str:
     typed = [str(cells[c.index]) for c in table.of("unit") if c.index in cells]
     said = (unit_of(text.strip("()[]")) for text in typed)
     return next((unit for unit in said if unit and fits(role, unit)), "")
-
-
