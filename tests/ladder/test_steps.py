@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
+from siltbook.batch.ladder.doubts import alike_on_end
+from siltbook.batch.ladder.facts import came_back_alone, facts_of
 from siltbook.batch.ladder.replay import Gear, replay_ladder
 from siltbook.batch.ladder.verdict import judge
 from siltbook.batch.model import CarriedOver, ChangedGauge, History, Verdict
 from siltbook.checks.slipped import EXCHANGED, Slipped
+from siltbook.templates.book import Elsewhere
 from tests.ladder.histories import DAY0, SETTINGS, read, station, verdict_of, work
 
 OVER, FINE = 6.0, 2.0
@@ -401,3 +405,58 @@ def test_only_gear_that_awaits_proof_carries_the_part_that_was_replaced(
     replaced = standing.replaced and (standing.replaced.work, standing.replaced.date)
     wanted = (f"{part} replaced", day) if gear is Gear.AWAITS_PROOF else None
     assert replaced == wanted
+
+
+READ = (read(0, FINE), read(7, FINE))
+LATER, ITS_DAY = DAY0 + 8 * DAY, DAY0 + 7 * DAY
+
+
+@pytest.mark.parametrize(
+    ("lost", "verdict"),
+    [
+        ({"unplaced": (9,)}, Verdict.RE_READ),
+        ({"unplaced_work": ((9, ITS_DAY),)}, Verdict.RE_READ),
+        ({"unplaced_work": ((9, DAY0 - DAY),)}, Verdict.IN_RANGE),
+        ({"elsewhere": (Elsewhere("June", "Readings", (LATER,)),)}, Verdict.RE_READ),
+        ({"elsewhere": (Elsewhere("June", "Readings", (ITS_DAY,)),)}, Verdict.IN_RANGE),
+        ({"elsewhere": (Elsewhere("", "Readings", (ITS_DAY,)),)}, Verdict.RE_READ),
+        ({"elsewhere": (Elsewhere("June", "Work done", (DAY0,)),)}, Verdict.RE_READ),
+        ({"elsewhere": (Elsewhere("June", "Work done", (DAY0 - DAY,)),)}, Verdict.IN_RANGE),
+        ({"elsewhere": (Elsewhere("June", "Work done", (DAY0 + 3 * DAY,)),)}, Verdict.IN_RANGE),
+    ],
+)
+def test_each_thing_that_was_not_read_makes_the_latest_uncertain(
+    lost: dict[str, Any], verdict: Verdict
+) -> None:
+    """Rows that could not be placed, and those of a sheet or second table that was not read."""
+    entries = (READ[0], work(3), READ[1])
+    history = History(station(), entries, **lost)
+    assert judge(history, SETTINGS, ITS_DAY).verdict is verdict
+
+
+@pytest.mark.parametrize(
+    ("step", "clean", "days", "found"),
+    [
+        (0.6, 0.1, (0, 1, 2, 3, 4), True),
+        (0.61, 0.1, (0, 1, 2, 3, 4), False),  # a clean filter may always read so
+        (0.61, 0.7, (0, 1, 2, 3, 4), True),
+        (0.6, 0.1, (0, 1, 2, 3, 3), False),  # two of one day
+        (0.5, 1.0, (0, 1, 2), True),
+        (0.51, 1.0, (0, 1, 2), False),
+    ],
+)
+def test_when_sides_alike_on_end_are_no_clean_filter(
+    step: float, clean: float, days: tuple[int, ...], found: bool
+) -> None:
+    entries = (read(-1, FINE), *(read(day, 0.0) for day in days))
+    alike = alike_on_end(History(station(division=step, clean_drop=clean), entries))
+    assert (alike is not None) is found
+
+
+@pytest.mark.parametrize(("p", "alone"), [(0.049, False), (0.05, True), (None, False)])
+def test_a_return_by_less_than_the_gauge_tells_begins_at_one_in_twenty(
+    p: float | None, alone: bool
+) -> None:
+    entries = (read(0, OVER), read(1, 4.9, p_over=p))
+    facts = facts_of(History(station(), entries), SETTINGS, DAY0 + DAY)
+    assert came_back_alone(facts) is alone

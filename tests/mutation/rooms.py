@@ -13,6 +13,10 @@ LEFT_OUT = ("BitOr", "RemoveDecorator")
 EQUIVALENT = {
     # Codes behind it: 'gear-in-time' never comes here, and 'read-after' is met by any reading.
     'if need.code < "flush-in-a-day" or _taken_back(asking, ended, division):',
+    # A forecast has both days or neither; the second condition is for the types.
+    "if expected is None or expected.date is None and expected.low is None:",
+    # Text enums compare as texts: no step comes behind 'needs hand cleaning'.
+    "(Verdict.HAND_CLEAN, at.step >= Step.NEEDS_CLEANING),",
     # Text enums compare as texts: 'check-field' is the first of the verdicts.
     "elif verdict > Verdict.CHECK_FIELD:",
     # A member of an enum is equal to itself alone.
