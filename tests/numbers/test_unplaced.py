@@ -50,6 +50,7 @@ def _judged(
         ["North 1", "end of July", OVER, 2.6],
         ["North 1", None, OVER, 2.6],
         [None, dt.date(2026, 7, 29), OVER, 2.6],  # the name stands above
+        [None, None, OVER, 2.6],  # and the date as well
         ["Nort 1", dt.date(2026, 7, 29), OVER, 2.6],
     ],
 )
@@ -80,7 +81,6 @@ def test_a_name_that_is_typed_once_or_merged() -> None:
     "harmless",
     [
         ["Average", None, 3.4, 2.6],
-        [None, None, 3.4, 2.6],
         ["North 1", None, None, None],
         [None, dt.date(2026, 7, 10), OVER, 2.6],  # before the latest
         ["South field 7", dt.date(2026, 7, 29), OVER, 2.6],

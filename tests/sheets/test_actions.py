@@ -25,12 +25,12 @@ def test_cautions_and_whole_orders_stand_below_the_table_on_a_page_of_their_own(
     formulas: openpyxl.Workbook,
 ) -> None:
     sheet = formulas["Actions"]
-    assert sheet["A20"].value == "Cautions, and the whole order of work"
-    assert [b.id for b in sheet.row_breaks.brk] == [19]
-    assert sheet["A21"].value == safety.EMERGENCY
-    assert sheet["A22"].value == safety.BEFORE_OPENING
-    assert sheet["A26"].value == safety.MAKER_FIRST
-    orders = {r[0].value: (r[1].value, r[3].value) for r in sheet.iter_rows(27)}
+    title = next(c.row for c in sheet["A"] if c.value == "Cautions, and the whole order of work")
+    assert [b.id for b in sheet.row_breaks.brk] == [title - 1]
+    assert sheet.cell(title + 1, 1).value == safety.EMERGENCY
+    assert sheet.cell(title + 2, 1).value == safety.BEFORE_OPENING
+    assert sheet.cell(title + 6, 1).value == safety.MAKER_FIRST
+    orders = {r[0].value: (r[1].value, r[3].value) for r in sheet.iter_rows(title + 7)}
     flush = look.VERDICTS["flush"].label
     name, steps = orders[flush]
     assert name == next(r[1].value for r in sheet.iter_rows(6, 15) if r[0].value == flush)
