@@ -47,7 +47,18 @@ def list_pieces(book: Book) -> dict[str, bytes]:
     """What the fingerprint takes in of each list."""
     lists = book.lists()
     names = (sheet.name for sheet in LISTS if sheet is not AGREED)
-    return {name: list_piece(name, lists[name]) for name in names}
+    return {name: list_piece(name, lists[name]) + _elsewhere(book, name) for name in names}
+
+
+def _elsewhere(book: Book, name: str) -> bytes:
+    """Days on sheets that were not read and look like this list: a verdict may rest on them."""
+    places = sorted(
+        (station, place.sheet, *map(str, place.days))
+        for station, own in book.elsewhere.items()
+        for place in own
+        if place.like == name
+    )
+    return repr(places).encode("utf-8", "surrogatepass") if places else b""
 
 
 def list_piece(name: str, table: Table) -> bytes:

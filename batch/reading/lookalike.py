@@ -159,9 +159,10 @@ def elsewhere(
 
 
 def _of_sheet(workbook: Workbook, part: SheetPart, sheet: Sheet) -> Iterator[tuple[str, dt.date]]:
-    """Station and day of each row of a whole sheet; none without its header."""
+    """Station and day of each row of a whole sheet; none without its header, or where it is
+    damaged or beyond measure: it is not needed, and is named all the same."""
     cells = SheetCells()
-    with contextlib.suppress(*DAMAGE):
+    with contextlib.suppress(*DAMAGE, BookError):
         cells = read_sheet(workbook, part)
     header = find_header(cells, sheet)
     if header is not None:

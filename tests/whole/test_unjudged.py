@@ -15,8 +15,20 @@ from siltbook.batch.audit.job import audit_bytes
 from siltbook.batch.audit.model import Question
 from siltbook.batch.audit.report import answer
 from siltbook.batch.cli import main
+from siltbook.batch.fingerprint import fingerprint
 from tests.sheets.test_beside import actions
-from tests.whole.verdicts import NAME, Row, day, filled, judged, reading, said, station, work
+from tests.whole.verdicts import (
+    NAME,
+    Row,
+    assessed,
+    day,
+    filled,
+    judged,
+    reading,
+    said,
+    station,
+    work,
+)
 
 OVER, FINE = (3.2, 2.5), (3.2, 3.0)  # inlet and outlet [bar]: drops of 7.14 and 2.04 m
 RANGE = "Drop 2.04 m on 2026-06-08, within the limit of 5.00 m."
@@ -161,3 +173,11 @@ def test_a_station_out_of_service_that_was_read_over_is_said() -> None:
         " into service, or correct the register." in found
     )
     assert not [t for t in actions(filled(Stations=register, Readings=READ)) if "last read" in t]
+
+
+def test_what_was_not_read_is_among_the_inputs() -> None:
+    """Else the audit would blame a hand for a verdict that such a sheet changed."""
+    without, later = filled(Readings=READ, Work_done=[work(day(1))]), reading(day(15), *FINE)
+    prints = [fingerprint(assessed(book).book) for book in (without, beside(later), beside())]
+    assert len({*prints}) == 2
+    assert prints[0] == prints[2]
