@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from siltbook.checks.slipped import slipped_dates
-from siltbook.templates.book import Book, Table
+from siltbook.templates.book import Book
 
 AWAY = 20  # [days] between two entries of a book, up to which no date of it is questioned here
 # [days] after all other entries. A date that may be right, however long the pause, must be the day
@@ -51,6 +51,8 @@ def latest_day(book: Book) -> dt.date | None:
     if not any((b - a).days > AWAY for a, b in pairwise(days)):
         return days[-1] if days else None
     ahead, likely = far_ahead(book), _likely(book)
+    if not ahead and not likely:
+        return days[-1]
     entries = [e for e in _entries(book) if e[:2] not in ahead]
     return max(min(day, likely.get((sheet, row), day)) for sheet, row, day in entries)
 
@@ -91,13 +93,10 @@ def _days(book: Book) -> list[dt.date]:
 
 def _entries(book: Book) -> Iterator[_Entry]:
     for table in (book.readings, book.work):
-        yield from _of(table)
+        frame = table.frame
+        for row, day in zip(frame.index.tolist(), frame["date"].tolist(), strict=True):
+            if isinstance(day, dt.date):
+                yield table.sheet, int(row), day
     for row, (_, day) in book.readings.aside.items():
         if day is not None:
             yield book.readings.sheet, row, day
-
-
-def _of(table: Table) -> Iterator[_Entry]:
-    for row, day in zip(table.frame.index.tolist(), table.frame["date"].tolist(), strict=True):
-        if isinstance(day, dt.date):
-            yield table.sheet, int(row), day

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from html import unescape
 
 from siltbook.batch.package.opened import open_package
-from siltbook.batch.reading.cells import Workbook, address
+from siltbook.batch.reading.cells import SheetCells, Workbook, address
 from siltbook.batch.reading.foreign import as_xlsx
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook
@@ -26,6 +26,7 @@ from siltbook.templates.contract import (
     RESULT_SHEETS,
     SHEETS,
     STATIONS,
+    Sheet,
     bare,
 )
 
@@ -69,11 +70,8 @@ def left_behind(last: Assessment, data: bytes, name: str) -> tuple[str, ...]:
             many = f"{unused} rows" if unused > 1 else "1 row"
             said.append(f"{sheet.name}: {many} could not be used and stayed behind; see Findings.")
     workbook = open_workbook(open_package(as_xlsx(data, name)[0], name), name)
-    own = [
-        *_own_columns(last, workbook),
-        *_own_cells(last, workbook),
-        *_own_rows_of_farm(last, workbook),
-    ]
+    columns, cells = _own_cells(last, workbook)
+    own = [*columns, *cells, *_own_rows_of_farm(last, workbook)]
     names = last.book.sheet_names
     sheets = [s for s in names if s.casefold().removesuffix(" (siltbook)") not in _OURS]
     if sheets:
@@ -100,40 +98,40 @@ def _some(names: Sequence[str]) -> str:
     return ", ".join(names[:_MOST]) + (f" and {more:,} more" if more > 0 else "")
 
 
-def _own_columns(last: Assessment, workbook: Workbook) -> Iterator[str]:
-    """The headers of people's own columns on the lists that go on, which are not carried."""
+def _own_cells(last: Assessment, workbook: Workbook) -> tuple[list[str], list[str]]:
+    """People's own columns on the lists that go on, by their headers, and what was typed beside
+    the lists under none: neither is carried."""
+    columns, cells = [], []
     for sheet in GO_ON:
         table = last.book.lists()[sheet.name]
         part = next((p for p in workbook.sheets if p.name == table.sheet), None)
         if part is None or not table.places:
             continue
-        computed = {bare(header) for header in sheet.computed}
-        heads = [
-            (col, str(value).strip())
-            for col, cells in sorted(read_sheet(workbook, part, table.header_row).columns.items())
-            for row, value in zip(cells.rows, cells.values, strict=True)
-            if row == table.header_row and col not in table.places.values()
-        ]
-        own = [text for _, text in heads if text and bare(text) not in computed]
-        if own:
-            word = "column" if len(own) == 1 else "columns"
-            yield f"{word} {_some(own)} of {table.sheet}"
+        heads, beside = _not_of_the_list(sheet, table, read_sheet(workbook, part))
+        if heads:
+            word = "column" if len(heads) == 1 else "columns"
+            columns.append(f"{word} {_some(heads)} of {table.sheet}")
+        if beside:
+            word = "cell" if len(beside) == 1 else "cells"
+            cells.append(f"{word} {_some(beside)} of {table.sheet}")
+    return columns, cells
 
 
-def _own_cells(last: Assessment, workbook: Workbook) -> Iterator[str]:
-    """What was typed beside the lists that go on, under no header."""
-    for sheet in GO_ON:
-        table = last.book.lists()[sheet.name]
-        part = next((p for p in workbook.sheets if p.name == table.sheet), None)
-        if part is None or not table.places:
+def _not_of_the_list(sheet: Sheet, table: Table, read: SheetCells) -> tuple[list[str], list[str]]:
+    """Headers of the columns that the list does not have; addresses of cells under no header."""
+    computed = {bare(header) for header in sheet.computed}
+    heads, beside = [], []
+    for col, cells in sorted(read.columns.items()):
+        if col in table.places.values():
             continue
-        found = []
-        for col, cells in sorted(read_sheet(workbook, part).columns.items()):
-            rows = [row for row, v in zip(cells.rows, cells.values, strict=True) if str(v).strip()]
-            if col not in table.places.values() and table.header_row not in rows:
-                found += [f"{column_letters(col)}{row}" for row in rows]
-        if found:
-            yield f"{'cell' if len(found) == 1 else 'cells'} {_some(found)} of {table.sheet}"
+        texts = zip(cells.rows, (str(value).strip() for value in cells.values), strict=True)
+        typed = {row: text for row, text in texts if text}
+        head = typed.get(table.header_row)
+        if head is None:
+            beside += [f"{column_letters(col)}{row}" for row in typed]
+        elif bare(head) not in computed:
+            heads.append(head)
+    return heads, beside
 
 
 def _set_by_hand(last: Assessment, workbook: Workbook) -> Iterator[str]:

@@ -96,8 +96,10 @@ class Facts:
         one (of its day too, in a second table on the sheet), or work of a day of which none is
         logged.
         """
+        if not self.history.elsewhere:
+            return ()
         last = dt.date.min if self.newest is None else self.newest.date
-        logged = {work.date for work in self.history.entries if isinstance(work, Work)}
+        logged = {work.date for work in self.history.work}
         found = []
         for place in self.history.elsewhere:
             if place.like == READINGS.name:

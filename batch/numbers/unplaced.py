@@ -11,7 +11,7 @@ import datetime as dt
 from collections import defaultdict
 from dataclasses import replace
 
-from siltbook.checks.lastday import far_ahead
+from siltbook.checks.lastday import far_ahead, latest_day
 from siltbook.checks.register import near_name
 from siltbook.templates.book import Book, Elsewhere, Table
 
@@ -50,8 +50,7 @@ def elsewhere(book: Book, as_of: dt.date | None) -> dict[str, tuple[Elsewhere, .
     """
     if not book.elsewhere:
         return {}
-    dated = [day for table in (book.readings, book.work) for day in table.frame["date"].dropna()]
-    if as_of is None or as_of == max(dated, default=None):
+    if as_of is None or as_of == latest_day(book):
         return book.elsewhere
     return {
         name: tuple(
