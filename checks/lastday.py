@@ -8,7 +8,6 @@ archive is, is judged by its own last entry. The numbers below are choices of th
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Iterator
 from itertools import pairwise
 
@@ -24,21 +23,6 @@ SHARE = 3  # times as many entries lie before
 
 _Place = tuple[str, int]  # sheet, spreadsheet row
 _Entry = tuple[str, int, dt.date]
-
-
-def season_years(text: str) -> tuple[int, ...]:
-    """The calendar years that a season's text names: '2026' one, '2026/27' both.
-
-    Any other text names none, and so nothing can be checked against it.
-    """
-    match = re.fullmatch(r"\s*(\d{4})(?:\s*[/–-]\s*(\d{4}|\d{2}))?\s*", text)
-    if not match:
-        return ()
-    first = int(match.group(1))
-    if match.group(2) is None:
-        return (first,)
-    follows = str(first + 1).endswith(match.group(2))
-    return (first, first + 1) if follows else ()
 
 
 def latest_day(book: Book) -> dt.date | None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from siltbook.checks.context import JoinedBook, Listed, finding, hits
 from siltbook.checks.findings import Finding
-from siltbook.checks.lastday import far_ahead, season_years
+from siltbook.checks.lastday import far_ahead
 from siltbook.checks.slipped import slipped_dates
 from siltbook.checks.wording import clock, rows_named
 
@@ -19,6 +20,21 @@ _Entry = tuple[int, int, bool]  # number of the list, spreadsheet row, without a
 
 _SIDES = ("inlet", "outlet")
 COPIED_DAYS = 3  # identical readings on so many days in a row are questioned
+
+
+def season_years(text: str) -> tuple[int, ...]:
+    """The calendar years that a season's text names: '2026' one, '2026/27' both.
+
+    Any other text names none, and so nothing can be checked against it.
+    """
+    match = re.fullmatch(r"\s*(\d{4})(?:\s*[/–-]\s*(\d{4}|\d{2}))?\s*", text)
+    if not match:
+        return ()
+    first = int(match.group(1))
+    if match.group(2) is None:
+        return (first,)
+    follows = str(first + 1).endswith(match.group(2))
+    return (first, first + 1) if follows else ()
 
 
 def date_outside_season(joined: JoinedBook) -> list[Finding]:

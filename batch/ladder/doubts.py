@@ -14,7 +14,7 @@ from itertools import pairwise, takewhile
 
 from siltbook.batch.ladder.facts import Facts
 from siltbook.batch.model import CLEARS, History, Reading, Verdict, Work, is_over
-from siltbook.batch.numbers.readings import usual_flow
+from siltbook.batch.numbers.readings import ALIKE, latest_alike, usual_flow
 from siltbook.batch.numbers.runs import fall_between
 from siltbook.checks.gauges import NOISE
 from siltbook.checks.register import MOST_LIMIT
@@ -23,7 +23,7 @@ from siltbook.templates.shown import Shown
 
 STILL = 6  # latest readings at which an outlet that stands still is questioned
 MOVED = 2.0  # steps of the scale by which the inlet must have risen, and fallen, meanwhile
-ALIKE, ALIKE_COARSE = 3, 5  # readings alike on end; the second where a clean drop may read so
+ALIKE_COARSE = 5  # readings alike on end, in place of ALIKE where a clean drop may read so
 LITTLE, COARSE = 0.5, 0.6  # [m] clean drop where none is registered; step that is still fine
 SAME = 5  # latest readings, each of another day, from which identical ones are said
 AFTER_WORK = 4  # latest readings, all right after a flush or a cleaning, from which it is said
@@ -78,8 +78,7 @@ def alike_on_end(history: History) -> Alike | None:
     How many depends on the scale: a drop under a step of it reads as none now and then. None on a
     scale so coarse that a clean filter may always read so.
     """
-    usable = (r for r in reversed(history.readings) if r.usable)
-    found = list(takewhile(lambda r: bool(r.inlet) and abs(r.drop or 0.0) <= NOISE, usable))
+    found = latest_alike(history)
     if len(found) < ALIKE:
         return None
     station = history.station

@@ -5,16 +5,15 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from itertools import islice
 
 from siltbook.batch.model import History, is_over
 from siltbook.batch.numbers.costs import DirtCost, Line, dirt_cost, excess_line
 from siltbook.batch.numbers.drops import implausibly_low
 from siltbook.batch.numbers.effectiveness import Effectiveness, cleaning_effectiveness
 from siltbook.batch.numbers.forecast import MOST_FARM, Forecast, forecast
+from siltbook.batch.numbers.readings import ALIKE, latest_alike
 from siltbook.batch.numbers.runs import Run, cut_runs
 from siltbook.batch.numbers.training import training_runs
-from siltbook.checks.gauges import NOISE
 from siltbook.templates.book import Settings
 from siltbook.templates.shown import Shown
 
@@ -23,7 +22,6 @@ CROWDED = (
     f"more than {MOST_STATIONS:,} stations in one book, so forecasts are left out:"
     " split the book by farm"
 )
-ALIKE = 3  # latest readings with both sides alike, from which no day is expected
 WATCH_INTERVALS = 2.0  # a forecast within so many reading intervals makes a station watched
 
 
@@ -107,22 +105,13 @@ def _forecast(
         return Forecast(None, None, None, "already over the limit")
     if implausibly_low(history, latest):
         return Forecast(None, None, None, "the drop is implausibly low: see to the element first")
-    if _alike(history):
+    if len(latest_alike(history)) >= ALIKE:
         why = "inlet and outlet read alike: there is no drop to reckon from"
         return Forecast(None, None, None, why)
     if crowded:
         return Forecast(None, None, None, crowded)
     expected = forecast(own, farm, station.limit, as_of, latest.u_between)
     return _from(expected, as_of, latest.date, shown)
-
-
-def _alike(history: History) -> bool:
-    """Whether the latest readings have inlet and outlet alike, so often that none is believed."""
-    usable = (r for r in reversed(history.readings) if r.usable)
-    latest = list(islice(usable, ALIKE))
-    return len(latest) == ALIKE and all(
-        bool(r.inlet) and abs(r.drop or 0.0) <= NOISE for r in latest
-    )
 
 
 def _from(expected: Forecast, as_of: dt.date, read: dt.date, shown: Shown) -> Forecast:

@@ -6,16 +6,24 @@ import datetime as dt
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import takewhile
 from statistics import median
 
-from siltbook.batch.model import Reading, Station
-from siltbook.checks.gauges import drop_uncertainty, outlet_slack, probability_over, reading_part
+from siltbook.batch.model import History, Reading, Station
+from siltbook.checks.gauges import (
+    NOISE,
+    drop_uncertainty,
+    outlet_slack,
+    probability_over,
+    reading_part,
+)
 from siltbook.checks.pressures import HIGH_FLOW
 
 NO_INLET = "no pressure at the inlet: pump off, or a dead gauge"
 LOWEST_FLOW_SHARE = 0.2  # of the reference flow, below which a drop says nothing
 LOW_FLOW = "flow under a fifth of the usual flow"
 FEW_FLOWS = 4  # readings with a flow, of which one slip cannot be the middle
+ALIKE = 3  # latest readings with both sides alike, from which they are questioned
 _BEYOND = 1e-6  # [m] over the full scale, arithmetic only
 
 
@@ -168,3 +176,9 @@ def without_low_flows(readings: Sequence[Reading]) -> list[Reading]:
         else r
         for r in readings
     ]
+
+
+def latest_alike(history: History) -> list[Reading]:
+    """The latest usable readings with inlet and outlet alike, newest first, up to one without."""
+    usable = (reading for reading in reversed(history.readings) if reading.usable)
+    return list(takewhile(lambda r: bool(r.inlet) and abs(r.drop or 0.0) <= NOISE, usable))

@@ -91,7 +91,8 @@ def why_outside(book: Book, month: Month) -> str:
     A book without an entry by the month's end has nothing to say. Beyond that the season that the
     Farm sheet names decides, or the latest entry where it names none.
     """
-    from siltbook.checks.lastday import latest_day, season_years
+    from siltbook.checks.lastday import latest_day
+    from siltbook.checks.visits import season_years
 
     years = season_years(book.settings.season)
     if years and month.year not in years:

@@ -6,7 +6,7 @@ import datetime as dt
 
 import pytest
 
-from siltbook.checks.lastday import season_years
+from siltbook.checks.visits import season_years
 from tests.checks.builders import book, job, reading
 from tests.checks.helpers import messages
 
