@@ -103,14 +103,15 @@ def read(book: Source) -> Read:
 def check(book: Source, as_of: dt.date | None = None) -> pd.DataFrame:
     """What is wrong or doubtful in a book, one row for each finding; the book is not changed.
 
-    `as_of` None means the book's review date, else its latest entry. BookError as for `read`.
+    `as_of` None means the book's review date, else its latest entry; of a datetime its day counts.
+    BookError as for `read`, TypeError where a book or a day is none.
     """
-    return _frame(EVERY_FIELD, _within(_ASSESS, book, as_of).findings)
+    return _frame(EVERY_FIELD, _within(_ASSESS, book, _day(as_of)).findings)
 
 
 def judge(book: Source, as_of: dt.date | None = None) -> Judged:
     """Judge every station of a book; parameters and errors as for `check`."""
-    assessment: Assessment = _within(_ASSESS, book, as_of)
+    assessment: Assessment = _within(_ASSESS, book, _day(as_of))
     return Judged(
         assessment.as_of,
         _frame(VERDICTS, assessment.stations),
@@ -126,25 +127,29 @@ def reviewed_bytes(book: Source, as_of: dt.date | None = None) -> bytes:
 
     BookError as for `read`, GraftError where the book cannot take new sheets.
     """
+    on = _day(as_of)
     data, path = _taken(book)
-    made = within("siltbook.batch.job:review_bytes", data, path, data, path, Path(path).name, as_of)
+    made = within("siltbook.batch.job:review_bytes", data, path, data, path, Path(path).name, on)
     return bytes(made.package)
 
 
-def review(books: Iterable[Source], month: str) -> Review:
+def review(books: Source | Iterable[Source], month: str) -> Review:
     """The pack of a monthly review of one book or several; `month` as '2026-07'.
 
-    BookError where a book cannot be read, the month is none, or no book is of it.
+    BookError where a book cannot be read, the month is none, no book was given or none is of it.
     """
     from siltbook.batch.review.agenda import AGENDA, items
     from siltbook.batch.review.month import parse_month
     from siltbook.batch.review.pack import make_pack, pack_bytes
 
     try:
-        asked = parse_month(month)
+        asked = parse_month(str(month))
     except ValueError as error:
         raise BookError(str(error)) from error
-    farms = (_within("siltbook.batch.review.farm:read_month", one, asked) for one in books)
+    given = [books] if isinstance(books, (str, bytes, os.PathLike)) else list(books)
+    if not given:
+        raise BookError(f"No book was given for the review of {asked}: name one or several.")
+    farms = (_within("siltbook.batch.review.farm:read_month", one, asked) for one in given)
     pack = make_pack(farms, asked, __version__)
     return Review(_frame(AGENDA, items(pack)), pack_bytes(pack))
 
@@ -154,7 +159,7 @@ def audit(book: Source, as_of: dt.date | None = None) -> Audited:
     from siltbook.batch.audit.model import Question
     from siltbook.batch.audit.sheets import DETAIL, SUMMARY, PlaceOf
 
-    found, package = _within("siltbook.batch.audit.job:audited", book, as_of)
+    found, package = _within("siltbook.batch.audit.job:audited", book, _day(as_of))
     results = [result for question in Question for result in found.of(question)]
     places = [PlaceOf(result, place) for result in results for place in result.places]
     states = [str(result.state) for result in results]
@@ -171,10 +176,22 @@ def _within(function: str, book: Source, *more: object) -> Any:
     return within(function, data, path, data, path, *more)
 
 
+def _day(as_of: object) -> dt.date | None:
+    """The day of which to judge, of a datetime its day; TypeError, one sentence, for no day."""
+    if isinstance(as_of, dt.datetime) and as_of == as_of:  # pandas' NaT is no day
+        return as_of.date()
+    if as_of is None or (isinstance(as_of, dt.date) and not isinstance(as_of, dt.datetime)):
+        return as_of
+    raise TypeError(f"as_of is {as_of!r}: give a day, for example datetime.date(2026, 8, 30).")
+
+
 def _taken(book: Source) -> tuple[bytes, str]:
-    """A book's bytes and its name."""
-    if isinstance(book, bytes):
-        return book, "book.xlsx"
+    """A book's bytes and its name; TypeError, one sentence, for what is neither path nor bytes."""
+    if isinstance(book, (bytes, bytearray, memoryview)):
+        return bytes(book), "book.xlsx"
+    if not isinstance(book, (str, os.PathLike)):
+        kind = type(book).__name__
+        raise TypeError(f"A book is its path or its bytes, and this is of the type {kind}.")
     path = Path(book)
     return open_file(path).data, str(path)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import doctest
 import re
 import subprocess
@@ -60,6 +61,31 @@ def test_a_changed_frame_changes_no_later_answer() -> None:
 def test_a_month_that_is_none_is_said() -> None:
     with pytest.raises(siltbook.BookError, match="'July' is no month: write year and month"):
         siltbook.review([TWELVE], "July")
+
+
+def test_one_book_that_is_no_list_is_reviewed_and_none_is_said() -> None:
+    with pytest.raises(siltbook.BookError, match=r"nowhere\.xlsx: no such file"):
+        siltbook.review("nowhere.xlsx", "2026-07")  # its letters are no books
+    with pytest.raises(siltbook.BookError, match="No book was given for the review of 2026-07"):
+        siltbook.review([], "2026-07")
+
+
+@pytest.mark.parametrize("as_of", ["2026-08-30", 20260830, pd.NaT])
+def test_what_is_no_day_is_said(as_of: object) -> None:
+    with pytest.raises(TypeError, match=r"as_of is .*: give a day, for example datetime.date\("):
+        siltbook.judge(TWELVE, as_of)  # type: ignore[arg-type]
+
+
+def test_of_a_datetime_its_day_counts() -> None:
+    from siltbook.batch.interface import _day
+
+    asked = dt.datetime(2026, 7, 1, 9, 30)
+    assert {_day(asked), _day(pd.Timestamp(asked)), _day(asked.date())} == {dt.date(2026, 7, 1)}
+
+
+def test_what_is_no_book_is_said() -> None:
+    with pytest.raises(TypeError, match="its path or its bytes, and this is of the type int"):
+        siltbook.judge(5)  # type: ignore[arg-type]
 
 
 def test_what_is_not_offered_is_said() -> None:
