@@ -44,6 +44,18 @@ def _digits(per: float) -> Digits:
     return Digits(drop, drop, drop + 1, drop + 1, drop + 2)
 
 
+def least_number(value: float, digits: int, typed_from: int | None = None) -> str:
+    """A least value [any unit] to so many digits: as typed, or up, never down.
+
+    29.0076 psi (2 bar) to one digit are '29.1': whoever reads 29.0 there has less. A value that
+    was typed has the digits that it needs, from `typed_from` (`digits` without it) on.
+    """
+    typed = _typed_digits(value, digits if typed_from is None else typed_from)
+    if typed is not None:
+        return f"{value:.{typed}f}"
+    return f"{math.ceil(value * 10**digits) / 10**digits:.{digits}f}"
+
+
 def _typed_digits(value: float, least: int) -> int | None:
     """The digits behind the point that a typed number has, from `least` on; None for too many."""
     for digits in range(least, least + MORE + 1):
@@ -115,6 +127,19 @@ class Shown:
     def level(self, metres: float) -> str:
         """An inlet, an outlet or a field pressure."""
         return self.drop(metres, self.digits.level)
+
+    def at_least(self, metres: float, digits: int = 0, typed_from: int | None = None) -> str:
+        """The least level that is asked for: what is said is never less (`least_number`)."""
+        least = max(digits, self.digits.level)
+        return f"{least_number(self.value(metres), least, typed_from)} {self.unit}"
+
+    def under(self, metres: float, least: float) -> tuple[str, str]:
+        """A level that is under a least one, and that least one; the two never print alike."""
+        for digits in range(self.digits.level, self.digits.level + MORE):
+            said = self.drop(metres, digits), self.at_least(least, digits)
+            if said[0] != said[1]:
+                return said
+        return self.drop(metres, digits + 1), self.at_least(least, digits + 1)
 
     def coarse(self, metres: float) -> str:
         """A drop about which no more is known than its first digits."""

@@ -138,9 +138,12 @@ def _flush(context: _Context, work: Work) -> Iterator[Checked]:
     yield _kept("all-cycles", name, work, kept, f"cycles {run}", "cycles")
     least = context.settings.flush_inlet
     held = work.flush_inlet is not None and work.flush_inlet >= least - 1e-6
-    say = context.settings.shown.drop
-    low = "not recorded" if work.flush_inlet is None else say(work.flush_inlet)
-    said = f"lowest inlet {low} (at least {say(least)})"
+    shown = context.settings.shown
+    low, asked = shown.under(work.flush_inlet or 0.0, least)
+    if work.flush_inlet is None or held:
+        low = "not recorded" if work.flush_inlet is None else shown.level(work.flush_inlet)
+        asked = shown.at_least(least)
+    said = f"lowest inlet {low} (at least {asked})"
     yield _kept("inlet-held", name, work, held, said, "flush_inlet")
     blank = [w for w, v in (("click", work.click), ("water", work.water)) if v is None]
     said = f"{' and '.join(blank)} not recorded" if blank else "click and water answered"

@@ -10,7 +10,7 @@ from siltbook.batch.model import Verdict
 from siltbook.templates import safety
 from siltbook.templates.orders import order_of_work
 from siltbook.templates.safety import FlushRule, Step, Task, Touch
-from siltbook.templates.units import metres_per
+from siltbook.templates.shown import shown_in
 
 _TASKS = {
     Verdict.ESCALATE: Task.HELP,
@@ -53,9 +53,8 @@ def touches_of(verdict: Verdict) -> frozenset[Touch]:
 
 def flush_rule(facts: Facts) -> FlushRule:
     """The farm's rule for a complete flush, its lowest inlet in the station's own unit."""
-    unit = facts.history.station.now.unit
-    least = facts.settings.flush_inlet / metres_per(unit)
-    return FlushRule(facts.settings.flush_cycles, f"{least:.1f} {unit}")
+    shown, asked = shown_in(facts.history.station.now.unit), facts.settings.flush_inlet
+    return FlushRule(facts.settings.flush_cycles, shown.at_least(asked, typed_from=1))
 
 
 def _re_read(facts: Facts) -> tuple[Step, ...]:

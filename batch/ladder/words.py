@@ -143,15 +143,17 @@ def _flush(facts: Facts) -> str:
 
 def _supply(facts: Facts) -> str:
     low, latest = facts.standing.supply_low, facts.latest
-    say, least = facts.shown.level, facts.shown.level(facts.settings.flush_inlet)
+    under, asked = facts.shown.under, facts.settings.flush_inlet
     if latest is not None and latest.inlet is not None and too_low_to_flush(facts):
+        inlet, least = under(latest.inlet, asked)
         return _sentence(
-            f"inlet {say(latest.inlet)} on {facts.on(latest)}, and a flush needs at least "
+            f"inlet {inlet} on {facts.on(latest)}, and a flush needs at least "
             f"{least}: it cannot work until the supply is back",
             _drop(facts),
         )
     if low is not None and low.flush_inlet is not None:
-        fell = f"inlet fell to {say(low.flush_inlet)} in the flush of {facts.on(low)}"
+        inlet, least = under(low.flush_inlet, asked)
+        fell = f"inlet fell to {inlet} in the flush of {facts.on(low)}"
         seen = " and ".join(low.missing_signs)
         unclear = f"at that inlet '{seen}' says nothing about solenoid or controller"
         return _sentence(
@@ -159,7 +161,7 @@ def _supply(facts: Facts) -> str:
         )
     if low is not None and not low.row:
         said = f"inlet too low for a flush on {facts.on(low)}, in last season's book"
-        return _sentence(said, f"at least {least} is needed", _drop(facts))
+        return _sentence(said, f"at least {facts.shown.at_least(asked)} is needed", _drop(facts))
     return _sentence(_low_inlet(facts), _drop(facts))
 
 
@@ -172,16 +174,17 @@ def _low_inlet(facts: Facts) -> str:
     on, say = facts.on(latest), facts.shown.level
     if facts.history.station.working_inlet is None and usual is not None:
         return f"inlet {say(latest.inlet)} on {on}, under half of the usual {say(usual)}"
-    return f"inlet {say(latest.inlet)} on {on}, lowest working inlet is {say(wanted)}"
+    inlet, least = facts.shown.under(latest.inlet, wanted)
+    return f"inlet {inlet} on {on}, lowest working inlet is {least}"
 
 
 def _field(facts: Facts) -> str:
     latest, wanted = facts.latest, facts.history.station.wanted_field
     if latest is None or latest.field is None or wanted is None:
         return _sentence(_drop(facts))
-    say = facts.shown.level
-    low = f"field pressure {say(latest.field)} on {facts.on(latest)}"
-    return _sentence(f"{low}, {say(wanted)} is wanted", f"supply is fine and {_drop(facts)}")
+    field, least = facts.shown.under(latest.field, wanted)
+    low = f"field pressure {field} on {facts.on(latest)}"
+    return _sentence(f"{low}, {least} is wanted", f"supply is fine and {_drop(facts)}")
 
 
 def _inspect(facts: Facts) -> str:

@@ -163,7 +163,7 @@ def _known(assessment: Assessment, result: StationResult, on: dt.date | None) ->
             f"Last, {shown.day(latest.date)}: inlet {gauge.number(latest.inlet)}, outlet "
             f"{gauge.number(latest.outlet)}, drop {gauge.shown(latest.drop)}"
         )
-    least = gauge.shown(assessment.book.settings.flush_inlet)
+    least = gauge.at_least(assessment.book.settings.flush_inlet)
     limits = [f"limit {gauge.limit(station.limit)}", over_at(station, latest)]
     limits.append(f"in a flush the inlet stays at or above {least}")
     yield f"{last}. {'; '.join(part for part in limits if part)}."

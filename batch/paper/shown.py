@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from siltbook.batch.assess import assess
 from siltbook.batch.model import Reading, Station
 from siltbook.batch.results import Assessment
-from siltbook.templates.shown import IN_METRES, Shown, shown_in
+from siltbook.templates.shown import IN_METRES, Shown, least_number, shown_in
 from siltbook.templates.units import metres_per
 
 BLANK = "–"
@@ -33,6 +33,10 @@ class Gauge:
         """The same with the unit."""
         number = self.number(metres)
         return number if number == BLANK else f"{number} {self.unit}"
+
+    def at_least(self, metres: float) -> str:
+        """The least pressure [m] that is asked for, with the unit: never less than that."""
+        return f"{least_number(metres / self.factor, self.digits)} {self.unit}"
 
     def limit(self, metres: float) -> str:
         """A limit [m] with the unit; as it was typed first, where that was in metres."""

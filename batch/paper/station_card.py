@@ -112,7 +112,7 @@ def _known(
     yield "Serial number", str(station.registered("serial") or BLANK)
     yield "Limit", gauge.limit(station.limit)
     yield "Clean drop", gauge.shown(station.clean_drop)
-    yield "Lowest inlet in a flush", gauge.shown(settings.flush_inlet)
+    yield "Lowest inlet in a flush", gauge.at_least(settings.flush_inlet)
     yield "Flush cycles", f"{settings.flush_cycles}"
     yield "Gauge", _gauge(result, gauge)
     yield "Reading that is over", over_at(station, result.latest).removeprefix("over: ") or BLANK

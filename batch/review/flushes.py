@@ -63,8 +63,8 @@ def _faults(flush: Work, settings: Settings) -> Iterator[str]:
     if missing_cycles(flush, settings.flush_cycles):
         yield f"{flush.cycles:g} of {settings.flush_cycles} cycles"
     if flush.flush_inlet is not None and flush.flush_inlet < settings.flush_inlet - NOISE:
-        say = settings.shown.level
-        yield f"inlet fell to {say(flush.flush_inlet)}, asked {say(settings.flush_inlet)}"
+        inlet, least = settings.shown.under(flush.flush_inlet, settings.flush_inlet)
+        yield f"inlet fell to {inlet}, asked {least}"
 
 
 def _blanks(flush: Work) -> Iterator[str]:

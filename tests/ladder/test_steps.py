@@ -33,7 +33,7 @@ def test_clear_over_opens_an_episode_and_needs_a_flush() -> None:
     assert judged.episodes[-1].closed is None
     assert judged.steps[2].words == "Watch the inlet: it must stay at or above 2.0 bar."
     in_psi = verdict_of(read(0, OVER), at=station(unit="psi"))
-    assert in_psi.steps[2].words == "Watch the inlet: it must stay at or above 29.0 psi."
+    assert in_psi.steps[2].words == "Watch the inlet: it must stay at or above 29.1 psi."
 
 
 def test_a_drop_equal_to_the_limit_is_in_range() -> None:

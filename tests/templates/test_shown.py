@@ -42,6 +42,24 @@ def test_a_limit_has_the_digits_that_were_typed() -> None:
     assert shown_in("psi").limit(0.49 * metres_per("bar")) == "7.1 psi"
 
 
+def test_whoever_reads_the_least_pressure_off_the_scale_has_it() -> None:
+    two_bar = 2 * metres_per("bar")  # 29.008 psi: who holds 29.0 psi has less
+    said = {unit: shown_in(unit).at_least(two_bar, typed_from=1) for unit in PRESSURE_UNITS}
+    assert said == {
+        "bar": "2.0 bar", "kPa": "200.0 kPa", "psi": "29.1 psi", "m": "20.4 m",
+        "kgf/cm2": "2.04 kgf/cm2",
+    }  # fmt: skip
+    assert shown_in("bar").at_least(2.245 * metres_per("bar"), typed_from=1) == "2.245 bar"
+    assert shown_in("psi").at_least(29 * metres_per("psi")) == "29.0 psi"
+
+
+def test_a_level_under_the_least_never_prints_like_it() -> None:
+    psi, two_bar = metres_per("psi"), 2 * metres_per("bar")
+    assert shown_in("psi").under(29 * psi, two_bar) == ("29.0 psi", "29.1 psi")
+    assert shown_in("bar").under(29 * psi, two_bar) == ("1.999 bar", "2.000 bar")
+    assert shown_in("bar").under(two_bar - 2e-6, two_bar)[1].startswith("2.0000")
+
+
 def test_a_limit_that_was_typed_in_metres_is_said_so_and_converted_once() -> None:
     assert shown_in("psi").limit(5.0) == "5 m (7.1 psi)"
     assert shown_in("psi").limit(4.75) == "4.75 m (6.8 psi)"
