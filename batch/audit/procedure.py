@@ -139,11 +139,11 @@ def _flush(context: _Context, work: Work) -> Iterator[Checked]:
     least = context.settings.flush_inlet
     held = work.flush_inlet is not None and work.flush_inlet >= least - 1e-6
     shown = context.settings.shown
-    low, asked = shown.under(work.flush_inlet or 0.0, least)
+    lowest, at_least = shown.under(work.flush_inlet or 0.0, least)
     if work.flush_inlet is None or held:
-        low = "not recorded" if work.flush_inlet is None else shown.level(work.flush_inlet)
-        asked = shown.at_least(least)
-    said = f"lowest inlet {low} (at least {asked})"
+        lowest = "not recorded" if work.flush_inlet is None else shown.level(work.flush_inlet)
+        at_least = shown.at_least(least)
+    said = f"lowest inlet {lowest} (at least {at_least})"
     yield _kept("inlet-held", name, work, held, said, "flush_inlet")
     blank = [w for w, v in (("click", work.click), ("water", work.water)) if v is None]
     said = f"{' and '.join(blank)} not recorded" if blank else "click and water answered"
