@@ -211,7 +211,8 @@ class History:
     `reordered`: days without times that were put into the one order that makes sense.
     `slipped`: rows of readings whose dates look mistyped, those after the as-of date as well.
     `unplaced`: rows of readings that may be its latest, and could not be placed; `unplaced_work`:
-    rows of work, with their days. `elsewhere`: entries on sheets that were not read.
+    rows of work, with their days; `unplaced_gauges`: of changed gauges with a unit.
+    `elsewhere`: entries on sheets that were not read.
     """
 
     station: Station
@@ -222,6 +223,7 @@ class History:
     slipped: tuple[Slipped, ...] = ()
     unplaced: tuple[int, ...] = ()
     unplaced_work: tuple[tuple[int, dt.date | None], ...] = ()
+    unplaced_gauges: tuple[int, ...] = ()
     elsewhere: tuple[Elsewhere, ...] = ()
 
     @property

@@ -14,10 +14,11 @@ def judged_nowhere(assessment: Assessment) -> list[str]:
     """A line each for rows under a name that no register has, and sheets and columns not read."""
     book, found = assessment.book, assessment.findings
     lists = (book.readings.sheet, book.work.sheet)
+    beside = (book.gauges.sheet, book.carried.sheet)
     rows = [
         f"{finding.sheet} {finding.cell}, {finding.read}"
         for finding in found
-        if finding.rule == "station-unknown" and finding.sheet in lists
+        if finding.rule == "station-unknown" and finding.sheet in (*lists, *beside)
     ]
     sheets = [f"{f.sheet}, {f.read}" for f in found if f.rule == "sheet-not-read"]
     columns = [

@@ -39,7 +39,8 @@ class Table:
     float where the cell is a number, str where it is text.
     `unread` has cells that say something which was not read, where a blank one would reassure:
     row -> key and text.
-    `aside` has rows of readings and work that could not be placed: row -> station, day or None.
+    `aside` has rows of readings, work and changed gauges that could not be placed: row -> station,
+    day or None.
     `struck` has the rows of readings and work that somebody struck through.
     """
 

@@ -68,7 +68,10 @@ def _re_read(facts: Facts) -> tuple[Step, ...]:
         return (safety.read_step(safety.MISTYPED), again)
     if facts.misplaced is not None and (newest is None or newest.usable):
         return (safety.read_step(safety.MISDATED), again)
-    if (facts.history.unplaced or facts.lost_work) and (newest is None or newest.usable):
+    history = facts.history
+    if (history.unplaced or history.unplaced_gauges or facts.lost_work) and (
+        newest is None or newest.usable
+    ):
         return (safety.read_step(safety.UNPLACED), again)
     if facts.not_read and (newest is None or newest.usable):
         return (safety.read_step(safety.NOT_READ), again)

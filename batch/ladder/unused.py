@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from siltbook.batch.reading.unread import NOT_READ
 from siltbook.checks.findings import Finding
 from siltbook.templates.book import Book, Table, column_letters
-from siltbook.templates.contract import READINGS, STATIONS, WORK, Sheet
+from siltbook.templates.contract import CARRIED, CHANGED_GAUGES, READINGS, STATIONS, WORK, Sheet
 
 _UNREAD = (
     "cell-not-date", "cell-ambiguous-date", "cell-not-choice", "cell-error", "cell-no-value",
@@ -28,13 +28,25 @@ _DECISIVE = {
         "drop_limit": _FARMS, "clean_drop": _EMPTY, "working_inlet": _EMPTY,
         "wanted_field": _EMPTY, "reference_flow": _EMPTY,
     },
+    CHANGED_GAUGES.name: {
+        "since": "not used", "gauges": "taken as before", "full_scale": _EMPTY,
+        "gauge_class": _EMPTY, "division": _EMPTY, "unit": "its readings are not used",
+    },
+    CARRIED.name: {
+        "step": "taken as clear", "gear": "taken as solenoid suspect",
+        **dict.fromkeys(("flushed", "cleaned", "failed", "solenoid", "controller", "called",
+                         "supply", "opened"), _EMPTY),
+    },
 }  # fmt: skip
 MOST = 2  # rows named in one sentence
 
 
 def unused_rows(book: Book, findings: Iterable[Finding]) -> dict[str, str]:
     """Station -> the sentence on its rows that could not be used, with a space in front."""
-    lists = ((STATIONS, book.stations), (READINGS, book.readings), (WORK, book.work))
+    lists = (
+        (STATIONS, book.stations), (READINGS, book.readings), (WORK, book.work),
+        (CHANGED_GAUGES, book.gauges), (CARRIED, book.carried),
+    )  # fmt: skip
     tables = {table.sheet: (sheet, table) for sheet, table in lists}
     clauses: dict[str, list[str]] = defaultdict(list)
     struck: dict[str, list[str]] = defaultdict(list)
@@ -64,7 +76,7 @@ def _clause(finding: Finding, sheet: Sheet, table: Table) -> str:
     blank = finding.read.strip("'").casefold() in NOT_READ  # a dash says that nothing was read
     if found is None or what is None or (what in (_EMPTY, _FARMS) and blank):
         return ""
-    if key in dict(table.unread.get(int(found[2]), ())):
+    if sheet is WORK and key in dict(table.unread.get(int(found[2]), ())):
         what = _NONE
     header = sheet.column(key).header.removesuffix(" (m)")
     return f"{table.sheet} row {found[2]}, {header} {finding.read}: {what}"

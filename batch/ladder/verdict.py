@@ -73,7 +73,7 @@ def _applicable_verdicts(facts: Facts) -> list[Verdict]:
     awaits = at.step in (Step.AWAITS_FLUSH_READING, Step.AWAITS_CLEANING_READING)
     unread = facts.newest is not None and not facts.newest.usable
     lost = facts.misplaced is not None or bool(
-        facts.history.unplaced or facts.lost_work or facts.not_read
+        facts.history.unplaced or facts.history.unplaced_gauges or facts.lost_work or facts.not_read
     )
     controller = at.gear is Gear.CONTROLLER_SUSPECT
     conditions = (

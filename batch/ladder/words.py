@@ -316,7 +316,7 @@ def _misplaced(facts: Facts) -> str:
 
 def _unplaced(facts: Facts) -> str:
     """A sentence where a row that belongs nowhere may hold the latest reading."""
-    rows, said = facts.history.unplaced, ""
+    rows, gauges, said = facts.history.unplaced, facts.history.unplaced_gauges, ""
     # A row without a day, which has its station, is named where the sentence ends.
     work = [row for row, day in facts.lost_work if day is not None]
     if rows:
@@ -328,6 +328,11 @@ def _unplaced(facts: Facts) -> str:
         said += (
             f" {rows_named(work).capitalize()} of the work could not be placed and may be work"
             " here: correct station or date."
+        )
+    if gauges:
+        said += (
+            f" {rows_named(gauges).capitalize()} of the sheet Gauges could not be placed, so nobody"
+            " knows in which unit the latest was read: correct station or date."
         )
     return said
 

@@ -15,7 +15,7 @@ from siltbook.batch.numbers.flowfit import fit_exponent
 from siltbook.batch.numbers.order import ordered
 from siltbook.batch.numbers.readings import Scale, reading_of, without_low_flows
 from siltbook.batch.numbers.slips import without_slips
-from siltbook.batch.numbers.unplaced import elsewhere, unplaced, unplaced_work
+from siltbook.batch.numbers.unplaced import elsewhere, unplaced, unplaced_gauges, unplaced_work
 from siltbook.checks.changed import changed_gauges
 from siltbook.checks.gauges import GaugeFitness, gauge_fitness
 from siltbook.checks.labour import most_flush_inlet, usual_inlet
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 # Columns of the register that nothing computes with: shown where a table asks for them.
 _USED = frozenset({*(f.name for f in fields(Station)), "station", "drop_limit"})
-STRUCK = "struck through"
+STRUCK, UNREAD_GEAR = "struck through", "solenoid suspect"
 _CARRIED = frozenset(f.name for f in fields(CarriedOver))
 _MORE = tuple(c.key for c in STATIONS.columns if c.key not in _USED)
 
@@ -157,7 +157,7 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
             done[name].append(_work(record, signs.get(int(record["row"]), ())))
     carried, slipped = _carried(book), slipped_dates(frame, "station")
     lost, lost_work = unplaced(book, as_of), unplaced_work(book, as_of)
-    not_read = elsewhere(book, as_of)
+    lost_gauges, not_read = unplaced_gauges(book, as_of), elsewhere(book, as_of)
     own = (
         _history(book, station, read[name], done[name], carried.get(name), slipped.get(name, ()))
         for name, station in register.items()
@@ -167,6 +167,7 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
             h,
             unplaced=lost.get(h.station.name, ()),
             unplaced_work=lost_work.get(h.station.name, ()),
+            unplaced_gauges=lost_gauges.get(h.station.name, ()),
             elsewhere=not_read.get(h.station.name, ()),
         )
         for h in own
@@ -194,10 +195,16 @@ def _columns(readings: DataFrame) -> Iterator[list[Any]]:
 
 
 def _carried(book: Book) -> dict[str, CarriedOver]:
-    """The sheet Carried over; of two rows for one station the first counts."""
+    """The sheet Carried over; of two rows for one station the first counts.
+
+    Words for the flush gear that cannot be read may be the worse: it is not trusted until they are
+    corrected.
+    """
     found: dict[str, CarriedOver] = {}
     for record in book.carried.frame.reset_index(names="row").to_dict("records"):
         said = {key: value for key, value in record.items() if key in _CARRIED and value}
+        if "gear" in dict(book.carried.unread.get(int(record["row"]), ())):
+            said["gear"] = UNREAD_GEAR
         found.setdefault(str(record["station"]), CarriedOver(**said))
     return found
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import replace
 
 from siltbook.checks.lastday import far_ahead, latest_day
@@ -43,6 +44,35 @@ def unplaced_work(book: Book, as_of: dt.date | None) -> dict[str, tuple[LostRow,
     return {name: tuple(rows) for name, rows in found.items()}
 
 
+def unplaced_gauges(book: Book, as_of: dt.date | None) -> dict[str, tuple[int, ...]]:
+    """Station -> rows of the sheet Gauges that name a unit and may be of it, as of that day.
+
+    Nobody knows then in which unit its latest pressures were read.
+    """
+    likely, _ = _likely(book, book.gauges, as_of)
+    units = book.gauges.frame["unit"]
+    found: dict[str, list[int]] = defaultdict(list)
+    for row, (name, on) in sorted(likely.items()):
+        named = row not in units.index or isinstance(units[row], str)
+        if named and _up_to(on, as_of):
+            found[name].append(row)
+    for name, row, on in _second_units(book):
+        if _up_to(on, as_of):
+            found[name].append(row)
+    return {name: tuple(rows) for name, rows in found.items()}
+
+
+def _second_units(book: Book) -> Iterator[tuple[str, int, dt.date]]:
+    """Rows of the sheet Gauges that give a station another unit from the same day on."""
+    frame = book.gauges.frame
+    first: dict[tuple[str, dt.date], object] = {}
+    for row, name, on, unit in zip(
+        frame.index, frame["station"], frame["since"], frame["unit"], strict=True
+    ):
+        if isinstance(unit, str) and unit != first.setdefault((name, on), unit):
+            yield name, int(row), on
+
+
 def elsewhere(book: Book, as_of: dt.date | None) -> dict[str, tuple[Elsewhere, ...]]:
     """Station -> what a sheet that was not read holds of it up to the as-of date.
 
@@ -73,7 +103,7 @@ def _likely(
     known = {name for name in book.stations.frame["station"].tolist() if isinstance(name, str)}
     frame, ahead = table.frame, _ahead(book, table, as_of)
     likely = {row: (name, None if row in ahead else on) for row, (name, on) in table.aside.items()}
-    names = frame["station"].tolist()
+    names, days = frame["station"].tolist(), frame[_day(table)].tolist()
     used: dict[str, list[_Placed]] = defaultdict(list)
     strange = {name for name in names if isinstance(name, str)} - known
     if not strange and not likely and not ahead:
@@ -81,7 +111,7 @@ def _likely(
     register = tuple(sorted(known))
     meant = {name: near_name(name, register) for name in strange}
     above = ""
-    for row, name, day in zip(frame.index.tolist(), names, frame["date"].tolist(), strict=True):
+    for row, name, day in zip(frame.index.tolist(), names, days, strict=True):
         if name in known:
             above = name
         if name in known and row not in ahead:
@@ -90,6 +120,11 @@ def _likely(
             who = name if name in known else above if is_ditto(name) else meant.get(name, "")
             likely[int(row)] = (who, None if row in ahead else day)
     return {row: at for row, at in likely.items() if at[0] in known}, used
+
+
+def _day(table: Table) -> str:
+    """The key of a list's days; the changed gauges have the first one of each."""
+    return "date" if "date" in table.frame else "since"
 
 
 def _ahead(book: Book, table: Table, as_of: dt.date | None) -> set[int]:

@@ -1,4 +1,4 @@
-"""Readings and work that were typed and cannot be placed: no date to be read, or no station."""
+"""Readings, work and changed gauges that cannot be placed: no date to be read, or no station."""
 
 from __future__ import annotations
 
@@ -7,20 +7,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from siltbook.templates.contract import READINGS, WORK, Sheet
+from siltbook.templates.contract import CHANGED_GAUGES, READINGS, WORK, Sheet
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from siltbook.batch.reading.columns import Block
 
-FILLED = {READINGS.name: ("inlet", "outlet", "drop"), WORK.name: ("work",)}
+# What makes such a row matter. Of a gauge it is the unit in which everything after it was read.
+FILLED = {
+    READINGS.name: ("inlet", "outlet", "drop"), WORK.name: ("work",),
+    CHANGED_GAUGES.name: ("unit",),
+}  # fmt: skip
+DAYS = {CHANGED_GAUGES.name: "since"}
 
 
 def rows_aside(
     sheet: Sheet, block: Block, made: dict[str, NDArray[np.object_]], keep: NDArray[np.bool_]
 ) -> dict[int, tuple[str, dt.date | None]]:
-    """Row -> station and day, of the rows that lack one or both and hold a pressure, or work.
+    """Row -> station and day, of the rows that lack one or both and hold what is in FILLED.
 
     Without a station of its own a row gets the one that stands above it, and with neither the
     date above as well: who leaves them out, or merges their cells, as a rule means those.
@@ -31,7 +36,7 @@ def rows_aside(
             filled[block.positions(key)] = True
     found: dict[int, tuple[str, dt.date | None]] = {}
     above, day = "", None
-    names, days = made["station"].tolist(), made["date"].tolist()
+    names, days = made["station"].tolist(), made[DAYS.get(sheet.name, "date")].tolist()
     for at in range(len(keep)) if not keep.all() else ():
         above, day = names[at] or above, days[at] or day
         if keep[at] or not filled[at] or not above or (names[at] and days[at]):

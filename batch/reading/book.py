@@ -13,7 +13,7 @@ from siltbook.batch.errors import BookError
 from siltbook.batch.package.limits import DAMAGE, damaged
 from siltbook.batch.package.opened import Package, open_package
 from siltbook.batch.reading.amounts import UNREADABLE, units_of
-from siltbook.batch.reading.aside import rows_aside
+from siltbook.batch.reading.aside import FILLED, rows_aside
 from siltbook.batch.reading.cells import SheetCells, SheetPart, Workbook, address
 from siltbook.batch.reading.columns import (
     Block,
@@ -283,7 +283,7 @@ class _Builder:
         used = int((keep & known).sum())
         self.counts[sheet.name] = Counts(len(keep), used, len(keep) - used)
         frame = _data_frame(sheet, block.rows, made, keep)
-        aside = rows_aside(sheet, block, made, keep) if sheet in (READINGS, WORK) else {}
+        aside = rows_aside(sheet, block, made, keep) if sheet.name in FILLED else {}
         named = block.sheet, header.row, block.places, frame, block.raw, header.units
         return Table(*named, aside, struck, unread_cells(sheet, block, made))
 

@@ -12,10 +12,10 @@ from typing import Any
 
 from siltbook.batch.reading.cells import ErrorText, NoValue
 from siltbook.batch.reading.columns import Block, shown
-from siltbook.templates.contract import READINGS, WORK, Sheet
+from siltbook.templates.contract import CARRIED, READINGS, WORK, Sheet
 
 SIGNS = ("click", "water_heard", "water")
-_WHERE = {READINGS.name: ("flow", "field"), WORK.name: SIGNS}
+_WHERE = {READINGS.name: ("flow", "field"), WORK.name: SIGNS, CARRIED.name: ("gear",)}
 NOT_READ = frozenset({
     "-", "--", "---", "–", "—", ".", "/", "n/a", "na", "n.a.", "n.a", "not read", "not measured",
     "no meter", "no gauge", "not available", "not applicable", "nicht gelesen", "k.a.",

@@ -60,3 +60,35 @@ def test_a_reading_under_a_ditto_mark_may_be_the_latest() -> None:
 @pytest.mark.parametrize("name", ["North 1", "Do it", "D", "", "1", None])
 def test_a_name_is_no_ditto_mark(name: str | None) -> None:
     assert not is_ditto(name)
+
+
+NOT_PLACED = (
+    " of the sheet Gauges could not be placed, so nobody knows in which unit the latest was read:"
+    " correct station or date."
+)
+
+
+@pytest.mark.parametrize(
+    ("row", "more"),
+    [
+        ({"Station": "North 1", "From": "in June"},
+         " Could not be read: Gauges row 3, From 'in June': not used."),
+        ({"Station": "Nort 1", "From": day(5)}, ""),
+        ({"Station": "North 1", "From": day(2)}, ""),  # another unit from the same day on
+    ],
+)  # fmt: skip
+def test_a_changed_gauge_that_cannot_be_placed(row: dict[str, object], more: str) -> None:
+    first = {"Station": "North 1", "From": day(2), "Pressure unit": "bar"}
+    book = filled(Readings=READ, Gauges=[first, row | {"Pressure unit": "kgf/cm2"}])
+    assert said(book) == ("re-read", f"{RANGE} Row 3{NOT_PLACED}{more}")
+    assert said(filled(Readings=READ, Gauges=[first, row]))[0] == "in-range"  # names no unit
+
+
+def test_words_for_a_flush_gear_that_was_carried_over() -> None:
+    row = {"Station": "North 1", "Flush gear": "solenoid broken", "Inlet too low": "yes"}
+    assert said(filled(Readings=READ, Carried_over=[row])) == (
+        "check-flush-gear",
+        f"The solenoid is suspect; d{RANGE[1:]} Carried over from last season. Could not be read:"
+        " Carried over row 2, Flush gear 'solenoid broken': taken as solenoid suspect; Carried over"
+        " row 2, Inlet too low 'yes': it counts as blank.",
+    )
