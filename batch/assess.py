@@ -27,14 +27,13 @@ from siltbook.batch.numbers.history import histories, station_gauge
 from siltbook.batch.numbers.outlook import Outlook, outlooks
 from siltbook.batch.numbers.runs import fall_between, is_reset
 from siltbook.batch.numbers.slips import TURNED
-from siltbook.batch.remarks import Remark, newest
 from siltbook.batch.results import Assessment, StationResult
+from siltbook.batch.weighed import Weighed, noted
 from siltbook.checks.findings import Finding, find
 from siltbook.checks.gauges import gauge_advice
 from siltbook.checks.lastday import latest_day
 from siltbook.checks.wording import listed
 from siltbook.templates.book import Book, Settings
-from siltbook.templates.names import name_key
 from siltbook.templates.shown import Shown
 
 URGENCY = {verdict: i for i, verdict in enumerate(Verdict)}
@@ -61,24 +60,25 @@ def assess(
     on = as_of_date(book, as_of)
     found = histories(book, on)
     ahead = outlooks(found, book.settings, on)
-    unused, said = unused_rows(book, findings), newest(book, on)
+    unused, said = unused_rows(book, findings), noted(book, found, on)
     results = [
         _with_remarks(
             _station(book, h, o, on, unused.get(h.station.name, "")),
-            said.get(name_key(h.station.name), ()),
+            said.of(h),
             book.settings.shown,
         )
         for h, o in zip(found, ahead, strict=True)
     ]
     results.sort(key=by_urgency)
     own = [f for result in results for f in _own_findings(book, result)]
-    return Assessment(book, on, tuple(results), (*findings, *own))
+    return Assessment(book, on, tuple(results), (*findings, *own), homeless=said.homeless)
 
 
-def _with_remarks(
-    result: StationResult, remarks: tuple[Remark, ...], shown: Shown
-) -> StationResult:
-    return replace(result, remarks=remarks, noted=tuple(r.line(shown) for r in remarks))
+def _with_remarks(result: StationResult, own: Weighed, shown: Shown) -> StationResult:
+    lines = tuple(remark.line(shown) for remark in own.remarks)
+    return replace(
+        result, remarks=own.remarks, noted=lines, earlier=own.earlier, heed=own.heed
+    )
 
 
 def with_bill(assessment: Assessment) -> Assessment:

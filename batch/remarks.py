@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from siltbook.batch.model import Reading, Station, Work
+from siltbook.checks.wording import rows_named
 from siltbook.templates.book import Book, Table
-from siltbook.templates.names import name_key
 from siltbook.templates.shown import Shown
+
+if TYPE_CHECKING:
+    from siltbook.batch.results import StationResult
 
 BRIEF, FEW = 200, 2  # characters of a remark beside advice, and how many of them
 MOST = 240  # characters of one text; a page has room for several, and the book holds the whole
+MANY = 8  # remarks of a station where it has a cell, or a page, of its own
+STRUCK, LOST = "struck through", "not placed"
 
 
 def clipped(text: object, most: int = MOST) -> str:
@@ -49,89 +55,67 @@ class Remarks:
 
 @dataclass(frozen=True)
 class Remark:
-    """What a person wrote beside a row of a station; `at` is the work or the action it is about."""
+    """What a person wrote beside a row of a station; `at` is the work or the action it is about.
+
+    `state`: '' for a row that counts, STRUCK where the row or the remark is, LOST for a row that
+    could not be placed, whose station is the likely one. `first`: the first day of the same words.
+    """
 
     sheet: str
     row: int
     day: dt.date | None
     words: str
     at: str = ""
+    state: str = ""
+    first: dt.date | None = None
 
     def line(self, shown: Shown) -> str:
         """The remark for a page: 'Noted 2026-05-09: "..."'; its sheet where it has no day."""
-        when = f"on {self.sheet}" if self.day is None else shown.day(self.day)
-        at = f", {clipped(self.at, BRIEF // 2)}" if self.at else ""
         said = clipped(self.words, BRIEF)
         whole = f" (the rest: {self.sheet} row {self.row})" if said.endswith("…") else ""
-        return f'Noted {when}{at}: "{said}"{whole}'
+        return f'Noted {self._when(shown)}: "{said}"{whole}'
+
+    def _when(self, shown: Shown) -> str:
+        at = f", {clipped(self.at, BRIEF // 2)}" if self.at else ""
+        if self.state == LOST:
+            day = f"{shown.day(self.day)} " if self.day else ""
+            return f"{day}on {self.sheet} row {self.row}, which could not be placed{at}"
+        when = f"on {self.sheet}" if self.day is None else shown.day(self.day)
+        first = f" (first {shown.day(self.first)})" if self.first else ""
+        struck = f" ({STRUCK})" if self.state == STRUCK else ""
+        return f"{when}{first}{at}{struck}"
 
 
-def newest(book: Book, on: dt.date | None) -> dict[str, tuple[Remark, ...]]:
-    """A station's key -> its newest remarks up to `on`, newest first, those without a day last.
-
-    Of *Readings*, *Work done* and *Gauges* all of the newest day that has one: who writes 'valve
-    stuck' on one round and nothing on the next has not taken it back. Of *Agreed* what is not done.
-    """
-    found: dict[str, list[Remark]] = {}
-    for remarks in (
-        _dated(book.readings, "date", "", on),
-        _dated(book.work, "date", "work", on),
-        _dated(book.gauges, "since", "", on),
-        _undated(book.carried, ""),
-        _undated(book.agreed, "action"),
-    ):
-        for key, remark in remarks:
-            found.setdefault(key, []).append(remark)
-    return {key: _told_once(said) for key, said in found.items()}
+def beside_advice(result: StationResult, few: int = FEW, most: int | None = None) -> list[str]:
+    """The first few remarks of a station, a line each of at most so many characters, and how many
+    more there are, with their rows."""
+    rest = result.remarks[few:]
+    lines = [clipped(line, most) if most else line for line in result.noted[:few]]
+    if rest:
+        lines[-1] += f" (+ {len(rest)} more: {rows_of(rest)})"
+    return lines
 
 
-def _told_once(remarks: Iterable[Remark]) -> tuple[Remark, ...]:
-    """Newest first; the same words of one day, beside a reading and the work there, once."""
-    told = {(r.day, clipped(r.words)): r for r in remarks}
-    return tuple(sorted(told.values(), key=_age, reverse=True))
-
-
-def beside_advice(noted: Iterable[str], few: int = FEW) -> list[str]:
-    """The lines that stand beside advice: the newest few, and how many more there are."""
-    lines = list(noted)
-    rest = len(lines) - few
+def on_review(result: StationResult, few: int = FEW) -> list[str]:
+    """The same on a sheet of a book that has *Station review*, where the others stand."""
+    rest, lines = len(result.noted) - few, list(result.noted[:few])
     if rest > 0:
-        lines[few - 1] += f" (+ {rest} more on Station review)"
-    return lines[:few]
+        lines[-1] += f" (+ {rest} more on Station review)"
+    return lines
 
 
-def _age(remark: Remark) -> tuple[dt.date, int]:
-    return remark.day or dt.date.min, remark.row
+def all_of(result: StationResult) -> list[str]:
+    """Up to MANY of a station's remarks, and where those of before its last work stand."""
+    lines, earlier = beside_advice(result, MANY), result.earlier
+    return [*lines, f"Noted earlier: {rows_of(earlier)}."] if earlier else lines
 
 
-def _dated(table: Table, day: str, at: str, on: dt.date | None) -> Iterator[tuple[str, Remark]]:
-    """The remarks of each station's newest day that has one."""
-    last: dict[str, list[Remark]] = {}
-    frame = table.frame[table.frame["remark"].notna() & table.frame[day].notna()]
-    about = frame[at] if at else [""] * len(frame)
-    rows = zip(frame["station"], frame.index, frame[day], frame["remark"], about, strict=True)
-    for station, row, when, words, what in rows:
-        if not str(words).strip() or (on is not None and when > on):
-            continue
-        said = last.setdefault(station, [])
-        if said and said[0].day != when:
-            if said[0].day is None or said[0].day > when:
-                continue
-            said.clear()
-        said.append(Remark(table.sheet, int(row), when, str(words), what or ""))
-    yield from ((name_key(station), remark) for station, all_ in last.items() for remark in all_)
-
-
-def _undated(table: Table, at: str) -> Iterator[tuple[str, Remark]]:
-    """The remarks of a list whose rows hold until they are taken out or done."""
-    frame = table.frame[table.frame["remark"].notna()]
-    frame = frame[frame["done"].isna()] if "done" in frame else frame
-    about = frame[at] if at else [""] * len(frame)
-    for station, row, words, what in zip(
-        frame["station"], frame.index, frame["remark"], about, strict=True
-    ):
-        if str(words).strip():
-            yield name_key(station), Remark(table.sheet, int(row), None, str(words), what or "")
+def rows_of(remarks: Iterable[Remark]) -> str:
+    """Where remarks stand: 'Readings rows 5 and 7; Agreed row 2'."""
+    rows: dict[str, list[int]] = {}
+    for remark in remarks:
+        rows.setdefault(remark.sheet, []).append(remark.row)
+    return "; ".join(f"{sheet} {rows_named(sorted(own))}" for sheet, own in rows.items())
 
 
 def _by_row(table: Table) -> dict[int, str]:

@@ -30,8 +30,10 @@ class StationResult:
     outlook: Outlook | None = None
     box: Box | None = None  # what somebody filled in for it on the sheet Actions
     days_at_least: bool = False  # the days over the limit may be more
-    remarks: tuple[Remark, ...] = ()  # its newest ones, of whichever sheet
+    remarks: tuple[Remark, ...] = ()  # of whichever sheet, in the order of `weighed`
     noted: tuple[str, ...] = ()  # the same, a line each
+    heed: int = 0  # how many of `remarks` speak of what can hurt or hinder, and may hold still
+    earlier: tuple[Remark, ...] = ()  # of before its last work, and not among them
 
     @property
     def days_shown(self) -> float | str | None:
@@ -65,3 +67,4 @@ class Assessment:
     stations: tuple[StationResult, ...]
     findings: tuple[Finding, ...]
     bill: FarmBill | None = None  # what dirt cost the farm
+    homeless: tuple[Remark, ...] = ()  # remarks in rows of no station of the register

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from siltbook.batch.model import Verdict
+from siltbook.batch.remarks import BRIEF, clipped
 from siltbook.batch.results import Assessment, StationResult
 
 MOST = 12  # places that are named; Findings has all
@@ -37,8 +38,20 @@ def judged_nowhere(assessment: Assessment) -> list[str]:
 
 
 def unused(assessment: Assessment) -> list[str]:
-    """The same, and a line on what is dated after the day of the judgement."""
-    return [*judged_nowhere(assessment), *_later(assessment)]
+    """The same, and a line each on what is dated after the day of the judgement, and on what was
+    noted in rows of no station."""
+    return [*judged_nowhere(assessment), *_later(assessment), *_homeless(assessment)]
+
+
+def _homeless(assessment: Assessment) -> list[str]:
+    said = [
+        f"{remark.sheet} row {remark.row}{f', {clipped(remark.at, BRIEF)}' if remark.at else ''}:"
+        f' "{clipped(remark.words, BRIEF)}"'
+        for remark in assessment.homeless
+    ]
+    if not said:
+        return []
+    return [f"Noted in rows of no station of the register: {'; '.join(said[:MOST])}{_rest(said)}."]
 
 
 def _later(assessment: Assessment) -> list[str]:

@@ -41,7 +41,9 @@ class Table:
     row -> key and text.
     `aside` has rows of readings, work and changed gauges that could not be placed: row -> station,
     day or None.
-    `struck` has the rows of readings and work that somebody struck through.
+    `struck` has the rows of readings and work that somebody struck through, `struck_remarks` those
+    in which the remark is. `loose` has the remarks of rows that are not in the frame: row ->
+    station or '', day or None, remark.
     """
 
     sheet: str  # the sheet's name in the book
@@ -53,6 +55,8 @@ class Table:
     aside: dict[int, tuple[str, dt.date | None]] = field(default_factory=dict)
     struck: frozenset[int] = frozenset()
     unread: dict[int, tuple[tuple[str, str], ...]] = field(default_factory=dict)
+    loose: dict[int, tuple[str, dt.date | None, str]] = field(default_factory=dict)
+    struck_remarks: frozenset[int] = frozenset()
 
     def cell(self, key: str, row: int) -> str:
         """Address of one cell, for example D7; of the row's first cell where the key is absent."""

@@ -12,10 +12,13 @@ from siltbook.batch.cautions import touched_at
 from siltbook.batch.model import CALM, CLEANINGS
 from siltbook.batch.numbers.robust import median_interval
 from siltbook.batch.numbers.runs import Run
+from siltbook.batch.remarks import beside_advice
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates.look import VERDICTS
 from siltbook.templates.safety import ANYTHING, Touch
 from siltbook.templates.shown import Shown
+
+_NOTED = 110  # characters of a remark on the archive's page
 
 
 @dataclass(frozen=True)
@@ -57,6 +60,7 @@ class Open:
     touches: frozenset[Touch] = frozenset()  # what doing it touches
     row: int = 0
     remark: str = ""
+    noted: str = ""  # what people noted last at a station that needs something
 
     def line(self, shown: Shown) -> str:
         """The whole in one line."""
@@ -126,4 +130,5 @@ def _needing(assessment: Assessment) -> Iterator[Open]:
         if result.verdict not in CALM:
             shown = VERDICTS[result.verdict].shown
             said = f"{shown}: {result.judgement.reason}"
-            yield Open(result.station.name, said, touches=touched_at([result]))
+            noted = " ".join(beside_advice(result, 1, _NOTED))
+            yield Open(result.station.name, said, touches=touched_at([result]), noted=noted)

@@ -238,13 +238,18 @@ def _still_open(page: _Page, assessment: Assessment, y: float, foot: float) -> N
     _put(page, _MARGIN, y, "Left open", 9, bold=True)
     if not entries:
         _put(page, _MARGIN + 60, y, "nothing", 8)
-    most = room - 1
-    for entry in entries[:most]:
+    told, left = 0, room - 1
+    for entry in entries:
+        lines = [entry.line(shown), *([f"   {entry.noted}"] if entry.noted else [])]
+        if len(lines) > left:
+            break  # no advice without what was noted there
+        for line in lines:
+            y -= 11
+            _put(page, _MARGIN, y, line, 7.5, width=page.width - 2 * _MARGIN)
+        told, left = told + 1, left - len(lines)
+    if len(entries) > told:
         y -= 11
-        _put(page, _MARGIN, y, entry.line(shown), 7.5, width=page.width - 2 * _MARGIN)
-    if len(entries) > most:
-        y -= 11
-        more = f"and {len(entries) - most} more: data/verdicts.csv and data/agreed.csv"
+        more = f"and {len(entries) - told} more: data/verdicts.csv and data/agreed.csv"
         _put(page, _MARGIN, y, more, 7.5, colour=look.QUIET)
 
 

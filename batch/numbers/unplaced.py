@@ -73,6 +73,11 @@ def _second_units(book: Book) -> Iterator[tuple[str, int, dt.date]]:
             yield name, int(row), on
 
 
+def likely_stations(book: Book, table: Table, as_of: dt.date | None) -> dict[int, str]:
+    """Row -> the station that is likely meant, of rows of a list that could not be placed."""
+    return {row: name for row, (name, _) in _likely(book, table, as_of)[0].items()}
+
+
 def elsewhere(book: Book, as_of: dt.date | None) -> dict[str, tuple[Elsewhere, ...]]:
     """Station -> what a sheet that was not read holds of it up to the as-of date.
 

@@ -15,7 +15,7 @@ from siltbook.batch.errors import BookError
 from siltbook.batch.model import CALM
 from siltbook.batch.paper import page
 from siltbook.batch.paper.shown import BLANK, gauge_of, on_gauges, over_at
-from siltbook.batch.remarks import MOST, clipped, of_station
+from siltbook.batch.remarks import MOST, all_of, clipped, of_station
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
 from siltbook.templates.book import Book
@@ -171,7 +171,7 @@ def _known(assessment: Assessment, result: StationResult, on: dt.date | None) ->
         yield "Not in service."
     if said := of_station(station):
         yield said
-    yield from result.noted
+    yield from all_of(result)
     if result.verdict not in CALM:
         yield f"{look.VERDICTS[result.verdict].shown}: {result.judgement.reason}"
     yield from agreed_lines(assessment.book, station.name, on)

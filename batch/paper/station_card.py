@@ -10,7 +10,7 @@ from siltbook.batch.model import History, Reading, Work
 from siltbook.batch.paper import page
 from siltbook.batch.paper.round_sheet import agreed_lines, stations_of
 from siltbook.batch.paper.shown import BLANK, Gauge, gauge_of, on_gauges, over_at
-from siltbook.batch.remarks import MOST, Remarks, clipped, of_station
+from siltbook.batch.remarks import MANY, MOST, Remarks, beside_advice, of_station
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.templates import look
 from siltbook.templates.safety import Step, touched_by
@@ -23,11 +23,12 @@ class _Room(NamedTuple):
     entries: int  # of the log, the latest ones
     chart: float  # height [pt]
     text: int  # characters of one remark or agreed action
+    noted: int  # remarks beside the work
 
 
 # The first with which a card fits its page is taken.
-_ROOMS = (_Room(14, 92, MOST), _Room(10, 84, MOST), _Room(7, 64, 160), _Room(5, 48, 120),
-          _Room(3, 40, 80), _Room(2, 36, 40))  # fmt: skip
+_ROOMS = (_Room(14, 92, MOST, MANY), _Room(10, 84, MOST, MANY), _Room(7, 64, 160, 6),
+          _Room(5, 48, 120, 4), _Room(3, 40, 80, 3), _Room(2, 36, 40, 2))  # fmt: skip
 _PARTS = ("solenoid replaced", "controller replaced", "screen replaced")
 _FACTS = 2  # columns of facts about the station
 
@@ -80,7 +81,7 @@ def _card(
         _chart(result.history, gauge, width, room.chart),
         *_log(remarks, result, gauge, width, room),
         page.words("The work, in order", 11, bold=True, after=1),
-        *(page.words(clipped(line, room.text), bold=True) for line in result.noted),
+        *(page.words(line, bold=True) for line in beside_advice(result, room.noted, room.text)),
         page.cautions_box(touched_by(steps), width),
         _boxes(steps, width),
         _found(width),

@@ -1,4 +1,4 @@
-"""Readings, work and changed gauges that cannot be placed: no date to be read, or no station."""
+"""Rows that cannot be placed, without a date to be read or a station, and remarks in them."""
 
 from __future__ import annotations
 
@@ -43,3 +43,27 @@ def rows_aside(
             continue
         found[int(block.rows[at])] = (above, None if names[at] else day)
     return found
+
+
+def loose_remarks(
+    block: Block, made: dict[str, NDArray[np.object_]], keep: NDArray[np.bool_]
+) -> dict[int, tuple[str, dt.date | None, str]]:
+    """Row -> station or '', day or None, and the remark, of the rows that are not used."""
+    if keep.all() or "remark" not in made or "station" not in made:
+        return {}
+    nothing: NDArray[np.object_] = np.full(len(keep), None, dtype=object)
+    days = made.get("date", made.get("since", nothing))
+    return {
+        int(block.rows[at]): (made["station"][at] or "", days[at], str(made["remark"][at]))
+        for at in np.flatnonzero(~keep).tolist()
+        if made["remark"][at] is not None
+    }
+
+
+def struck_remarks(block: Block) -> frozenset[int]:
+    """The rows whose remark is struck through."""
+    cells = block.cells.get("remark")
+    if cells is None or block.struck.isdisjoint(cells.styles):
+        return frozenset()
+    rows = zip(cells.rows, cells.styles, strict=True)
+    return frozenset(int(row) for row, style in rows if style in block.struck)

@@ -13,7 +13,7 @@ from siltbook.batch.errors import BookError
 from siltbook.batch.package.limits import DAMAGE, damaged
 from siltbook.batch.package.opened import Package, open_package
 from siltbook.batch.reading.amounts import UNREADABLE, units_of
-from siltbook.batch.reading.aside import FILLED, rows_aside
+from siltbook.batch.reading.aside import FILLED, loose_remarks, rows_aside, struck_remarks
 from siltbook.batch.reading.cells import SheetCells, SheetPart, Workbook, address
 from siltbook.batch.reading.columns import (
     Block,
@@ -285,7 +285,8 @@ class _Builder:
         frame = _data_frame(sheet, block.rows, made, keep)
         aside = rows_aside(sheet, block, made, keep) if sheet.name in FILLED else {}
         named = block.sheet, header.row, block.places, frame, block.raw, header.units
-        return Table(*named, aside, struck, unread_cells(sheet, block, made))
+        unread, loose = unread_cells(sheet, block, made), loose_remarks(block, made, keep)
+        return Table(*named, aside, struck, unread, loose, struck_remarks(block))
 
     def _known(self, sheet: Sheet, names: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Whose station is in the register: others stay in the frame for the checks to name."""

@@ -45,6 +45,7 @@ def station_json(result: StationResult) -> dict[str, Any]:
         "read_on": None if latest is None else latest.date.isoformat(),
         "reason": result.judgement.reason,
         "remarks": [remark_json(remark) for remark in result.remarks],
+        "remarks_earlier": [remark_json(remark) for remark in result.earlier],
         "also": [str(v) for v in result.judgement.also],
         "borderline": result.judgement.borderline,
         "drop_u_m": None if latest is None else latest.u_drop,
@@ -66,6 +67,8 @@ def remark_json(remark: Remark) -> dict[str, Any]:
         "date": _iso(remark.day),
         "at": remark.at or None,
         "remark": remark.words,
+        "state": remark.state or None,
+        "first": _iso(remark.first),
     }
 
 
@@ -246,7 +249,7 @@ def short_table(assessment: Assessment, path: str) -> list[str]:
         shown = VERDICTS[str(result.verdict)].shown
         name = _shown_name(result.station.name)
         lines.append(f"  {shown:<16} {name:<{wide}}  {result.judgement.reason}")
-        lines += [f"  {'':<16} {'':<{wide}}  {said}" for said in beside_advice(result.noted)]
+        lines += [f"  {'':<16} {'':<{wide}}  {said}" for said in beside_advice(result)]
     calm = len(assessment.stations) - len(doing)
     lines.append(f"  {calm} of {len(assessment.stations)} stations need nothing now")
     beside = (*unused(assessment), *resting_over(assessment.stations))

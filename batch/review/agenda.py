@@ -40,7 +40,7 @@ class Item:
     @property
     def why(self) -> str:
         """The reason in one sentence, what was noted last, and what was agreed and not kept."""
-        noted = beside_advice(self.result.noted, 1)
+        noted = beside_advice(self.result, 1)
         said = [k.one_line(line) for line in (self.result.judgement.reason, *noted)]
         for row in self.unkept:
             due = self.farm.book.settings.shown.on(row.due)

@@ -34,7 +34,7 @@ def lines(pack: Pack) -> Iterator[str]:
         shown = VERDICTS[item.result.verdict].shown
         name = item.result.station.name
         yield f"  {shown:<16} {item.farm.farm}, {name}: {item.result.judgement.reason}"
-        yield from (f"  {'':<16} {said}" for said in beside_advice(item.result.noted))
+        yield from (f"  {'':<16} {said}" for said in beside_advice(item.result))
     total = sum(len(f.now.stations) for f in pack.farms)
     yield f"  {len(listed)} of {total} stations need a decision"
     if said := agreed_line(pack):
@@ -86,6 +86,7 @@ def _item_json(item: Item) -> dict[str, Any]:
         "now": str(item.result.verdict),
         "reason": item.result.judgement.reason,
         "remarks": [remark_json(remark) for remark in item.result.remarks],
+        "remarks_earlier": [remark_json(remark) for remark in item.result.earlier],
         "days_over": item.result.days_over,
         "days_over_at_least": item.result.days_at_least,
         "unkept": [row.action for row in item.unkept],

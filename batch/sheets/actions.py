@@ -12,7 +12,7 @@ from typing import Any
 
 from siltbook.batch.cautions import touched_at
 from siltbook.batch.model import CALM, Verdict
-from siltbook.batch.remarks import BRIEF, beside_advice, of_station
+from siltbook.batch.remarks import BRIEF, of_station, on_review
 from siltbook.batch.results import StationResult
 from siltbook.batch.sheets import kit as k
 from siltbook.batch.sheets import tables
@@ -81,7 +81,7 @@ def _remarks(results: list[StationResult]) -> list[str]:
     station: who works there must know."""
     said = []
     for result in results:
-        remarks = (of_station(result.station, BRIEF), *beside_advice(result.noted))
+        remarks = (of_station(result.station, BRIEF), *on_review(result))
         if any(remarks):
             said.append(k.one_line(f"{result.station.name}: {' · '.join(filter(None, remarks))}"))
     rest = len(said) - MOST_REMARKS

@@ -12,7 +12,7 @@ from functools import partial
 from siltbook.batch.model import FlowFit, Judgement, Verdict
 from siltbook.batch.numbers.effectiveness import Creep, Effectiveness, SharesGivenBack
 from siltbook.batch.numbers.history import station_gauge
-from siltbook.batch.remarks import beside_advice, of_station
+from siltbook.batch.remarks import all_of, of_station, on_review
 from siltbook.batch.results import StationResult
 from siltbook.batch.sheets.kit import one_line
 from siltbook.batch.tables.describe import Column, Kind, Table, pick
@@ -72,7 +72,7 @@ def why_text(result: StationResult) -> str:
     people noted there last: whoever goes must know of a valve that sticks."""
     effect = _effectiveness(result)
     notes = effect.notes if effect else ()
-    said = (result.judgement.reason, *notes, *beside_advice(result.noted, 1))
+    said = (result.judgement.reason, *notes, *on_review(result, 1))
     return "\n".join(map(one_line, said))
 
 
@@ -88,7 +88,7 @@ def _notes(result: StationResult) -> str:
     effect = _effectiveness(result)
     notes = effect.notes if effect else ()
     doubts = result.judgement.doubts if result.verdict is Verdict.IN_RANGE else ""
-    said = (*notes, doubts, of_station(result.station), *result.noted)
+    said = (*notes, doubts, of_station(result.station), *all_of(result))
     return "\n".join(map(one_line, filter(None, said)))
 
 

@@ -89,13 +89,21 @@ def row_of(book: Path, reviewed: Path, entry: dict[str, Any], said: tuple[str, .
 
 
 def _noted(station: dict[str, Any]) -> tuple[str, ...]:
-    """A station's newest remarks, each with its day, as the document has them."""
+    """A station's remarks, each with its day, as the document has them."""
     from siltbook.batch.remarks import clipped
 
-    return tuple(
-        f"Noted {remark['date'] or 'on ' + remark['sheet']}: {clipped(remark['remark'])}"
+    said = [
+        f"Noted {remark['date'] or 'on ' + remark['sheet']}{_state(remark)}:"
+        f" {clipped(remark['remark'])}"
         for remark in station["remarks"]
-    )
+    ]
+    earlier = len(station["remarks_earlier"])
+    return (*said, f"Earlier remarks, in the book: {earlier}.") if earlier else tuple(said)
+
+
+def _state(remark: dict[str, Any]) -> str:
+    state = remark["state"]
+    return f" ({state}, {remark['sheet']} row {remark['row']})" if state else ""
 
 
 def in_short(row: Row) -> str:

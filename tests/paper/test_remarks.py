@@ -58,14 +58,16 @@ def test_the_round_sheet_says_the_stations_remark_the_last_readings_and_who_rest
     assert "Not in service." not in weir
 
 
-def test_the_station_review_says_what_was_noted_last() -> None:
+def test_the_station_review_says_what_was_noted_and_first_what_is_broken() -> None:
     weir, pond = sorted(judged().stations, key=lambda r: r.station.name, reverse=True)
     work, reading = (
         'Noted 2026-05-05, flush: "cover bolt cracked"',
         'Noted 2026-05-09: "outlet needle sticks"',
     )
     told = str(KNOWN["notes"].source(weir)).splitlines()
-    assert told[-3:] == ["Remark: Left valve sticks: open slowly.", reading, work]
+    assert told[-4:] == [
+        "Remark: Left valve sticks: open slowly.", reading, work, "Noted earlier: Readings row 2.",
+    ]  # fmt: skip
     assert str(KNOWN["notes"].source(pond)).startswith("Remark: the gate at the canal")
 
 
