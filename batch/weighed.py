@@ -64,8 +64,8 @@ def noted(book: Book, histories: Iterable[History], on: dt.date | None) -> Noted
 
 def _weighed(remarks: list[Remark], history: History) -> Weighed:
     """First what speaks of what can hurt or hinder and was noted since work that may have mended
-    it; then what was noted after the day of any work, and the newest of each sheet; then what speaks of it
-    and is older. Each newest first; the same words once, beside the newest row that has them."""
+    it; then what was noted after the day of any work, and the newest of each sheet; then what
+    speaks of it and is older. Each newest first; the same words once, by their newest row."""
     mended = _last(history, _NO_MENDING)
     worked = _last(history, _NO_MENDING[1:])
     newest: dict[str, dt.date] = {}
