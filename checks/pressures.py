@@ -117,7 +117,6 @@ def _likely_unit(ratio: pd.Series, units: pd.Series) -> pd.Series:
         return pd.Series(dtype=object)
     own = units.map(metres_per).astype("float64")
     expected = pd.DataFrame({other: own / metres_per(other) for other in PRESSURE_UNITS})
-    expected = expected.where((expected > FAR) | (expected < 1 / FAR))
     off = expected.rdiv(ratio, axis=0)
     off = off.where(off > 0)  # a quotient too small for a number is near to nothing
     distance = off.map(math.log).abs().where((off - 1).abs() <= NEAR)

@@ -90,6 +90,24 @@ def test_honest_or_inexplicable_values_do_not_look_like_a_unit(inlet: float) -> 
     assert messages(book(usual(reading(6, inlet, 0.0))), "pressure-other-unit") == []
 
 
+@pytest.mark.parametrize(
+    ("unit", "factor", "typed", "looks"),
+    [
+        ("psi", 14.5, 4.9 * 3.02 * 14.5, ""),
+        ("psi", 14.5, 5.2 * 3.02 * 14.5, "kPa"),
+        ("kPa", 100, 3.02 * 100 / 4.9, ""),
+        ("kPa", 100, 3.02 * 100 / 5.2, "psi"),
+    ],
+)
+def test_what_stays_within_five_times_the_usual_pressure_is_no_other_unit(
+    unit: str, factor: float, typed: float, looks: str
+) -> None:
+    rows = [reading(day, i * factor, 2.6 * factor) for day, i in enumerate(INLETS, 1)]
+    rows.append(reading(6, typed, 2.6 * factor))
+    found = messages(book(rows, pressure_unit=unit), "pressure-other-unit")
+    assert [f"which looks like {looks};" in said for said in found] == [True] * bool(looks)
+
+
 def test_too_few_readings_give_no_base() -> None:
     assert messages(book([*usual()[:3], reading(6, 300)]), "pressure-other-unit") == []
 

@@ -31,6 +31,16 @@ def _slips(days: list[dt.date]) -> list[tuple[int, dt.date, str]]:
     return [(slip.row, slip.likely, slip.how) for slip in found]
 
 
+def test_rows_without_a_station_or_a_date_are_left_out() -> None:
+    slipped = [*WEEKS[:-1], WEEKS[-1].replace(year=2025)]
+    days: list[dt.date | None] = [*slipped[:3], None, *slipped[3:], WEEKS[0], WEEKS[2], WEEKS[1]]
+    stations = ["A"] * 11 + [None] * 3
+    frame = pd.DataFrame({"station": stations, "date": days}, index=range(2, 16))
+    found = slipped_dates(frame, "station")
+    assert [(slip.row, slip.likely) for slip in found.pop("A")] == [(12, WEEKS[-1])]
+    assert found == {}
+
+
 def _exchanged(day: dt.date) -> dt.date:
     return dt.date(day.year, day.day, day.month)
 
