@@ -199,8 +199,9 @@ def _inspect(facts: Facts) -> str:
 
 def _re_read(facts: Facts) -> str:
     at, newest = facts.standing, facts.newest
-    done = at.cleaned if at.step is Step.AWAITS_CLEANING_READING else at.flushed
-    what = "flushed" if done is None or done.work == "flush" else done.work
+    after_cleaning = at.step is Step.AWAITS_CLEANING_READING
+    done = at.cleaned if after_cleaning else at.flushed
+    what = done.work if after_cleaning and done else "cleaned" if after_cleaning else "flushed"
     since = (
         f"{what} on {facts.on(done)}, no usable reading since" if done else f"{what}, not yet read"
     )
