@@ -58,7 +58,7 @@ def alike(*entries: Reading | Work, **changes: object) -> Alike | None:
 def test_an_outlet_that_stands_still_is_told_from_six_readings_on() -> None:
     moving = falling(27.0, 28.0, 27.0, 27.5, 27.0, 27.5)
     assert still(*moving) == Still(25.0, DAY0, 6)
-    assert still(*moving[1:]) is None
+    assert still(*moving[:5]) is None
     assert still(read(0, FINE, outlet=25.5), *falling(27.0, 27.5, 27.0, 27.5, 27.0)) is None
     # Since it began to stand still, not since the book begins.
     before = [read(-day, FINE, outlet=20.0 + day) for day in (3, 2, 1)]
@@ -91,6 +91,12 @@ def test_the_scale_is_that_of_the_gauge_of_the_day() -> None:
     assert still(*up, division=1.0, changed=(finer,)) == Still(25.0, DAY0, 6)
     later = replace(finer, since=DAY0 + dt.timedelta(days=2))
     assert still(*up, division=1.0, changed=(later,)) is None
+
+
+def test_steps_that_were_read_are_told_to_a_micrometre() -> None:
+    """Two inlets that differ by arithmetic alone are one."""
+    up = falling(27.0, 27.4, 27.0 + 1e-9, 27.2, 27.0, 27.0)
+    assert still(*up) == Still(25.0, DAY0, 6)
 
 
 def test_what_the_inlet_did_across_work_on_the_element_does_not_count() -> None:
@@ -132,6 +138,14 @@ def test_sides_alike_are_told_by_how_coarse_the_scale_is() -> None:
     assert alike(*days, clean_drop=1.0, division=1.01) is None
     assert alike(*days, clean_drop=0.4, division=0.6) == Alike(DAY0, 5)
     assert alike(*days, clean_drop=0.4, division=0.61) is None
+
+
+def test_the_scale_of_sides_alike_is_that_of_the_latest_reading() -> None:
+    days = [read(day, 0.0) for day in range(3)]
+    finer = ChangedGauge(since=DAY0 + dt.timedelta(days=2), row=2, division=0.5)
+    assert alike(*days, clean_drop=1.0, division=9.0, changed=(finer,)) == Alike(DAY0, 3)
+    coarser = replace(finer, division=9.0)
+    assert alike(*days, clean_drop=1.0, division=0.5, changed=(coarser,)) is None
 
 
 def test_without_a_clean_drop_half_a_metre_stands_for_it() -> None:
