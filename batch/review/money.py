@@ -126,8 +126,12 @@ def farm_line(farm: FarmMonth, costs: Sequence[StationCost]) -> str:
     if len(money) == len(energy):
         currency = k.one_line(farm.book.settings.currency)
         said += f", {sum(money):,.2f} {currency}".rstrip()
-    few = "" if len(energy) == len(own) else f" ({len(energy)} of {len(own)} stations)"
-    return f"{said}{few}."
+    few = [] if len(energy) == len(own) else [f"{len(energy)} of {len(own)} stations"]
+    counted = math.fsum(c.now.days_counted for c in own if c.now and _energy(c.now) is not None)
+    days = farm.month.days * len(energy)
+    if counted < ENOUGH * days:
+        few.append(f"{counted:,.0f} of {days:,} station days counted")
+    return f"{said} ({'; '.join(few)})." if few else f"{said}."
 
 
 def _readings(cost: StationCost) -> Iterator[int]:

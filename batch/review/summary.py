@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -44,10 +45,11 @@ def lines(pack: Pack) -> Iterator[str]:
 
 
 def pack_json(pack: Pack, target: Path, pdf: Path | None, failed: Sequence[str]) -> dict[str, Any]:
-    """The counts of a pack as one document; energy [kWh]."""
+    """The counts of a pack as one document; energy [kWh], None where it is known of no station."""
     proofs = Counter(str(fact.proof) for _, _, fact in flushes(pack))
     ends = Counter(spell.ending for _, _, spell in episodes(pack))
-    energy = [c.now.energy_kwh for c in station_costs(pack) if c.now]
+    known = [c.now.energy_kwh for c in station_costs(pack) if c.now]
+    energy = [kwh for kwh in known if kwh is not None]
     return {
         "month": str(pack.month),
         "as_of": pack.month.last.isoformat(),
@@ -62,7 +64,7 @@ def pack_json(pack: Pack, target: Path, pdf: Path | None, failed: Sequence[str])
         "agreed": dict(Counter(str(row.kept) for _, row in agreed(pack))),
         "episodes": dict(ends),
         "flushes": dict(proofs),
-        "energy_kwh": sum(e for e in energy if e is not None),
+        "energy_kwh": math.fsum(energy) if energy else None,
         "data_questions": sum(len(q.findings) for q in questions(pack)),
         "cautions": list(cautions(touched(items(pack)))),
         "notes": list(pack.notes),

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
+from pathlib import Path
 
 import pytest
 
 from siltbook.batch.errors import BookError
-from siltbook.batch.review.farm import why_outside
+from siltbook.batch.review.farm import read_month, why_outside
 from siltbook.batch.review.month import Month, parse_month
 from siltbook.batch.review.pack import make_pack
+from siltbook.batch.review.summary import lines, pack_json
 from tests.checks.builders import book, reading
 from tests.review.farms import JULY, month, pack
+from tests.whole.verdicts import filled
 
 
 def test_a_month_knows_its_days() -> None:
@@ -67,3 +70,35 @@ def test_the_book_is_judged_at_both_ends_of_the_month() -> None:
     assert (north.then.as_of, north.now.as_of) == (dt.date(2026, 6, 30), dt.date(2026, 7, 31))
     days = {r.date for s in north.then.stations for r in s.history.readings}
     assert max(days) == dt.date(2026, 6, 29)
+
+
+@pytest.mark.parametrize(
+    ("clean", "days", "said", "known"),
+    [
+        ([1.0], (1, 8), "20 kWh, 5.91 (7 of 30 station days counted).", True),
+        (
+            [1.0, None],
+            (1, 8),
+            "20 kWh, 5.91 (1 of 2 stations; 7 of 30 station days counted).",
+            True,
+        ),
+        ([1.0], (1, 8, 15, 22), "72 kWh, 21.61.", True),
+        ([None], (1, 8, 15, 22), "cannot be told.", False),
+    ],
+)
+def test_a_cost_says_how_much_of_the_month_it_covers(
+    clean: list[float | None], days: tuple[int, ...], said: str, known: bool
+) -> None:
+    register = [{"Station": f"S{i}", "Clean drop (m)": c, "Reference flow": 40.0}
+                for i, c in enumerate(clean)]  # fmt: skip
+    farm = {"Irrigation hours per day": 10, "Pump efficiency": 0.6, "Energy price": 0.3}
+    rows = [
+        {"Station": s["Station"], "Date": dt.date(2026, 6, d),
+         "Inlet pressure": 3.0, "Outlet pressure": 2.8 if d == 1 else 2.7}
+        for s in register for d in days
+    ]  # fmt: skip
+    data = filled(Farm=[farm], Stations=register, Readings=rows)
+    june = Month(2026, 6)
+    made = make_pack([read_month(data, "invented.xlsx", june)], june, "0")
+    assert list(lines(made))[-1] == f"  Cost of dirt: invented: {said}"
+    assert (pack_json(made, Path("pack.xlsx"), None, ())["energy_kwh"] is not None) is known
