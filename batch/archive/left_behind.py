@@ -14,6 +14,7 @@ from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.batch.results import Assessment
 from siltbook.batch.typed.beside import beside, many
+from siltbook.batch.typed.by_hand import is_protected
 from siltbook.checks.wording import listed
 from siltbook.templates.blank_lookups import UNITS_SHEET
 from siltbook.templates.book import Table, column_letters
@@ -32,7 +33,6 @@ from siltbook.templates.contract import (
 
 GO_ON = (STATIONS, AGREED, CHANGED_GAUGES, CARRIED)
 _NAME = re.compile(r'<(?:\w+:)?definedName\b[^>]*?\bname="([^"]+)"')
-_PROTECTED = re.compile(rb"<(?:\w+:)?sheetProtection\b")
 _MOST = 12  # rows, headers or sheets that one sentence names
 _OURS = {
     name.casefold()
@@ -149,7 +149,7 @@ def _set_by_hand(last: Assessment, workbook: Workbook) -> Iterator[str]:
     shut = [
         part.name
         for part in workbook.sheets
-        if part.name in going and _PROTECTED.search(package.whole(part.part))
+        if part.name in going and is_protected(package.whole(part.part))
     ]
     if shut:
         yield f"protection of {listed(shut)}"

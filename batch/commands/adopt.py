@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from siltbook.batch.commands.shared import EPILOG, refusals
+from siltbook.batch.commands.shared import EPILOG, refusals, though_protected
 
 if TYPE_CHECKING:
     from siltbook.batch.adopt.into import Filled
@@ -193,8 +193,10 @@ def _fill(read: list[Source], mapping: Path, into: Path | None, out: Path | None
         taken = open_file(into)
         fill = "siltbook.batch.adopt.into:fill"
         filled = within(fill, taken.data, str(into), taken.data, str(into), rows, seen.work)
+        shut = though_protected(taken.data, filled.data, str(into))
         kept = replace_book(taken, filled.data) if filled.data else None
         yield from _entered(filled, into, kept)
+        yield from filter(None, [shut])
         target = into
     yield _counted(
         rows.read, rows.used, rows.proposed, rows.not_used, f"{mapping.name}, sheet Left out"

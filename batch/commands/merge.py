@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from siltbook.batch.commands.shared import ANY_PATH, EPILOG, refusals
+from siltbook.batch.commands.shared import ANY_PATH, EPILOG, refusals, though_protected
 
 if TYPE_CHECKING:
     from siltbook.batch.merging.job import Merged
@@ -43,12 +43,12 @@ def merge(book: Path, copies: tuple[Path, ...], base: Path | None, out: Path | N
         every = [taken.data, *(data for data, _ in (*given, *filter(None, [before])))]
         merge_ = "siltbook.batch.merging.job:merge_bytes"
         merged = within(merge_, every, book.name, (taken.data, book.name), given, before)
-        kept = None
+        kept, shut = None, though_protected(taken.data, merged.data, book.name)
         if out is not None:
             write_whole(out, merged.data or taken.data)
         elif merged.data is not None:
             kept = replace_book(taken, merged.data)
-    for line in (*lines(merged, out or book, kept), lock_note(book)):
+    for line in (*lines(merged, out or book, kept), shut, lock_note(book)):
         if line:
             click.echo(printable(line))
 

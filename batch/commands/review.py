@@ -22,6 +22,7 @@ from siltbook.batch.commands.shared import (
     one_of_many,
     refusals,
     tell_cautions,
+    though_protected,
 )
 
 if TYPE_CHECKING:
@@ -191,8 +192,9 @@ def agree(pack: Path, book: Path) -> None:
             "siltbook.batch.review.agree:enter_agreed", odd, str(pack if odd is filled else book),
             filled, str(pack), taken.data, str(book),
         )  # fmt: skip
+        shut = though_protected(taken.data, carried.data, str(book))
         kept = None if carried.data is None else replace_book(taken, carried.data)
-    said = [*carried_lines(carried, book, kept), lock_note(pack)]
+    said = [*carried_lines(carried, book, kept), shut, lock_note(pack)]
     if note := lock_note(book):
         said += [note, "  Open it anew before you save it there, or the rows are lost."]
     for line in filter(None, said):

@@ -202,3 +202,13 @@ def end(failures: list[dict[str, str]], code: int = 0) -> None:
     code = EXIT_BOOK if failures else code
     if code:
         raise click.exceptions.Exit(code)
+
+
+def though_protected(old: bytes, new: bytes | None, name: str) -> str:
+    """The sentence on protected sheets of a book whose rows `new` changes; '' for none."""
+    from siltbook.batch.guard import within
+
+    if new is None:
+        return ""
+    by_hand = "siltbook.batch.typed.by_hand:written_though_protected"
+    return str(within(by_hand, (old, new), name, old, new, name))

@@ -16,6 +16,7 @@ from siltbook.batch.errors import SiltbookError
 from siltbook.batch.fingerprint import fingerprint
 from siltbook.batch.package.limits import DAMAGE
 from siltbook.batch.typed.beside import gone
+from siltbook.batch.typed.by_hand import set_there
 from siltbook.batch.typed.edited import MARK_CELL, Leaf, Place, leaves, unlike_cells
 from siltbook.batch.typed.mark import Mark
 from siltbook.batch.typed.stamp import untouched
@@ -85,7 +86,14 @@ def _lost(name: str, leaf: Leaf, then: Mapping[str, Leaf] | None, now: Mapping[s
         places = set(_outside(leaf, now[name]))
         # Charts of ours come and go with the stations.
         beside = [s for s in gone(leaf.beside, now[name].beside) if not s.endswith(_CHARTS)]
-    return ", ".join([*_cells(leaf, sorted(places)), *beside])
+    return ", ".join([*_cells(leaf, sorted(places)), *beside, *_set(leaf)])
+
+
+def _set(leaf: Leaf) -> list[str]:
+    if leaf.source is None:
+        return []
+    workbook, part = leaf.source
+    return set_there(workbook.package.whole(part.part))
 
 
 _CHARTS = (" chart", " charts")

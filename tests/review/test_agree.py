@@ -13,6 +13,7 @@ import openpyxl
 import pytest
 import xlsxwriter
 
+from siltbook.batch.commands.shared import though_protected
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.review.agree import Carried, enter_agreed
@@ -346,6 +347,22 @@ def test_a_renamed_book_is_known_by_its_fingerprint() -> None:
 def test_a_pack_without_a_filled_row_adds_nothing() -> None:
     done = enter_agreed(pack_file(), "pack.xlsx", book("north"), "north-2026.xlsx")
     assert (done.data, done.rows, done.already, done.others) == (None, (), 0, 0)
+
+
+def test_rows_on_a_protected_sheet_are_said_to_stand_there() -> None:
+    locked = opened(book("north"))
+    locked["Agreed"].protection.sheet = True
+    locked["Readings"].protection.sheet = True
+    target = io.BytesIO()
+    locked.save(target)
+    old = target.getvalue()
+    new = enter_agreed(filled(TWO), "pack.xlsx", old, "north-2026.xlsx").data or b""
+    assert though_protected(old, new, "north-2026.xlsx") == (
+        "  The sheet Agreed is protected: the book was changed there all the same, and the"
+        " protection stands as it was."
+    )
+    assert opened(new)["Agreed"].protection.sheet
+    assert though_protected(book("north"), to_north(TWO).data, "north-2026.xlsx") == ""
 
 
 @pytest.mark.at_length  # test_hostile_pack.py: one in its own format

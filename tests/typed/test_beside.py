@@ -14,6 +14,7 @@ import pytest
 from openpyxl.chart import BarChart, Reference
 from openpyxl.comments import Comment
 from openpyxl.drawing.image import Image
+from openpyxl.worksheet.datavalidation import DataValidation
 
 from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.workbook import list_sheets
@@ -112,6 +113,8 @@ def type_beside(made: openpyxl.Workbook) -> None:
     note("Actions", "B5")(made)
     picture(made, "Findings")
     chart(made)
+    made["Actions"].protection.sheet = True
+    made["Actions"].add_data_validation(DataValidation("list", formula1='"Ann,Bea"', sqref="J6"))
 
 
 def row(made: openpyxl.Workbook) -> None:
@@ -129,8 +132,8 @@ def test_in_place_what_stood_on_result_sheets_is_named_with_the_book_that_has_it
     said = siltbook("run", book, "--in-place")
     kept = book.with_name("farm.previous-2.xlsx")
     what = (
-        "Actions: Z5 'ordered', AA6 a formula, note at B5 'ask Bea'; Trends: 1 chart; "
-        "Findings: 1 picture"
+        "Actions: Z5 'ordered', AA6 a formula, note at B5 'ask Bea', its protection, 1 rule for "
+        "what may be typed (data validation); Trends: 1 chart; Findings: 1 picture"
     )
     assert IN_PLACE.format(what=what, kept=kept) in said
     assert kept.read_bytes() == typed
