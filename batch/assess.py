@@ -76,9 +76,7 @@ def assess(
 
 def _with_remarks(result: StationResult, own: Weighed, shown: Shown) -> StationResult:
     lines = tuple(remark.line(shown) for remark in own.remarks)
-    return replace(
-        result, remarks=own.remarks, noted=lines, earlier=own.earlier, heed=own.heed
-    )
+    return replace(result, remarks=own.remarks, noted=lines, earlier=own.earlier, heed=own.heed)
 
 
 def with_bill(assessment: Assessment) -> Assessment:

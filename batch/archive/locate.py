@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +12,8 @@ from siltbook.batch.errors import BookError, why
 from siltbook.batch.systems import is_junction
 
 MOST_FOLDERS = 20_000  # entries of one folder that are looked at
+_MOST_DEEPER = 1_000  # entries of a folder in it that holds no manifest
+_TRACES = ("datapackage.json", "verdicts.json", "READ-ME-FIRST.txt")  # files of every archive
 
 
 @dataclass(frozen=True)
@@ -66,12 +69,39 @@ def _inside(path: Path) -> Found:
                         refused.append((at, _link(at)))
                 elif entry.is_dir() and os.lstat(at / manifest.NAME):
                     archives.append(at)
-            except (FileNotFoundError, NotADirectoryError):
-                continue  # a folder without a manifest
+            except NotADirectoryError:
+                continue
+            except FileNotFoundError:
+                if said := _without_manifest(at):
+                    refused.append((at, said))
             except OSError as error:
                 said = f"{at}: cannot be read ({why(error)}). Check the folder's permissions."
                 refused.append((at, said))
     return Found(tuple(sorted(archives)), tuple(sorted(refused)))
+
+
+def _without_manifest(at: Path) -> str:
+    """What is wrong with a folder that has no manifest; empty where it is no archive at all.
+
+    Passed over, an archive that lost it would be missed by nobody, nor those that lie deeper.
+    """
+    traces = [name for name in _TRACES if os.path.lexists(at / name)]
+    if len(traces) > 1:
+        return (
+            f"{at}: holds {' and '.join(traces[:2])} of an archive, and no {manifest.NAME}. It is "
+            "not as it was archived: fetch a copy that is whole."
+        )
+    try:
+        with os.scandir(at) as entries:
+            for entry in itertools.islice(entries, _MOST_DEEPER):
+                if _has_manifest(at / entry.name / manifest.NAME):
+                    return (
+                        f"{at}: holds archives in folders of its own, which were not looked at. "
+                        "Name this folder itself."
+                    )
+    except OSError:
+        return ""  # gone meanwhile, or no folder
+    return ""
 
 
 def _link(at: Path) -> str:

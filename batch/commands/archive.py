@@ -66,14 +66,18 @@ def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> Non
 
 @click.command(epilog=EPILOG)
 @click.argument("folder", type=ANY_PATH, metavar="DIR")
-@click.option("--seal", default="", help="The seal that was noted when the archive was made.")
+@click.option("--seal", help="The seal that was noted when the archive was made.")
 @JSON
-def verify(folder: Path, seal: str, as_json: bool) -> None:
+def verify(folder: Path, seal: str | None, as_json: bool) -> None:
     """Say whether the archive DIR (or every archive in DIR) is whole and unchanged."""
     from siltbook.batch.archive.locate import find_archives
     from siltbook.batch.archive.verify import verify
     from siltbook.batch.errors import BookError
 
+    if seal is not None and not seal.strip():
+        raise click.UsageError(
+            "--seal is empty: give the seal that was noted, or leave the option out."
+        )
     with refusals():
         found = find_archives(folder)
         count = len(found.archives)
@@ -83,7 +87,7 @@ def verify(folder: Path, seal: str, as_json: bool) -> None:
     failures = [failure(path, said) for path, said in found.refused]
     for path in found.archives:
         with one_of_many(path, failures):
-            results.append(verify(path, seal))
+            results.append(verify(path, seal or ""))
             if not as_json:
                 _tell(results[-1])
     if as_json:

@@ -310,3 +310,30 @@ def test_a_book_saved_by_another_program_is_archived_like_any(
     said = siltbook("verify", home / "east-2026")
     assert said.exit_code == 1
     assert "  east-2026.xlsx: changed (its SHA-256 is not the one in the manifest)." in said.stdout
+
+
+def test_a_folder_that_lost_its_manifest_or_has_archives_below_is_not_passed_over(
+    tmp_path: Path,
+) -> None:
+    whole, lost, deeper, other = (tmp_path / n for n in ("2024", "2025", "older", "pictures"))
+    for folder in (whole, lost, deeper / "2023", other):
+        folder.mkdir(parents=True)
+    for folder in (whole, deeper / "2023"):
+        (folder / manifest.NAME).write_bytes(manifest.MARK)
+    for name in ("datapackage.json", "verdicts.json"):
+        (lost / name).touch()
+    (other / "datapackage.json").touch()  # any data may have that
+    found = locate.find_archives(tmp_path)
+    assert found.archives == (whole,)
+    assert found.refused == (
+        (lost, f"{lost}: holds datapackage.json and verdicts.json of an archive, and no"
+         " manifest.json. It is not as it was archived: fetch a copy that is whole."),
+        (deeper, f"{deeper}: holds archives in folders of its own, which were not looked at. Name"
+         " this folder itself."),
+    )  # fmt: skip
+
+
+def test_an_empty_seal_compares_nothing_and_is_refused(tmp_path: Path) -> None:
+    said = siltbook("verify", tmp_path, "--seal", "")
+    assert said.exit_code == 2
+    assert "--seal is empty: give the seal that was noted, or leave the option out." in said.stderr

@@ -159,9 +159,7 @@ def test_more_remarks_than_there_is_room_for_are_counted_with_their_rows() -> No
     rows = [reading(day(n), *OVER, Remark=f"day {n}") for n in range(1, 13)]
     lines = all_of(remarked(*rows))
     assert len(lines) == 8
-    assert lines[-1] == (
-        'Noted 2026-06-05: "day 5" (+ 4 more: Readings rows 2, 3, 4 and 5)'
-    )
+    assert lines[-1] == ('Noted 2026-06-05: "day 5" (+ 4 more: Readings rows 2, 3, 4 and 5)')
 
 
 def test_a_remark_in_a_row_without_a_date_stands_beside_the_advice() -> None:
@@ -180,9 +178,7 @@ def test_a_remark_in_a_row_without_a_date_stands_beside_the_advice() -> None:
 def test_a_remark_in_a_row_of_no_station_is_told_on_actions_and_the_terminal() -> None:
     lost = strange(reading(day(1), *FINE, Remark="valve stuck"))
     book = filled(Readings=[reading(day(1), *FINE), lost])
-    said = (
-        'Noted in rows of no station of the register: Readings row 3, Hillside: "valve stuck".'
-    )
+    said = 'Noted in rows of no station of the register: Readings row 3, Hillside: "valve stuck".'
     assert said in actions(book)
     assert f"  {said}" in short_table(assess_bytes(book, "invented.xlsx"), "invented.xlsx")
 
@@ -200,9 +196,7 @@ def test_a_station_in_range_with_a_remark_that_matters_is_named_with_it() -> Non
     """'No station needs anything' stood there, and the remark on Station review alone."""
     found = actions(filled(Readings=[reading(day(1), *FINE, Remark="downstream valve stuck")]))
     assert "No station needs anything." not in found
-    assert (
-        'In range, but noted at North 1: Noted 2026-06-01: "downstream valve stuck"' in found
-    )
+    assert 'In range, but noted at North 1: Noted 2026-06-01: "downstream valve stuck"' in found
     assert "No station needs anything." in actions(
         filled(Readings=[reading(day(1), *FINE, Remark=CLOUDY)])
     )
