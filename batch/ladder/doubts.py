@@ -13,7 +13,7 @@ from functools import cache, partial
 from itertools import pairwise, takewhile
 
 from siltbook.batch.ladder.facts import Facts
-from siltbook.batch.model import CLEARS, History, Reading, Verdict, Work, is_over
+from siltbook.batch.model import CLEANINGS, CLEARS, History, Reading, Verdict, Work, is_over
 from siltbook.batch.numbers.readings import ALIKE, latest_alike, usual_flow
 from siltbook.batch.numbers.runs import fall_between
 from siltbook.checks.gauges import NOISE
@@ -132,7 +132,9 @@ def beside_in_range(verdict: Verdict, facts: Facts) -> str:
     """Sentences that a drop in range must not go without, each with a space in front."""
     if verdict not in (Verdict.IN_RANGE, Verdict.WATCH) or facts.over or facts.latest is None:
         return ""
-    said = (_near_all_the_same, _over_usual, _other_flow, _age, _fell, _was_over, _same)
+    said = (
+        _near_all_the_same, _over_usual, _other_flow, _age, _opened, _fell, _was_over, _same,
+    )  # fmt: skip
     return "".join(say(facts, facts.latest) for say in (*said, _only_after_work))
 
 
@@ -169,6 +171,16 @@ def _over_usual(facts: Facts, _: Reading) -> str:
 def _age(facts: Facts, _: Reading) -> str:
     days = facts.days_since
     return f" That was {days} days ago." if days is not None and days > OLD else ""
+
+
+def _opened(facts: Facts, latest: Reading) -> str:
+    """That the filter was opened, or help called, and nobody has read since."""
+    after = facts.history.entries[facts.history.entries.index(latest) + 1 :]
+    done = [e for e in after if isinstance(e, Work) and e.work in (*CLEANINGS, "called out")]
+    if not done:
+        return ""
+    what = "Help was called" if done[-1].work == "called out" else done[-1].work.capitalize()
+    return f" {what} on {facts.on(done[-1])}, and no usable reading since."
 
 
 def _fell(facts: Facts, latest: Reading) -> str:

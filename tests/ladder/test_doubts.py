@@ -319,3 +319,16 @@ def test_what_is_said_stands_in_one_order() -> None:
     assert beside == (
         " That was 15 days ago. It was 4.00 m on 2026-06-01; no work is logged since."
     )
+
+
+def test_a_filter_that_was_opened_since_the_reading_is_said() -> None:
+    words = " {} on 2026-06-03, and no usable reading since."
+    for what, told in (
+        ("hand cleaning", "Hand cleaning"), ("screen replaced", "Screen replaced"),
+        ("called out", "Help was called"),
+    ):  # fmt: skip
+        assert said(read(0, FINE), work(2, what)) == words.format(told)
+        assert said(read(0, FINE), work(2, what), read(2, FINE)) == ""
+        dead = read(3, 0.0, inlet=0.0, outlet=0.0, why_unusable="no inlet pressure")
+        assert said(read(0, FINE), work(2, what), dead) == words.format(told)
+    assert said(read(0, FINE), work(2)) == said(read(0, FINE), work(2, "other")) == ""
