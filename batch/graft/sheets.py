@@ -24,6 +24,7 @@ _PLACES = re.compile(
 )
 _TABLE_FORMAT = re.compile(r'( \w*[dD]xfId=")([0-9]+)"')
 _TABLE_HEAD = re.compile(r'(<table [^<>]*? id=)"\d+"( name=)"[^"]*"( displayName=)"[^"]*"')
+_SCALE = re.compile(rb'(<pageSetup [^<>]*?)scale="[0-9]+"')
 _FORMULA = re.compile(rb"(<(f|formula|formula1|formula2)(?: [^<>]*)?>)([^<]+)")
 _STRICT_HEAD = 4_000  # [bytes]; a sheet declares its namespaces in its first tag
 _TABLE_FORMULA = re.compile(r"(<(?:calculatedColumnFormula|totalsRowFormula)>)([^<]+)")
@@ -66,10 +67,23 @@ def rewrite_sheet(data: bytes, book: Renumbering, *, opens: bool) -> bytes:
         # Dynamic-array flags point into a part that the book may use otherwise.
         return match["dynamic"] or match["view"]
 
-    out = _PLACES.sub(new, data)
+    out = _PLACES.sub(new, data if book.styles.alike else _fitted(data))
     if book.tables:
         out = _FORMULA.sub(lambda m: m[1] + _renamed(m[3].decode(), book.tables).encode(), out)
     return out
+
+
+def _fitted(sheet: bytes) -> bytes:
+    """A sheet that prints one page wide by what its columns come to, and not by a scale.
+
+    In a book with another default font a column of so many characters is as wide as a program
+    makes it that may lack this font: whole lines and columns would go past the paper. A sheet
+    that is split over pages by meaning stays as it is, since fitting knows no such pages.
+    """
+    if b"<colBreaks" in sheet or b"</sheetPr>" not in sheet or not _SCALE.search(sheet):
+        return sheet
+    sheet = _SCALE.sub(rb'\1fitToHeight="0"', sheet, count=1)
+    return sheet.replace(b"</sheetPr>", b'<pageSetUpPr fitToPage="1"/></sheetPr>', 1)
 
 
 def rewrite_table(text: str, number: int, name: str, book: Renumbering) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from siltbook.batch.package.formats import Asked
 from siltbook.batch.package.limits import GraftError
 from siltbook.batch.package.spans import Document, Node, attribute, scan
+from siltbook.templates import look
 
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 _ORDER = (
@@ -38,15 +39,21 @@ BLANK_STYLES = (
 )
 
 
+# Fonts of the same widths, which programs take for each other.
+_AS_WIDE = (look.FONT.casefold(), "liberation sans", "helvetica", "arimo")
 _POINTS = ("numFmtId", "fontId", "fillId", "borderId")
 
 
 @dataclass(frozen=True)
 class StyleMap:
-    """Where each of our cell formats and differential formats stands in the book."""
+    """Where each of our cell formats and differential formats stands in the book.
+
+    `alike`: its default font, which says how wide a column is, is as wide as ours everywhere.
+    """
 
     cell: tuple[int, ...]
     dxf: tuple[int, ...]
+    alike: bool = True
 
 
 class _Pool:
@@ -132,6 +139,19 @@ def _as_default(book: Document) -> str:
     return f'<xf {ids} xfId="0"/>'
 
 
+def _as_wide(book: Document) -> bool:
+    """Whether the book's default font is ours, or one of its widths, and of its size."""
+    named, fonts = book.root.child("cellStyleXfs"), book.root.child("fonts")
+    at = named.children[0].number("fontId") if named and named.children else 0
+    if fonts is None or at >= len(fonts.children):
+        return False
+    name, size = (fonts.children[at].child(what) for what in ("name", "sz"))
+    if name is None or size is None:
+        return False
+    sizes = (f"{look.TYPE_SIZE}", f"{look.TYPE_SIZE}.0")
+    return name.attrs.get("val", "").casefold() in _AS_WIDE and size.attrs.get("val") in sizes
+
+
 def _names_are_beyond(book: Document) -> bool:
     """Whether cell formats refer to named styles of a book that has no list of them."""
     formats = book.root.child("cellXfs")
@@ -148,7 +168,7 @@ def merge_styles(book: bytes, results: bytes, part: str, asked: Asked) -> tuple[
     either is unsound or the book would hold more cell formats than a workbook may.
     """
     theirs, ours = Document(book, part), Document(results, "our styles")
-    beyond = _names_are_beyond(theirs)
+    beyond, alike = _names_are_beyond(theirs), _as_wide(theirs)
     numbers = _NumberFormats(theirs)
     codes = _codes(ours)
     pools = {name: _Pool(theirs, name) for name in ("fonts", "fills", "borders")}
@@ -169,7 +189,7 @@ def merge_styles(book: bytes, results: bytes, part: str, asked: Asked) -> tuple[
             f"{_MOST_FORMATS}; copy its sheets into a new book and run again."
         )
     _write(theirs, numbers, pools, name_them=not beyond)
-    return theirs.encoded(), StyleMap(tuple(cell), tuple(dxf))
+    return theirs.encoded(), StyleMap(tuple(cell), tuple(dxf), alike)
 
 
 def _codes(ours: Document) -> dict[str, str]:

@@ -7,6 +7,9 @@ import re
 import pytest
 
 from siltbook.batch.graft import graft
+from siltbook.batch.graft.sheets import Renumbering, rewrite_sheet
+from siltbook.batch.graft.styles import BLANK_STYLES, merge_styles
+from siltbook.batch.package.formats import Asked
 from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.cells import Style
 from siltbook.batch.reading.workbook import open_workbook
@@ -127,3 +130,29 @@ def test_a_book_without_any_list_of_formats_takes_ours() -> None:
     assert "xf " not in bare
     content = parts(practitioner()) | {STYLES: bare.encode()}
     assert len(collection(graft(packed(content), results(), NAMES), "cellXfs")) > 3
+
+
+FITTED = (b'<pageSetUpPr fitToPage="1"/></sheetPr>', b'fitToHeight="0"')
+
+
+@pytest.mark.parametrize(
+    ("font", "size", "fits"),
+    [("Arial", "10", False), ("Liberation Sans", "10.0", False), ("Calibri", "11", True),
+     ("Arial", "14", True)],
+)  # fmt: skip
+def test_where_the_books_default_font_is_another_sheets_are_fitted_to_the_paper(
+    font: str, size: str, fits: bool
+) -> None:
+    """Of a book in Calibri, printed where this font is missing, columns went to a further page."""
+    book = BLANK_STYLES.replace('"Calibri"', f'"{font}"').replace('"11"', f'"{size}"')
+    asked = Asked()
+    _, styles = merge_styles(book.encode(), BLANK_STYLES.encode(), "styles", asked)
+    sheet = (
+        b'<sheetPr><tabColor rgb="FF0B3C7D"/></sheetPr>'
+        b'<pageSetup paperSize="9" scale="80" orientation="landscape"/>'
+    )
+    made = rewrite_sheet(sheet, Renumbering(styles, (), {}), opens=False)
+    assert [part in made for part in FITTED] == [fits, fits]
+    assert (b"scale=" in made) != fits
+    split = sheet + b"<colBreaks/>"
+    assert rewrite_sheet(split, Renumbering(styles, (), {}), opens=False) == split
