@@ -34,6 +34,8 @@ def rows_aside(
     for key in FILLED.get(sheet.name, ()):
         if key in block.cells:
             filled[block.positions(key)] = True
+    if sheet is READINGS and not keep.all():
+        filled &= ~_means_below(block, keep)
     found: dict[int, tuple[str, dt.date | None]] = {}
     above, day = "", None
     names, days = made["station"].tolist(), made[DAYS.get(sheet.name, "date")].tolist()
@@ -43,6 +45,40 @@ def rows_aside(
             continue
         found[int(block.rows[at])] = (above, None if names[at] else day)
     return found
+
+
+def _means_below(block: Block, keep: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The rows below the last one that is used in which every pressure is the mean of its column,
+    in two columns or more, and one is finer than anybody read: averages that nobody labelled."""
+    found = np.zeros(len(keep), dtype=bool)
+    used = np.flatnonzero(keep)
+    below = np.arange(used[-1] + 1, len(keep)) if len(used) else used
+    columns = {
+        key: dict(zip(block.positions(key).tolist(), block.cells[key].values, strict=True))
+        for key in FILLED[READINGS.name]
+        if key in block.cells and len(below)
+    }
+    for at in below.tolist():
+        told = [(cells[at], cells) for cells in columns.values() if at in cells]
+        finer = [_finer_mean(here, [cells.get(n) for n in used.tolist()]) for here, cells in told]
+        found[at] = len(finer) > 1 and None not in finer and any(finer)
+    return found
+
+
+def _finer_mean(here: object, above: list[object]) -> bool | None:
+    """Whether the mean of a column has more decimals than the column; None where it is no mean."""
+    read = [value for value in above if isinstance(value, float)]
+    if not isinstance(here, float) or not read:
+        return None
+    digits = _decimals(here)
+    if abs(here - sum(read) / len(read)) > 0.51 * 10.0**-digits:
+        return None
+    return digits > max(map(_decimals, read))
+
+
+def _decimals(number: float) -> int:
+    """Digits behind the point, as it was typed or computed."""
+    return len(f"{number:.9f}".rstrip("0").partition(".")[2])
 
 
 def loose_remarks(

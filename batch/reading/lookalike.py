@@ -24,6 +24,7 @@ from siltbook.batch.reading.cells import (
     Workbook,
 )
 from siltbook.batch.reading.headers import Header, find_header
+from siltbook.batch.reading.otherheaders import is_planned, readings_places
 from siltbook.batch.reading.parsing import date_text, number_text, serial_date, tidy
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.checks.findings import Finding, find
@@ -117,7 +118,9 @@ def unread_sheets(workbook: Workbook, parts: Parts) -> Iterator[tuple[Finding, M
             read=f"a sheet that looks like {sheet.name} by its {how}",
             accepted=f"rows on the sheet {there.name}" if there else f"the name {sheet.name}",
         )
-        days = _of_sheet(workbook, part, sheet) if sheet in (READINGS, WORK) else ()
+        # What is planned was not done; what was done is not on it, or would be read.
+        counts = sheet in (READINGS, WORK) and not is_planned(part.name)
+        days = _of_sheet(workbook, parts, part, sheet) if counts else ()
         yield found, Missed(part.name, sheet, tuple(days))
 
 
@@ -158,16 +161,31 @@ def elsewhere(
     return {name: tuple(places) for name, places in found.items()}
 
 
-def _of_sheet(workbook: Workbook, part: SheetPart, sheet: Sheet) -> Iterator[tuple[str, dt.date]]:
-    """Station and day of each row of a whole sheet; none without its header, or where it is
-    damaged or beyond measure: it is not needed, and is named all the same."""
+def _of_sheet(
+    workbook: Workbook, parts: Parts, part: SheetPart, sheet: Sheet
+) -> Iterator[tuple[str, dt.date]]:
+    """Station and day of each row of a whole sheet that holds a pressure, or work; none without
+    its header, or where it is damaged or beyond measure: it is named all the same."""
     cells = SheetCells()
     with contextlib.suppress(*DAMAGE, BookError):
         cells = read_sheet(workbook, part)
     header = find_header(cells, sheet)
-    if header is not None:
-        every = _days(workbook, cells, header.row, header.places)
-        yield from ((station, day) for _, station, day in every)
+    found = (header.row, header.places) if header is not None else None
+    if sheet is READINGS and (found is None or not {"station", "date"} <= found[1].keys()):
+        found = readings_places(cells, _registered(workbook, parts))
+    if found is None:
+        return
+    row, places = found
+    keys = [key for key in FILLED[sheet.name] if key in places]
+    filled = {row for key in keys for row in cells.columns[places[key]].rows}
+    every = _days(workbook, cells, row, places)
+    yield from ((station, day) for at, station, day in every if at in filled)
+
+
+def _registered(workbook: Workbook, parts: Parts) -> set[str]:
+    """Every text of the register, as names are compared."""
+    register = parts[STATIONS.name]
+    return _names(read_sheet(workbook, register, _ROWS)) if register is not None else set()
 
 
 def _days(
@@ -218,11 +236,11 @@ def _like_a_list(workbook: Workbook, parts: Parts, cells: SheetCells) -> tuple[S
         return best, "headers"
     if parts[FARM.name] is None and _labels(cells) >= 2:
         return FARM, "labels"
-    register = parts[STATIONS.name]
-    if parts[WORK.name] is None and register is not None:
-        known = _names(read_sheet(workbook, register, _ROWS))
-        if _looks_like_work(_shape(workbook, cells), known):
-            return WORK, "content (dates, stations and a few words for what was done)"
+    known = _registered(workbook, parts)
+    if readings_places(cells, known) is not None:
+        return READINGS, "headers, in other words"
+    if parts[WORK.name] is None and known and _looks_like_work(_shape(workbook, cells), known):
+        return WORK, "content (dates, stations and a few words for what was done)"
     return None, ""
 
 
@@ -250,7 +268,7 @@ class Shape:
 def _shape(workbook: Workbook, cells: SheetCells) -> Shape:
     kinds = [(_kind(workbook, content), content) for content in cells.columns.values()]
     texts = tuple(
-        tuple(tidy(v).casefold() for v in content.values[1:] if type(v) is str)
+        tuple(name_key(v) for v in content.values[1:] if type(v) is str)
         for kind, content in kinds
         if kind == "text"
     )
@@ -294,7 +312,7 @@ def _kind_of(value: Value, style: int) -> str:
 def _names(cells: SheetCells) -> set[str]:
     """Every text of a register, as names are compared."""
     return {
-        tidy(value).casefold()
+        name_key(value)
         for content in cells.columns.values()
         for value in content.values
         if type(value) is str

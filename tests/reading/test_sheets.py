@@ -11,6 +11,7 @@ import pytest
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.book import read_book
 from siltbook.checks.findings import CATALOGUE
+from siltbook.templates.book import Elsewhere
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 from tests.reading.books import NAME, clean_sheets, reading, workbook, zipped
 
@@ -225,3 +226,62 @@ def test_a_damaged_sheet_that_is_not_read_does_not_spoil_the_book():
         parts = {name: archive.read(name) for name in archive.namelist()}
     parts["xl/worksheets/sheet6.xml"] = b"<worksheet><broken"
     assert read_book(zipped(parts), NAME).findings == ()
+
+
+def test_readings_under_translated_headers_beside_the_real_ones_are_named_and_counted():
+    """They were passed over, and their later readings with them."""
+    sheets = clean_sheets()
+    later = dt.date(2026, 7, 1)
+    sheets["Julio"] = translated(["F1", later, 3.0, 1.5], ["F1", later, None, None])
+    (message,) = findings_of(sheets, "sheet-not-read")
+    assert message.startswith(
+        "Julio: sheet was not read: read a sheet that looks like Readings by its headers, in other"
+        " words; accepted: rows on the sheet Readings."
+    )
+    book = read_book(workbook(sheets), NAME).book
+    assert book.elsewhere == {"F1": (Elsewhere("Julio", "Readings", (later,)),)}
+    sheets["Julio"] = translated(["Tank", later, 3.0, 1.5])
+    assert findings_of(sheets, "sheet-not-read") == []
+
+
+@pytest.mark.parametrize(
+    ("name", "counts"),
+    [("Work plan", False), ("To do", False), ("Trabajos programados", False), ("Plant", True)],
+)
+def test_what_is_planned_is_no_work_that_was_left_out(name: str, counts: bool):
+    """Every station of a plan was to be read again for ever."""
+    sheets = clean_sheets()
+    head = sheets["Work done"][0]
+    row = dict.fromkeys(head) | {"Station": "F1", "Date": dt.date(2026, 9, 1), "Work": "flush"}
+    sheets[name] = [head, [row[key] for key in head]]
+    assert len(findings_of(sheets, "sheet-not-read")) == 1
+    assert bool(read_book(workbook(sheets), NAME).book.elsewhere) == counts
+
+
+def test_a_row_without_a_pressure_on_another_sheet_is_no_reading():
+    sheets = clean_sheets()
+    head = sheets["Readings"][0]
+    row = dict.fromkeys(head) | {"Station": "F1", "Date": dt.date(2026, 9, 1)}
+    sheets["Next round"] = [head, [row[key] for key in head]]
+    assert len(findings_of(sheets, "sheet-not-read")) == 1
+    assert read_book(workbook(sheets), NAME).book.elsewhere == {}
+
+
+@pytest.mark.parametrize(
+    ("inlet", "outlet", "aside"),
+    [(3.0666666666666664, 2.4333333333333336, False), (3.07, 2.43, False), (3.1, 2.4, True),
+     (3.07, 2.1, True), (3.07, None, True)],
+)  # fmt: skip
+def test_unlabelled_averages_below_the_list_are_no_reading(
+    inlet: float, outlet: float | None, aside: bool
+):
+    """They counted as a reading that could not be placed, and a station was to be read again."""
+    sheets = clean_sheets()
+    head = ["Station", "Date", "Inlet pressure", "Outlet pressure"]
+    rows = [
+        ["F1", dt.date(2026, 5, n), *p]
+        for n, p in enumerate(((3.0, 2.5), (3.1, 2.4), (3.1, 2.4)), 1)
+    ]
+    sheets["Readings"] = [head, *rows, [None, None, inlet, outlet]]
+    book = read_book(workbook(sheets), NAME).book
+    assert bool(book.readings.aside) == aside
