@@ -21,6 +21,11 @@ from siltbook.checks.slipped import (
 from tests.checks.builders import book, job, reading
 from tests.checks.helpers import messages
 
+# Fewer than half of them in order, and other years would put the rest in order.
+NO_ORDER = [
+    dt.date(2026, month, day)
+    for month, day in ((4, 11), (4, 7), (10, 9), (1, 3), (8, 1), (12, 11), (10, 9))
+]
 WEEKS = [dt.date(2026, 6, 1) + dt.timedelta(days=7 * i) for i in range(10)]  # to 3 August
 
 
@@ -121,6 +126,7 @@ def test_pasted_from_a_book_that_counts_from_another_year(days: int) -> None:
         [WEEKS[0], WEEKS[0], WEEKS[0]],
         [WEEKS[9], dt.date(2026, 5, 8)],  # two rows cannot tell which is out
         [WEEKS[i] for i in (5, 1, 8, 0, 7, 2, 9, 3)],  # in no order
+        NO_ORDER,
     ],
 )
 def test_honest_or_unclear_orders_are_left_alone(days: list[dt.date]) -> None:

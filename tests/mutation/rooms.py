@@ -45,6 +45,8 @@ EQUIVALENT = {
     "if len(raw) < info.compress_size:",
     # How much is remembered changes the time it takes alone.
     "@lru_cache(maxsize=FEW - 1)",
+    # Every call names what stands behind the star.
+    "/,",
     # Nothing assigns to a field: mypy would say so first.
     "@dataclass(frozen=False)",
     # The axis has one place, which is the first and the last.
