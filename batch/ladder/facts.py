@@ -81,9 +81,9 @@ class Facts:
     @property
     def _work_since(self) -> dt.date:
         """From when on work that is not known may change where the station stands."""
-        ended = self.standing.episodes[-1:]
-        if ended and ended[0].closed is None:
-            return ended[0].opened
+        episode = self.standing.episode
+        if episode is not None and episode.closed is None:
+            return episode.opened
         if self.latest is None:
             return dt.date.min
         return self.latest.date - dt.timedelta(days=int(self.settings.interval))
@@ -208,12 +208,12 @@ def back_by_one_reading(facts: Facts) -> bool:
 
     Valves half shut, or few open emitters, look the same; a reading on another day tells.
     """
-    ended, latest = facts.standing.episodes[-1:], facts.latest
-    if latest is None or facts.over or not ended or ended[0].closed != latest.date:
+    episode, latest = facts.standing.episode, facts.latest
+    if latest is None or facts.over or episode is None or episode.closed != latest.date:
         return False
     worked = any(w.work in CLEARS and w.date >= latest.date for w in facts.history.work)
     told = latest.flow is not None and known_flow(facts) is not None
-    return ended[0].closed_by == NO_WORK and not worked and not told
+    return episode.closed_by == NO_WORK and not worked and not told
 
 
 def outlet_zero(facts: Facts) -> bool:
@@ -248,12 +248,12 @@ def limit_too_high(facts: Facts) -> bool:
 
 def came_back_alone(facts: Facts) -> bool:
     """Back in range with no work logged, by less than the gauge can tell."""
-    ended = facts.standing.episodes[-1:]
-    if facts.latest is None or facts.over or not ended or ended[0].closed is None:
+    episode, latest = facts.standing.episode, facts.latest
+    if latest is None or facts.over or episode is None or episode.closed is None:
         return False
-    worked = any(w.work in CLEARS and w.date >= ended[0].closed for w in facts.history.work)
-    p = facts.latest.p_over
-    return ended[0].closed_by == NO_WORK and not worked and p is not None and p >= BORDER
+    closed, p = episode.closed, latest.p_over
+    worked = any(w.work in CLEARS and w.date >= closed for w in facts.history.work)
+    return episode.closed_by == NO_WORK and not worked and p is not None and p >= BORDER
 
 
 def field_low(facts: Facts) -> bool:

@@ -72,6 +72,11 @@ class Standing:
     episodes: tuple[Episode, ...] = ()
     rows: tuple[tuple[str, int], ...] = field(default=())
 
+    @property
+    def episode(self) -> Episode | None:
+        """The latest episode, open or ended."""
+        return self.episodes[-1] if self.episodes else None
+
 
 def missing_cycles(flush: Work, asked: int) -> int:
     """How many cycles [-] a flush lacks of those `asked`; a blank is no fewer (the check asks)."""

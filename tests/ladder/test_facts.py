@@ -91,8 +91,10 @@ def test_lost_work_counts_from_the_opening_of_an_open_episode(day: int, counts: 
     row = (9, DAY0 + day * DAY)
     found = facts(read(1, OVER), read(30, OVER), unplaced_work=(row,))
     assert found.lost_work == ((row,) if counts else ())
-    closed = facts(read(1, OVER), work(2), read(30, FINE), unplaced_work=(row,))
-    assert closed.lost_work == ()
+    closed = (read(1, OVER), work(2), read(30, FINE))
+    assert facts(*closed, unplaced_work=(row,)).lost_work == ()
+    again = facts(*closed, read(35, OVER), unplaced_work=(row, (9, DAY0 + 34 * DAY)))
+    assert again.lost_work == ()
 
 
 def test_what_was_not_read_counts_after_the_latest_or_where_no_work_is_logged() -> None:
