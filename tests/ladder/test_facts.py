@@ -187,6 +187,9 @@ def test_a_return_by_one_reading_alone_needs_no_work_and_no_flow() -> None:
     assert alone(over, read(1, FINE, flow=40.0))
     assert not alone(over, read(1, FINE, flow=40.0), reference_flow=40.0)
     assert alone(over, back, reference_flow=40.0)
+    before = (read(-9, OVER), work(-8), read(-7, FINE))
+    assert alone(*before, over, back)
+    assert not alone(read(-9, OVER), read(-7, FINE), over, work(1), back)
 
 
 @pytest.mark.parametrize(
