@@ -18,8 +18,15 @@ from siltbook.batch.graft.sheets import (
     shared_strings,
     strict_part,
 )
-from siltbook.batch.graft.styles import StyleMap, _merge_differential, _NumberFormats, _Pool
+from siltbook.batch.graft.styles import (
+    StyleMap,
+    _merge_differential,
+    _NumberFormats,
+    _Pool,
+    merge_styles,
+)
 from siltbook.batch.graft.workbook import DefinedName, Target, sheet_xml, write_names
+from siltbook.batch.package.formats import Asked
 from siltbook.batch.package.limits import GraftError
 from siltbook.batch.package.relations import relations_part
 from siltbook.batch.package.spans import Document
@@ -488,3 +495,15 @@ def test_the_number_formats_of_our_rules_are_renumbered_and_built_in_ones_are_no
     assert _merge_differential(ours, pool, _NumberFormats(theirs)) == [1, 2, 3, 4, 0]
     numbers = [re.findall(r'numFmtId="(\d+)"', xml)[0] for xml in pool.added]
     assert numbers == ["171", "172", "163", "14"]
+
+
+def test_sixty_four_thousand_cell_formats_are_the_most_that_a_book_may_hold() -> None:
+    """What spreadsheet programs take, rounded down: common practice, no published source."""
+    ours = b'<a><cellXfs><xf/><xf fontId="0"/><xf xfId="0" quotePrefix="1"/></cellXfs></a>'
+    theirs = f"<a><cellXfs>{'<xf/>' * 63_999}</cellXfs></a>".encode()
+    with pytest.raises(
+        GraftError,
+        match=r"^The book already holds 63999 cell formats and a workbook can hold 64000; copy its"
+        r" sheets into a new book and run again\.$",
+    ):
+        merge_styles(theirs, ours, "s.xml", Asked())

@@ -47,6 +47,8 @@ EQUIVALENT = {
     "@lru_cache(maxsize=FEW - 1)",
     # Every call names what stands behind the star.
     "/,",
+    # An entry refers to one named style.
+    """result.append(pool.index(new if named else new.replace(' xfId="0"', "", 2)))""",
     # Nothing assigns to a field: mypy would say so first.
     "@dataclass(frozen=False)",
     # The axis has one place, which is the first and the last.
