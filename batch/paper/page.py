@@ -37,12 +37,33 @@ def style(size: float = TEXT, *, bold: bool = False, after: float = 0.0) -> Para
     return ParagraphStyle(name, fontName=font, fontSize=size, leading=size * 1.22, spaceAfter=after)
 
 
+LACKS = (
+    "Letters that the font of this page lacks stand as ?: the workbook has them, and so has a round"
+    " sheet that is made with --sheet."
+)
+
+
+def _plain(text: object) -> str:
+    """A text in one line, of the letters that the font has."""
+    return one_line(str(text)).replace("→", "->").encode("cp1252", "replace").decode("cp1252")
+
+
+def lacking(text: object) -> bool:
+    """Whether a text has letters that these pages cannot show."""
+    return _plain(text) != one_line(str(text)).replace("→", "->")
+
+
+def named(name: str, row: int) -> str:
+    """A station's name, with its row of the register where its letters cannot all be shown: two
+    names of question marks would be alike."""
+    return f"{name} (Stations row {row})" if lacking(name) else name
+
+
 def words(text: object, size: float = TEXT, *, bold: bool = False, after: float = 0.0) -> Any:
     """A paragraph of somebody's text, which is never taken for markup."""
     from reportlab.platypus import Paragraph
 
-    plain = one_line(str(text)).replace("→", "->").encode("cp1252", "replace").decode("cp1252")
-    return Paragraph(escape(plain), style(size, bold=bold, after=after))
+    return Paragraph(escape(_plain(text)), style(size, bold=bold, after=after))
 
 
 def cautions_box(touches: Sequence[Touch] | frozenset[Touch], width: float) -> Any:
@@ -99,8 +120,7 @@ def made(story: Sequence[Any], title: str, foot: str, version: str, size: str, w
 
     def footer(canvas: Any, page: Any) -> None:
         canvas.setFont("Vera", TEXT)
-        shown = one_line(foot).encode("cp1252", "replace").decode("cp1252")
-        canvas.drawString(MARGIN, MARGIN - 16, shown[:140])
+        canvas.drawString(MARGIN, MARGIN - 16, _plain(foot)[:140])
         canvas.drawRightString(page.pagesize[0] - MARGIN, MARGIN - 16, f"page {page.page}")
 
     document.build(list(story), onFirstPage=footer, onLaterPages=footer)

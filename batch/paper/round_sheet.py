@@ -76,9 +76,11 @@ def round_sheet(
     """
     made = round_of(assessment, book, due=due, names=names)
     width = page.inner_width(size, wide=True)
+    said = (made.title, *(line for title, lines in made.stations for line in (title, *lines)))
     story: list[Any] = [
         page.words(made.title, 15, bold=True, after=2),
         page.words(made.head, after=4),
+        *([page.words(page.LACKS, after=4)] if any(map(page.lacking, said)) else []),
         page.cautions_box(TOUCHED, width),
         page.words("", 4),
     ]
@@ -122,7 +124,8 @@ def round_of(
 def _title(result: StationResult, number: int, on: dt.date | None) -> str:
     due = "DUE  " if is_due(result, on) else ""
     block = f" · {result.station.block}" if result.station.block else ""
-    return f"{number}. {due}{result.station.name}{block}"
+    name = page.named(result.station.name, result.station.row)
+    return f"{number}. {due}{name}{block}"
 
 
 def _head(chosen: Sequence[StationResult], on: dt.date | None, shown: Shown) -> str:

@@ -68,12 +68,16 @@ def _card(
     shown = look.VERDICTS[result.verdict]
     steps = result.judgement.steps
     farm = assessment.book.settings.farm
-    title = " – ".join(part for part in (f"Station card: {station.name}", farm) if part)
+    named = page.named(station.name, station.row)
+    title = " – ".join(part for part in (f"Station card: {named}", farm) if part)
     agreed = agreed_lines(assessment.book, station.name, None, room.text)
     noted = [of_station(station, room.text), *agreed]
+    advice = beside_advice(result, room.noted, room.text)
+    said = (title, *noted, *advice, *(value for _, value in _known(assessment, result, gauge)))
     return [
         page.words(title, 15, bold=True, after=2),
         *([page.words(as_shown.order, after=2)] if as_shown.order else []),
+        *([page.words(page.LACKS, after=2)] if any(map(page.lacking, said)) else []),
         page.words(shown.shown, 12, bold=True, after=1),
         page.words(result.judgement.reason, after=3),
         *(page.words(line) for line in noted if line),
@@ -81,7 +85,7 @@ def _card(
         _chart(result.history, gauge, width, room.chart),
         *_log(remarks, result, gauge, width, room),
         page.words("The work, in order", 11, bold=True, after=1),
-        *(page.words(line, bold=True) for line in beside_advice(result, room.noted, room.text)),
+        *(page.words(line, bold=True) for line in advice),
         page.cautions_box(touched_by(steps), width),
         _boxes(steps, width),
         _found(width),

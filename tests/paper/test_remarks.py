@@ -94,3 +94,19 @@ def test_the_card_says_what_was_noted_at_each_visit_on_one_page(tmp_path: Path) 
         assert words in said, words
     crowded = station_cards(judged(LONG), "farm.xlsx", "0", ["Weir"])
     assert crowded.count(b"/Type /Page\n") == 1
+
+
+def test_letters_that_the_font_lacks_are_said_and_the_station_is_told_by_its_row(
+    tmp_path: Path,
+) -> None:
+    names = ("Северная", "Западная", "Größe")  # eight letters each, and one that the font has
+    stations = [{"station": name, "remark": "→ gate" if name == "Größe" else ""} for name in names]
+    found = assess_bytes(build(BlankOptions(), {"Stations": stations}), "farm.xlsx")
+    said = text(station_cards(found, "farm.xlsx", "0", names), tmp_path)
+    for row in (2, 3):
+        assert f"Station card: ???????? (Stations row {row})" in said
+    assert said.count("Letters that the font of this page lacks stand as ?") == 2  # not for Größe
+    first, second, third = (title for title, _ in round_of(found, "f", due=None, names=()).stations)
+    assert first.endswith("Северная (Stations row 2)")
+    assert third.endswith("Größe")
+    assert second != first
