@@ -6,7 +6,7 @@ import re
 from collections import defaultdict
 from collections.abc import Iterable
 
-from siltbook.batch.reading.unread import NOT_READ
+from siltbook.batch.reading.unread import NOT_READ, USED
 from siltbook.checks.findings import Finding
 from siltbook.templates.book import Book, Table, column_letters
 from siltbook.templates.contract import CARRIED, CHANGED_GAUGES, READINGS, STATIONS, WORK, Sheet
@@ -50,17 +50,20 @@ def unused_rows(book: Book, findings: Iterable[Finding]) -> dict[str, str]:
     tables = {table.sheet: (sheet, table) for sheet, table in lists}
     clauses: dict[str, list[str]] = defaultdict(list)
     struck: dict[str, list[str]] = defaultdict(list)
+    kept: dict[str, list[str]] = defaultdict(list)  # struck through, and used all the same
     for finding in findings:
         if not finding.station or finding.sheet not in tables:
             continue
         if finding.rule in _UNREAD and (said := _clause(finding, *tables[finding.sheet])):
             clauses[finding.station].append(said)
         if finding.rule == "cell-struck":
-            struck[finding.station].append(f"{finding.sheet} row {_row(finding)}")
+            told = kept if finding.read.endswith(USED) else struck
+            told[finding.station].append(f"{finding.sheet} row {_row(finding)}")
     return {
         name: _sentence("Could not be read", clauses[name])
         + _sentence("Struck through and not used", struck[name])
-        for name in {**clauses, **struck}
+        + _sentence("Struck through and used all the same", kept[name])
+        for name in {**clauses, **struck, **kept}
     }
 
 

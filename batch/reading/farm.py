@@ -22,6 +22,7 @@ from siltbook.batch.reading.columns import (
 )
 from siltbook.batch.reading.numerals import odd_code, one_number
 from siltbook.batch.reading.parsing import tidy
+from siltbook.batch.reading.unread import USED
 from siltbook.checks.findings import Finding, find
 from siltbook.templates.book import Settings, column_letters
 from siltbook.templates.contract import FARM, Column, Kind, bare
@@ -67,6 +68,9 @@ def read_farm(cells: SheetCells, title: str, workbook: Workbook) -> Farm:
         assumed = str(farm_unit) if setting.kind is Kind.PRESSURE else setting.unit
         unit = _unit(setting, str(grid[row, column][0]), beside, assumed)
         block = _one_cell(setting, title, place, value, style, workbook)
+        if style in workbook.struck:
+            read = f"{shown(value)} with a line through it; {USED}"
+            block.flag("cell-struck", setting, 0, read, "settings that are meant to count")
         got = _setting(block, setting, value, style, unit)
         if got is not None:
             values[key] = got

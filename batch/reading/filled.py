@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from siltbook.batch.package.limits import MAX_BOOK_TEXT
 from siltbook.batch.reading.cells import Cells, SheetCells, Workbook, address
 from siltbook.batch.reading.columns import NOTES, Block, shown
 from siltbook.batch.reading.headers import Header
+from siltbook.batch.reading.unread import USED
 from siltbook.checks.findings import find
 from siltbook.checks.wording import rows_named
 from siltbook.templates.book import column_letters
@@ -22,6 +23,7 @@ _DECISIVE = {
     READINGS.name: ("inlet", "outlet", "drop", "date", "station"),
     WORK.name: ("work", "date", "station"),
 }
+_SAY_LITTLE = ("remark", "read_by", "done_by", "contact", "order")  # nothing rests on them
 
 
 def filled_rows(
@@ -144,19 +146,33 @@ def note_hidden(cells: SheetCells, block: Block) -> None:
 def note_struck(sheet: Sheet, block: Block) -> frozenset[int]:
     """The rows in which something that decides is struck through, each with a doubt.
 
-    People strike a reading, or a piece of work, that is not to count.
+    People strike a reading, or a piece of work, that is not to count. What else is struck, there
+    and in other lists, is used all the same, and said.
     """
-    found: dict[int, str] = {}  # position -> key of the row's first such cell
-    for key in _DECISIVE.get(sheet.name, ()) if block.struck else ():
+    if not block.struck:
+        return frozenset()
+    decisive = _DECISIVE.get(sheet.name, ())
+    found = _struck_cells(block, decisive)
+    others = [c.key for c in sheet.columns if c.key not in (*decisive, *_SAY_LITTLE)]
+    for position, key in sorted((found | _struck_cells(block, others, found)).items()):
+        cells = block.cells[key]
+        value = cells.values[cells.rows.index(int(block.rows[position]))]
+        row = "the row was not used" if position in found else USED
+        read = f"{shown(value)} with a line through it; {row}"
+        block.flag("cell-struck", sheet.column(key), position, read, "rows that are meant to count")
+    return frozenset(int(block.rows[position]) for position in found)
+
+
+def _struck_cells(
+    block: Block, keys: Iterable[str], but: Container[int] = frozenset()
+) -> dict[int, str]:
+    """Position -> key of the row's first cell, by these keys, that is struck through."""
+    found: dict[int, str] = {}
+    for key in keys:
         cells = block.cells.get(key)
         if cells is None or block.struck.isdisjoint(cells.styles):
             continue
         for position, style in zip(block.positions(key).tolist(), cells.styles, strict=True):
-            if style in block.struck:
+            if style in block.struck and position not in but:
                 found.setdefault(position, key)
-    for position, key in sorted(found.items()):
-        cells = block.cells[key]
-        value = cells.values[cells.rows.index(int(block.rows[position]))]
-        read = f"{shown(value)} with a line through it; the row was not used"
-        block.flag("cell-struck", sheet.column(key), position, read, "rows that are meant to count")
-    return frozenset(int(block.rows[position]) for position in found)
+    return found

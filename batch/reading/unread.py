@@ -14,6 +14,7 @@ from siltbook.batch.reading.cells import ErrorText, NoValue
 from siltbook.batch.reading.columns import Block, shown
 from siltbook.templates.contract import CARRIED, READINGS, WORK, Sheet
 
+USED = "it was used all the same"  # of a cell that is struck through
 SIGNS = ("click", "water_heard", "water")
 _WHERE = {READINGS.name: ("flow", "field"), WORK.name: SIGNS, CARRIED.name: ("gear",)}
 NOT_READ = frozenset({

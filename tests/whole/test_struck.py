@@ -63,7 +63,11 @@ def test_struck_work_proves_nothing() -> None:
 
 def test_a_line_through_a_remark_or_a_flow_strikes_no_reading() -> None:
     book = filled(Readings=[reading(day(1), *OVER, Remark="windy", Flow=40)])
-    assert messages(struck(book, "Readings", 2, "EF"), "cell-struck") == []
+    assert messages(struck(book, "Readings", 2, "E"), "cell-struck") == []
+    assert said(struck(book, "Readings", 2, "E"))[1] == said(book)[1]
+    flow = said(struck(book, "Readings", 2, "EF"))
+    used = " Struck through and used all the same: Readings row 2."
+    assert flow == (said(book)[0], f"{said(book)[1]}{used}")
     assert said(struck(book, "Readings", 2, "EF"))[0] == "flush"
 
 
@@ -87,3 +91,37 @@ def test_a_font_that_is_said_not_to_be_struck_is_none() -> None:
     book.save(made)
     assert judged(made.getvalue()).verdict == "flush"
     assert messages(made.getvalue(), "cell-struck") == []
+
+
+USED = "; it was used all the same; accepted: {} that are meant to count."
+
+
+@pytest.mark.parametrize(
+    ("sheet", "row", "cells", "cell"),
+    [
+        ("Stations", 2, "B", "B2: struck through: read 9"),
+        ("Gauges", 2, "AB", "A2: struck through: read 'North 1'"),
+        ("Work done", 2, "E", "E2: struck through: read 'no'"),
+    ],
+)
+def test_what_else_is_struck_is_used_and_said(sheet: str, row: int, cells: str, cell: str) -> None:
+    book = filled(
+        Stations=[{"Station": "North 1", "Drop limit (m)": 9}],
+        Gauges=[{"Station": "North 1", "From": day(1), "Pressure unit": "bar"}],
+        Readings=[reading(day(8), *FINE)],
+        Work_done=[work(day(1), Click_heard="no")],
+    )
+    line = struck(book, sheet, row, cells)
+    (message,) = messages(line, "cell-struck")
+    assert message.startswith(f"{sheet}!{cell} with a line through it{USED.format('rows')}")
+    assert said(line)[1].endswith(f" Struck through and used all the same: {sheet} row {row}.")
+    assert said(line)[0] == said(book)[0]
+    assert messages(struck(book, "Readings", 2, "Z"), "cell-struck") == []
+
+
+def test_a_setting_that_is_struck_is_used_and_said() -> None:
+    book = filled(Farm=[{"Drop limit": 9}], Readings=[reading(day(8), *OVER)])
+    (message,) = messages(struck(book, "Farm", 1, "AB"), "cell-struck")
+    assert message.startswith(
+        f"Farm!B1: struck through: read 9 with a line through it{USED.format('settings')}"
+    )
