@@ -208,6 +208,11 @@ TRY_ALIKE = Step(
     " slowly, turn the selector, and read once more while water flows.",
     frozenset({Touch.PRESSURE}),
 )
+LOG_OR_NAME = Step(
+    Task.READING,
+    "Over and in range on one day: log the flush if there was one; where two filters go by one"
+    " name, give each its own.",
+)
 FLUSH_AND_SEE = Step(
     Task.FLUSH,
     "Nobody wrote down whether the flush happened: before anything is opened flush once"

@@ -29,6 +29,8 @@ SAME = 5  # latest readings, each of another day, from which identical ones are 
 AFTER_WORK = 4  # latest readings, all right after a flush or a cleaning, from which it is said
 USUAL_SHARE = Settings().watch_share
 OTHER_FLOW = 2.0  # times over or under the reference flow
+TWICE = 3  # days on which both over and in range was read, from which it is said
+TOGETHER = 30  # [days] within which these lie
 OLD = 14  # [days] from which a reading's age is said beside its date
 
 
@@ -90,6 +92,35 @@ def alike_on_end(history: History) -> Alike | None:
     if step > max(clean, COARSE) or len({r.date for r in found}) < needed:
         return None
     return Alike(found[-1].date, len(found))
+
+
+def over_and_in_range(history: History) -> int:
+    """On how many days one station was read over its limit and then in range, with no work logged
+    between; 0 below TWICE days in TOGETHER, or where the latest is none of them.
+
+    A reading that is said to be taken after work is none of these.
+    """
+    latest, over, days = history.latest, None, set[dt.date]()
+    for entry in history.entries:
+        if isinstance(entry, Work):
+            over = None
+        elif entry.usable and entry.drop is not None:
+            if is_over(entry.drop, history.station.limit):
+                over = entry.date
+            elif over == entry.date and entry.occasion == "routine":
+                days.add(entry.date)
+    if latest is None or latest.date not in days:
+        return 0
+    near = [day for day in days if (latest.date - day).days <= TOGETHER]
+    return len(near) if len(near) >= TWICE else 0
+
+
+def over_and_in_range_words(days: int) -> str:
+    """The same as a clause."""
+    return (
+        f"on {days} days it read over the limit and then in range with no work logged between:"
+        " a flush that nobody logged, or two filters under one name"
+    )
 
 
 def alike_words(alike: Alike, shown: Shown) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 
 from siltbook.batch.ladder import words
-from siltbook.batch.ladder.doubts import alike_on_end, beside_in_range, outlet_still
+from siltbook.batch.ladder.doubts import alike_on_end, beside_in_range, outlet_still, over_and_in_range
 from siltbook.batch.ladder.facts import (
     BORDER,
     Facts,
@@ -48,14 +48,16 @@ def near_limit(facts: Facts) -> bool:
     """In range, but near the limit, or there by chance, or at a low flow, or not for long.
 
     At the watch share, risen far over the clean drop, over the limit once taken to the reference
-    flow, back in range by itself by less than the gauge can tell or by one reading alone, read on
-    an outlet that stands still, or soon at the limit.
+    flow, back in range by itself by less than the gauge can tell or by one reading alone, in range
+    and over on the same days, read on an outlet that stands still, or soon at the limit.
     """
     if facts.latest is None or facts.over:
         return False
     if over_at_reference(facts) or came_back_alone(facts) or back_by_one_reading(facts):
         return True
     if outlet_still(facts.history) is not None or alike_on_end(facts.history) is not None:
+        return True
+    if over_and_in_range(facts.history):
         return True
     if limit_too_high(facts) and is_over(facts.drop, USUAL_LIMIT):
         return True
@@ -130,6 +132,8 @@ def judge(
         steps = (safety.FLUSH_AND_SEE, *steps)
     if verdict is Verdict.WATCH and outlet_still(history) is not None:
         steps = (safety.TRY_STILL, *steps)
+    if verdict is Verdict.WATCH and over_and_in_range(history):
+        steps = (safety.LOG_OR_NAME, *steps)
     if verdict is Verdict.WATCH and alike_on_end(history) is not None:
         steps = (safety.TRY_ALIKE, *steps)
     if outlet_zero(facts) and verdict in (Verdict.FLUSH, Verdict.HAND_CLEAN, Verdict.ESCALATE):

@@ -9,6 +9,8 @@ from siltbook.batch.ladder.doubts import (
     alike_words,
     beside_in_range,
     outlet_still,
+    over_and_in_range,
+    over_and_in_range_words,
     still_words,
 )
 from siltbook.batch.ladder.facts import (
@@ -241,6 +243,8 @@ def _watch(facts: Facts) -> str:
         near = still_words(still, facts.shown)
     elif alike is not None:
         near = alike_words(alike, facts.shown)
+    elif both := over_and_in_range(facts.history):
+        near = over_and_in_range_words(both)
     elif back_by_one_reading(facts) and not came_back_alone(facts):
         near = "back in range with no work logged, by one reading of which no flow is known"
     elif came_back_alone(facts):

@@ -14,9 +14,12 @@ from siltbook.batch.ladder.doubts import (
     alike_words,
     beside_in_range,
     outlet_still,
+    over_and_in_range,
+    over_and_in_range_words,
     still_words,
 )
 from siltbook.batch.ladder.facts import facts_of
+from siltbook.batch.ladder.verdict import judge
 from siltbook.batch.model import ChangedGauge, History, Reading, Station, Verdict, Work
 from siltbook.templates.book import Settings
 from siltbook.templates.shown import Shown
@@ -332,3 +335,35 @@ def test_a_filter_that_was_opened_since_the_reading_is_said() -> None:
         dead = read(3, 0.0, inlet=0.0, outlet=0.0, why_unusable="no inlet pressure")
         assert said(read(0, FINE), work(2, what), dead) == words.format(told)
     assert said(read(0, FINE), work(2)) == said(read(0, FINE), work(2, "other")) == ""
+
+
+def visits(*days: int, then: str = "routine") -> list[Reading]:
+    """A reading over the limit and one in range on each of these days, with a flow."""
+    return [
+        r for day in days for r in (read(day, OVER, flow=40.0), read(day, FINE, then, flow=40.0))
+    ]
+
+
+def both(*entries: Reading | Work) -> int:
+    return over_and_in_range(History(station(), entries))
+
+
+def test_over_and_in_range_on_the_same_days_is_said_from_three_days_on() -> None:
+    """Two filters under one name, one of them clogged, were 'In range' where the flow was read."""
+    assert both(*visits(0, 2, 4)) == 3
+    assert both(*visits(0, 2)) == 0
+    assert both(*visits(0, 2, 32)) == 0
+    assert both(*visits(0, 2, 30)) == 3
+    assert both(*visits(0, 2, 4), read(6, FINE)) == 0
+    assert both(*visits(0, 2, 4, then="after flush")) == 0
+    flushed = [e for r in visits(0, 2, 4) for e in ((r, work(r.date.day, "flush")))]
+    assert both(*flushed) == 0
+    history = History(FLOW, tuple(visits(0, 2, 4)))
+    judgement = judge(history, SETTINGS, history.readings[-1].date)
+    assert judgement.verdict is Verdict.WATCH
+    assert judgement.reason.startswith(f"Drop 2.00 m on {history.readings[-1].date}, within the")
+    assert over_and_in_range_words(3) in judgement.reason
+    assert judgement.steps[0].words == (
+        "Over and in range on one day: log the flush if there was one; where two filters go by one"
+        " name, give each its own."
+    )
