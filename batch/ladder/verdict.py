@@ -9,7 +9,12 @@ from __future__ import annotations
 import datetime as dt
 
 from siltbook.batch.ladder import words
-from siltbook.batch.ladder.doubts import alike_on_end, beside_in_range, outlet_still, over_and_in_range
+from siltbook.batch.ladder.doubts import (
+    alike_on_end,
+    beside_in_range,
+    outlet_still,
+    over_and_in_range,
+)
 from siltbook.batch.ladder.facts import (
     BORDER,
     Facts,
