@@ -116,7 +116,7 @@ def over_and_in_range(history: History) -> int:
 
 
 def over_and_in_range_words(days: int) -> str:
-    """The same as a clause."""
+    """The same as a clause; `days` [days] of which it is so."""
     return (
         f"on {days} days it read over the limit and then in range with no work logged between:"
         " a flush that nobody logged, or two filters under one name"
