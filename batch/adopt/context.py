@@ -69,7 +69,8 @@ def whole(value: Cell) -> str:
 
 def struck_text(value: Cell) -> str:
     """A cell's text with the word that it is struck through."""
-    return whole(value).removesuffix(STRUCK) + STRUCK
+    text = whole(value)
+    return text if STRUCK in text else text + STRUCK  # of a part of a text it is said already
 
 
 def names_of(found: Found, station: str) -> list[str]:

@@ -119,7 +119,7 @@ def _as_work(context: Context, one: Proposal, station: str, text: str) -> dict[s
         made |= {key: value for key, value in said if value not in (None, "")}
     if who := context.text("read by"):
         made["done_by"] = who
-    struck = bool(context.void) or text.endswith(STRUCK)
+    struck = bool(context.void) or STRUCK in text  # or a part of it, which may be the work
     words = one.words.removesuffix(STRUCK) + STRUCK if struck else one.words
     made |= {"remark": text, "words": words, "where": context.found.where(context.row)}
     return made | ({STRUCK_OUT: True} if struck else {})

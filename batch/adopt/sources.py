@@ -10,10 +10,10 @@ import csv
 import datetime as dt
 import io
 from collections.abc import Iterator
-from contextlib import suppress
 from pathlib import Path
 
 from siltbook.batch.adopt.columns import shown
+from siltbook.batch.adopt.marks import Marks, marks_of
 from siltbook.batch.adopt.model import NO_VALUE, STRUCK, Cell, Grid
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.cells import (
@@ -23,9 +23,7 @@ from siltbook.batch.reading.cells import (
     SheetPart,
     Style,
     Workbook,
-    address,
 )
-from siltbook.batch.typed.beside import beside
 
 TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".dat", ".asc")
 LONGEST_LINE = 100_000  # [characters]
@@ -56,16 +54,19 @@ def workbook_grids(data: bytes, name: str) -> list[Grid]:
     from siltbook.batch.reading.workbook import open_workbook
 
     try:
-        data, _ = as_xlsx(data, name)
-        book = open_workbook(open_package(data, name), name)
-        return [_grid(book, read_sheet(book, part), name, part) for part in book.sheets]
+        made, _ = as_xlsx(data, name)
+        book = open_workbook(open_package(made, name), name)
+        return [
+            _grid(book, read_sheet(book, part), name, part, marks)
+            for part, marks in zip(book.sheets, marks_of(data, name, book), strict=False)
+        ]
     except BookError:
         raise
     except DAMAGE as error:
         raise damaged(name, error) from None
 
 
-def _grid(book: Workbook, cells: SheetCells, name: str, part: SheetPart) -> Grid:
+def _grid(book: Workbook, cells: SheetCells, name: str, part: SheetPart, marks: Marks) -> Grid:
     rows: dict[int, dict[int, Cell]] = {}
     struck: set[tuple[int, int]] = set()
     if sum(len(c.rows) for c in cells.columns.values()) > MOST_CELLS:
@@ -75,26 +76,17 @@ def _grid(book: Workbook, cells: SheetCells, name: str, part: SheetPart) -> Grid
         )
     for column, content in sorted(cells.columns.items()):
         for row, value, style in zip(content.rows, content.values, content.styles, strict=True):
-            cell = _cell(value, style, book)
+            in_part = isinstance(value, str) and (row, column) in marks.texts
+            cell = marks.texts[row, column] if in_part else _cell(value, style, book)
             if cell is not None:
                 rows.setdefault(row, {})[column] = cell
-                if style in book.struck:
+                if in_part or style in book.struck:
                     struck.add((row, column))
     columns = frozenset(c for low, high in cells.hidden_columns for c in range(low, high + 1))
     return Grid(
         name, part.name, dict(sorted(rows.items())), tuple(cells.merged), frozenset(cells.hidden),
-        columns, part.hidden, frozenset(struck), _notes(book, part),
+        columns, part.hidden, frozenset(struck), marks.notes,
     )  # fmt: skip
-
-
-def _notes(book: Workbook, part: SheetPart) -> dict[tuple[int, int], str]:
-    """What people put at cells of a sheet: notes and discussions."""
-    found: dict[tuple[int, int], str] = {}
-    for note in beside(book.package, part.part).notes:
-        with suppress(ValueError):
-            place = address(note.cell)
-            found[place] = "; ".join(filter(None, (found.get(place), note.words)))
-    return found
 
 
 def _cell(value: object, style: int, book: Workbook) -> Cell | None:

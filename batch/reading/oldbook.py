@@ -95,7 +95,7 @@ class _InSheetError(Exception):
 
 
 def _converted(data: bytes, name: str, formats: bool, odd: bool) -> bytes:
-    source = _opened(data, name, formats, odd)
+    source = opened(data, name, formats, odd)
     with PlainBook(name, date1904=source.datemode == 1) as book:
         grid = 0
         for number in range(source.nsheets):
@@ -138,7 +138,7 @@ class _Silent:
         return None
 
 
-def _opened(data: bytes, name: str, formats: bool, odd: bool) -> Any:
+def opened(data: bytes, name: str, formats: bool = True, odd: bool = False) -> Any:
     """The book as the parser opens it, with its formats, merged ranges and hidden rows or without.
 
     `odd`: also where a piece of the file is used twice.

@@ -55,6 +55,7 @@ _ASIDE = {
     "annotation", "shapes", "tracked-changes", "frame", "custom-shape", "control", "g", "rect",
     "line", "ellipse", "polygon", "path", "forms", "ruby-text", "note",
 }  # fmt: skip
+_NO_LINE = (None, "", "none")
 _MOST_MERGED = 100_000
 
 
@@ -140,10 +141,10 @@ class _Reader:
             shown = next((v for k, v in attrs.items() if k.endswith("|display")), "true")
             if shown == "false":
                 self.hidden_styles.add(self.style)
-        elif tag == "text-properties":
-            line = next((v for k, v in attrs.items() if k.endswith("|text-line-through-style")), "")
-            if line not in ("", "none"):
-                self.struck_styles.add(self.style)
+        elif tag == "text-properties" and is_lined(
+            {key.rpartition("|")[2]: v for key, v in attrs.items()}
+        ):
+            self.struck_styles.add(self.style)
 
     def end(self, name: str) -> None:
         if self.aside:
@@ -270,6 +271,13 @@ class _Reader:
             first = f"{column_letters(self.column)}{self.row_number}"
             if len(self.merged) < _MOST_MERGED:
                 self.merged.append(f"{first}:{column_letters(right - 1)}{bottom}")
+
+
+def is_lined(properties: dict[str, str]) -> bool:
+    """Whether a text's properties draw a line through it; of a part of a text, some programs say
+    the type of the line alone."""
+    style = properties.get("text-line-through-style")
+    return (properties.get("text-line-through-type") if style is None else style) not in _NO_LINE
 
 
 def _ranked(attrs: dict[str, str]) -> list[tuple[str, str]]:
