@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 from collections import Counter
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,6 +18,7 @@ from siltbook.batch.adopt.model import MEASURED, Amount, Found, Harvest, LeftOut
 from siltbook.batch.adopt.recognise import parse_date, parse_number, parse_time
 from siltbook.batch.adopt.steady import Dip, Records, Window, examine
 from siltbook.batch.errors import BookError
+from siltbook.checks.wording import rows_named
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -81,10 +83,33 @@ def harvest_records(found: Found, every: int, zone: str, into: Harvest) -> None:
     `every` is the number of readings a day; `zone` the time zone into which stamps with an offset
     are turned, '' or 'as written' for the clock as it was written.
     """
+    into.left_out += _set_by_hand(found, into)
     frame = _frame(found)
     for name, records in _by_station(found, frame, zone, into):
         if len(records.seconds):
             _station(found, name, records, every, into)
+
+
+def _struck_rows(found: Found) -> list[int]:
+    """The records whose date, time or station somebody struck through."""
+    at = {column.index for column in found.of("date", "time", "date and time", "station")}
+    rows = {row for row, column in found.grid.struck if column in at}
+    return sorted(row for row in rows if found.first <= row <= found.last)
+
+
+def _set_by_hand(found: Found, into: Harvest) -> Iterator[LeftOut]:
+    """What people struck through, or noted at cells, in a workbook of records."""
+    if struck := _struck_rows(found):
+        into.read += len(struck)
+        where = f"{found.grid.place}, {rows_named(struck)}"
+        many = f"{len(struck):,} record{'' if len(struck) == 1 else 's'}"
+        why = "date, time or station struck through"
+        yield LeftOut(where, many, why, len(struck), matters=True)
+    columns = {column.index for column in found.columns}
+    for (row, column), words in found.grid.notes.items():
+        if found.first <= row <= found.last and column in columns:
+            where = f"{found.grid.place}, cell {found.cell(row, column)}"
+            yield LeftOut(where, words, "a note at a record, of which no reading is made alone")
 
 
 def _station(found: Found, name: str, records: Records, every: int, into: Harvest) -> None:
@@ -157,9 +182,8 @@ def _frame(found: Found) -> pd.DataFrame:
 
     wanted = [c.index for c in found.of("date", "time", "date and time", "station", *MEASURED)]
     if not found.grid.text:
-        rows = [
-            r for r in found.grid.rows if found.first <= r <= found.last and r not in found.left_out
-        ]
+        out = {*found.left_out, *_struck_rows(found)}
+        rows = [r for r in found.grid.rows if found.first <= r <= found.last and r not in out]
         table = {i: [found.grid.rows[r].get(i) for r in rows] for i in wanted}
         return pd.DataFrame(table, dtype=object)
     data = io.BytesIO(found.grid.text.encode("utf-8", "replace"))

@@ -34,10 +34,11 @@ def _unplaced(rows: Harvest) -> str:
 
 def _left(rows: Harvest) -> str:
     """Rows that hold pressures, or work, and enter nowhere."""
-    found = [f"{one.where} ({one.why})" for one in rows.left_out if one.matters and one.rows]
+    left = [one for one in rows.left_out if one.matters and one.rows]
+    found = [f"{one.where} ({one.why})" for one in left]
     if not found:
         return ""
-    held = "it holds" if len(found) == 1 else "they hold"
+    held = "it holds" if sum(one.rows for one in left) == 1 else "they hold"
     return (
         f"Left out although {held} pressures or work: {_some(found)}. Give a row its date and its"
         " station in the source, and run again, if it is to count."
@@ -47,7 +48,7 @@ def _left(rows: Harvest) -> str:
 def _struck(tables: Sequence[Found]) -> str:
     """Rows in which something is struck through."""
     found = []
-    for table in tables:
+    for table in (t for t in tables if not t.logger):  # of records it is said what is left out
         used = {c.index for c in table.columns if c.role != "leave out"}
         rows: dict[int, list[int]] = {}
         for row, column in sorted(table.grid.struck):

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 from pathlib import Path
 
 import numpy as np
+import openpyxl
 import pytest
+from openpyxl.comments import Comment
+from openpyxl.styles import Font
 
 from sample_workbooks.logger_file import Logged, as_text
 from siltbook.batch.adopt.job import Adoption, Source, look
+from siltbook.batch.adopt.loud import sentences
 from siltbook.batch.adopt.model import Amount
 from tests.adopt.farms import siltbook
 from tests.adopt.test_command import change, find
@@ -71,6 +76,32 @@ def test_every_record_is_counted_once() -> None:
     why = {one.why: one.rows for one in rows.left_out}
     assert why["the same time twice"] == 41  # one more: the second that the clock was set back to
     assert why["the clock was set back, so the hour stands twice"] == 59
+
+
+def test_struck_records_and_notes_of_a_loggers_workbook_are_left_out_by_name() -> None:
+    """A record with a line through its date counted as any other."""
+    book = openpyxl.Workbook()
+    page = book.worksheets[0]
+    page.append(["Date and time", "Inlet (bar)", "Outlet (bar)"])
+    for at in range(288):
+        page.append([dt.datetime(2026, 5, 4) + dt.timedelta(minutes=5 * at), 3.0, 2.8])
+    for row in (40, 41):
+        page[f"A{row}"].font = Font(strike=True)
+    page["B50"].comment = Comment("sensor wet", "Ann")
+    target = io.BytesIO()
+    book.save(target)
+    seen = look([Source(Path("own.xlsx"), target.getvalue())])
+    (table,) = seen.made.tables
+    assert table.logger
+    rows = seen.rows
+    assert rows.read == 288 == rows.used + rows.proposed + rows.not_used
+    assert (
+        "Left out although they hold pressures or work: own.xlsx, sheet Sheet, rows 40 and 41"
+        " (date, time or station struck through)." in " ".join(sentences([table], rows))
+    )
+    assert ("own.xlsx, sheet Sheet, cell B50", "sensor wet") in [
+        (one.where, one.what) for one in rows.left_out
+    ]
 
 
 def test_a_logger_of_the_drop_alone_reads_clean_filters_too() -> None:
