@@ -6,7 +6,13 @@ from functools import lru_cache
 
 from siltbook.checks.context import JoinedBook, finding, hits
 from siltbook.checks.findings import Finding, find
-from siltbook.checks.scripts import by_looks, letter_that_differs, look_alike, looks
+from siltbook.checks.scripts import (
+    by_looks,
+    letter_that_differs,
+    look_alike,
+    looks,
+    skeleton,
+)
 from siltbook.checks.wording import rows_named
 from siltbook.templates.book import USUAL_LIMIT
 from siltbook.templates.contract import WHOLE_FARM
@@ -66,11 +72,18 @@ def _meant(name: str, known: tuple[str, ...], seen: dict[str, str]) -> str:
 def near_name(name: str, known: tuple[str, ...]) -> str:
     """The one of the known names, sorted, that comes near; empty where none does, or two do alike.
 
-    Likeness is the normalised edit similarity from 0 to 100 (insertions and deletions, case left
-    out); the thresholds are choices of this program.
+    One that looks the same in letters of another script, or is the same but for accents, signs,
+    leading zeros and the script of its digits, is near however short it is. Else likeness is the
+    normalised edit similarity from 0 to 100 (insertions and deletions, case left out); the
+    thresholds are choices of this program.
     """
     from rapidfuzz import fuzz, process
 
+    twins = [one for one in known if looks(one) & looks(name)]
+    bare = skeleton(name)
+    twins = twins or [one for one in known if bare and skeleton(one) == bare]
+    if twins:
+        return twins[0] if len(twins) == 1 else ""
     found = process.extract(
         name, known, scorer=fuzz.ratio, processor=str.casefold, score_cutoff=NEAR, limit=2
     )

@@ -7,7 +7,9 @@ Latin, Greek and Cyrillic give, and signs that programs put in by themselves; ch
 
 from __future__ import annotations
 
+import re
 import unicodedata
+from functools import lru_cache
 from itertools import zip_longest
 
 _LETTERS = (
@@ -33,6 +35,20 @@ def looks(name: str) -> frozenset[str]:
     return frozenset(
         as_typed.translate(_PLAIN).casefold() for as_typed in (plain.upper(), plain.lower())
     )
+
+
+@lru_cache(maxsize=16_384)
+def skeleton(name: str) -> str:
+    """A name without accents, signs, spaces and leading zeros, its digits those of Latin script:
+    'Río', 'S01', 'S-1' and 'S١' are 'rio' and 's1'. A zero behind a point, as a spreadsheet makes
+    1.0 of 1, does not count either; other digits stay apart (1.1 is not 11)."""
+    plain = unicodedata.normalize("NFKD", name).casefold()
+    digits = "".join(str(unicodedata.digit(c, c)) for c in plain if not unicodedata.combining(c))
+    runs = re.findall(r"[^\W\d_]+|[0-9]+", digits)
+    parts = [run.lstrip("0") or "0" if run[0].isdigit() else run for run in runs]
+    if re.search(r"\d\.0+$", digits):
+        parts = parts[:-1]
+    return re.sub(r"(?<=\d) (?=\d)", ".", " ".join(parts)).replace(" ", "")
 
 
 def look_alike(name: str, others: dict[str, str]) -> str:

@@ -46,6 +46,21 @@ def test_a_name_is_offered_where_one_comes_near_and_no_other_does(name: str, mea
     assert near_name(name, ("North 1", "North 2")) == meant
 
 
+@pytest.mark.parametrize(
+    ("name", "meant"),
+    [
+        ("Rio", "Río"), ("S\u0661", "S1"), ("s-01", "S1"), ("\u0420\u04301", "Pa1"), ("#7", "7"),
+        ("7.0", "7"), ("7.1", ""), ("P", ""), ("", ""),
+    ],
+)  # fmt: skip
+def test_a_short_name_that_is_the_same_but_for_accents_signs_and_scripts_is_near(
+    name: str, meant: str
+) -> None:
+    known = ("7", "Pa1", "Río", "S1", "Weir")
+    assert near_name(name, tuple(sorted(known))) == meant
+    assert near_name("S01", ("S1", "S-1")) == ""  # as near the one as the other
+
+
 def test_likeness_of_exactly_75_is_near() -> None:
     assert near_name("abcd", ("abcX",)) == "abcX"
     assert near_name("abcdefghijPQRS", ("abcdefghijXYZ",)) == ""  # 74.1

@@ -48,6 +48,15 @@ def test_in_an_open_episode_the_row_is_named_beside_the_work_that_is_due() -> No
     assert sentence.endswith(LOST)
 
 
+def test_a_reading_under_a_name_that_looks_the_same_may_be_the_latest() -> None:
+    register = [{"Station": "A1"}]
+    read = [
+        reading(day(1), *FINE) | {"Station": "A1"},
+        reading(day(8), *OVER) | {"Station": "\u04101"},
+    ]  # a Cyrillic A
+    assert judged(filled(Stations=register, Readings=read)).verdict == "re-read"
+
+
 def test_a_reading_under_a_ditto_mark_may_be_the_latest() -> None:
     book = filled(Readings=[reading(day(1), *FINE), reading(day(8), *OVER) | {"Station": '"'}])
     assert said(book) == (
