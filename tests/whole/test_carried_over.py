@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +14,8 @@ from click.testing import CliRunner
 
 from siltbook.batch.cli import main
 from siltbook.batch.job import assess_bytes
-from tests.whole.verdicts import day, filled, messages, reading, said, work
+from siltbook.batch.results import Assessment, StationResult
+from tests.whole.verdicts import assessed, day, filled, messages, reading, said, work
 
 OVER, FINE = (3.2, 2.5), (3.2, 3.0)  # inlet and outlet [bar]: drops of 7.14 and 2.04 m
 FARM = [{"Farm name": "Invented Farm", "Season": "2026"}]
@@ -35,6 +38,39 @@ LOGS: dict[str, tuple[list[Any], list[Any], str]] = {
 }  # fmt: skip
 
 
+LOW_FLUSH = {"Lowest_inlet_in_flush": 1.0}
+LOW = (1.5, 0.8)  # [bar]: a drop of 7.14 m at an inlet at which no flush works
+LOWS: dict[str, tuple[list[Any], list[Any], dt.date, str]] = {
+    "a low flush": (
+        [reading(day(1), *OVER)], [work(day(2), **LOW_FLUSH)], day(2), "needs flush",
+    ),
+    "a low reading": ([reading(day(1), *LOW)], [], day(1), "needs flush"),
+    "a low short flush": (
+        [reading(day(1), *FINE)], [work(day(2), **LOW_FLUSH, Cycles=1)], day(2), "clear",
+    ),
+}  # fmt: skip
+NO_STEP: dict[str, tuple[dict[str, Any], str]] = {
+    "one cycle short": ({"Cycles": 2}, "the flush of 2026-06-02 was 1 cycle short"),
+    "two cycles short": ({"Cycles": 1}, "the flush of 2026-06-02 was 2 cycles short"),
+    "low": (LOW_FLUSH, "inlet too low in the flush of 2026-06-02"),
+}
+
+
+def all_of_them() -> bytes:
+    """One farm with a station for each of the cases above, and one that was clear."""
+    cases = {name: (readings, done) for name, (readings, done, _) in LOGS.items()}
+    cases |= {name: (readings, done) for name, (readings, done, *_) in LOWS.items()}
+    for name, (flush, _) in NO_STEP.items():
+        cases[name] = ([reading(day(1), *OVER)], [work(day(2), **flush)])
+    cases["clear"] = ([reading(day(1), *FINE)], [])
+    readings, done = (
+        [row | {"Station": name} for name, logs in cases.items() for row in logs[which]]
+        for which in (0, 1)
+    )
+    stations = [{"Station": name} for name in cases]
+    return filled(Farm=FARM, Stations=stations, Readings=readings, Work_done=done)
+
+
 def siltbook(*arguments: object) -> str:
     done = CliRunner().invoke(main, [str(a) for a in arguments])
     assert done.exit_code == 0, done.output
@@ -50,65 +86,90 @@ def next_season(home: Path, data: bytes) -> Path:
     return target
 
 
-@pytest.mark.at_length(keep="escalate")
+Stood = dict[str, dict[str, Any]]
+
+
+def stood(package: bytes) -> Stood:
+    """What a book's sheet *Carried over* says of each station, by its headers."""
+    sheet = openpyxl.load_workbook(BytesIO(package), read_only=True)["Carried over"]
+    headers, *rows = sheet.iter_rows(values_only=True)
+    found: Stood = {}
+    for row in rows:
+        filled_in = {
+            header: value.date() if isinstance(value, dt.datetime) else value
+            for header, value in zip(headers, row, strict=True)
+            if value
+        }
+        if filled_in:
+            assert filled_in["Station"] not in found
+            found[filled_in["Station"]] = filled_in
+    return found
+
+
+@dataclass(frozen=True)
+class Begun:
+    """A season that was begun where the last one stood."""
+
+    old: Assessment
+    package: bytes
+    run: str
+    new: Assessment
+    stood: Stood
+
+
+@pytest.fixture(scope="module")
+def begun(tmp_path_factory: pytest.TempPathFactory) -> Begun:
+    """The farm of all cases, its next season, and what a run says of that."""
+    home, data = tmp_path_factory.mktemp("begun"), all_of_them()
+    target = next_season(home, data)
+    package = target.read_bytes()
+    run = siltbook("run", target)
+    return Begun(assessed(data), package, run, assessed(package), stood(package))
+
+
+def of(assessment: Assessment, station: str) -> StationResult:
+    (found,) = (result for result in assessment.stations if result.station.name == station)
+    return found
+
+
 @pytest.mark.parametrize("verdict", LOGS)
-def test_a_station_stands_in_march_where_it_stood_in_august(verdict: str, tmp_path: Path) -> None:
-    readings, done, words = LOGS[verdict]
-    old = filled(Farm=FARM, Readings=readings, Work_done=done)
-    assert said(old)[0] == verdict
-    new = next_season(tmp_path, old)
-    siltbook("run", new)
-    (result,) = assess_bytes(new.read_bytes(), "new.xlsx").stations
+def test_a_station_stands_in_march_where_it_stood_in_august(verdict: str, begun: Begun) -> None:
+    assert str(of(begun.old, verdict).verdict) == verdict
+    result = of(begun.new, verdict)
     assert str(result.verdict) == verdict
-    assert words in result.judgement.reason
+    assert LOGS[verdict][2] in result.judgement.reason
     assert "Carried over from last season" in result.judgement.reason
 
 
-LOW_FLUSH = {"Lowest_inlet_in_flush": 1.0}
-LOW = (1.5, 0.8)  # [bar]: a drop of 7.14 m at an inlet at which no flush works
-
-
-@pytest.mark.at_length(usual=1)
-@pytest.mark.parametrize(
-    ("readings", "done", "on", "step"),
-    [
-        ([reading(day(1), *OVER)], [work(day(2), **LOW_FLUSH)], day(2), "needs flush"),
-        ([reading(day(1), *LOW)], [], day(1), "needs flush"),
-        ([reading(day(1), *FINE)], [work(day(2), **LOW_FLUSH, Cycles=1)], day(2), "clear"),
-    ],
-)
-def test_an_inlet_too_low_for_a_flush_is_checked_on_day_one_too(
-    readings: list[Any], done: list[Any], on: dt.date, step: str, tmp_path: Path
-) -> None:
+@pytest.mark.parametrize("name", LOWS)
+def test_an_inlet_too_low_for_a_flush_is_checked_on_day_one_too(name: str, begun: Begun) -> None:
     """It stood in the remark alone, and the station was to be flushed at that inlet."""
-    old = filled(Farm=FARM, Readings=readings, Work_done=done)
-    assert said(old)[0] == "check-supply"
-    new = next_season(tmp_path, old)
-    sheet = openpyxl.load_workbook(new)["Carried over"]
-    row = {c.value: v.value for c, v in zip(sheet[1], sheet[2], strict=True)}
-    assert row["Stood at"] == step
-    assert row["Inlet too low"].date() == on
-    judged = assess_bytes(new.read_bytes(), "new.xlsx")
-    (result,) = judged.stations
+    *_, on, step = LOWS[name]
+    assert str(of(begun.old, name).verdict) == "check-supply"
+    assert begun.stood[name]["Stood at"] == step
+    assert begun.stood[name]["Inlet too low"] == on
+    result = of(begun.new, name)
     assert str(result.verdict) == "check-supply"
     assert result.judgement.reason.startswith(
         f"Inlet too low for a flush on {on}, in last season's book; at least 2.00 bar is needed"
     )
-    assert not [f for f in judged.findings if f.rule == "carried-odd"]
-    # A season in which nobody worked carries it on.
-    (tmp_path / "again").mkdir()
-    again = next_season(tmp_path / "again", new.read_bytes())
-    assert openpyxl.load_workbook(again)["Carried over"]["K2"].value.date() == on
+    assert not [f for f in begun.new.findings if f.rule == "carried-odd"]
 
 
-def test_a_complete_flush_ends_what_was_carried_of_the_inlet(tmp_path: Path) -> None:
-    new = next_season(tmp_path, filled(Farm=FARM, Readings=[reading(day(1), *LOW)]))
-    book = openpyxl.load_workbook(new)
-    for column, value in enumerate(("North 1", dt.date(2027, 3, 1), None, "flush", 3), 1):
+def test_a_season_in_which_nobody_worked_carries_it_on(begun: Begun, tmp_path: Path) -> None:
+    again = stood(next_season(tmp_path, begun.package).read_bytes())
+    assert {name: again[name]["Inlet too low"] for name in LOWS} == {
+        name: on for name, (*_, on, _) in LOWS.items()
+    }
+
+
+def test_a_complete_flush_ends_what_was_carried_of_the_inlet(begun: Begun) -> None:
+    book = openpyxl.load_workbook(BytesIO(begun.package))
+    for column, value in enumerate(("a low reading", dt.date(2027, 3, 1), None, "flush", 3), 1):
         book["Work done"].cell(2, column, value)
-    book.save(new)
-    (result,) = assess_bytes(new.read_bytes(), "new.xlsx").stations
-    assert str(result.verdict) == "re-read"
+    flushed = BytesIO()
+    book.save(flushed)
+    assert str(of(assessed(flushed.getvalue()), "a low reading").verdict) == "re-read"
 
 
 @pytest.mark.at_length  # tests/ladder climbs from what was carried
@@ -132,43 +193,30 @@ def test_the_climb_goes_on_with_the_new_seasons_entries(tmp_path: Path) -> None:
         assert ("Carried over" in result.judgement.reason) == (verdict == "escalate")
 
 
-def test_the_sheet_is_there_to_be_seen_and_changed(tmp_path: Path) -> None:
-    readings, done, _ = LOGS["escalate"]
-    new = next_season(tmp_path, filled(Farm=FARM, Readings=readings, Work_done=done))
-    sheet = openpyxl.load_workbook(new)["Carried over"]
+def test_the_sheet_is_there_to_be_seen_and_changed(begun: Begun) -> None:
+    sheet = openpyxl.load_workbook(BytesIO(begun.package))["Carried over"]
     assert sheet.sheet_state == "visible"
-    shown = {c.value: v.value for c, v in zip(sheet[1], sheet[2], strict=True) if v.value}
-    assert {k: v.date() if isinstance(v, dt.datetime) else v for k, v in shown.items()} == {
-        "Station": "North 1", "Stood at": "needs escalation", "Flush gear": "trusted",
+    assert begun.stood["escalate"] == {
+        "Station": "escalate", "Stood at": "needs escalation", "Flush gear": "trusted",
         "Over since": day(1), "Flushed": day(2), "Cleaned": day(4), "Help called": day(6),
         "Remark": "from 2026",
     }  # fmt: skip
-    assert sheet.max_row == 2
+    assert sheet.max_row == 1 + len(begun.stood)
     assert sheet.tables["CarriedTable"].ref == "A1:L51"
 
 
-@pytest.mark.at_length(usual=1)
-@pytest.mark.parametrize(
-    ("flush", "remark"),
-    [
-        ({"Cycles": 2}, "from 2026; the flush of 2026-06-02 was 1 cycle short"),
-        ({"Cycles": 1}, "from 2026; the flush of 2026-06-02 was 2 cycles short"),
-        ({"Lowest_inlet_in_flush": 1.0}, "from 2026; inlet too low in the flush of 2026-06-02"),
-    ],
-)
+@pytest.mark.parametrize("name", NO_STEP)
 def test_a_flush_that_is_no_step_of_the_ladder_is_named_in_the_remark(
-    flush: dict[str, Any], remark: str, tmp_path: Path
+    name: str, begun: Begun
 ) -> None:
-    old = filled(Farm=FARM, Readings=[reading(day(1), *OVER)], Work_done=[work(day(2), **flush)])
-    sheet = openpyxl.load_workbook(next_season(tmp_path, old))["Carried over"]
-    shown = {c.value: v.value for c, v in zip(sheet[1], sheet[2], strict=True)}
-    assert (shown["Stood at"], shown["Remark"]) == ("needs flush", remark)
-    assert shown["Flushed"] is None
+    row = begun.stood[name]
+    assert (row["Stood at"], row["Remark"]) == ("needs flush", f"from 2026; {NO_STEP[name][1]}")
+    assert "Flushed" not in row
 
 
-def test_a_station_that_was_clear_is_not_carried(tmp_path: Path) -> None:
-    new = next_season(tmp_path, filled(Farm=FARM, Readings=[reading(day(1), *FINE)]))
-    assert openpyxl.load_workbook(new)["Carried over"]["A2"].value is None
+def test_a_station_that_was_clear_is_not_carried(begun: Begun) -> None:
+    assert str(of(begun.old, "clear").verdict) == "in-range"
+    assert begun.stood.keys() == {*LOGS, *LOWS, *NO_STEP}
 
 
 def carried(*rows: dict[str, Any]) -> bytes:
