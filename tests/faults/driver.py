@@ -4,18 +4,26 @@ The process that runs `main` imports everything once, then reads one JSON line f
 {"at": n, "fault": "kill" or "full", "arguments": [...], "said": path}. The child counts its calls
 that make, fill, settle, rename or remove a file. At the n-th it dies (SIGKILL) or is told that the
 disk is full; a write is stopped half-way. The answer: {"status": wait status, "calls": how many}.
+
+What a command makes of a book's bytes is the same whatever befalls the files. In the usual run the
+first child to make it keeps it for those that come, beside what the driver is told to.
 """
 
 from __future__ import annotations
 
 import errno
+import hashlib
 import json
 import os
+import pickle
 import signal
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
+from siltbook.batch import child as guarded
+from tests.amount import whole
 from tests.warm import import_everything
 
 COUNTED = ("open", "fsync", "chmod", "replace", "unlink")
@@ -80,10 +88,31 @@ class Half:
         return int(self.file.write(data))
 
 
+def remember(folder: Path) -> None:
+    """What the guard asks for is made once of the same arguments, and kept in this folder."""
+    resolve = guarded.resolve
+
+    def kept(name: str) -> Callable[..., Any]:
+        def once(*arguments: Any) -> Any:
+            asked = hashlib.sha256(pickle.dumps((name, arguments))).hexdigest()
+            place = folder / f"made-{asked}"
+            if place.exists():
+                return pickle.loads(place.read_bytes())
+            made = resolve(name)(*arguments)
+            place.write_bytes(pickle.dumps(made))
+            return made
+
+        return once
+
+    guarded.resolve = kept
+
+
 def child(order: dict[str, Any], calls: int) -> None:
     """Run one command and end this process; how many calls it made goes into the pipe."""
     from siltbook.batch.cli import main
 
+    if not whole():
+        remember(Path(order["said"]).parent)
     said = os.open(order["said"], os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
     os.dup2(said, 1)
     os.dup2(said, 2)

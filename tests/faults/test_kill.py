@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 import time
 from pathlib import Path
@@ -28,6 +29,8 @@ def new(old: bytes) -> bytes:
 
 
 def laid(folder: Path, old: bytes) -> Path:
+    """The book in a folder of its own, where nothing else is: always the same one."""
+    shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
     book = folder / "farm.xlsx"
     book.write_bytes(old)
@@ -52,12 +55,12 @@ def test_a_kill_at_any_call_in_place_leaves_the_old_book_or_the_new(
     both = {"farm.xlsx": new, "farm.previous.xlsx": old}
     allowed = ({"farm.xlsx": old}, {"farm.xlsx": old, "farm.previous.xlsx": old}, both)
     met, drafts = set(), list[int]()
-    book = laid(tmp_path / "undisturbed", old)
+    book = laid(tmp_path / "book", old)
     whole = driver.run(0, "kill", "run", "--in-place", book)
     assert (whole.code, seen(book.parent)) == (0, both)
     assert whole.calls > 12
     for at in points(whole.calls, lambda: len(met) == len(allowed) and sum(drafts) > 2):
-        book = laid(tmp_path / str(at), old)
+        book = laid(tmp_path / "book", old)
         assert driver.run(at, "kill", "run", "--in-place", book).killed
         left = seen(book.parent)
         assert left in allowed, (at, sorted(left))
@@ -77,8 +80,9 @@ def test_a_kill_at_any_call_into_a_folder_leaves_the_old_result_or_the_new(
     driver: Driver, old: bytes, new: bytes, tmp_path: Path
 ) -> None:
     def left_by(at: int) -> tuple[Ended, dict[str, bytes]]:
-        book = laid(tmp_path / str(at), old)
-        out = tmp_path / f"{at}-out"
+        book = laid(tmp_path / "book", old)
+        out = tmp_path / "out"
+        shutil.rmtree(out, ignore_errors=True)
         out.mkdir()
         (out / "farm.reviewed.xlsx").write_bytes(b"an earlier result")
         end = driver.run(at, "kill", "run", "--out", out, book)
@@ -103,12 +107,13 @@ def test_a_kill_at_any_call_into_a_folder_leaves_the_old_result_or_the_new(
 def test_a_full_disk_at_any_call_gives_one_sentence_and_loses_nothing(
     driver: Driver, old: bytes, new: bytes, tmp_path: Path, how: str
 ) -> None:
-    first = laid(tmp_path / "undisturbed", old)
-    into = [how] if how == "--in-place" else [how, tmp_path / "undisturbed-out"]
+    first = laid(tmp_path / "book", old)
+    into = [how] if how == "--in-place" else [how, tmp_path / "out"]
     calls, refused = driver.run(0, "full", "run", *into, first).calls, list[int]()
     for at in points(calls, lambda: len(refused) > 4):
-        book = laid(tmp_path / str(at), old)
-        out = tmp_path / f"{at}-out"
+        book = laid(tmp_path / "book", old)
+        out = tmp_path / "out"
+        shutil.rmtree(out, ignore_errors=True)
         where = [how] if how == "--in-place" else [how, out]
         end = driver.run(at, "full", "run", *where, book)
         assert not end.killed

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 from pathlib import Path
 
@@ -37,6 +38,8 @@ def new(pack: Path) -> bytes:
 
 
 def laid(folder: Path) -> Path:
+    """The book in a folder of its own, where nothing else is: always the same one."""
+    shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
     path = folder / "north-2026.xlsx"
     path.write_bytes(book("north"))
@@ -55,11 +58,11 @@ def test_a_kill_at_any_call_of_agree_leaves_the_old_book_or_the_new(
     both = {"north-2026.xlsx": new, "north-2026.previous.xlsx": book("north")}
     between = {**old, "north-2026.previous.xlsx": book("north")}
     met: list[dict[str, bytes]] = []
-    target = laid(tmp_path / "undisturbed")
+    target = laid(tmp_path / "book")
     whole = driver.run(0, "kill", "agree", pack, target)
     assert (whole.code, seen(target.parent)) == (0, both)
     for at in points(whole.calls, lambda: all(state in met for state in (old, between, both))):
-        target = laid(tmp_path / str(at))
+        target = laid(tmp_path / "book")
         assert driver.run(at, "kill", "agree", pack, target).killed
         left = seen(target.parent)
         assert left in (old, between, both), at
@@ -73,10 +76,10 @@ def test_a_kill_at_any_call_of_agree_leaves_the_old_book_or_the_new(
 def test_a_full_disk_at_any_call_of_agree_gives_one_sentence_and_loses_nothing(
     driver: Driver, pack: Path, new: bytes, tmp_path: Path
 ) -> None:
-    calls = driver.run(0, "full", "agree", pack, laid(tmp_path / "undisturbed")).calls
+    calls = driver.run(0, "full", "agree", pack, laid(tmp_path / "book")).calls
     refused: list[int] = []
     for at in points(calls, lambda: len(refused) > 4):
-        target = laid(tmp_path / str(at))
+        target = laid(tmp_path / "book")
         end = driver.run(at, "full", "agree", pack, target)
         assert "Traceback" not in end.said
         if end.code == 0:
@@ -99,8 +102,8 @@ def test_a_fault_at_any_call_of_review_leaves_the_old_pack_or_the_new(
     refused: list[int] = []
 
     def pack_after(at: int) -> tuple[Ended, Path]:
-        target = laid(tmp_path / str(at))
-        out = tmp_path / f"{at}.xlsx"
+        target = laid(tmp_path / "book")
+        out = tmp_path / "out.xlsx"
         out.write_bytes(small_pack())
         words = ("review", target, "--month", "2026-07", "--no-pdf", "--out", out)
         end = driver.run(at, fault, *words)
