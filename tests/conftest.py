@@ -14,6 +14,7 @@ import pytest
 from hypothesis import settings
 
 from tests.amount import LONG, left_out, settle, whole
+from tests.lean import all_rows, few_rows
 from tests.office import Shared, in_one_run
 from tests.warm import close_shared, install, shared
 
@@ -49,6 +50,7 @@ def pytest_configure(config: pytest.Config) -> None:
         every = {Path(__file__).parent, Path(__file__).parents[1]}
         given = {(config.invocation_params.dir / str(arg)).resolve() for arg in config.args}
         settle(named=not given & every)
+    few_rows()
     config.stash[number_left_out] = 0
 
 
@@ -118,6 +120,12 @@ def guards_children_are_forked(
 @pytest.fixture
 def real_child() -> None:
     """The guard's children of this test are started in earnest."""
+
+
+@pytest.fixture
+def prepared_rows(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Blanks of this test have all the rows that are prepared for people."""
+    all_rows(monkeypatch)
 
 
 @pytest.fixture

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
 from io import BytesIO
 from pathlib import Path
 
@@ -20,6 +21,7 @@ from siltbook.templates.blank_sheets import CAUTIONS, STEPS
 from siltbook.templates.book import column_letters
 from siltbook.templates.own_unit import rounded
 from siltbook.templates.units import metres_per
+from tests.lean import all_rows
 
 
 def opened(content: bytes) -> Workbook:
@@ -27,8 +29,10 @@ def opened(content: bytes) -> Workbook:
 
 
 @pytest.fixture(scope="module")
-def blank() -> Workbook:
-    return opened(build())
+def blank() -> Iterator[Workbook]:
+    with pytest.MonkeyPatch.context() as patch:
+        all_rows(patch)
+        yield opened(build())
 
 
 def headers(sheet: Worksheet) -> list[object]:
@@ -80,6 +84,7 @@ def test_calculated_columns_grow_with_the_table(blank: Workbook) -> None:
                 assert sheet.cell(row, at).value == moved
 
 
+@pytest.mark.usefixtures("prepared_rows")
 def test_tables_stretch_for_many_rows() -> None:
     rows = [{"station": "A", "date": dt.date(2026, 5, 1), "inlet": 3.0, "outlet": 2.9}] * 1800
     book = opened(build(rows={"Readings": rows}))
@@ -308,6 +313,7 @@ def test_31_characters_are_accepted() -> None:
     assert book["Stations"]["A2"].value == "x" * 31
 
 
+@pytest.mark.usefixtures("prepared_rows")
 @pytest.mark.parametrize("name", SHIPPED)
 def test_shipped_blanks_are_what_the_builder_makes(name: str) -> None:
     shipped = Path(contract.__file__).with_name(name)
