@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 
 import pytest
-from scipy import stats
+import scipy
 
 from siltbook.batch.audit.entries import back_dated, same_time, step_order
 from siltbook.batch.audit.model import RuleResult, State
@@ -108,7 +108,7 @@ def test_half_a_round_at_one_minute_is_looked_at(alike: int, found: bool) -> Non
     if found:
         assert only(result) == f"2026-05-04: {alike} of 6 stations at 08:00 (first row 2)"
         # In 11 other rounds none of 55 stations shares the minute of another.
-        assert result.p == pytest.approx(stats.binom.sf(alike - 2, 5, 1 / 57) * 12)
+        assert result.p == pytest.approx(scipy.stats.binom.sf(alike - 2, 5, 1 / 57) * 12)
     else:
         assert result.p == 1.0
 
@@ -126,7 +126,7 @@ def test_one_time_on_more_than_one_round_in_ten_is_a_habit(heavy: int, habit: bo
 
 def test_pairs_at_one_minute_on_other_days_make_a_shared_one_less_strange() -> None:
     found = timed([4, 2, 2, 2], 12)
-    assert found.p == pytest.approx(min(1.0, stats.binom.sf(2, 5, 4 / 57) * 12))
+    assert found.p == pytest.approx(min(1.0, scipy.stats.binom.sf(2, 5, 4 / 57) * 12))
     assert found.state is State.QUIET
 
 

@@ -7,6 +7,7 @@ import io
 import json
 import zipfile
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -27,19 +28,20 @@ from tests.review.packs import small_pack
 
 NAME = "b.xlsx"
 pytestmark = pytest.mark.usefixtures("without_what_would_be")
-REVIEWED = review_bytes(workbook(clean_sheets()), NAME, NAME).package
-SHEETS = [sheet_part(REVIEWED, name) for name in RESULT_SHEETS]
-FIRST = SHEETS[0]
 DAMAGED = f"{RESULT_SHEETS[0]} is damaged and cannot be read; run 'siltbook run' again"
 
 
+@cache
+def reviewed() -> bytes:
+    return review_bytes(workbook(clean_sheets()), NAME, NAME).package
+
+
 def edited(edit: Callable[[bytes], bytes], *only: str) -> bytes:
-    """The reviewed book with an edit of its result sheets, or of only some of them."""
-    with zipfile.ZipFile(io.BytesIO(REVIEWED)) as archive:
+    """The reviewed book with an edit of its result sheets, or of only some of them, by name."""
+    with zipfile.ZipFile(io.BytesIO(reviewed())) as archive:
         parts: dict[str, str | bytes] = {n: archive.read(n) for n in archive.namelist()}
-    sheets = only or SHEETS
     before = dict(parts)
-    for name in sheets:
+    for name in (sheet_part(reviewed(), sheet) for sheet in only or RESULT_SHEETS):
         parts[name] = edit(archive_bytes(parts[name]))
     assert parts != before
     return zipped(parts)
@@ -81,7 +83,7 @@ BROKEN = {
 @pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("which", BROKEN)
 def test_one_broken_result_sheet_is_something_to_look_at(which: str) -> None:
-    _, numbers, said = audited(edited(BROKEN[which], FIRST))
+    _, numbers, said = audited(edited(BROKEN[which], RESULT_SHEETS[0]))
     assert numbers.state is State.LOOK
     assert numbers.said == DAMAGED
     assert said.startswith(f"Not as it stands. {DAMAGED}. ")
@@ -132,7 +134,7 @@ ODD = {
 @pytest.mark.parametrize("which", ODD)
 def test_an_odd_cell_on_a_result_sheet_is_named(which: str) -> None:
     cells, wanted = ODD[which]
-    _, numbers, said = audited(edited(added(cells), FIRST))
+    _, numbers, said = audited(edited(added(cells), RESULT_SHEETS[0]))
     assert said.startswith("Not as it stands. 1 result cell was edited by hand: Actions!")
     assert f"{RESULT_SHEETS[0]}!{wanted}" in numbers.said
 
@@ -142,7 +144,7 @@ def test_very_many_cells_are_counted_and_the_first_ones_named() -> None:
         f'</row><row r="{r}"><c r="A{r}"><v>1</v></c><c r="B{r}"><v>1</v></c>'
         for r in range(9_001, 14_001)
     )
-    _, numbers, said = audited(edited(added(rows, 9_000), FIRST))
+    _, numbers, said = audited(edited(added(rows, 9_000), RESULT_SHEETS[0]))
     assert said.startswith("Not as it stands. 10,000 result cells were edited by hand: Actions!A9")
     assert len(numbers.places) == stored_results.MOST_NAMED
     assert [place.cell for place in numbers.places[:3]] == ["A9001", "B9001", "A9002"]

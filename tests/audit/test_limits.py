@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy import stats
+import scipy
 
 from siltbook.batch.audit.contradictions import neighbours, resting, swapped
 from siltbook.batch.audit.digits import round_digits
@@ -189,7 +189,7 @@ def test_a_round_is_a_copy_where_eight_in_ten_stations_repeat(count: int, found:
         # least correlation that is taken for granted.
         mean, rho = 0.5 / 19, 0.02
         both = 1 / rho - 1
-        law = stats.betabinom(6, mean * both, (1 - mean) * both)
+        law = scipy.stats.betabinom(6, mean * both, (1 - mean) * both)
         assert result.p == pytest.approx(law.sf(count - 1) * 20 * 19 / 2)
     else:
         assert result.p == 1.0
@@ -290,7 +290,7 @@ def test_three_days_far_off_speak_against_an_inlet(far: int, found: bool) -> Non
     if found:
         assert only(result) == "S11: inlet far from its neighbours' on 3 of 10 common days"
         # No other of 110 readings is far off, but 1 in 100 is taken for granted.
-        assert result.p == pytest.approx(stats.binom.sf(2, 10, 0.01) * 12)
+        assert result.p == pytest.approx(scipy.stats.binom.sf(2, 10, 0.01) * 12)
         assert result.places[0].cell == BOOK.readings.cell("inlet", 3)
     else:
         assert result.p == 1.0
@@ -344,7 +344,7 @@ def test_a_hand_slips_once_and_two_running_are_looked_at(count: int, found: bool
     result = swapped(BOOK, [turned(count)])
     assert (result.state is State.LOOK) is found
     # Two of 20 anywhere, or two running at one of 20 places: the smaller chance counts.
-    by_count = float(stats.binom.sf(count - 1, 20, 0.02))
+    by_count = float(scipy.stats.binom.sf(count - 1, 20, 0.02))
     assert result.p == pytest.approx(min(by_count, 20 * 0.02**count))
     if found:
         said = "Alder: outlet above inlet in 2 of 20 readings (first: 28 m and 30 m)"
@@ -447,16 +447,16 @@ def test_last_digits_need_twenty_five_readings_that_differ(count: int) -> None:
         assert found.said == (
             "Last digits of 1 series are no rounder than their divisions make them."
         )
-        assert found.p == pytest.approx(stats.binom.sf(4, 25, 0.2))
+        assert found.p == pytest.approx(scipy.stats.binom.sf(4, 25, 0.2))
 
 
 def test_too_round_digits_are_said_with_both_chances() -> None:
     (place,) = open_places(round_digits(BOOK, [track(ends(14, 25), [NAN] * 25)]))
     assert place.said == (
         "Alder: 14 of 25 inlet readings are round where 20 % would be on a division of 0.1 m"
-        f" (all digits even: p = {stats.chisquare([14, 3, 3, 3, 2]).pvalue:.2g})"
+        f" (all digits even: p = {scipy.stats.chisquare([14, 3, 3, 3, 2]).pvalue:.2g})"
     )
-    assert place.p == pytest.approx(stats.binom.sf(13, 25, 0.2))
+    assert place.p == pytest.approx(scipy.stats.binom.sf(13, 25, 0.2))
 
 
 def test_readings_of_a_gauge_that_was_changed_are_not_mixed() -> None:

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy import stats
+import scipy
 
 from siltbook.batch.audit import power, repeats
 from siltbook.batch.audit.contradictions import neighbours, swapped
@@ -157,7 +157,7 @@ def test_four_of_five_stations_are_eight_in_ten() -> None:
     assert chance is not None
     both = 1 / 0.02 - 1
     mean = 0.5 / 19
-    law = stats.betabinom(5, mean * both, (1 - mean) * both)
+    law = scipy.stats.betabinom(5, mean * both, (1 - mean) * both)
     assert chance == pytest.approx(min(1.0, law.sf(3) * 190))
 
 
@@ -263,7 +263,7 @@ def test_readings_span_two_turns_of_the_digit(turn: int, told: bool) -> None:
 
 def test_each_series_that_is_tested_makes_round_digits_less_strange() -> None:
     one = round_digits(BOOK, [track(ends(14, 25), ends(5, 25))])
-    assert one.p == pytest.approx(2 * stats.binom.sf(13, 25, 0.2))
+    assert one.p == pytest.approx(2 * scipy.stats.binom.sf(13, 25, 0.2))
     coarse = track(ends(14, 25), [NAN] * 25, of=station(division=None), division=0.1)
     assert round_digits(BOOK, [coarse]).state is State.CANNOT
 
@@ -288,7 +288,7 @@ def test_two_divisions_of_a_coarse_gauge_are_nobody_s_fault(by: float, found: bo
 def test_days_far_off_at_other_stations_make_one_s_own_less_strange() -> None:
     """None of 30 readings of the three others is far off: one in 32 may be."""
     result = neighbours(BOOK, block(10, 3))
-    assert result.p == pytest.approx(stats.binom.sf(2, 10, 1 / 32) * 4)
+    assert result.p == pytest.approx(scipy.stats.binom.sf(2, 10, 1 / 32) * 4)
     assert result.state is State.QUIET
 
 

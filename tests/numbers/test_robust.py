@@ -7,9 +7,9 @@ import tracemalloc
 
 import numpy as np
 import pytest
+import scipy
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import stats
 
 from siltbook.batch.numbers.robust import (
     median_coverage,
@@ -31,7 +31,7 @@ def test_agrees_with_scipy(seed: int, confidence: float) -> None:
     x = np.sort(rng.integers(0, 60, n)).astype(float)
     y = np.round(0.05 * x + rng.normal(0, 0.4, n), 1)
     ours = theil_sen(list(x), list(y), confidence)
-    theirs = stats.theilslopes(y, x, confidence)
+    theirs = scipy.stats.theilslopes(y, x, confidence)
     assert ours.slope == pytest.approx(theirs.slope, abs=1e-12)
     assert median_slope(list(x), list(y)) == ours.slope
     assert ours.intercept == pytest.approx(theirs.intercept, abs=1e-12)
@@ -108,7 +108,7 @@ def test_one_wild_reading_does_not_move_the_slope(x: list[int], slope: float, wh
 @pytest.mark.parametrize("count", [4, 5, 10, 17, 40])
 def test_the_confidence_is_the_binomials(count: int) -> None:
     for k in range(1, count // 2 + 1):
-        wanted = 1 - 2 * stats.binom.cdf(k - 1, count, 0.5)
+        wanted = 1 - 2 * scipy.stats.binom.cdf(k - 1, count, 0.5)
         assert median_coverage(count, k) == pytest.approx(wanted)
 
 
@@ -123,7 +123,7 @@ def test_the_interval_is_the_narrowest_that_reaches_the_confidence() -> None:
 def test_the_interval_of_more_values_than_a_float_can_count_the_ways_of() -> None:
     low, high, confidence = median_interval(range(5000)) or (0, 0, 0)
     assert (low, high) == (2454, 2545)
-    assert confidence == pytest.approx(1 - 2 * stats.binom.cdf(2454, 5000, 0.5))
+    assert confidence == pytest.approx(1 - 2 * scipy.stats.binom.cdf(2454, 5000, 0.5))
 
 
 def test_the_interval_covers_the_true_median_as_often_as_it_says() -> None:

@@ -21,7 +21,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy import stats
+import scipy
 
 from siltbook.batch.audit.chance import (
     beta_binomial_at_least,
@@ -42,7 +42,7 @@ def test_mendels_peas() -> None:
     assert statistic == pytest.approx(0.47, abs=5e-3)
     assert p > 0.90
     expected = [sum(MENDEL) * share for share in NINE_THREE_THREE_ONE]
-    theirs = stats.chisquare(MENDEL, expected)
+    theirs = scipy.stats.chisquare(MENDEL, expected)
     assert (statistic, p) == pytest.approx((theirs.statistic, theirs.pvalue), rel=1e-12)
 
 
@@ -57,7 +57,7 @@ def test_weldons_dice() -> None:
     fives_and_sixes = sum(n * count for n, count in enumerate(WELDON))
     assert fives_and_sixes / (12 * sum(WELDON)) == pytest.approx(0.3377, abs=5e-5)
     # Fisher put the rare throws of ten and more fives and sixes together.
-    shares = [float(stats.binom.pmf(n, 12, 1 / 3)) for n in range(10)]
+    shares = [float(scipy.stats.binom.pmf(n, 12, 1 / 3)) for n in range(10)]
     counts = [*WELDON[:10], sum(WELDON[10:])]
     statistic, p = goodness_of_fit(counts, [*shares, 1 - sum(shares)])
     assert statistic == pytest.approx(35.49, abs=0.01)
@@ -74,7 +74,7 @@ def test_the_five_percent_points_of_the_tables(degrees: int, critical: float) ->
 @pytest.mark.parametrize("degrees", [1, 2, 3, 4, 9, 40])
 @pytest.mark.parametrize("statistic", [1e-6, 0.3, 1.0, 4.4, 11.0, 55.0, 250.0])
 def test_chi_square_against_scipy(statistic: float, degrees: int) -> None:
-    expected = float(stats.chi2.sf(statistic, degrees))
+    expected = float(scipy.stats.chi2.sf(statistic, degrees))
     assert chi_square_over(statistic, degrees) == pytest.approx(expected, rel=1e-9, abs=1e-15)
 
 
@@ -87,7 +87,7 @@ def test_the_lady_tasting_tea() -> None:
     [(0, 10, 0.2), (1, 25, 0.2), (12, 25, 0.2), (25, 25, 0.2), (300, 1000, 0.2), (9, 12, 0.02)],
 )
 def test_binomial_against_scipy(k: int, n: int, p: float) -> None:
-    expected = stats.binomtest(k, n, p, alternative="greater").pvalue
+    expected = scipy.stats.binomtest(k, n, p, alternative="greater").pvalue
     assert binomial_at_least(k, n, p) == pytest.approx(expected, rel=1e-9)
 
 
@@ -100,13 +100,13 @@ def test_binomial_at_its_edges() -> None:
 @pytest.mark.parametrize(("k", "n", "mean", "rho"), [(6, 12, 0.3, 0.1), (12, 12, 0.4, 0.3)])
 def test_beta_binomial_against_scipy(k: int, n: int, mean: float, rho: float) -> None:
     both = 1 / rho - 1
-    expected = stats.betabinom.sf(k - 1, n, mean * both, (1 - mean) * both)
+    expected = scipy.stats.betabinom.sf(k - 1, n, mean * both, (1 - mean) * both)
     assert beta_binomial_at_least(k, n, mean, rho) == pytest.approx(float(expected), rel=1e-9)
     assert beta_binomial_at_least(k, n, mean, 0.0) == binomial_at_least(k, n, mean)
 
 
 def test_a_difference_within_a_step_is_the_normal_law() -> None:
-    expected = float(stats.norm.cdf(0.5) - stats.norm.cdf(-0.5))
+    expected = float(scipy.stats.norm.cdf(0.5) - scipy.stats.norm.cdf(-0.5))
     assert stays_within(0.1, 0.2) == pytest.approx(expected, rel=1e-12)
     assert stays_within(0.1, 0.0) == 1.0
 
@@ -130,7 +130,7 @@ def test_last_digits_of_a_series() -> None:
     blunt = np.where(rng.random(200) < 0.4, np.round(honest, 1), honest)
     found = last_digits(blunt, 0.02)
     assert isinstance(found, Digits)
-    expected = stats.binomtest(found.round, found.of, 0.2, alternative="greater").pvalue
+    expected = scipy.stats.binomtest(found.round, found.of, 0.2, alternative="greater").pvalue
     assert found.p == pytest.approx(expected, rel=1e-9)
     assert found.p < 1e-6
 

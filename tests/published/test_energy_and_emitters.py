@@ -5,9 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-import scipy.constants
-from scipy.integrate import quad
-from scipy.optimize import brentq
+import scipy
 
 from siltbook.batch.model import History
 from siltbook.batch.numbers.costs import discharge_share_lost, pump_energy
@@ -83,7 +81,7 @@ def test_e01_head_for_more_discharge() -> None:
         assert lost is not None
         return lost - share
 
-    assert brentq(miss, 10.5, 20.0) == pytest.approx(12.011, abs=1e-3)
+    assert scipy.optimize.brentq(miss, 10.5, 20.0) == pytest.approx(12.011, abs=1e-3)
 
 
 @pytest.mark.parametrize(
@@ -108,7 +106,7 @@ def test_a_season_s_mean_agrees_with_a_numerical_library(exponent: float) -> Non
         excess = day * 2 / 9 if day < 9 else 2 + (day - 9) * 3 / 5
         return float(1 - ((15 - excess) / 15) ** exponent)
 
-    assert found == pytest.approx(quad(lost, 0, 14, points=[9])[0] / 14, abs=1e-6)
+    assert found == pytest.approx(scipy.integrate.quad(lost, 0, 14, points=[9])[0] / 14, abs=1e-6)
 
 
 def test_the_same_energy_from_pressures_in_pascal() -> None:
