@@ -28,7 +28,7 @@ without = pytest.mark.usefixtures("without_what_would_be")
 
 @pytest.fixture(scope="module")
 def plain() -> bytes:
-    return honest().package()
+    return half().package()
 
 
 @pytest.fixture(scope="module")
@@ -42,8 +42,8 @@ def verdicts(data: bytes, as_of: dt.date | None = None) -> tuple[Audit, dict[str
 
 
 @pytest.mark.at_length  # test_command.py says so of the book of a run
-def test_an_untouched_book_is_the_same(reviewed: bytes) -> None:
-    audit, found = verdicts(reviewed)
+def test_an_untouched_book_is_the_same() -> None:
+    audit, found = verdicts(review_bytes(honest().package(), NAME, NAME).package)
     assert {r.state for r in found.values()} == {State.QUIET}
     kept = found["same-numbers"].kept
     assert kept is not None
@@ -149,9 +149,8 @@ def test_sheets_from_before_the_fingerprint(reviewed: bytes) -> None:
 
 @needs_office
 @without
-def test_a_book_resaved_by_another_program_is_the_same(office: Shared) -> None:
+def test_a_book_resaved_by_another_program_is_the_same(reviewed: bytes, office: Shared) -> None:
     """The same book as in test_causes.py: it is re-saved once."""
-    reviewed = review_bytes(half().package(), NAME, NAME).package
     _, found = verdicts(*office.resaved(reviewed))
     assert (found["same-numbers"].of or 0) > 500
     assert found["same-inputs"].state is State.QUIET, found["same-inputs"].said
@@ -192,7 +191,7 @@ def test_a_mark_line_taken_apart() -> None:
 
 
 def printed(change: object = None) -> str:
-    farm = honest()
+    farm = half()
     if callable(change):
         change(farm)
     return fingerprint(read_book(farm.package(), NAME).book)

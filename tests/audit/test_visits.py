@@ -14,7 +14,7 @@ from siltbook.batch.audit.model import RuleResult, State
 from siltbook.batch.audit.visits import read_visits
 from siltbook.batch.cli import main
 from siltbook.batch.errors import BookError
-from tests.audit.farm import Farm, honest, open_places
+from tests.audit.farm import Farm, half, open_places
 
 NAME = "gate.csv"
 pytestmark = pytest.mark.usefixtures("without_what_would_be")
@@ -35,17 +35,17 @@ def asked(farm: Farm, visits: bytes, name: str = NAME) -> RuleResult:
 
 
 def test_a_season_whose_days_are_all_in_the_list_is_quiet() -> None:
-    rule = asked(honest(), table(days_of(honest())))
+    rule = asked(half(), table(days_of(half())))
     assert rule.state is State.QUIET
-    entries = len(honest().readings) + len(honest().work)
+    entries = len(half().readings) + len(half().work)
     assert rule.said.startswith(f"All {entries} entries in the days of gate.csv (")
 
 
 def test_readings_on_a_day_without_a_visit_are_named() -> None:
-    days = days_of(honest())
+    days = days_of(half())
     left_out = days.pop(9)
-    rows = [row for row in honest().readings if str(row["date"]) == left_out]
-    rule = asked(honest(), table(days))
+    rows = [row for row in half().readings if str(row["date"]) == left_out]
+    rule = asked(half(), table(days))
     places = [p for p in open_places(rule) if p.sheet == "Readings"]
     assert len(places) == len(rows)
     station = rows[0]["station"]
@@ -54,13 +54,13 @@ def test_readings_on_a_day_without_a_visit_are_named() -> None:
 
 
 def test_a_person_who_was_not_there_that_day_is_named_and_an_unknown_one_is_not() -> None:
-    farm = honest()
+    farm = half()
     days = days_of(farm)
     for row in farm.readings:
         row["read_by"] = "Reader A"
-    farm.readings[70]["read_by"] = "reader  b"
-    farm.readings[80]["read_by"] = "A visitor"
-    day = str(farm.readings[70]["date"])
+    farm.readings[30]["read_by"] = "reader  b"
+    farm.readings[40]["read_by"] = "A visitor"
+    day = str(farm.readings[30]["date"])
     other = next(d for d in days if d != day)
     people = dict.fromkeys(days, "Reader A") | {other: "Reader A and Reader B"}
     rule = asked(farm, table([f"{d},{p}" for d, p in people.items()]))
@@ -71,19 +71,19 @@ def test_a_person_who_was_not_there_that_day_is_named_and_an_unknown_one_is_not(
 
 
 def test_days_outside_of_the_list_are_not_asked() -> None:
-    rule = asked(honest(), table(days_of(honest())[:5]))
+    rule = asked(half(), table(days_of(half())[:5]))
     assert rule.state is State.QUIET
     assert rule.said.endswith("lie before or after it and were not asked.")
-    assert asked(honest(), table(["1999-01-04", "1999-02-04"])).state is State.CANNOT
+    assert asked(half(), table(["1999-01-04", "1999-02-04"])).state is State.CANNOT
 
 
 def test_a_workbook_is_taken() -> None:
     book = openpyxl.Workbook()
-    for row in (["Gate log"], ["Day", "Who"], *([d, "Reader A"] for d in days_of(honest()))):
+    for row in (["Gate log"], ["Day", "Who"], *([d, "Reader A"] for d in days_of(half()))):
         book.active.append(row)  # type: ignore[union-attr]
     target = io.BytesIO()
     book.save(target)
-    assert asked(honest(), target.getvalue(), "gate.xlsx").state is State.QUIET
+    assert asked(half(), target.getvalue(), "gate.xlsx").state is State.QUIET
 
 
 @pytest.mark.parametrize(
@@ -108,8 +108,8 @@ def test_one_date_that_settles_the_order_settles_the_others() -> None:
 
 def test_the_command_takes_the_list(tmp_path: Path) -> None:
     book, visits = tmp_path / "farm.xlsx", tmp_path / NAME
-    book.write_bytes(honest().package())
-    days = days_of(honest())
+    book.write_bytes(half().package())
+    days = days_of(half())
     visits.write_bytes(table([*days[:9], *days[10:]]))
     done = CliRunner().invoke(main, ["audit", str(book), "--visits", str(visits)])
     assert done.exit_code == 1
