@@ -17,6 +17,7 @@ from siltbook.batch.review.month import Month
 from siltbook.batch.review.pack import make_pack, pack_bytes
 from siltbook.batch.review.page import Pack
 from siltbook.templates.safety import ANYTHING, cautions
+from tests.lean import lean
 from tests.samples.load import SAMPLES, load_make
 
 FOLDER = SAMPLES / "portfolio"
@@ -34,7 +35,7 @@ def portfolio() -> ModuleType:
 @cache
 def book(farm: str, year: int = 2026) -> bytes:
     """One farm's book, for example book('north')."""
-    return (FOLDER / f"{farm}-{year}.xlsx").read_bytes()
+    return lean((FOLDER / f"{farm}-{year}.xlsx").read_bytes())
 
 
 @cache
