@@ -60,6 +60,25 @@ def farms(tmp_path: Path) -> Path:
     return folder
 
 
+def tiny_farm(name: str, readings: int = 4, year: int = 2026) -> bytes:
+    """Two stations in May of a year, where the farm does not matter."""
+    sheets = clean_sheets(readings)
+    sheets["Farm"][0][1] = name
+    for rows in sheets.values():
+        rows[:] = [[c.replace(year=year) if isinstance(c, dt.date) else c for c in r] for r in rows]
+    return workbook(sheets)
+
+
+@pytest.fixture
+def tiny(tmp_path: Path) -> Path:
+    """A folder with the tiny books of two farms."""
+    folder = tmp_path / "farms"
+    folder.mkdir()
+    (folder / "north-2026.xlsx").write_bytes(tiny_farm("North Farm"))
+    (folder / "south-2026.xlsx").write_bytes(tiny_farm("South Farm", 6))
+    return folder
+
+
 def contents(folder: Path) -> dict[str, bytes]:
     return {p.name: p.read_bytes() for p in folder.iterdir() if p.is_file()}
 
@@ -123,21 +142,21 @@ def test_a_book_beyond_the_memory_is_said_and_the_other_is_done(
     "where", ["siltbook.batch.review.pack.pack_bytes", "siltbook.batch.review.agree.enter_agreed"]
 )
 def test_a_pack_beyond_the_memory_leaves_everything_as_it_was(
-    where: str, farms: Path, monkeypatch: pytest.MonkeyPatch
+    where: str, tiny: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def short(*_: object) -> None:
         raise MemoryError
 
-    (farms / "p.review-2026-07.xlsx").write_bytes(small_pack())
-    before = contents(farms)
+    (tiny / "p.review-2026-07.xlsx").write_bytes(small_pack())
+    before = contents(tiny)
     monkeypatch.setattr(where, short)
     words = (
-        ("agree", farms / "p.review-2026-07.xlsx", farms / "north-2026.xlsx")
+        ("agree", tiny / "p.review-2026-07.xlsx", tiny / "north-2026.xlsx")
         if where.endswith("enter_agreed")
-        else ("review", farms, "--month", "2026-07", "--no-pdf")
+        else ("review", tiny, *MAY)
     )
     refused(siltbook(*words), "too large for this machine's memory.")
-    assert contents(farms) == before
+    assert contents(tiny) == before
 
 
 NAMES = ("esc\x1b[31m.xlsx", "two\nlines.xlsx", os.fsdecode(b"bad\xff\xfe.xlsx"), "=cmd.xlsx",
@@ -170,6 +189,7 @@ def test_no_file_name_breaks_the_output_or_leads_astray(
         assert all(c.isprintable() for line in done.stdout.split("\n") for c in line)
 
 
+@pytest.mark.at_length  # tests/faults/test_other_systems.py: a console of western letters
 def test_a_terminal_of_few_characters_gets_what_it_can_show(tmp_path: Path) -> None:
     sheets = clean_sheets()
     sheets["Farm"][0][1] = "Farm \u03a9"
@@ -184,42 +204,42 @@ def test_a_terminal_of_few_characters_gets_what_it_can_show(tmp_path: Path) -> N
     assert f"{tmp_path / 'b.xlsx'} \u00b7 Farm \\u03a9" in done.stdout
 
 
-def test_a_pack_beside_the_books_is_passed_over_and_said(farms: Path) -> None:
-    (farms / "july.xlsx").write_bytes(small_pack())
-    done = siltbook("review", farms, "--month", "2026-07", "--no-pdf")
+def test_a_pack_beside_the_books_is_passed_over_and_said(tiny: Path) -> None:
+    (tiny / "july.xlsx").write_bytes(small_pack())
+    done = siltbook("review", tiny, *MAY)
     assert done.exit_code == 0
     assert done.stdout.splitlines()[-1] == (
         "july.xlsx: passed over; it is a review pack, not a farm's book."
     )
-    onto = ("review", farms / "july.xlsx", "--month", "2026-07", "--no-pdf", "--out")
-    refused(siltbook(*onto, farms / "july.xlsx"), "nothing but this pack was given; name its books")
-    alone = siltbook("review", farms / "july.xlsx", "--month", "2026-08", "--no-pdf")
+    onto = ("review", tiny / "july.xlsx", *MAY, "--out")
+    refused(siltbook(*onto, tiny / "july.xlsx"), "nothing but this pack was given; name its books")
+    alone = siltbook("review", tiny / "july.xlsx", "--month", "2026-08", "--no-pdf")
     refused(alone, "july.xlsx: passed over; it is a review pack, not a farm's book.")
     for command in ("run", "check", "audit"):
-        refused(siltbook(command, farms / "july.xlsx"), "give the book it was made from.")
+        refused(siltbook(command, tiny / "july.xlsx"), "give the book it was made from.")
 
 
-def test_the_same_entries_count_once_and_a_likely_copy_is_named(farms: Path) -> None:
-    north, reviewed = farms / "north-2026.xlsx", farms / "north-2026.reviewed.xlsx"
+def test_the_same_entries_count_once_and_a_likely_copy_is_named(tiny: Path) -> None:
+    north, reviewed = tiny / "north-2026.xlsx", tiny / "north-2026.reviewed.xlsx"
     assert siltbook("run", north).exit_code == 0
-    done = siltbook("review", reviewed, north, *MAY, "--out", farms / "out")
+    done = siltbook("review", reviewed, north, *MAY, "--out", tiny / "out")
     assert "Review of May 2026 · 1 book " in done.stdout
     said = "north-2026.reviewed.xlsx: passed over; it holds the same entries as north-2026.xlsx."
     assert said in done.stdout.splitlines()
-    (farms / "north copy.xlsx").write_bytes(book("north", 2025))
-    older = siltbook("review", farms, "--month", "2026-07", "--no-pdf", "--json")
+    (tiny / "north copy.xlsx").write_bytes(tiny_farm("North Farm", year=2025))
+    older = siltbook("review", tiny, *MAY, "--json")
     document = json.loads(older.stdout)
     assert document["notes"] == []  # another season is compared, not counted
     sheets = clean_sheets()
-    (farms / "a.xlsx").write_bytes(workbook(sheets))
-    (farms / "b.xlsx").write_bytes(workbook(clean_sheets(6)))
-    both = siltbook("review", farms / "a.xlsx", farms / "b.xlsx", *MAY, "--json")
+    (tiny / "a.xlsx").write_bytes(workbook(sheets))
+    (tiny / "b.xlsx").write_bytes(workbook(clean_sheets(6)))
+    both = siltbook("review", tiny / "a.xlsx", tiny / "b.xlsx", *MAY, "--json")
     assert json.loads(both.stdout)["notes"] == [
         "a.xlsx and b.xlsx both hold F1 of Invented farm, with other entries, and both are "
         "counted: if one is an older copy, take it away; if they are two copies, bring them "
         "together: 'siltbook merge a.xlsx b.xlsx'. Then run again."
     ]
-    pack = (farms / "portfolio.review-2026-05.xlsx").read_bytes()
+    pack = (tiny / "portfolio.review-2026-05.xlsx").read_bytes()
     assert "both hold F1 of Invented farm" in read_text(pack)
 
 
@@ -242,9 +262,9 @@ def test_an_out_that_is_neither_folder_nor_workbook_is_refused(farms: Path) -> N
 
 
 def test_minutes_written_while_the_books_were_read_are_not_replaced(
-    farms: Path, monkeypatch: pytest.MonkeyPatch
+    tiny: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    target = farms / "p.xlsx"
+    target = tiny / "p.xlsx"
     minutes = filled({ROW: NORTH}, small_pack())
 
     def meanwhile(pack: object) -> bytes:
@@ -252,7 +272,7 @@ def test_minutes_written_while_the_books_were_read_are_not_replaced(
         return b"a pack"
 
     monkeypatch.setattr("siltbook.batch.review.pack.pack_bytes", meanwhile)
-    done = siltbook("review", farms, "--month", "2026-07", "--no-pdf", "--out", target)
+    done = siltbook("review", tiny, *MAY, "--out", target)
     refused(done, "p.xlsx holds 1 row that a meeting filled in: it was not replaced")
     assert target.read_bytes() == minutes
 
@@ -260,9 +280,9 @@ def test_minutes_written_while_the_books_were_read_are_not_replaced(
 class TestPdf:
     """The PDF beside a pack, without LibreOffice."""
 
-    def review(self, farms: Path, *more: str) -> Result:
+    def review(self, tiny: Path, *more: str) -> Result:
         return siltbook(
-            "review", farms / "south-2026.xlsx", "--month", "2026-07", "--out", farms / "p.xlsx",
+            "review", tiny / "south-2026.xlsx", "--month", "2026-05", "--out", tiny / "p.xlsx",
             *more,
         )  # fmt: skip
 
@@ -271,54 +291,54 @@ class TestPdf:
         monkeypatch.setattr("siltbook.batch.pdf.to_pdf", lambda data: b"%PDF made %%EOF\n")
 
     def test_it_is_replaced_by_the_next_and_not_where_somebody_wrote_into_it(
-        self, farms: Path
+        self, tiny: Path
     ) -> None:
-        pdf = farms / "p.pdf"
+        pdf = tiny / "p.pdf"
         for _ in range(2):
-            assert self.review(farms).exit_code == 0
+            assert self.review(tiny).exit_code == 0
             assert pdf.read_bytes() == b"%PDF made %%EOF\n" + PDF_MARK
         pdf.write_bytes(pdf.read_bytes() + b"notes of the meeting %%EOF")
-        before = contents(farms)
-        refused(self.review(farms), "p.pdf exists and is not this pack's, or somebody wrote into")
-        assert contents(farms) == before
-        done = self.review(farms, "--no-pdf")
+        before = contents(tiny)
+        refused(self.review(tiny), "p.pdf exists and is not this pack's, or somebody wrote into")
+        assert contents(tiny) == before
+        done = self.review(tiny, "--no-pdf")
         assert done.exit_code == 0
         assert f"  {pdf} was left as it is; it is not of this pack.\n" in done.stdout
 
     @pytest.mark.parametrize("as_json", [False, True])
     def test_one_that_cannot_be_made_leaves_the_pack_and_ends_with_3(
-        self, farms: Path, monkeypatch: pytest.MonkeyPatch, as_json: bool
+        self, tiny: Path, monkeypatch: pytest.MonkeyPatch, as_json: bool
     ) -> None:
         def fails(data: bytes) -> bytes:
             raise PdfError("LibreOffice made no PDF.")
 
         monkeypatch.setattr("siltbook.batch.pdf.to_pdf", fails)
-        done = self.review(farms, *(["--json"] if as_json else []))
+        done = self.review(tiny, *(["--json"] if as_json else []))
         refused(done, "LibreOffice made no PDF.")
-        assert (farms / "p.xlsx").is_file()
-        assert not (farms / "p.pdf").exists()
+        assert (tiny / "p.xlsx").is_file()
+        assert not (tiny / "p.pdf").exists()
         if as_json:
             document = json.loads(done.stdout)
             assert (document["pdf"], document["failed"]) == (None, ["LibreOffice made no PDF."])
 
-    def test_one_beyond_the_memory(self, farms: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def test_one_beyond_the_memory(self, tiny: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         def short(data: bytes) -> bytes:
             raise MemoryError
 
         monkeypatch.setattr("siltbook.batch.pdf.to_pdf", short)
-        refused(self.review(farms), "p.pdf: too large for this machine's memory.")
+        refused(self.review(tiny), "p.pdf: too large for this machine's memory.")
 
     def test_none_is_written_beside_a_pack_that_another_review_put_there(
-        self, farms: Path, monkeypatch: pytest.MonkeyPatch
+        self, tiny: Path, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         def meanwhile(data: bytes) -> bytes:
-            (farms / "p.xlsx").write_bytes(small_pack())
+            (tiny / "p.xlsx").write_bytes(small_pack())
             return b"%PDF made %%EOF\n"
 
         monkeypatch.setattr("siltbook.batch.pdf.to_pdf", meanwhile)
-        refused(self.review(farms), "p.xlsx: was replaced or changed while its PDF was made, so no")
-        assert not (farms / "p.pdf").exists()
-        assert (farms / "p.xlsx").read_bytes() == small_pack()
+        refused(self.review(tiny), "p.xlsx: was replaced or changed while its PDF was made, so no")
+        assert not (tiny / "p.pdf").exists()
+        assert (tiny / "p.xlsx").read_bytes() == small_pack()
 
 
 @pytest.mark.at_length(usual=2)
@@ -343,6 +363,7 @@ def test_open_files_are_said(farms: Path) -> None:
     assert f"{farms / 'p.xlsx'}: is open in a spreadsheet program" in said[0]
     assert f"{farms / 'north-2026.xlsx'}: is open in a spreadsheet program" in said[1]
     assert said[2] == "  Open it anew before you save it there, or the rows are lost."
+    (farms / "north-2026.xlsx").write_bytes(tiny_farm("North Farm"))
     commands = (
         ("audit", farms / "north-2026.xlsx"),
         ("review", *farms.glob("*-2026.xlsx"), *MAY),
