@@ -21,6 +21,7 @@ from siltbook.batch.interface import reviewed_bytes
 from siltbook.batch.job import assess_bytes
 from siltbook.batch.merging.job import merge_bytes
 from siltbook.batch.paper.round_page import round_page
+from tests.lean import lean
 from tests.review.packs import small_pack
 from tests.samples.load import SAMPLES
 from tests.typed.farm import opened
@@ -33,7 +34,7 @@ REVIEWED = SAMPLES / "in-use" / "twelve-stations.reviewed.xlsx"
 def _seasons() -> bytes:
     books = [SAMPLES / "portfolio" / f"east-{year}.xlsx" for year in (2025, 2026)]
     judged = [assess_bytes(book.read_bytes(), book.name) for book in books]
-    return with_seasons(BLANK.read_bytes(), years(judged), "next.xlsx")
+    return with_seasons(lean(BLANK.read_bytes()), years(judged), "next.xlsx")
 
 
 def _mapping() -> bytes:
@@ -47,7 +48,7 @@ def _mapping() -> bytes:
 
 def _merged() -> bytes:
     """A book with what a copy says otherwise, and with rows that came from it."""
-    data = (SAMPLES / "twelve-stations.xlsx").read_bytes()
+    data = lean((SAMPLES / "twelve-stations.xlsx").read_bytes())
     copy = opened(data)
     copy["Agreed"]["D2"].value = dt.date(2026, 9, 8)
     copy["Agreed"]["C2"].value = "Somebody else, whose name is rather long for so narrow a column"
@@ -74,7 +75,7 @@ _KINDS: dict[str, Callable[[], bytes]] = {
     "book": (SAMPLES / "twelve-stations.xlsx").read_bytes,
     "reviewed": REVIEWED.read_bytes,
     "reviewed, of another maker": lambda: reviewed_bytes(SAMPLES / "real-life-psi.xlsx"),
-    "audited": lambda: audited(REVIEWED.read_bytes(), REVIEWED.name)[1],
+    "audited": lambda: audited(lean(REVIEWED.read_bytes()), REVIEWED.name)[1],
     "pack": small_pack,
     "seasons": _seasons,
     "mapping": _mapping,

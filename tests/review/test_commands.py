@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 from pathlib import Path
 
 import pytest
@@ -13,7 +12,7 @@ from siltbook.batch.cli import main
 from siltbook.batch.files import find_books
 from siltbook.batch.pdf import office
 from tests.office import needs_office
-from tests.review.farms import FOLDER, book, opened
+from tests.review.farms import book, opened
 from tests.review.test_agree import NORTH, filled, header_row
 
 
@@ -25,7 +24,7 @@ def siltbook(*arguments: object) -> Result:
 def farms(tmp_path: Path) -> Path:
     """A folder with two farms' books of the season."""
     for farm in ("north", "south"):
-        shutil.copy(FOLDER / f"{farm}-2026.xlsx", tmp_path)
+        (tmp_path / f"{farm}-2026.xlsx").write_bytes(book(farm))
     return tmp_path
 
 

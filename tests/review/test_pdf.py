@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import io
 import os
-import shutil
 import signal
 import tempfile
 import time
@@ -19,7 +18,7 @@ from siltbook.batch.pdf import PdfError, office, to_pdf
 from siltbook.batch.review.minutes import read_pack
 from tests.faults.support import start
 from tests.office import needs_office
-from tests.review.farms import FOLDER, book
+from tests.review.farms import book
 
 needs_scripts = pytest.mark.skipif(os.name != "posix", reason="needs a shell script")
 
@@ -186,7 +185,7 @@ def test_ctrl_c_ends_the_program_and_leaves_a_whole_pack(tmp_path: Path, whole_g
     """A terminal sends it to the group, another program perhaps to siltbook alone."""
     for name in ("bin", "temporary", "books"):
         (tmp_path / name).mkdir()
-    shutil.copy(FOLDER / "south-2026.xlsx", tmp_path / "books")
+    (tmp_path / "books" / "south-2026.xlsx").write_bytes(book("south"))
     program = tmp_path / "bin" / "soffice"
     program.write_text(f"#!/bin/sh\nsleep 60 & echo $! > {tmp_path}/pid.new\n"
                        f"mv {tmp_path}/pid.new {tmp_path}/pid; wait\n")  # fmt: skip
