@@ -85,17 +85,18 @@ class Shared:
     A start of the program costs more than a book, so tests give all that they want at once.
     """
 
-    def __init__(self, folder: Path, together: Callable[[], list[bytes]] = list) -> None:
-        """`together`: what is re-saved as .xlsx as soon as any book is, since tests will ask."""
-        self.folder, self.together = folder, together
+    def __init__(
+        self, folder: Path, together: dict[str, Callable[[], list[bytes]]] | None = None
+    ) -> None:
+        """`together`, by the format: what is re-saved as soon as any is, since tests will ask."""
+        self.folder, self.together = folder, {**(together or {})}
         folder.mkdir(exist_ok=True)
 
     def resaved(self, *books: bytes, to: str = "xlsx", recalculate: bool = False) -> list[bytes]:
         """The .xlsx books in the order given, in the format `to`."""
         way = f"{'anew' if recalculate else 'kept'}-{to}"
-        if way == "kept-xlsx" and self.together is not list:
-            more, self.together = self.together(), list
-            self.resaved(*books, *more)
+        if not recalculate and (wanted := self.together.pop(to, None)):
+            self.resaved(*books, *wanted(), to=to)
         places = {book: self.folder / f"{hashlib.sha256(book).hexdigest()}-{way}" for book in books}
         with ExitStack() as locks:
             for place in sorted(places.values()):
@@ -133,7 +134,7 @@ def _alone(lock: Path) -> Iterator[None]:
 
 def in_one_run(base: Path) -> Shared:
     """What the processes of one run share, by the folder that pytest gives each of them."""
-    from tests.resaved import together
+    from tests.resaved import TOGETHER
 
     folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "resaved"
-    return Shared(folder, list if whole() else together)
+    return Shared(folder, None if whole() else TOGETHER)

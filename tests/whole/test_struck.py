@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cache
 from io import BytesIO
-from pathlib import Path
 
 import openpyxl
 import pytest
 from openpyxl.styles import Font
 
 from siltbook.batch.job import assess_bytes
-from tests.office import convert, needs_office
+from tests.office import Shared, needs_office
 from tests.whole.verdicts import day, filled, judged, messages, reading, said, work
 
 OVER, FINE = (3.2, 2.5), (3.2, 3.0)  # inlet and outlet [bar]: drops of 7.14 and 2.04 m
@@ -71,15 +71,18 @@ def test_a_line_through_a_remark_or_a_flow_strikes_no_reading() -> None:
     assert said(struck(book, "Readings", 2, "EF"))[0] == "flush"
 
 
+@cache
+def a_struck_reading() -> bytes:
+    book = filled(Readings=[reading(day(1), *OVER), reading(day(8), *FINE)])
+    return struck(book, "Readings", 3)
+
+
 @pytest.mark.at_length(keep="ods")
 @needs_office
 @pytest.mark.parametrize("kind", ["ods", "xls", "xlsx"])
-def test_a_line_survives_other_formats(kind: str, tmp_path: Path) -> None:
-    at = tmp_path / "farm.xlsx"
-    book = filled(Readings=[reading(day(1), *OVER), reading(day(8), *FINE)])
-    at.write_bytes(struck(book, "Readings", 3))
-    other = convert(at, tmp_path, kind)
-    (result,) = assess_bytes(other.read_bytes(), other.name).stations
+def test_a_line_survives_other_formats(kind: str, office: Shared) -> None:
+    (other,) = office.resaved(a_struck_reading(), to=kind)
+    (result,) = assess_bytes(other, f"farm.{kind}").stations
     assert str(result.verdict) == "flush"
     assert result.judgement.reason.endswith("Struck through and not used: Readings row 3.")
 
