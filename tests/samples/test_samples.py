@@ -19,6 +19,7 @@ from siltbook.batch.job import assess_bytes, review_bytes
 from siltbook.batch.model import Verdict
 from siltbook.templates.contract import PRESSURE_UNITS, bare
 from siltbook.templates.units import metres_per
+from tests.lean import all_rows
 from tests.samples.load import SAMPLES, load_make
 
 make = load_make()
@@ -30,7 +31,9 @@ Row = dict[str, Any]
 @cache
 def made() -> dict[str, bytes]:
     """What the script makes today."""
-    return dict(make.files())
+    with pytest.MonkeyPatch.context() as patch:
+        all_rows(patch)
+        return dict(make.files())
 
 
 @cache
