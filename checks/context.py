@@ -166,7 +166,20 @@ def _change_gauges(frame: pd.DataFrame, book: Book, day: str) -> None:
                     frame.loc[rows, column] = getattr(gauge, column)
 
 
+# By sheet and kinds of columns: most books have three lists without a row.
+_WITHOUT_ROWS: dict[tuple[object, ...], pd.DataFrame] = {}
+
+
 def _joined(sheet: Sheet, table: Table, register: pd.DataFrame, book: Book) -> Listed:
+    if len(table.frame):
+        return _joined_rows(sheet, table, register, book)
+    kinds = (sheet, *table.frame.dtypes.items(), *register.dtypes.items())
+    if kinds not in _WITHOUT_ROWS:
+        _WITHOUT_ROWS[kinds] = _joined_rows(sheet, table, register, book).frame
+    return Listed(sheet, table, _WITHOUT_ROWS[kinds].copy())
+
+
+def _joined_rows(sheet: Sheet, table: Table, register: pd.DataFrame, book: Book) -> Listed:
     import numpy as np
     import pandas as pd
 

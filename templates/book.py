@@ -77,7 +77,8 @@ def set_aside(sheet: Sheet, frame: pd.DataFrame) -> pd.DataFrame:
     The checks have a finding for each; as if they had not been typed, they decide nothing.
     """
     numbers = (c for c in sheet.columns if c.kind in NUMERIC and c.key in frame)
-    beyond = {c.key: outside(c, frame[c.key]) for c in numbers if len(frame)}
+    typed = ((c, values) for c in numbers if (values := frame[c.key]).notna().to_numpy().any())
+    beyond = {c.key: outside(c, values) for c, values in typed}
     wrong = {key: mask for key, mask in beyond.items() if mask.any()}
     return frame.assign(**{key: frame[key].mask(mask) for key, mask in wrong.items()})
 
