@@ -15,6 +15,7 @@ from click.testing import CliRunner
 from siltbook.batch.cli import main
 from siltbook.batch.job import assess_bytes
 from siltbook.batch.results import Assessment, StationResult
+from siltbook.templates import blank_sheets
 from tests.whole.verdicts import assessed, day, filled, messages, reading, said, work
 
 OVER, FINE = (3.2, 2.5), (3.2, 3.0)  # inlet and outlet [bar]: drops of 7.14 and 2.04 m
@@ -202,7 +203,9 @@ def test_the_sheet_is_there_to_be_seen_and_changed(begun: Begun) -> None:
         "Remark": "from 2026",
     }  # fmt: skip
     assert sheet.max_row == 1 + len(begun.stood)
-    assert sheet.tables["CarriedTable"].ref == "A1:L51"
+    prepared = blank_sheets.TABLE_ROWS["Carried over"]
+    spare = len(begun.stood) + blank_sheets.SPARE_ROWS["Carried over"]
+    assert sheet.tables["CarriedTable"].ref == f"A1:L{1 + max(prepared, spare)}"
 
 
 @pytest.mark.parametrize("name", NO_STEP)
