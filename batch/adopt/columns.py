@@ -9,6 +9,7 @@ from collections import Counter
 from siltbook.batch.adopt.model import ASK, MEASURED, PRESSURES, Cell, Column, Found, Parsed
 from siltbook.batch.adopt.recognise import (
     AROUND_WORK,
+    against_its_side,
     parse_date,
     parse_header,
     parse_number,
@@ -126,6 +127,19 @@ def assign(found: Found, area: Area, kinds: dict[int, str]) -> None:
         if not column.role or column.role in (*MEASURED, "pressure", "note"):
             column.station = tidy(" ".join(names))
         _finish(found, column, kinds.get(column.index, ""), said)
+    _two_readings(found)
+
+
+def _two_readings(found: Found) -> None:
+    """Inlet and outlet before, inlet and outlet after: no header tells which pair is meant, and
+    one of each pair would be a reading that nobody took."""
+    likely = [c for c in found.columns if c.role in (*MEASURED, ASK, "")]
+    told = {c.index: against_its_side(c.header) for c in likely}
+    if not any(told.values()):
+        return
+    for column in found.columns:
+        if told.get(column.index) is not None:
+            column.role, column.sure, column.why = ASK, "", AROUND_WORK
 
 
 def _best(pieces: list[Parsed]) -> Parsed | None:

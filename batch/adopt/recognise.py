@@ -31,10 +31,8 @@ NEAR = 86.0  # [%] of likeness from which a misspelt header counts as the word
 _SHORTEST = 5  # letters of a word that may be misspelt
 _ERROR = re.compile(r"#(?:DIV/0!|N/A|NAME\?|NULL!|NUM!|REF!|VALUE!|[A-Z_]+[!?])")
 AROUND_WORK = "before or after work, so that two readings stand in one row: enter one of them"
-_AROUND = frozenset((
-    "before", "after", "antes", "despues", "tras", "depois", "apos", "avant", "apres", "prima",
-    "dopo", "vor", "nach",
-))  # fmt: skip
+_BEFORE = frozenset(("before", "antes", "avant", "prima", "vor"))
+_AROUND = _BEFORE | {"after", "despues", "tras", "depois", "apos", "apres", "dopo", "nach"}
 _CLEAN = frozenset(("clean", "cleaning", "wash", "washing", "backwashing", "spuelen", "spulen"))
 _BRACKET = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -90,6 +88,19 @@ def _around_work(tokens: tuple[str, ...]) -> bool:
     works = (p for p in longest_first("note") if {"flush", "hand cleaning"} & {*known[" ".join(p)]})
     cleaned = any(find_phrase(tokens, phrase) >= 0 for phrase in works) or _CLEAN & {*tokens}
     return bool(_AROUND & {*tokens} and cleaned)
+
+
+def against_its_side(text: str) -> bool | None:
+    """Whether a header names a side and, by before or after, the other one (*Outlet before*).
+
+    None where it does not say both: such columns are two readings of one visit, then.
+    """
+    tokens = tuple(plain(text).split())
+    sides = {*_roles(tuple(t for t in tokens if t not in _AROUND))[0]} & {"inlet", "outlet"}
+    around = _AROUND & {*tokens}
+    if len(sides) != 1 or len(around) != 1:
+        return None
+    return (sides == {"inlet"}) != (around <= _BEFORE)
 
 
 def _take_unit(text: str) -> tuple[str, str]:

@@ -108,10 +108,10 @@ def test_a_unit_that_is_of_no_pressure_is_not_read() -> None:
     assert any(q.text.startswith("In which unit are 'Inlet (m3/h)'") for q in asked)
 
 
-@pytest.mark.parametrize("work", ["flush", "cleaning"])
+@pytest.mark.parametrize("work", ["flush ", "cleaning ", ""])
 def test_pressures_before_and_after_work_are_asked_about(work: str) -> None:
-    """Inlet before and outlet after a flush made one reading."""
-    heads = [f"{side} {when} {work} (bar)" for when in ("before", "after") for side in
+    """Inlet before and outlet after made one reading, of a drop that nobody read."""
+    heads = [f"{side} {when} {work}(bar)" for when in ("before", "after") for side in
              ("Inlet", "Outlet")]  # fmt: skip
     seen = sheet(["Station", "Date", *heads], ["North", DAYS[0], 2.8, 2.0, 2.8, 2.6])
     assert [q.text for q in seen.asked] == [
@@ -119,8 +119,12 @@ def test_pressures_before_and_after_work_are_asked_about(work: str) -> None:
         " in one row: enter one of them."
         for head, value in zip(heads, ("2.8", "2", "2.8", "2.6"), strict=True)
     ]
-    plain = sheet(["Station", "Date", "Before (bar)", "After filter (bar)"], *CALM)
-    assert (plain.asked, len(plain.rows.readings)) == ([], 4)
+    for both in (
+        ("Before (bar)", "After filter (bar)"),
+        ("Inlet before (bar)", "Outlet after (bar)"),
+    ):
+        plain = sheet(["Station", "Date", *both], *CALM)
+        assert (plain.asked, len(plain.rows.readings)) == ([], 4)
 
 
 def test_one_station_may_be_spelt_in_two_ways_over_its_columns() -> None:
