@@ -82,6 +82,7 @@ def test_a_row_whose_right_day_is_likely_counts_there() -> None:
         ([dt.date(2027, 3, 1)], dt.date(2027, 3, 1)),  # the first of a new season
         ([dt.date(2029, 2, 17)], dt.date(2029, 2, 17)),  # after a very long pause
         ([dt.date(2029, 2, 18)], LAST),
+        ([dt.date(2030, 3, 1), dt.date(2030, 4, 1)], LAST),
         ([dt.date(2030, 3, 1), dt.date(2030, 4, 1), dt.date(2030, 5, 1)], dt.date(2030, 5, 1)),
         ([dt.date(2030, 3, 1)] * 3, dt.date(2030, 3, 1)),  # too many for a slip
     ],

@@ -14,6 +14,7 @@ from siltbook.batch.ladder.replay import (
     Step,
     both_sides_alike,
     cycles_short,
+    missing_cycles,
     recurring,
     replay_ladder,
     scanned,
@@ -179,6 +180,12 @@ def test_a_short_flush_is_remembered_where_a_flush_is_needed() -> None:
     assert standing(*awaiting).partial is None
     cleaned = standing(read(0, OVER), short, work(2, "hand cleaning"))
     assert (cleaned.partial, cleaned.step) == (None, Step.AWAITS_CLEANING_READING)
+    assert [missing_cycles(replace(short, cycles=c), 3) for c in (None, 2.0, 3.0, 5.0)] == [
+        0,
+        1,
+        0,
+        0,
+    ]
     assert cycles_short(short, 3) == "1 cycle short"
     assert cycles_short(short, 4) == "2 cycles short"
 
@@ -201,6 +208,16 @@ def test_what_closed_an_episode_is_its_last_work_else_what_was_done_that_day() -
     assert by(over, fine, work(4)) == "no work logged"
     assert by(over, work(1, "called out"), fine) == "no work logged"
     assert by(over, work(1, "solenoid replaced"), fine) == "solenoid replaced"
+
+
+def test_a_return_closes_the_latest_episode_and_leaves_the_others() -> None:
+    entries = [
+        entry
+        for day in (0, 10, 20)
+        for entry in (read(day, OVER), work(day + 1), read(day + 2, FINE))
+    ]
+    days = [(e.opened, e.closed) for e in standing(*entries).episodes]
+    assert days == [(DAY0 + day * DAY, DAY0 + (day + 2) * DAY) for day in (0, 10, 20)]
 
 
 def test_what_was_carried_over_is_where_the_scan_begins() -> None:
@@ -238,6 +255,7 @@ def test_three_episodes_recur_within_thirty_days(last: int, found: int) -> None:
         Episode(DAY0 + last * DAY, None, ""),
     )
     assert recurring(episodes) == (episodes,) * found
+    assert recurring((*episodes, Episode(DAY0 + 99 * DAY, None, ""))) == (episodes,) * found
     assert recurring(episodes[1:]) == ()
     unended = (episodes[0], replace(episodes[1], closed=None), episodes[2])
     assert recurring(unended) == ()

@@ -17,6 +17,8 @@ EQUIVALENT = {
     "if expected is None or expected.date is None and expected.low is None:",
     # Text enums compare as texts: no step comes behind 'needs hand cleaning'.
     "(Verdict.HAND_CLEAN, at.step >= Step.NEEDS_CLEANING),",
+    # A reading that is not taken for calm goes the long way, to the same place.
+    "if not drop is None or reading.why_unusable or is_over(drop, limit):",
     # A member of an enum is equal to itself alone.
     "elif verdict != Verdict.CHECK_FIELD:",
     # Text enums compare as texts: 'check-field' is the first of the verdicts.
