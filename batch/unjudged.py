@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from siltbook.batch.model import Verdict
-from siltbook.batch.remarks import BRIEF, clipped
+from siltbook.batch.model import CALM, Verdict
+from siltbook.batch.remarks import BRIEF, clipped, on_review
 from siltbook.batch.results import Assessment, StationResult
+from siltbook.templates.look import VERDICTS
 
 MOST = 12  # places that are named; Findings has all
 
@@ -83,6 +84,19 @@ def resting_over(results: Iterable[StationResult]) -> list[str]:
         f"Not in service, and over the limit when last read: {', '.join(names[:MOST])}"
         f"{_rest(names)}. See to it before it is put into service, or correct the register."
     ]
+
+
+def noted_calm(results: Iterable[StationResult]) -> list[str]:
+    """Of each station that needs nothing what people noted of valve, gauge, leak or danger."""
+    said = [
+        f"{VERDICTS[r.verdict].shown}, but noted at {r.station.name}: {line}"
+        for r in results
+        if r.verdict in CALM and r.heed
+        for line in on_review(r, 1)
+    ]
+    rest = len(said) - MOST
+    more = [f"{rest:,} more with such a remark, all on Station review."] if rest > 0 else []
+    return said[:MOST] + more
 
 
 def _rest(places: list[str]) -> str:

@@ -209,6 +209,7 @@ def book_json(assessment: Assessment, path: str, output: str | None) -> dict[str
         "rows": rows,
         "costs": None if bill is None else farm_costs_json(bill, assessment.book.settings.currency),
         "water": water_json(assessment),
+        "remarks_of_no_station": [remark_json(remark) for remark in assessment.homeless],
     }
 
 
@@ -237,7 +238,7 @@ def _shown_name(name: str) -> str:
 
 def short_table(assessment: Assessment, path: str) -> list[str]:
     """Lines for the terminal: what needs doing, most urgent first."""
-    from siltbook.batch.unjudged import resting_over, unused
+    from siltbook.batch.unjudged import noted_calm, resting_over, unused
     from siltbook.templates.look import VERDICTS
 
     farm = assessment.book.settings.farm
@@ -252,7 +253,8 @@ def short_table(assessment: Assessment, path: str) -> list[str]:
         lines += [f"  {'':<16} {'':<{wide}}  {said}" for said in beside_advice(result)]
     calm = len(assessment.stations) - len(doing)
     lines.append(f"  {calm} of {len(assessment.stations)} stations need nothing now")
-    beside = (*unused(assessment), *resting_over(assessment.stations))
+    results = assessment.stations
+    beside = (*unused(assessment), *resting_over(results), *noted_calm(results))
     lines += [f"  {line}" for line in beside]
     lines.append(f"  {count_findings(assessment.findings)} in the data")
     return [printable(line) for line in lines]

@@ -96,8 +96,9 @@ def _over_rows(row: OverLimit) -> str:
 
 
 def _why(row: StationMonth) -> str:
-    """The reason, and what was noted last where something is to be done."""
-    noted = () if row.result.verdict in CALM else beside_advice(row.result, 1)
+    """The reason, and what was noted where something is to be done, or the remark matters."""
+    calm = row.result.verdict in CALM and not row.result.heed
+    noted = () if calm else beside_advice(row.result, 1)
     return "\n".join(map(k.one_line, (row.result.judgement.reason, *noted)))
 
 

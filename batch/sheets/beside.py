@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 
-from siltbook.batch.model import CALM, Verdict
-from siltbook.batch.remarks import on_review
+from siltbook.batch.model import Verdict
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.batch.sheets import kit as k
-from siltbook.batch.unjudged import resting_over, unused
+from siltbook.batch.unjudged import noted_calm, resting_over, unused
 from siltbook.checks.findings import Severity
 from siltbook.templates.contract import RESULT_SHEETS
-from siltbook.templates.look import VERDICTS
 
 MOST = 12  # stations in range of which a doubt is said here; Station review has all
 NOTHING = "No station needs anything."
@@ -31,7 +29,8 @@ def beside_lines(assessment: Assessment) -> list[str]:
     """A line each: what is judged nowhere, how many findings, what is doubtful in range."""
     found = (*unused(assessment), *resting_over(assessment.stations))
     results = assessment.stations
-    return [*map(k.clean, found), *_counted(assessment), *_doubts(results), *_noted(results)]
+    noted = [k.clean(k.one_line(line)) for line in noted_calm(results)]
+    return [*map(k.clean, found), *_counted(assessment), *_doubts(results), *noted]
 
 
 def _counted(assessment: Assessment) -> list[str]:
@@ -44,19 +43,6 @@ def _counted(assessment: Assessment) -> list[str]:
     if not words:
         return []
     return [f"{' and '.join(words)} in the data: see the sheet {FINDINGS}."]
-
-
-def _noted(results: Iterable[StationResult]) -> list[str]:
-    """Of each station that needs nothing what people noted of valve, gauge, leak or danger."""
-    said = [
-        k.clean(k.one_line(f"{VERDICTS[r.verdict].shown}, but noted at {r.station.name}: {line}"))
-        for r in results
-        if r.verdict in CALM and r.heed
-        for line in on_review(r, 1)
-    ]
-    rest = len(said) - MOST
-    more = [f"{rest:,} more with such a remark, all on Station review."] if rest > 0 else []
-    return said[:MOST] + more
 
 
 def _doubts(results: Iterable[StationResult]) -> list[str]:

@@ -180,7 +180,10 @@ def test_a_remark_in_a_row_of_no_station_is_told_on_actions_and_the_terminal() -
     book = filled(Readings=[reading(day(1), *FINE), lost])
     said = 'Noted in rows of no station of the register: Readings row 3, Hillside: "valve stuck".'
     assert said in actions(book)
-    assert f"  {said}" in short_table(assess_bytes(book, "invented.xlsx"), "invented.xlsx")
+    judged = assess_bytes(book, "invented.xlsx")
+    assert f"  {said}" in short_table(judged, "invented.xlsx")
+    (remark,) = book_json(judged, "invented.xlsx", None)["remarks_of_no_station"]
+    assert (remark["remark"], remark["at"]) == ("valve stuck", "Hillside")
 
 
 def test_a_remark_of_a_row_that_is_struck_through_says_so() -> None:
@@ -194,8 +197,11 @@ def test_a_remark_of_a_row_that_is_struck_through_says_so() -> None:
 
 def test_a_station_in_range_with_a_remark_that_matters_is_named_with_it() -> None:
     """'No station needs anything' stood there, and the remark on Station review alone."""
-    found = actions(filled(Readings=[reading(day(1), *FINE, Remark="downstream valve stuck")]))
+    noted_fine = filled(Readings=[reading(day(1), *FINE, Remark="downstream valve stuck")])
+    found = actions(noted_fine)
     assert "No station needs anything." not in found
+    lines = short_table(assess_bytes(noted_fine, "invented.xlsx"), "invented.xlsx")
+    assert '  In range, but noted at North 1: Noted 2026-06-01: "downstream valve stuck"' in lines
     assert 'In range, but noted at North 1: Noted 2026-06-01: "downstream valve stuck"' in found
     assert "No station needs anything." in actions(
         filled(Readings=[reading(day(1), *FINE, Remark=CLOUDY)])
