@@ -7,16 +7,19 @@ from collections.abc import Iterator, Sequence
 
 from siltbook.batch.adopt.harvest import UNPLACED
 from siltbook.batch.adopt.model import Found, Harvest
+from siltbook.batch.adopt.recognise import parse_header
 from siltbook.templates.contract import READINGS, WORK, YES_NO
 
 _NAMED = 5  # places named one by one
 _NUMBERS = {READINGS.name: ("flow", "field"), WORK.name: ("cycles",)}
 _SIGNS = ("click", "water")
+_PRESSURES = ("inlet", "outlet", "pressure")
 
 
 def sentences(tables: Sequence[Found], rows: Harvest) -> Iterator[str]:
     """Each thing in a sentence that says what becomes of it."""
-    yield from filter(None, (_unplaced(rows), _left(rows), _struck(tables), _words(rows)))
+    told = _unplaced(rows), _left(rows), _columns(tables), _struck(tables), _words(rows)
+    yield from filter(None, told)
 
 
 def _unplaced(rows: Harvest) -> str:
@@ -43,6 +46,20 @@ def _left(rows: Harvest) -> str:
         f"Left out although {held} pressures or work: {_some(found)}. Give a row its date and its"
         " station in the source, and run again, if it is to count."
     )
+
+
+def _columns(tables: Sequence[Found]) -> str:
+    """Columns of pressures that are left out: a second reading of each row, for example."""
+    found = [
+        f"{table.grid.place}, column {column.letters} ({column.header})"
+        for table in tables
+        for column in table.columns
+        if column.role == "leave out" and parse_header(column.header).role in _PRESSURES
+    ]
+    if not found:
+        return ""
+    what = "A column of pressures is" if len(found) == 1 else "Columns of pressures are"
+    return f"{what} left out, and what was read there enters nowhere: {_some(found)}."
 
 
 def _struck(tables: Sequence[Found]) -> str:
