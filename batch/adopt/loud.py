@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from siltbook.batch.adopt.harvest import UNPLACED
 from siltbook.batch.adopt.model import Found, Harvest
-from siltbook.batch.adopt.recognise import parse_header
+from siltbook.batch.adopt.recognise import against_its_side, parse_header
 from siltbook.templates.contract import READINGS, WORK, YES_NO
 
 _NAMED = 5  # places named one by one
@@ -54,12 +54,17 @@ def _columns(tables: Sequence[Found]) -> str:
         f"{table.grid.place}, column {column.letters} ({column.header})"
         for table in tables
         for column in table.columns
-        if column.role == "leave out" and parse_header(column.header).role in _PRESSURES
+        if column.role == "leave out" and _names_pressures(column.header)
     ]
     if not found:
         return ""
     what = "A column of pressures is" if len(found) == 1 else "Columns of pressures are"
     return f"{what} left out, and what was read there enters nowhere: {_some(found)}."
+
+
+def _names_pressures(header: str) -> bool:
+    """Whether a header says inlet, outlet or pressure; *Inlet after* does, too."""
+    return parse_header(header).role in _PRESSURES or against_its_side(header) is not None
 
 
 def _struck(tables: Sequence[Found]) -> str:

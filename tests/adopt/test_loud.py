@@ -250,11 +250,11 @@ def test_rows_without_a_date_of_two_stations_are_two() -> None:
 def test_a_second_pair_of_pressures_that_is_left_out_is_named() -> None:
     """It went by the answer 'leave out', and the terminal said 'left out 0'."""
     seen = of("North,2026-06-01,2.8,2.6,2.8,2.7", head="Station,Date,Inlet (bar),Outlet (bar),"
-              "Inlet after flush (bar),Outlet after flush (bar)")  # fmt: skip
+              "Inlet after (bar),Outlet after flush (bar)")  # fmt: skip
     assert told(seen) == ""
     for column in seen.made.tables[0].columns[4:]:
         column.role = "leave out"
     assert told(seen) == (
         "Columns of pressures are left out, and what was read there enters nowhere: own.csv, column"
-        " E (Inlet after flush (bar)); own.csv, column F (Outlet after flush (bar))."
+        " E (Inlet after (bar)); own.csv, column F (Outlet after flush (bar))."
     )
