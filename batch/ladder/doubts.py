@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cache, partial
 from itertools import pairwise, takewhile
 
-from siltbook.batch.ladder.facts import Facts
+from siltbook.batch.ladder.facts import Facts, outlet_zero
 from siltbook.batch.model import CLEANINGS, CLEARS, History, Reading, Verdict, Work, is_over
 from siltbook.batch.numbers.readings import ALIKE, latest_alike, usual_flow
 from siltbook.batch.numbers.runs import fall_between
@@ -157,6 +157,22 @@ def still_words(still: Still, shown: Shown) -> str:
         f"the outlet has read {shown.level(still.pressure)} {still.readings} times on end, since"
         f" {shown.day(still.since)}, while the inlet rose and fell"
     )
+
+
+def zero_outlet(facts: Facts) -> str:
+    """A sentence where the drop stands on an outlet that reads zero."""
+    if not outlet_zero(facts):
+        return ""
+    return " The outlet reads zero: a dead gauge or a shut valve looks the same."
+
+
+def still_outlet(facts: Facts) -> str:
+    """A sentence where the drop is over the limit on an outlet that does not move."""
+    still = outlet_still(facts.history) if facts.over else None
+    if still is None:
+        return ""
+    said = still_words(still, facts.shown)
+    return f" {said[0].upper()}{said[1:]}: a stuck gauge looks so, try it first."
 
 
 def beside_in_range(verdict: Verdict, facts: Facts) -> str:

@@ -42,6 +42,7 @@ from siltbook.templates.book import USUAL_LIMIT, Settings
 from siltbook.templates.safety import GAUGES_CANNOT_TELL, READ_ONCE_MORE, read_step
 
 OWED = (Verdict.RE_READ, Verdict.NO_READING)  # what is lacking is a reading
+_BY_THE_DROP = (Verdict.FLUSH, Verdict.HAND_CLEAN, Verdict.ESCALATE)  # a gauge may be at fault
 
 
 def _too_old(facts: Facts) -> bool:
@@ -135,13 +136,13 @@ def judge(
         steps = (_before_it(facts), *steps)
     if verdict is Verdict.HAND_CLEAN and flush_unseen(facts):
         steps = (safety.FLUSH_AND_SEE, *steps)
-    if verdict is Verdict.WATCH and outlet_still(history) is not None:
+    if verdict in (Verdict.WATCH, *_BY_THE_DROP) and outlet_still(history) is not None:
         steps = (safety.TRY_STILL, *steps)
     if verdict is Verdict.WATCH and over_and_in_range(history):
         steps = (safety.LOG_OR_NAME, *steps)
     if verdict is Verdict.WATCH and alike_on_end(history) is not None:
         steps = (safety.TRY_ALIKE, *steps)
-    if outlet_zero(facts) and verdict in (Verdict.FLUSH, Verdict.HAND_CLEAN, Verdict.ESCALATE):
+    if outlet_zero(facts) and verdict in _BY_THE_DROP:
         steps = (safety.TRY_OUTLET, *steps)
     return Judgement(
         verdict=verdict,

@@ -11,7 +11,9 @@ from siltbook.batch.ladder.doubts import (
     outlet_still,
     over_and_in_range,
     over_and_in_range_words,
+    still_outlet,
     still_words,
+    zero_outlet,
 )
 from siltbook.batch.ladder.facts import (
     Facts,
@@ -26,7 +28,6 @@ from siltbook.batch.ladder.facts import (
     known_flow,
     leak_suspected,
     limit_too_high,
-    outlet_zero,
     over_at_reference,
     too_low_to_flush,
     unread_beside,
@@ -42,8 +43,8 @@ OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before i
 def reason(verdict: Verdict, facts: Facts) -> str:
     """One sentence (or two) with figures and dates, and what explains a low field pressure."""
     main = _MAIN[verdict](facts)
-    further = (_unread, _passed, _only_drop, _too_high, _zero_outlet, _misplaced, _unplaced,
-               _not_read)  # fmt: skip
+    further = (_unread, _passed, _only_drop, _too_high, zero_outlet, still_outlet, _misplaced,
+               _unplaced, _not_read)  # fmt: skip
     more = "".join(say(facts) for say in further)
     beside = beside_in_range(verdict, facts)
     return f"{main}{_carried(facts)}{_low_field(verdict, facts)}{more}{beside}"
@@ -290,13 +291,6 @@ def _only_drop(facts: Facts) -> str:
     if facts.latest is None or facts.latest.inlet is not None:
         return ""
     return " Only the drop was written down, so the supply could not be judged."
-
-
-def _zero_outlet(facts: Facts) -> str:
-    """A sentence where the drop stands on an outlet that reads zero."""
-    if not outlet_zero(facts):
-        return ""
-    return " The outlet reads zero: a dead gauge or a shut valve looks the same."
 
 
 def _too_high(facts: Facts) -> str:

@@ -37,6 +37,19 @@ def test_an_outlet_that_stands_still_while_the_inlet_moves_is_questioned() -> No
     ]
 
 
+def test_over_the_limit_on_an_outlet_that_stands_still_the_gauge_is_tried_first() -> None:
+    book = filled(Readings=weekly(*((inlet, 2.3) for inlet in MOVING)))
+    verdict, sentence = said(book)
+    assert verdict == "flush"
+    assert sentence.endswith(
+        " The outlet has read 23.5 m 7 times on end, since 2026-06-01, while the inlet rose and"
+        " fell: a stuck gauge looks so, try it first."
+    )
+    first, second, *_ = judged(book).judgement.steps
+    assert first.words.startswith("The outlet stands still while the inlet moves: try the gauge")
+    assert second.words.startswith("See that nobody works there")
+
+
 @pytest.mark.parametrize(
     "pairs",
     [
