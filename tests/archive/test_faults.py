@@ -163,6 +163,7 @@ def test_an_archive_that_another_process_put_there_meanwhile_stays(
     assert [p.name for p in (tmp_path / "to").iterdir()] == ["kept"]
 
 
+@pytest.mark.at_length  # the one above: what another process put there meanwhile stays
 def test_two_processes_into_one_new_folder(tmp_path: Path) -> None:
     west = PORTFOLIO / "west-2025.xlsx"
     runs = [start("archive", book, "--to", tmp_path / "to") for book in (EAST, EAST, west)]

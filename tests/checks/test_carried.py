@@ -5,9 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 
-import pytest
-
-from siltbook.templates.book import Book
+from siltbook.templates.book import Book, column_letters
 from siltbook.templates.contract import CARRIED
 from tests.checks.builders import Row, book, job, reading, table
 from tests.checks.helpers import messages
@@ -47,9 +45,10 @@ def test_two_gauges_from_one_day_on_say_which_row_was_used() -> None:
     assert "in row 3 already; accepted: one row; row 3 was used." in said
 
 
-@pytest.mark.parametrize(
-    ("column", "stood", "needs"),
-    [
+def test_where_a_station_stood_it_got_by_a_day() -> None:
+    """A row for each place where one may stand without a day of it, with each day, and plain."""
+    days = ("opened", "flushed", "cleaned", "failed", "solenoid", "controller", "called", "supply")
+    stood: list[tuple[str, str, tuple[str, ...]]] = [
         ("step", "needs flush", ("opened",)),
         ("step", "awaiting reading after flush", ("flushed",)),
         ("step", "needs hand cleaning", ("flushed",)),
@@ -58,22 +57,23 @@ def test_two_gauges_from_one_day_on_say_which_row_was_used() -> None:
         ("gear", "solenoid suspect", ("failed",)),
         ("gear", "controller suspect", ("failed", "solenoid")),
         ("gear", "awaiting proof", ("solenoid", "controller")),
-    ],
-)
-def test_where_a_station_stood_it_got_by_a_day(
-    column: str, stood: str, needs: tuple[str, ...]
-) -> None:
-    days = ("opened", "flushed", "cleaned", "failed", "solenoid", "controller", "called", "supply")
-    named = " or ".join(CARRIED.column(key).header for key in needs)
-    others = dict.fromkeys(set(days) - set(needs), on(3, 1))
-    (said,) = messages(carried({column: stood, **others}), "carried-odd")
-    assert (
-        "what was carried over contradicts itself: read '"
-        f"{stood}' without a day in {named}; accepted: the day in {named}. Look it up" in said
-    )
-    for key in needs:
-        assert messages(carried({column: stood, key: on(3, 1)}), "carried-odd") == []
-    assert messages(carried({}), "carried-odd") == []
+    ]
+    rows: list[Row] = [
+        {column: where, **dict.fromkeys(set(days) - set(needs), on(3, 1))}
+        for column, where, needs in stood
+    ]
+    rows += [{column: where, key: on(3, 1)} for column, where, needs in stood for key in needs]
+    rows = [{"station": f"S{number}", **row} for number, row in enumerate([*rows, {}], 2)]
+    log = book(stations=[{"station": row["station"]} for row in rows])
+    said = messages(carried(*rows, log=log), "carried-odd")
+    assert len(said) == len(stood)
+    for number, (told, (column, where, needs)) in enumerate(zip(said, stood, strict=True), 2):
+        letter = column_letters([one.key for one in CARRIED.columns].index(column))
+        named = " or ".join(CARRIED.column(key).header for key in needs)
+        assert told.startswith(
+            f"Carried over!{letter}{number}: what was carried over contradicts itself: read"
+            f" '{where}' without a day in {named}; accepted: the day in {named}. Look it up"
+        )
 
 
 def test_a_day_of_this_season_is_none_of_the_last() -> None:

@@ -47,6 +47,7 @@ def small_disk(tmp_path: Path, old: bytes) -> Iterator[Path]:
     subprocess.run(["umount", str(disk)], check=True)
 
 
+@pytest.mark.at_length(usual=1)
 @pytest.mark.parametrize("how", [["--in-place"], []])
 def test_a_disk_that_is_full_leaves_the_book_and_nothing_else(
     small_disk: Path, old: bytes, how: list[str]
@@ -161,6 +162,7 @@ def test_two_runs_at_once_in_place_one_wins_and_the_previous_book_is_whole(
     assert book.read_bytes() == reviewed_on(old, winner[0])
 
 
+@pytest.mark.at_length  # the one above: two in place, where the book itself is at stake
 def test_two_runs_at_once_into_one_folder_leave_one_of_the_two_results(
     book: Path, old: bytes, tmp_path: Path
 ) -> None:

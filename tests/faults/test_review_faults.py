@@ -143,6 +143,7 @@ def test_two_agrees_at_once_one_wins_and_the_other_can_be_run_again(
     assert len(read_book(target.read_bytes(), "n").book.agreed.frame) == 6
 
 
+@pytest.mark.at_length  # the one above; test_hostile_review.py: minutes written meanwhile
 def test_two_reviews_at_once_into_one_file_leave_one_of_the_two_packs(tmp_path: Path) -> None:
     books = [laid(tmp_path / "north"), tmp_path / "south-2026.xlsx"]
     books[1].write_bytes(book("south"))

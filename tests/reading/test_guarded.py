@@ -48,7 +48,6 @@ def test_what_import_offers_hands_an_unusual_book_to_a_child(function: str) -> N
     OFFERED[function](workbook(clean_sheets()))
 
 
-@pytest.mark.usefixtures("real_child")
 def test_an_unusual_book_that_is_honest_gives_the_same_frames() -> None:
     plain = workbook(clean_sheets())
     same, other = siltbook.judge(plain), siltbook.judge(crowded(plain))

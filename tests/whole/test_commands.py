@@ -16,6 +16,7 @@ from click.testing import CliRunner, Result
 from siltbook.batch import files
 from siltbook.batch.cli import main
 from siltbook.batch.errors import BookError
+from tests.lean import lean
 from tests.samples.load import SAMPLES
 
 TWELVE = SAMPLES / "twelve-stations.xlsx"
@@ -24,7 +25,9 @@ REAL = SAMPLES / "real-life-psi.xlsx"
 
 @pytest.fixture
 def book(tmp_path: Path) -> Path:
-    return Path(shutil.copy(TWELVE, tmp_path / "farm.xlsx"))
+    path = tmp_path / "farm.xlsx"
+    path.write_bytes(lean(TWELVE.read_bytes()))
+    return path
 
 
 def siltbook(*arguments: object) -> Result:
