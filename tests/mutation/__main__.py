@@ -77,7 +77,11 @@ def mutants(room: Room) -> Iterator[Mutant]:
             places = (p for node in ast_nodes(tree) for p in operator.mutation_positions(node))
             for occurrence, (start, _) in enumerate(places):
                 # The library cannot put another exception in the place of a name with dots.
-                if name.endswith("ExceptionReplacer") and "." in lines[start[0] - 1]:
+                line, place = lines[start[0] - 1], start[1]
+                if name.endswith("ExceptionReplacer") and "." in line:
+                    continue
+                # The star before parameters that every call names is no product.
+                if "_Mul_" in name and line[place:].startswith("*,"):
                     continue
                 yield Mutant(str(path.relative_to(TOP)), name, occurrence, start[0])
 

@@ -47,8 +47,6 @@ EQUIVALENT = {
     "if len(raw) < info.compress_size:",
     # How much is remembered changes the time it takes alone.
     "@lru_cache(maxsize=FEW - 1)",
-    # Every call names what stands behind the star.
-    "/,",
     # An entry refers to one named style.
     """result.append(pool.index(new if named else new.replace(' xfId="0"', "", 2)))""",
     # Nothing assigns to a field: mypy would say so first.
