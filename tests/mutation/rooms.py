@@ -107,6 +107,7 @@ ROOMS = {
             "tests/ladder/test_scan.py",
             "tests/ladder/test_facts.py",
             "tests/ladder/test_doubts.py",
+            "tests/ladder/test_judge.py",
             "tests/ladder/test_steps.py",
             "tests/ladder",
             *WHOLE,
