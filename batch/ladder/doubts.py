@@ -101,6 +101,8 @@ def over_and_in_range(history: History) -> int:
     A reading that is said to be taken after work is none of these.
     """
     latest, over, days = history.latest, None, set[dt.date]()
+    if latest is None or not _over_on(latest.date, history):  # as a rule: one day is looked at
+        return 0
     for entry in history.entries:
         if isinstance(entry, Work):
             over = None
@@ -109,10 +111,17 @@ def over_and_in_range(history: History) -> int:
                 over = entry.date
             elif over == entry.date and entry.occasion == "routine":
                 days.add(entry.date)
-    if latest is None or latest.date not in days:
+    if latest.date not in days:
         return 0
     near = [day for day in days if (latest.date - day).days <= TOGETHER]
     return len(near) if len(near) >= TWICE else 0
+
+
+def _over_on(day: dt.date, history: History) -> bool:
+    """Whether the station was read over its limit on a day, up to which the entries are asked."""
+    till = takewhile(lambda entry: entry.date >= day, reversed(history.entries))
+    read = (e for e in till if isinstance(e, Reading) and e.usable and e.date == day)
+    return any(is_over(reading.drop or 0.0, history.station.limit) for reading in read)
 
 
 def over_and_in_range_words(days: int) -> str:
@@ -222,12 +231,13 @@ def _age(facts: Facts, _: Reading) -> str:
 
 def _opened(facts: Facts, latest: Reading) -> str:
     """That the filter was opened, or help called, and nobody has read since."""
-    after = facts.history.entries[facts.history.entries.index(latest) + 1 :]
-    done = [e for e in after if isinstance(e, Work) and e.work in (*CLEANINGS, "called out")]
-    if not done:
+    latest_first = takewhile(lambda entry: entry is not latest, reversed(facts.history.entries))
+    work = (entry for entry in latest_first if isinstance(entry, Work))
+    done = next((w for w in work if w.work in (*CLEANINGS, "called out")), None)
+    if done is None:
         return ""
-    what = "Help was called" if done[-1].work == "called out" else done[-1].work.capitalize()
-    return f" {what} on {facts.on(done[-1])}, and no usable reading since."
+    what = "Help was called" if done.work == "called out" else done.work.capitalize()
+    return f" {what} on {facts.on(done)}, and no usable reading since."
 
 
 def _fell(facts: Facts, latest: Reading) -> str:
