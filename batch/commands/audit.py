@@ -85,6 +85,7 @@ def audit(
     for order in todo:
         assert order.target is not None  # an audit is never in place
         with one_of_many(order.path, failures):
+            _refuse_itself(order.path, against)
             size = paper if pdf else None
             found, kept = _one(order.path, order.target, order.as_of, size, given)
             looks += found.looks
@@ -99,6 +100,18 @@ def audit(
             for line in said:
                 click.echo(printable(line))
     finish(done, failures, as_json, EXIT_FINDINGS if looks else 0)
+
+
+def _refuse_itself(book: Path, against: tuple[Path, ...]) -> None:
+    """BookError where a book is its own witness: it always says the same as itself."""
+    from siltbook.batch.errors import BookError
+
+    for path in against:
+        if path.exists() and book.exists() and path.samefile(book):
+            raise BookError(
+                f"{book}: was given as a witness of itself (--against {path}), and always agrees:"
+                " give an earlier copy."
+            )
 
 
 def _witnesses(against: tuple[Path, ...]) -> list[tuple[str, bytes]]:

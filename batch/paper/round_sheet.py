@@ -40,10 +40,9 @@ def stations_of(assessment: Assessment, names: Sequence[str], path: str) -> list
     known = {name_key(result.station.name): result for result in assessment.stations}
     for name in names:
         if name_key(name) not in known:
-            raise BookError(
-                f"{path}: no station is called '{name}'; stations: "
-                f"{', '.join(sorted(r.station.name for r in assessment.stations))}."
-            )
+            names_known = ", ".join(sorted(r.station.name for r in assessment.stations))
+            there = f"stations: {names_known}" if names_known else "the register has no station"
+            raise BookError(f"{path}: no station is called '{name}'; {there}.")
     asked = {name_key(name) for name in names}
     chosen = [r for key, r in known.items() if not asked or key in asked]
     return sorted(chosen, key=_place)

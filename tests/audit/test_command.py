@@ -204,3 +204,12 @@ def test_every_rule_is_explained_on_the_consultant_s_page() -> None:
     for code, rule in RULES.items():
         assert f"`{code}`" in page, code
         assert rule.title in page, code
+
+
+def test_a_book_is_no_witness_of_itself(tmp_path: Path) -> None:
+    book = tmp_path / "farm.xlsx"
+    book.write_bytes(b"never opened")
+    said = siltbook("audit", book, "--against", book.parent / "." / book.name)
+    assert said.exit_code == 3
+    assert "was given as a witness of itself (--against " in said.stderr
+    assert "and always agrees: give an earlier copy." in said.stderr

@@ -16,6 +16,7 @@ from click.testing import CliRunner, Result
 from openpyxl.worksheet.worksheet import Worksheet
 
 from siltbook.batch.cli import main
+from siltbook.batch.errors import BookError
 from siltbook.batch.files import books_in
 from siltbook.batch.model import Verdict
 from siltbook.batch.paper.round_page import round_page
@@ -126,6 +127,8 @@ def test_the_round_follows_the_column_order_and_refuses_strangers() -> None:
     refused = siltbook("card", BOOK, "Nowhere")
     assert refused.exit_code == 3
     assert "no station is called 'Nowhere'; stations: S01 Weir, S02 Pond" in refused.output
+    with pytest.raises(BookError, match="no station is called 'A'; the register has no station"):
+        stations_of(replace(judged, stations=()), ("A",), "x")
 
 
 def test_over_is_told_in_the_gauges_own_steps() -> None:
