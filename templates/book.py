@@ -126,10 +126,10 @@ class Settings:
 
     @property
     def shown(self) -> Shown:
-        """Unit and dates of all results: as asked, else the farm's own unit (metres where it says
-        none) and dates as 2026-08-30."""
+        """Units and dates of all results: pressures as asked, else in the farm's own unit (metres
+        where it says none), flows in its own, dates as asked, else as 2026-08-30."""
         own = self.pressure_unit if self.unit_said else METRE
-        return shown_in(self.show_pressures or own, self.show_dates or ISO)
+        return shown_in(self.show_pressures or own, self.show_dates or ISO, self.flow_unit)
 
 
 @dataclass(frozen=True)

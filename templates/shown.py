@@ -14,7 +14,7 @@ from functools import cache
 from typing import NamedTuple
 
 from siltbook.templates.days import ISO, way, written
-from siltbook.templates.units import metres_per
+from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 METRE = "m"
 APART = 1e-6  # [m]; two drops that are further apart than this never print alike
@@ -66,7 +66,7 @@ def _typed_digits(value: float, least: int) -> int | None:
 
 @dataclass(frozen=True)
 class Shown:
-    """The unit in which a farm's pressures are shown, and how its dates are.
+    """The units in which a farm's pressures and flows are shown, and how its dates are.
 
     `factor` [unit per m of water]; 1 where they are shown in metres. `dates` is one of
     `days.WAYS`. Every method of pressures takes metres of water [m] and gives text with the unit,
@@ -77,6 +77,7 @@ class Shown:
     factor: float = 1.0
     digits: Digits = _METRES
     dates: str = ISO
+    flows: str = "m3/h"
 
     @property
     def metres(self) -> bool:
@@ -119,6 +120,12 @@ class Shown:
     def number(self, metres: float, digits: int | None = None) -> str:
         """A drop without its unit."""
         return f"{self.value(metres):.{self.digits.drop if digits is None else digits}f}"
+
+    def flow(self, flow: float) -> str:
+        """A `flow` [m3/h] in the unit of the farm's meters, to three digits."""
+        value = flow / cubic_metres_per_hour_per(self.flows)
+        number = f"{value:.3g}" if value < 999.5 else f"{value:,.0f}"
+        return f"{number} {self.flows.replace('m3', 'm³')}"
 
     def drop(self, metres: float, digits: int | None = None) -> str:
         """A drop, or a difference of drops."""
@@ -213,9 +220,9 @@ IN_METRES = Shown()
 
 
 @cache
-def shown_in(unit: str, dates: str = ISO) -> Shown:
-    """How pressures and dates are shown; KeyError for a unit that the contract does not know."""
+def shown_in(unit: str, dates: str = ISO, flows: str = "m3/h") -> Shown:
+    """How pressures, dates and flows are shown; KeyError for a pressure unit that is not known."""
     if unit == METRE:
-        return Shown(dates=dates)
+        return Shown(dates=dates, flows=flows)
     per = metres_per(unit)
-    return Shown(unit, 1.0 / per, _digits(per), dates)
+    return Shown(unit, 1.0 / per, _digits(per), dates, flows)

@@ -207,9 +207,10 @@ def _other_flow(facts: Facts, _: Reading) -> str:
     known, usual = facts.history.station.reference_flow, usual_flow(facts.history.readings)
     if not known or not usual or 1 / OTHER_FLOW <= usual / known <= OTHER_FLOW:
         return ""
+    say = facts.shown.flow
     return (
-        f" The usual flow is {usual:.0f} m³/h and the reference flow {known:.0f}: no forecast"
-        " can be trusted before one of them is corrected."
+        f" The usual flow is {say(usual)} and the reference flow {say(known)}: no forecast can be"
+        " trusted before one of them is corrected."
     )
 
 

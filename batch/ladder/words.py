@@ -192,7 +192,7 @@ def _field(facts: Facts) -> str:
 
 def _inspect(facts: Facts) -> str:
     clean, latest = facts.history.station.clean_drop or 0.0, facts.latest
-    flow = f" at {latest.flow:.0f} m³/h" if latest and latest.flow else ""
+    flow = f" at {facts.shown.flow(latest.flow)}" if latest and latest.flow else ""
     on, say = facts.on(latest), facts.shown.drop
     return _sentence(
         f"drop {say(facts.drop)}{flow} on {on} is implausibly low for a clean drop of "

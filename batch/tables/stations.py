@@ -30,12 +30,12 @@ def share_of_limit(result: StationResult) -> float | None:
     return drop / limit if drop is not None and drop == drop and limit > 0 else None
 
 
-def exponent_text(fit: FlowFit) -> str:
+def exponent_text(fit: FlowFit, shown: Shown = IN_METRES) -> str:
     """What a station's exponent rests on: why 2 was kept, or the readings that fixed it."""
     span = "" if fit.low is None or fit.high is None else f"{fit.low:.2f} to {fit.high:.2f}"
     flows = ""
     if fit.flow_low is not None and fit.flow_high is not None:
-        flows = f" at {fit.flow_low:.1f} to {fit.flow_high:.1f} m³/h"
+        flows = f" at {shown.flow(fit.flow_low).split()[0]} to {shown.flow(fit.flow_high)}"
     if not fit.why_default:
         return f"8 in 10: {span}; {fit.readings} clean readings{flows}"
     found = f" ({fit.estimate:.2f}, 8 in 10: {span})" if fit.estimate is not None else ""
@@ -187,7 +187,8 @@ _ALL: tuple[Column[StationResult], ...] = (
     Column("flow_exponent", "Flow exponent", Kind.NUMBER, 10.0,
            lambda r: r.history.flow_fit.n, style="hundredths"),
     Column("exponent_from", "Exponent rests on", Kind.TEXT, 32.0,
-           lambda r: exponent_text(r.history.flow_fit), style="wrap"),
+           lambda r: exponent_text(r.history.flow_fit), style="wrap",
+           said=lambda r, shown: exponent_text(r.history.flow_fit, shown)),
     Column("flush_share", "Flushes give back", Kind.SHARE, 9.0,
            lambda r: w.flush.median if (w := _effectiveness(r)) else None),
     Column("flush_shares", "Flushes: count, range", Kind.TEXT, 16.0,

@@ -220,10 +220,10 @@ def test_in_range_by_a_higher_limit_only_is_said_from_the_usual_one_on() -> None
 @pytest.mark.parametrize(
     ("flow", "words"),
     [
-        (19.9, "20 m³/h and the reference flow 40"),
+        (19.9, "19.9 m³/h and the reference flow 40 m³/h"),
         (20.0, ""),
         (80.0, ""),
-        (80.4, "80 m³/h and the reference flow 40"),
+        (80.4, "80.4 m³/h and the reference flow 40 m³/h"),
     ],
 )
 def test_a_reference_flow_that_the_station_never_comes_near_is_said(

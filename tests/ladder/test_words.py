@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -247,6 +248,23 @@ def test_an_implausibly_low_drop_is_said_with_its_flow() -> None:
         "Drop 0.50 m at 38 m³/h on 2026-06-01 is implausibly low for a clean drop of 1.50 m: torn"
         " or missing element, or an open bypass.",
     )
+
+
+@pytest.mark.parametrize(
+    ("unit", "per", "shown"),
+    [
+        ("L/min", 0.06, "3.5 L/min"),
+        ("L/s", 3.6, "3.5 L/s"),
+        ("m3/h", 1.0, "3.5 m³/h"),
+        ("L/min", 60.0, "3,500 L/min"),
+    ],
+)
+def test_a_flow_is_said_in_the_unit_of_the_farm(unit: str, per: float, shown: str) -> None:
+    """A small farm's flow was 'at 0 m³/h'."""
+    at = station(clean_drop=1.5, reference_flow=3.6 * per)
+    history = History(at, (read(0, 0.5, flow=3.5 * per),))
+    reason = judge(history, replace(SETTINGS, flow_unit=unit), DAY0).reason
+    assert reason.startswith(f"Drop 0.50 m at {shown} on 2026-06-01 is implausibly low")
 
 
 def test_what_could_not_be_read_beside_the_pressures_is_listed() -> None:

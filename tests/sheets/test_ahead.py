@@ -115,7 +115,7 @@ def test_the_review_shows_the_evidence_or_why_there_is_none(book: openpyxl.Workb
     watch, unread = headed(book, stations.STATION_REVIEW)
     assert watch["Flow exponent"] == 1.4
     assert watch["Exponent rests on"] == (
-        "8 in 10: 1.30 to 1.50; 12 clean readings at 9.0 to 16.0 m³/h"
+        "8 in 10: 1.30 to 1.50; 12 clean readings at 9 to 16 m³/h"
     )
     assert (watch["Flushes give back"], watch["Flushes: count, range"]) == (0.4, "5: 10 % to 85 %")
     assert watch["Cleanings give back"] is None

@@ -223,8 +223,8 @@ def test_a_raised_watch_share_hides_no_drop_at_the_limit() -> None:
 def test_a_reference_flow_that_the_station_never_comes_near_is_said() -> None:
     rows = weekly(*[(3.2, 2.95)] * 4, Flow=40)
     words = (
-        " The usual flow is 40 m³/h and the reference flow 10: no forecast can be trusted before"
-        " one of them is corrected."
+        " The usual flow is 40 m³/h and the reference flow 10 m³/h: no forecast can be trusted"
+        " before one of them is corrected."
     )
     assert words in said(filled(Stations=station(Reference_flow=10), Readings=rows))[1]
     assert words not in said(filled(Stations=station(Reference_flow=30), Readings=rows))[1]
