@@ -354,6 +354,7 @@ def test_over_and_in_range_on_the_same_days_is_said_from_three_days_on() -> None
     assert both(*visits(0, 2)) == 0
     assert both(*visits(0, 2, 32)) == 0
     assert both(*visits(0, 2, 30)) == 3
+    assert both(*visits(0, 2, 31)) == 0
     assert both(*visits(0, 2, 4), read(6, FINE)) == 0
     assert both(*visits(0, 2, 4, then="after flush")) == 0
     flushed = [e for r in visits(0, 2, 4) for e in ((r, work(r.date.day, "flush")))]

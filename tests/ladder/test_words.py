@@ -116,6 +116,11 @@ FLUSH = [
         f"Solenoid replaced on 2026-06-03, not yet proven by a complete flush; d{IN_RANGE}.",
     ),
     ((OVER0,), carried("needs flush"), f"D{AT_FIRST[1:]}; no complete flush since.{SINCE}"),
+    (
+        (OVER0,),
+        carried("needs flush", "awaiting proof"),
+        f"D{AT_FIRST[1:]}; no complete flush since.{SINCE}",
+    ),
 ]
 SUPPLY = [
     (
@@ -212,6 +217,14 @@ def test_a_low_inlet_or_field_is_said_against_what_is_wanted() -> None:
     assert said(read(0, FINE, inlet=25.0), at=weak)[1] == (
         f"Inlet 25.0 m on 2026-06-01, lowest working inlet is 26.0 m; d{IN_RANGE}."
     )
+    days = [read(day, FINE) for day in range(3)]
+    fallen = read(3, 0.5, inlet=5.0, outlet=4.5)
+    assert said(*days, fallen, at=weak)[1].startswith(
+        "Inlet 5.0 m on 2026-06-04, lowest working inlet is 26.0 m; "
+    )
+    assert said(*days, fallen)[1].startswith(
+        "Inlet 5.0 m on 2026-06-04, under half of the usual 30.0 m; "
+    )
     wanted = station(wanted_field=15.0)
     assert said(read(0, FINE, field=10.0), at=wanted) == (
         Verdict.CHECK_FIELD,
@@ -286,9 +299,9 @@ def test_what_was_not_read_last_is_said_with_its_age() -> None:
 
 WATCHED = [
     (
-        (read(0, 3.0, flow=30.0),),
+        (read(0, 3.0, flow=30.3),),
         {"reference_flow": 40.0},
-        "it was read at 75 % of the reference flow, where 5.33 m is over the limit: read again at"
+        "it was read at 76 % of the reference flow, where 5.23 m is over the limit: read again at"
         " the usual flow.",
     ),
     (
