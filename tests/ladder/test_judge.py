@@ -11,7 +11,9 @@ from siltbook.batch.ladder.facts import facts_of
 from siltbook.batch.ladder.verdict import judge, read_by, verdict_of
 from siltbook.batch.model import History, Judgement, Reading, Station, Verdict, Work
 from siltbook.batch.numbers.forecast import Forecast
+from siltbook.checks.slipped import EXCHANGED, Slipped
 from siltbook.templates import safety
+from siltbook.templates.book import Elsewhere
 from tests.ladder.histories import DAY0, SETTINGS, read, station, work
 
 OVER, FINE = 6.0, 2.0
@@ -85,6 +87,37 @@ def test_pressure_is_let_off_by_a_flush_only_where_the_gear_works(
     assert any(
         words.startswith("Let the pressure off with a flush cycle") for words in let_off
     ) is (works)
+
+
+SLIP = Slipped(7, DAY0 + 3 * DAY, DAY0 - 80 * DAY, EXCHANGED)
+LATER = Elsewhere("June", "Readings", (DAY0 + 3 * DAY,))
+AGAIN, BAD = safety.read_step(), read(2, FINE, why_unusable="no flow")
+
+
+@pytest.mark.parametrize(
+    ("newest", "lost", "words"),
+    [
+        (read(2, FINE, why_unusable="outlet above inlet"), {}, safety.SELECTOR),
+        (read(2, FINE, why_unusable="33 bar looks like psi"), {}, safety.MISTYPED),
+        (read(2, FINE, unread=("Flow 'low'",)), {}, safety.MISTYPED),
+        (read(2, FINE), {"slipped": (SLIP,)}, safety.MISDATED),
+        (read(2, FINE), {"unplaced": (9,)}, safety.UNPLACED),
+        (read(2, FINE), {"unplaced_gauges": (9,)}, safety.UNPLACED),
+        (read(2, FINE), {"unplaced_work": ((9, None),)}, safety.UNPLACED),
+        (read(2, FINE), {"elsewhere": (LATER,)}, safety.NOT_READ),
+        (BAD, {}, ""),
+        (BAD, {"slipped": (SLIP,)}, ""),
+        (BAD, {"unplaced": (9,)}, ""),
+        (BAD, {"elsewhere": (LATER,)}, ""),
+    ],
+)
+def test_what_made_the_latest_unsure_is_mended_before_it_is_read_again(
+    newest: Reading, lost: dict[str, Any], words: str
+) -> None:
+    found = judge(History(station(), (newest,), **lost), SETTINGS, DAY0 + 4 * DAY)
+    assert found.verdict is Verdict.RE_READ
+    usual = (AGAIN, safety.read_step(safety.USUAL_FLOW))
+    assert found.steps == ((safety.read_step(words), AGAIN) if words else usual)
 
 
 def test_the_verdict_alone_is_that_of_the_judgement() -> None:

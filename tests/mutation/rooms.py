@@ -21,6 +21,7 @@ EQUIVALENT = {
     "if not drop is None or reading.why_unusable or is_over(drop, limit):",
     # A member of an enum is equal to itself alone.
     "elif verdict != Verdict.CHECK_FIELD:",
+    "if facts.as_of is None or verdict == Verdict.RESTING:",
     # Text enums compare as texts: nothing comes behind 'trusted'.
     "if standing.gear >= Gear.TRUSTED:",
     # Text enums compare as texts: 'check-field' is the first of the verdicts.
