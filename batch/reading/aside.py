@@ -58,22 +58,25 @@ def _means_below(block: Block, keep: NDArray[np.bool_]) -> NDArray[np.bool_]:
         for key in FILLED[READINGS.name]
         if key in block.cells and len(below)
     }
+    means = {key: _mean([cells.get(n) for n in used.tolist()]) for key, cells in columns.items()}
     for at in below.tolist():
-        told = [(cells[at], cells) for cells in columns.values() if at in cells]
-        finer = [_finer_mean(here, [cells.get(n) for n in used.tolist()]) for here, cells in told]
+        finer = [_is_finer(cells[at], means[key]) for key, cells in columns.items() if at in cells]
         found[at] = len(finer) > 1 and None not in finer and any(finer)
     return found
 
 
-def _finer_mean(here: object, above: list[object]) -> bool | None:
-    """Whether the mean of a column has more decimals than the column; None where it is no mean."""
-    read = [value for value in above if isinstance(value, float)]
-    if not isinstance(here, float) or not read:
+def _mean(column: list[object]) -> tuple[float, int] | None:
+    """The mean of a column and the most decimals in it; None where it holds no number."""
+    read = [value for value in column if isinstance(value, float)]
+    return (sum(read) / len(read), max(map(_decimals, read))) if read else None
+
+
+def _is_finer(here: object, column: tuple[float, int] | None) -> bool | None:
+    """Whether the mean of a column has more decimals than it; None where it is not the mean."""
+    if not isinstance(here, float) or column is None:
         return None
-    digits = _decimals(here)
-    if abs(here - sum(read) / len(read)) > 0.51 * 10.0**-digits:
-        return None
-    return digits > max(map(_decimals, read))
+    (mean, most), digits = column, _decimals(here)
+    return None if abs(here - mean) > 0.51 * 10.0**-digits else digits > most
 
 
 def _decimals(number: float) -> int:

@@ -19,6 +19,9 @@ EQUIVALENT = {
     "(Verdict.HAND_CLEAN, at.step >= Step.NEEDS_CLEANING),",
     # A reading that is not taken for calm goes the long way, to the same place.
     "if not drop is None or reading.why_unusable or is_over(drop, limit):",
+    "if drop is not None or reading.why_unusable or is_over(drop, limit):",
+    # Of a station that is looked at more closely no more is found.
+    "far = (abs(steps[begins]) is not BREAK) | (abs(steps[np.maximum(ends - 2, 0)]) > BREAK)",
     # A member of an enum is equal to itself alone.
     "elif verdict != Verdict.CHECK_FIELD:",
     "if facts.as_of is None or verdict == Verdict.RESTING:",
