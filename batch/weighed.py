@@ -117,6 +117,8 @@ def _all(book: Book, on: dt.date | None) -> Iterator[tuple[str, Remark]]:
     yield from _undated(book.carried, "")
     yield from _undated(book.agreed, "action")
     for table in (book.readings, book.work, book.gauges, book.carried, book.agreed):
+        if not table.loose:
+            continue
         likely = likely_stations(book, table, on) if _logged(book, table) else {}
         for row, (station, day, words) in table.loose.items():
             if words.strip() and not (on and day and day > on):
