@@ -8,13 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from io import BytesIO
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
+from siltbook.batch import letters
 from siltbook.batch.archive.season import StationSeason, left_open, station_seasons
 from siltbook.batch.cautions import touched_at
 from siltbook.batch.model import CALM
 from siltbook.batch.results import Assessment
-from siltbook.batch.sheets.kit import one_line
 from siltbook.batch.tables.describe import Column, Kind, in_unit
 from siltbook.batch.tables.season import SEASON_PAGE
 from siltbook.templates import look
@@ -56,11 +57,13 @@ def summary(assessment: Assessment, book: str, version: str) -> bytes:
     canvas.setProducer(f"reportlab {Version}")  # another one makes another file of the same page
     page = _Page(canvas, *size)
     seasons = station_seasons(assessment)
+    entries = _left_open(assessment)
     y = _heading(page, assessment, book, version)
+    y = _lacks(page, assessment, book, entries, y)
     y = _figures(page, assessment, seasons, y - 22)
     y = _table(page, assessment, seasons, y - 16)
     small = _folded(page, " ".join(_cautions(assessment)))
-    _still_open(page, assessment, y - 8, _SMALL_LINE * len(small))
+    _still_open(page, entries, y - 8, _SMALL_LINE * len(small))
     _foot(page, small)
     canvas.showPage()
     canvas.save()
@@ -82,7 +85,7 @@ _WIDEST = 500  # characters; more than any line of the page takes
 
 def _shown(text: object) -> str:
     """Text as the page's font can show it; a letter that it has not becomes '?'."""
-    return one_line(str(text)[:_WIDEST]).encode("cp1252", "replace").decode("cp1252")
+    return letters.shown(str(text)[:_WIDEST])
 
 
 def _put(
@@ -126,6 +129,19 @@ def _heading(page: _Page, assessment: Assessment, book: str, version: str) -> fl
     line = f"From the workbook {book}, as of {as_of}. Made by siltbook {version}."
     _put(page, _MARGIN, y - 14, line, 8, colour=look.QUIET, width=wide)
     return y - 14
+
+
+def _lacks(
+    page: _Page, assessment: Assessment, book: str, entries: Sequence[Sequence[str]], y: float
+) -> float:
+    """A line where letters of the page stand as '?'; the height that is left [pt]."""
+    settings = assessment.book.settings
+    names = [result.station.name for result in assessment.stations]
+    own = (book, settings.farm, settings.season, settings.currency, *names, *chain(*entries))
+    if not any(map(letters.lacking, own)):
+        return y
+    _put(page, _MARGIN, y - 11, letters.LACKS_ROWS, 8, width=page.width - 2 * _MARGIN)
+    return y - 11
 
 
 def _figures(
@@ -183,6 +199,8 @@ def _line(page: _Page, season: StationSeason, y: float, longest: int, shown: Sho
     x, table = _MARGIN, in_unit(SEASON_PAGE, shown)
     digits = {**_DIGITS, Kind.PRESSURE: shown.digits.drop, Kind.RATE: shown.digits.daily}
     for column, value in zip(table.columns, table.values(season), strict=True):
+        if column.kind is Kind.NAME:
+            value = letters.row_first(str(value), season.result.station.row)
         _cell(page, (x, y), column, value, longest, digits)
         x += column.width
     page.canvas.setStrokeColor(look.RULE)
@@ -225,12 +243,23 @@ def _bar(page: _Page, x: float, y: float, width: float, days: int, longest: int)
     _put(page, x + 6 + (room * days / longest if longest else 0), y, days, 7.5)
 
 
-def _still_open(page: _Page, assessment: Assessment, y: float, foot: float) -> None:
+def _left_open(assessment: Assessment) -> list[list[str]]:
+    """The lines of everything that the season leaves open."""
+    stations, shown = [r.station for r in assessment.stations], assessment.book.settings.shown
+    return [
+        [
+            letters.with_rows(entry.line(shown), stations),
+            *([f"   {entry.noted}"] if entry.noted else []),
+        ]
+        for entry in left_open(assessment)
+    ]
+
+
+def _still_open(page: _Page, entries: Sequence[Sequence[str]], y: float, foot: float) -> None:
     """What the season leaves to the next: agreed and not done, and stations that need work.
 
-    `foot` is the height [pt] of the small print beneath it.
+    `entries` are the lines of each; `foot` is the height [pt] of the small print beneath it.
     """
-    entries, shown = left_open(assessment), assessment.book.settings.shown
     room = int((y - _MARGIN - 22 - foot) / 11)
     if room < 2:
         return
@@ -239,8 +268,7 @@ def _still_open(page: _Page, assessment: Assessment, y: float, foot: float) -> N
     if not entries:
         _put(page, _MARGIN + 60, y, "nothing", 8)
     told, left = 0, room - 1
-    for entry in entries:
-        lines = [entry.line(shown), *([f"   {entry.noted}"] if entry.noted else [])]
+    for lines in entries:
         if len(lines) > left:
             break  # no advice without what was noted there
         for line in lines:
@@ -272,5 +300,4 @@ def _folded(page: _Page, text: str) -> list[str]:
     """The program's own words as lines of small print between the margins, none of them cut."""
     from reportlab.lib.utils import simpleSplit
 
-    plain = " ".join(text.split()).encode("cp1252", "replace").decode("cp1252")
-    return list(simpleSplit(plain, "Vera", _SMALL, page.width - 2 * _MARGIN))
+    return list(simpleSplit(letters.shown(text), "Vera", _SMALL, page.width - 2 * _MARGIN))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from siltbook.batch import letters
 from siltbook.batch.audit.agreed_seen import PersonCount, by_person
 from siltbook.batch.audit.model import Audit, Question, RuleResult, State, Taken
 from siltbook.batch.audit.report import answer
@@ -42,7 +43,8 @@ def audit_paper(audit: Audit, book: str, data: bytes, version: str, size: str = 
 
     room = page.fitting(_ROOM, lambda room: made(_client(audit, farm, width, *room)))
     story = [*_client(audit, farm, width, *room), PageBreak()]
-    return made([*story, *_auditor(audit, book, data, version, width)])
+    for_auditor = page.telling(_auditor(audit, book, data, version, width), letters.LACKS_ROWS)
+    return made([*story, *for_auditor])
 
 
 def _as_of(audit: Audit) -> str:
@@ -54,28 +56,33 @@ def _client(
 ) -> list[Any]:
     from reportlab.platypus import Indenter, Spacer
 
-    story = [page.words(f"Audit: {farm}", 15, bold=True)]
+    stations = [result.station for result in audit.assessment.stations]
+
+    def told_of(text: str, most: int) -> str:
+        return _cut(letters.with_rows(text, stations), most)
+
+    story: list[Any] = [page.words(f"Audit: {farm}", 15, bold=True)]
     if order := audit.assessment.book.settings.shown.order:
         story.append(page.words(order))
     for question in Question:
         story.append(Spacer(1, 6))
         story.append(page.words(question, 11, bold=True, after=1))
-        story.append(page.words(_cut(answer(audit, question), told), after=2))
+        story.append(page.words(told_of(answer(audit, question), told), after=2))
         worst = list(_worst(audit.of(question)))
         for said, innocent in worst[:WORST]:
-            story.append(page.words(f"– {_cut(said, place)}"))
+            story.append(page.words(f"– {told_of(said, place)}"))
             may_be = page.words(f"May be innocent: {innocent}", after=2)
             story += [Indenter(9), may_be, Indenter(-9)]
         if len(worst) > WORST:
             more = f"and {len(worst) - WORST:,} more, on the sheet Audit detail of the audited copy"
             story.append(page.words(more, after=2))
         if question is Question.PROCEDURE and (agreed := _agreed(audit)):
-            story.append(page.words(_cut(agreed, told), after=2))
+            story.append(page.words(told_of(agreed, told), after=2))
         if not_seen := _not_asked(audit.of(question), question):
-            story.append(page.words(f"Could not be asked: {_cut(not_seen, unasked)}", after=3))
+            story.append(page.words(f"Could not be asked: {told_of(not_seen, unasked)}", after=3))
     story.append(Spacer(1, 6))
     story.append(page.cautions_box(touched_at(audit.assessment.stations), width))
-    return story
+    return page.telling(story, letters.LACKS_ROWS)
 
 
 def _worst(results: list[RuleResult]) -> Iterator[tuple[str, str]]:

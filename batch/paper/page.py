@@ -11,7 +11,7 @@ from html import escape
 from io import BytesIO
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from siltbook.batch.sheets.kit import one_line
+from siltbook.batch import letters
 from siltbook.templates.safety import cautions
 
 if TYPE_CHECKING:
@@ -37,33 +37,31 @@ def style(size: float = TEXT, *, bold: bool = False, after: float = 0.0) -> Para
     return ParagraphStyle(name, fontName=font, fontSize=size, leading=size * 1.22, spaceAfter=after)
 
 
-LACKS = (
-    "Letters that the font of this page lacks stand as ?: the workbook has them, and so has a round"
-    " sheet that is made with --sheet."
-)
-
-
-def _plain(text: object) -> str:
-    """A text in one line, of the letters that the font has."""
-    return one_line(str(text)).replace("→", "->").encode("cp1252", "replace").decode("cp1252")
-
-
-def lacking(text: object) -> bool:
-    """Whether a text has letters that these pages cannot show."""
-    return _plain(text) != one_line(str(text)).replace("→", "->")
-
-
-def named(name: str, row: int) -> str:
-    """A station's name, with its row of the register where its letters cannot all be shown: two
-    names of question marks would be alike."""
-    return f"{name} (Stations row {row})" if lacking(name) else name
+LACKS = f"{letters.LACKS}, and so has a round sheet that is made with --sheet."
 
 
 def words(text: object, size: float = TEXT, *, bold: bool = False, after: float = 0.0) -> Any:
     """A paragraph of somebody's text, which is never taken for markup."""
     from reportlab.platypus import Paragraph
 
-    return Paragraph(escape(_plain(text)), style(size, bold=bold, after=after))
+    made: Any = Paragraph(escape(letters.shown(text)), style(size, bold=bold, after=after))
+    made.lacks = letters.lacking(text)
+    return made
+
+
+def telling(story: Sequence[Any], lacks: str, *more: str) -> list[Any]:
+    """A story, with a line behind its title that says so where a text of it, or of what else the
+    page prints, has letters that the font lacks."""
+    lost = _lacks(story) or any(map(letters.lacking, more))
+    return [*story[:1], *([words(lacks, after=2)] if lost else []), *story[1:]]
+
+
+def _lacks(flowable: Any) -> bool:
+    """Whether a paragraph, or one in a table or in what is kept together, lacks letters."""
+    if isinstance(flowable, list | tuple):
+        return any(map(_lacks, flowable))
+    inner = getattr(flowable, "_cellvalues", None) or getattr(flowable, "_content", None)
+    return bool(getattr(flowable, "lacks", False)) or (inner is not None and _lacks(inner))
 
 
 def cautions_box(touches: Sequence[Touch] | frozenset[Touch], width: float) -> Any:
@@ -120,7 +118,7 @@ def made(story: Sequence[Any], title: str, foot: str, version: str, size: str, w
 
     def footer(canvas: Any, page: Any) -> None:
         canvas.setFont("Vera", TEXT)
-        canvas.drawString(MARGIN, MARGIN - 16, _plain(foot)[:140])
+        canvas.drawString(MARGIN, MARGIN - 16, letters.shown(foot)[:140])
         canvas.drawRightString(page.pagesize[0] - MARGIN, MARGIN - 16, f"page {page.page}")
 
     document.build(list(story), onFirstPage=footer, onLaterPages=footer)

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from siltbook.batch import letters
 from siltbook.batch.errors import BookError
 from siltbook.batch.model import CALM
 from siltbook.batch.paper import page
@@ -75,16 +76,15 @@ def round_sheet(
     """
     made = round_of(assessment, book, due=due, names=names)
     width = page.inner_width(size, wide=True)
-    said = (made.title, *(line for title, lines in made.stations for line in (title, *lines)))
     story: list[Any] = [
         page.words(made.title, 15, bold=True, after=2),
         page.words(made.head, after=4),
-        *([page.words(page.LACKS, after=4)] if any(map(page.lacking, said)) else []),
         page.cautions_box(TOUCHED, width),
         page.words("", 4),
     ]
     for title, lines in made.stations:
         story += [_station(title, lines, width), page.words("", 3)]
+    story = page.telling(story, page.LACKS)
     return page.made(story, made.title.replace(" –", ""), made.foot, version, size, wide=True)
 
 
@@ -123,7 +123,7 @@ def round_of(
 def _title(result: StationResult, number: int, on: dt.date | None) -> str:
     due = "DUE  " if is_due(result, on) else ""
     block = f" · {result.station.block}" if result.station.block else ""
-    name = page.named(result.station.name, result.station.row)
+    name = letters.named(result.station.name, result.station.row)
     return f"{number}. {due}{name}{block}"
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import Any, NamedTuple
 
+from siltbook.batch import letters
 from siltbook.batch.model import History, Reading, Work
 from siltbook.batch.paper import page
 from siltbook.batch.paper.round_sheet import agreed_lines, stations_of
@@ -68,16 +69,14 @@ def _card(
     shown = look.VERDICTS[result.verdict]
     steps = result.judgement.steps
     farm = assessment.book.settings.farm
-    named = page.named(station.name, station.row)
+    named = letters.named(station.name, station.row)
     title = " – ".join(part for part in (f"Station card: {named}", farm) if part)
     agreed = agreed_lines(assessment.book, station.name, None, room.text)
     noted = [of_station(station, room.text), *agreed]
     advice = beside_advice(result, room.noted, room.text)
-    said = (title, *noted, *advice, *(value for _, value in _known(assessment, result, gauge)))
-    return [
+    story = [
         page.words(title, 15, bold=True, after=2),
         *([page.words(as_shown.order, after=2)] if as_shown.order else []),
-        *([page.words(page.LACKS, after=2)] if any(map(page.lacking, said)) else []),
         page.words(shown.shown, 12, bold=True, after=1),
         page.words(result.judgement.reason, after=3),
         *(page.words(line) for line in noted if line),
@@ -90,6 +89,7 @@ def _card(
         _boxes(steps, width),
         _found(width),
     ]
+    return page.telling(story, page.LACKS)
 
 
 def _facts(assessment: Assessment, result: StationResult, gauge: Gauge, width: float) -> Any:

@@ -12,8 +12,10 @@ from siltbook.batch.audit.job import audited
 from siltbook.batch.audit.model import Audit, Place, Question, State
 from siltbook.batch.audit.report import answer
 from siltbook.batch.fingerprint import digest
+from siltbook.batch.letters import with_rows
 from siltbook.batch.paper.audit_paper import LIMITS, WORST, audit_paper
 from siltbook.batch.paper.page import TEXT
+from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.safety import EMERGENCY
 from tests.audit.test_agreed import agreed, day, package
 from tests.paper.test_paper import BOOK, needs_poppler, siltbook, sizes, text
@@ -99,3 +101,35 @@ def test_the_first_page_counts_agreed_actions_for_each_person(tmp_path: Path) ->
     said = " ".join(text(made, tmp_path).split())
     counts = "Reader A, 2 agreed: 1 done in time, 1 not done; effect shown 1"
     assert f"Agreed actions, by the log: {counts}." in said
+
+
+@needs_poppler
+def test_letters_that_the_font_lacks_are_said_and_the_station_is_told_by_its_row(
+    tmp_path: Path,
+) -> None:
+    names = ("Северная", "Западная", "Größe")
+    rows = {
+        "Stations": [{"station": name} for name in names],
+        "Readings": [
+            {"station": name, "date": day(n), "inlet": 3.0, "outlet": 2.4}
+            for name in names
+            for n in (1, 9)
+        ],
+    }
+    data = build(BlankOptions(), rows)
+    said = text(audit_paper(audited(data, "farm.xlsx")[0], "farm.xlsx", data, "0"), tmp_path)
+    for row in (2, 3):
+        assert f"Flushed within a day: ???????? (Stations row {row}), 2026-06-01" in said
+    assert "Größe, 2026-06-01" in said
+    assert said.count("Letters that the font of this page lacks stand as ?") == 1
+
+
+def test_a_name_is_told_by_its_row_where_it_stands_as_a_word() -> None:
+    stations = [result.station for result in found().assessment.stations[:2]]
+    one, other = (
+        replace(s, name=name, row=n)
+        for n, (s, name) in enumerate(zip(stations, ("泵", "泵 1"), strict=True), 2)
+    )
+    assert with_rows("泵 1 and 泵, not 泵站", [one, other]) == (
+        "泵 1 (Stations row 3) and 泵 (Stations row 2), not 泵站"
+    )
