@@ -1,14 +1,18 @@
 """What people put on a sheet beside the values of its cells: notes, pictures, shapes, charts.
 
-Formats (colours, widths, hidden rows, filters) are not looked at: any program that saves a book
-writes them anew in its own way.
+The words in shapes, in headers and in footers are typed as well, and so are the links. Formats
+(colours, widths, hidden rows, filters) are not looked at: any program that saves a book writes them
+anew in its own way.
 """
 
 from __future__ import annotations
 
+import html
+import re
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from urllib.parse import unquote
 
 from siltbook.batch.package.opened import Package, parser
 
@@ -24,6 +28,12 @@ _LINKED = {
     "ctrlProp": "control",
 }  # fmt: skip
 _ANCHORS = ("twoCellAnchor", "oneCellAnchor", "absoluteAnchor")
+IN_SHAPE, LINK, IN_MARGIN = "words in a shape", "link to", "words in the header or footer"
+_MARGINS = re.compile(rb"<(?:\w+:)?headerFooter\b[^>]*>(.*?)</(?:\w+:)?headerFooter>", re.DOTALL)
+_MARGIN = re.compile(rb"<(?:\w+:)?(?:odd|even|first)(?:Header|Footer)\b[^>]*>([^<]+)<")
+# Where on the page, in which font, size and colour, and what is filled in at printing: codes of
+# ISO/IEC 29500-1:2016, 18.3.1.46 (oddHeader).
+_CODE = re.compile(r'&(?:"[^"]*"|K(?:[0-9A-Fa-f]{6}|\d\d[+-]\d{3})|\d+|[^&])')
 
 
 @dataclass(frozen=True)
@@ -36,10 +46,14 @@ class Note:
 
 @dataclass(frozen=True)
 class Beside:
-    """The notes of a sheet, and how many of each kind are drawn on it."""
+    """The notes of a sheet, how many of each kind are drawn on it, and what else is typed there.
+
+    `typed` has where words stand (`IN_SHAPE`, `LINK`, `IN_MARGIN`), and the words on one line.
+    """
 
     notes: tuple[Note, ...] = ()
     drawn: Mapping[str, int] = field(default_factory=dict)
+    typed: tuple[tuple[str, str], ...] = ()
 
 
 NOTHING = Beside()
@@ -49,7 +63,10 @@ def beside(package: Package, part: str) -> Beside:
     """What stands on the sheet with this part. Raises what reading raises."""
     notes: list[Note] = []
     drawn: Counter[str] = Counter()
+    typed: list[tuple[str, str]] = []
     for relation in package.relations(part):
+        if relation.external and relation.kind == "hyperlink":
+            typed.append((LINK, relation.target))
         if relation.external or not package.has(relation.target):
             continue
         if relation.kind in ("comments", "threadedComment"):
@@ -60,9 +77,19 @@ def beside(package: Package, part: str) -> Beside:
             drawing = _Drawn()
             _fed(drawing, package.read(relation.target))
             drawn.update(drawing.found)
+            typed += [(IN_SHAPE, words) for words in drawing.said]
         elif relation.kind in _LINKED:
             drawn[_LINKED[relation.kind]] += 1
-    return Beside(tuple(notes), drawn)
+    return Beside(tuple(notes), drawn, tuple(dict.fromkeys(typed)))
+
+
+def margins(sheet: bytes) -> Iterator[tuple[str, str]]:
+    """The words in the headers and footers of a sheet's part, without the codes among them."""
+    for found in _MARGINS.findall(sheet):
+        for text in _MARGIN.findall(found):
+            words = html.unescape(text.decode("utf-8", "replace")).replace("&&", "\0")
+            if said := " ".join(_CODE.sub(" ", words).replace("\0", "&").split()):
+                yield IN_MARGIN, said
 
 
 class _Notes:
@@ -91,27 +118,42 @@ class _Notes:
 
 
 class _Drawn:
-    """Reads a part of drawings: the kind of every thing, one for each anchor."""
+    """Reads a part of drawings: the kind and the words of every thing, one for each anchor."""
 
     def __init__(self) -> None:
         self.found: list[str] = []
+        self.said: list[str] = []
         self._frame, self._told = False, True
+        self._inside, self._again, self._words = False, False, [""]
 
     def start(self, name: str, _: dict[str, str]) -> None:
         local = name.rpartition("|")[2]
         if local in _ANCHORS:
             self._frame = self._told = False
+            self._words = []
         elif not self._told and (local in _DRAWN or (self._frame and local == "chart")):
             self._told = True
             self.found.append(_DRAWN.get(local, "chart"))
         self._frame |= local == "graphicFrame"
+        self._inside |= local == "t"
+        self._again |= local == "Fallback"  # the same once more, for older programs
 
-    def data(self, _: str) -> None:
-        """Text counts for nothing here."""
+    def data(self, text: str) -> None:
+        if self._inside and not self._again:
+            self._words.append(text)
 
     def end(self, name: str) -> None:
-        if name.rpartition("|")[2] in _ANCHORS and self._frame and not self._told:
+        local = name.rpartition("|")[2]
+        self._inside &= local != "t"
+        self._again &= local != "Fallback"
+        if local in ("p", "br"):
+            self._words.append(" ")
+        if local not in _ANCHORS:
+            return
+        if self._frame and not self._told:
             self.found.append("object")
+        if words := " ".join("".join(self._words).split()):
+            self.said.append(words)
 
 
 def _fed(handler: _Notes | _Drawn, data: bytes) -> None:
@@ -127,8 +169,12 @@ def gone(old: Beside, new: Beside) -> list[str]:
 
     A note whose words stand on the new sheet at another cell is not gone: rows move.
     """
-    drawn = more_drawn(old, new)
-    return [*_named(lost_notes(old, new)), *(many(count, kind) for kind, count in drawn.items())]
+    drawn = [many(count, kind) for kind, count in more_drawn(old, new).items()]
+    left = {_key(*one) for one in new.typed}
+    typed = [one for one in old.typed if _key(*one) not in left]
+    more = [many(len(typed) - _NAMED, "more text")] if len(typed) > _NAMED else []
+    said = [f"{where} '{_short(words)}'" for where, words in typed[:_NAMED]]
+    return [*_named(lost_notes(old, new)), *drawn, *said, *more]
 
 
 def lost_notes(old: Beside, new: Beside) -> list[Note]:
@@ -150,10 +196,19 @@ def more_drawn(old: Beside, new: Beside) -> dict[str, int]:
 
 def _named(notes: list[Note]) -> Iterator[str]:
     for note in notes[:_NAMED]:
-        words = note.words[:_SHOWN] + ("…" if len(note.words) > _SHOWN else "")
-        yield f"note at {note.cell} '{words}'"
+        yield f"note at {note.cell} '{_short(note.words)}'"
     if len(notes) > _NAMED:
         yield f"{many(len(notes) - _NAMED, 'more note')}"
+
+
+def _key(where: str, words: str) -> tuple[str, str]:
+    """By what two texts are compared: programs write the path before a link's end anew."""
+    end = unquote(words).rstrip("/").rpartition("/")[2].casefold()
+    return where, end if where == LINK else words
+
+
+def _short(words: str) -> str:
+    return words[:_SHOWN] + ("…" if len(words) > _SHOWN else "")
 
 
 def many(count: int, what: str) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from siltbook import __version__
 from siltbook.batch.errors import SiltbookError
@@ -20,7 +20,7 @@ from siltbook.batch.package.opened import open_package
 from siltbook.batch.reading.cells import NoValue, SheetPart, Value, Workbook, address
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook, sheets_without_cells
-from siltbook.batch.typed.beside import NOTHING, Beside, beside, gone
+from siltbook.batch.typed.beside import NOTHING, Beside, beside, gone, margins
 from siltbook.batch.typed.boxes import Filled, read_boxes
 from siltbook.batch.typed.mark import Mark, read_mark
 from siltbook.batch.typed.stamp import untouched
@@ -82,10 +82,12 @@ def leaves(data: bytes) -> dict[str, Leaf]:
             for row, value in zip(column.rows, column.values, strict=True)
             if value != "" or isinstance(value, NoValue)
         }
-        formulas = frozenset(_formulas(bytes(package.whole(part.part))))
+        sheet = bytes(package.whole(part.part))
+        formulas = frozenset(_formulas(sheet))
         mark = read_mark(cells.get(MARK_CELL))
-        found[part.name] = Leaf(cells, formulas, mark, beside(package, part.part),
-                                (workbook, part))  # fmt: skip
+        there = beside(package, part.part)
+        there = replace(there, typed=(*there.typed, *margins(sheet)))
+        found[part.name] = Leaf(cells, formulas, mark, there, (workbook, part))
     for name in sheets_without_cells(package, "old.xlsx"):
         found[name] = Leaf({}, frozenset(), None)
     return found

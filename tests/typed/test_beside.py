@@ -51,6 +51,14 @@ def chart(made: openpyxl.Workbook, sheet: str = "Trends") -> None:
     made[sheet].add_chart(drawn, "X3")
 
 
+def link(made: openpyxl.Workbook) -> None:
+    made["Readings"]["A3"].hyperlink = "https://invented.example/gauge"
+
+
+def printed(made: openpyxl.Workbook) -> None:
+    made["Readings"].oddFooter.center.text = '&"Arial,Bold"&12gauge broken &P'
+
+
 def chart_alone(made: openpyxl.Workbook) -> None:
     made.create_chartsheet("My chart").add_chart(BarChart())
 
@@ -62,6 +70,8 @@ EDITS: list[tuple[Callable[[openpyxl.Workbook], Any], str]] = [
     (lambda made: picture(made, "Stations"), "Stations: 1 picture"),
     (chart, "Trends: 1 chart"),
     (chart_alone, "My chart: a sheet that the book has not"),
+    (link, "Readings: link to 'https://invented.example/gauge'"),
+    (printed, "Readings: words in the header or footer 'gauge broken'"),
 ]
 
 
@@ -80,6 +90,57 @@ def test_a_result_with_a_note_or_a_picture_is_kept_with_the_sentence_that_says_s
     assert aside.read_bytes() == typed
 
 
+def _with_box(data: bytes, words: str) -> bytes:
+    """The book with a text box on Stations."""
+    drawing = "http://schemas.openxmlformats.org/drawingml/2006"
+    box = (
+        f'<d:wsDr xmlns:d="{drawing}/spreadsheetDrawing" xmlns:a="{drawing}/main">'
+        '<d:absoluteAnchor><d:pos x="0" y="0"/><d:ext cx="900000" cy="900000"/><d:sp><d:nvSpPr>'
+        '<d:cNvPr id="2" name="t"/><d:cNvSpPr txBox="1"/></d:nvSpPr><d:spPr/><d:txBody>'
+        f"<a:bodyPr/><a:p><a:r><a:t>{words}</a:t></a:r></a:p></d:txBody></d:sp><d:clientData/>"
+        "</d:absoluteAnchor></d:wsDr>"
+    )
+    kinds = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+    of_sheet = (
+        '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">'
+        f'<Relationship Id="r" Type="{kinds}/drawing" Target="../drawings/drawing91.xml"/>'
+        "</Relationships>"
+    )
+    named = (
+        '<Override PartName="/xl/drawings/drawing91.xml" ContentType='
+        '"application/vnd.openxmlformats-officedocument.drawing+xml"/></Types>'
+    )
+    into = {
+        "[Content_Types].xml": (b"</Types>", named),
+        "xl/worksheets/sheet2.xml": (
+            b"</worksheet>", f'<drawing xmlns:r="{kinds}" r:id="r"/></worksheet>'
+        ),
+    }  # fmt: skip
+    made = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(made, "w") as new:
+        for name in old.namelist():
+            mark, text = into.get(name, (b"", ""))
+            part = old.read(name)
+            new.writestr(name, part.replace(mark, text.encode()) if mark else part)
+        new.writestr("xl/worksheets/_rels/sheet2.xml.rels", of_sheet)
+        new.writestr("xl/drawings/drawing91.xml", box)
+    return made.getvalue()
+
+
+def test_words_typed_into_a_shape_that_was_there_are_kept_and_named(book: Path) -> None:
+    book.write_bytes(_with_box(make(), "as built"))
+    siltbook("run", book)
+    result = book.with_name("farm.reviewed.xlsx")
+    made = io.BytesIO()
+    with zipfile.ZipFile(result) as old, zipfile.ZipFile(made, "w") as new:
+        for name in old.namelist():
+            new.writestr(name, old.read(name).replace(b"as built", b"gate 3 is new"))
+    result.write_bytes(made.getvalue())
+    said = siltbook("run", book)
+    assert "was edited since Siltbook wrote it (Stations: words in a shape 'gate 3 is new')" in said
+    assert book.with_name("farm.reviewed.kept-1.xlsx").read_bytes() == made.getvalue()
+
+
 @pytest.mark.at_length  # in place, below
 def test_notes_of_the_book_itself_are_no_edit_of_its_result(book: Path) -> None:
     edit(book, note("Readings", "C3"))
@@ -93,7 +154,14 @@ def test_notes_of_the_book_itself_are_no_edit_of_its_result(book: Path) -> None:
 def test_an_office_program_saves_notes_and_charts_and_that_is_no_edit(
     book: Path, office: Shared
 ) -> None:
-    edit(book, lambda made: (note("Readings", "C3")(made), picture(made, "Stations")))
+    def all_of_it(made: openpyxl.Workbook) -> None:
+        note("Readings", "C3")(made)
+        picture(made, "Stations")
+        printed(made)
+        for row, target in enumerate(("https://invented.example", "notes.pdf"), start=3):
+            made["Readings"].cell(row, 1).hyperlink = target
+
+    edit(book, all_of_it)
     siltbook("run", book)
     result = book.with_name("farm.reviewed.xlsx")
     result.write_bytes(*office.resaved(result.read_bytes()))
