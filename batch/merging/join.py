@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from siltbook.batch.merging.formulas import is_met, is_news, other_formulas
 from siltbook.batch.merging.near import near_names
-from siltbook.batch.merging.outside import outside
+from siltbook.batch.merging.outside import ACTIONS, is_entered, outside
 from siltbook.batch.merging.points import (
     ALIAS,
     BACK,
@@ -51,7 +51,7 @@ from siltbook.batch.merging.units import (
     units_of,
 )
 from siltbook.batch.reading.book_units import Units
-from siltbook.templates.contract import FARM, LISTS, STATIONS
+from siltbook.templates.contract import AGREED, FARM, LISTS, STATIONS
 from siltbook.templates.names import name_key
 
 APART = "not taken: the two have other units"
@@ -388,6 +388,8 @@ class _Joining:
             return any(self.home.calculates(point.sheet, row, point.column) for row in of_key)
         if point.op in (STRUCK, VOID, TWO_WAYS):
             return settled_there(point, rows)
+        if point.sheet == ACTIONS and is_entered(point, self.rows[AGREED.name]):
+            return True
         if point.op == FORMULA:
             return is_met(point, self.home, [*rows])
         return point.op in (CELL, PLACELESS, UNIT) and any(

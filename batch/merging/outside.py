@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from siltbook.batch.audit.formulas import same_formula
 from siltbook.batch.merging.points import PLACELESS, Point
-from siltbook.batch.merging.rows import same
+from siltbook.batch.merging.rows import Live, same
 from siltbook.batch.merging.sides import Side, Value, plain_text
 from siltbook.batch.reading.cells import Value as Cell
 from siltbook.batch.typed.beside import Beside, lost_notes, many, more_drawn
+from siltbook.batch.typed.boxes import words_of
 from siltbook.templates.book import column_letters
+from siltbook.templates.look import VERDICTS
 from siltbook.templates.names import name_key
+
+ACTIONS = "Actions"  # lines of boxes that are filled in there
 
 
 def outside(home: Side, base: Side | None, copy: Side) -> Iterator[Point]:
@@ -21,8 +25,35 @@ def outside(home: Side, base: Side | None, copy: Side) -> Iterator[Point]:
     yield from _beside(home, base, copy)
     for station, words, row in copy.boxes:
         if (station, words) not in {(s, w) for s, w, _ in home.boxes}:
-            yield Point(PLACELESS, "Actions", (name_key(station),), "", None, words,
+            key = (name_key(copy.names.get(name_key(station), station)),)
+            yield Point(PLACELESS, ACTIONS, key, "", None, words,
                         there=f"Actions!{row}:{row}", file=copy.name)  # fmt: skip
+
+
+def is_entered(point: Point, agreed: Iterable[Live]) -> bool:
+    """Whether what a line says of a box on Actions stands on the sheet Agreed by now.
+
+    A row without a due date that is done may be of an earlier agreement in the same words.
+    """
+    said = _folded(point.theirs)
+    return any(
+        said in map(_folded, _as_boxes(row.cells))
+        for row in agreed
+        if point.key == (name_key(row.cells.get("station", "")),)
+        and not row.gone and ("due" in row.cells or "done" not in row.cells)
+    )  # fmt: skip
+
+
+def _as_boxes(cells: Mapping[str, Value]) -> Iterator[str]:
+    """The words of the boxes from which `agree` makes such a row: a verdict may be its action."""
+    action, who, due = (plain_text(str(cells.get(key, ""))) for key in ("action", "who", "due"))
+    yield words_of(action, who, due)
+    if action in {look.shown for look in VERDICTS.values()}:
+        yield words_of("", who, due)
+
+
+def _folded(words: object) -> str:
+    return " ".join(str(words).split()).casefold()
 
 
 def _cells(home: Side, base: Side | None, copy: Side) -> Iterator[Point]:

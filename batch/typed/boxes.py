@@ -54,8 +54,13 @@ class Box:
     @property
     def words(self) -> str:
         """The filled boxes in one clause, for a message."""
-        said = zip((ACTION, WHO, DUE), self.content, strict=True)
-        return ", ".join(f"{head} '{text}'" for head, text in said if text)
+        return words_of(*self.content)
+
+
+def words_of(action: str, who: str, due: str) -> str:
+    """Filled boxes in one clause."""
+    said = zip((ACTION, WHO, DUE), (action, who, due), strict=True)
+    return ", ".join(f"{head} '{text}'" for head, text in said if text)
 
 
 @dataclass(frozen=True)

@@ -333,3 +333,23 @@ def test_the_twelve_station_sample_shows_a_filled_box_on_the_next_run(tmp_path: 
     head = next(at for at, value in shown.items() if value == "Who").rstrip("0123456789")
     row = next(at for at, value in shown.items() if value == urgent).lstrip("ABCDEFGH")
     assert shown[f"{head}{row}"] == "Reader A"
+
+
+def test_merge_calls_no_box_lost_that_was_agreed_into_the_book(
+    book: Path, result: Path, tmp_path: Path
+) -> None:
+    """'no place' was said of boxes that `agree` had entered, for ever."""
+    edit(result, lambda made: setattr(box(made, "South", "Who"), "value", "Ann"))
+    copy = tmp_path / "anns.xlsx"
+    copy.write_bytes(result.read_bytes())
+    assert "Actions, south" in siltbook("merge", book, copy)
+    siltbook("agree", copy, book)  # Who alone: the verdict is the action
+    said = siltbook("merge", book, copy)
+    assert "Actions, south" not in said
+    assert "no place" not in said
+
+    def done(made: openpyxl.Workbook) -> None:  # may be of an earlier episode, in the same words
+        made["Agreed"].cell(2, 5).value = DAY
+
+    edit(book, done)
+    assert "Actions, south" in siltbook("merge", book, copy)
