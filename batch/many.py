@@ -8,6 +8,7 @@ write one twice. Only a few books are under way at once, so memory does not grow
 from __future__ import annotations
 
 import datetime as dt
+import os
 import sys
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
@@ -68,8 +69,8 @@ class Judged:
 class Outcome:
     """What became of one order: the `--json` entry and the terminal's lines, or why it failed.
 
-    `said` are the lines on what somebody typed into results; `unwritten`: the book was judged,
-    and its result could not be written.
+    `said` are the lines on what somebody typed into results; `passing`: the system did not let
+    the book be read or its result be written, which may go otherwise later.
     """
 
     path: Path
@@ -78,7 +79,7 @@ class Outcome:
     failure: str = ""
     fault: Fault | None = None  # of the program; `failure` is its sentence then
     said: tuple[str, ...] = ()
-    unwritten: bool = False
+    passing: bool = False
 
 
 Judge = Callable[[Job], Judged]
@@ -129,7 +130,8 @@ def _take(order: Order) -> OpenedFile | Outcome:
     try:
         return open_file(order.path)
     except SiltbookError as error:
-        return Outcome(order.path, {}, failure=str(error))
+        passing = isinstance(error.__cause__, OSError) or not os.path.lexists(order.path)
+        return Outcome(order.path, {}, failure=str(error), passing=passing)
     except MemoryError:
         return Outcome(order.path, {}, failure=too_large(order.path))
 
@@ -151,7 +153,7 @@ def _write(order: Order, taken: OpenedFile, judged: Judged) -> Outcome:
     try:
         said = put_result(taken, order.target, judged.package, judged.ended)
     except SiltbookError as error:
-        return Outcome(order.path, {}, failure=str(error), unwritten=True)
+        return Outcome(order.path, {}, failure=str(error), passing=True)
     notes = [*said.lines, lock_note(order.path), lock_note(order.target) if order.target else ""]
     entry = judged.entry | ({"kept": str(said.kept), "kept_why": said.why} if said.kept else {})
     lines = (*judged.lines, *(f"  {note}" for note in notes if note))

@@ -6,6 +6,7 @@ renamed over the book, and a change on a shared drive that nobody announced are 
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
@@ -80,9 +81,39 @@ def results(books: Iterable[Path]) -> dict[Path, Path]:
     return {book: reviewed_path(book, None, used) for book in sorted(books)}
 
 
-def up_to_date(stamp: Stamp, reviewed: Path) -> bool:
-    """Whether the reviewed copy is there and younger than the book with this stamp."""
+def up_to_date(book: Path, reviewed: Path) -> bool:
+    """Whether the reviewed copy was surely made of the book as it is now.
+
+    It is younger than the book, and than the book's arrival under its name: a copy keeps the time
+    of what it is a copy of. It is not of a time to come, as where a clock was set back. And it is
+    as Siltbook wrote it, or says of the book's inputs what they are: one that somebody saved since
+    is young whatever it was made of.
+    """
+    from siltbook.batch.errors import SiltbookError
+    from siltbook.batch.files import open_file
+    from siltbook.batch.guard import within
+    from siltbook.batch.typed.stamp import untouched
+
     try:
-        return reviewed.stat().st_mtime_ns >= stamp[0]
-    except OSError:
+        made, saved = reviewed.stat(), book.stat()
+        arrived = max(saved.st_mtime_ns, saved.st_ctime_ns)
+        if not arrived <= made.st_mtime_ns <= time.time_ns():
+            return False
+        result = open_file(reviewed).data
+        if untouched(result, book.name):
+            return True
+        data = open_file(book).data
+        same: bool = within(f"{__name__}:same_inputs", (data, result), book.name, data, result)
+        return same
+    except (OSError, SiltbookError):
         return False
+
+
+def same_inputs(book: bytes, result: bytes) -> bool:
+    """Whether a result says of its inputs that they are this book's. Raises what reading raises."""
+    from siltbook.batch.fingerprint import fingerprint
+    from siltbook.batch.reading.book import read_book
+    from siltbook.batch.typed.boxes import read_boxes
+
+    mark = read_boxes(result, "old.xlsx").mark
+    return mark is not None and mark.inputs == fingerprint(read_book(book, "book.xlsx").book)

@@ -38,8 +38,9 @@ def watch(folder: Path, as_of: dt.datetime | None) -> None:
     """Judge each book in FOLDER whenever it is saved, until Ctrl-C.
 
     The result goes to NAME.reviewed.xlsx beside the book. Books saved since their last result
-    are judged at the start. A book counts as saved when it has not changed for a second. A result
-    that cannot be written, because a program holds it, is tried again every ten seconds.
+    are judged at the start. A book counts as saved when it has not changed for a second. A book
+    that cannot be read, or a result that cannot be written, because a program holds it or its drive
+    is away, is tried again every ten seconds.
     """
     try:
         with refusals():
@@ -59,7 +60,7 @@ def _watch(folder: Path, as_of: dt.date | None) -> None:
     sweep(folder)
     found = stamps(folder)
     for book, target in results(found).items():
-        if up_to_date(found[book], target):
+        if as_of is None and up_to_date(book, target):
             saves.judged(book, found[book])
     click.echo(printable(f"Watching {folder}; {_what_ends_it()} ends it."))
     # Whatever wakes us, the folder is looked at as a whole: what changed does not matter here.
@@ -112,7 +113,7 @@ def _judge(
     """Judge one book as it was with this stamp, write its result, and say so in one line.
 
     Cautions that were not yet `given` follow it; each is printed once until the watch ends.
-    False where its result could not be written; `told` where that was said of it already.
+    False where it could not be read or its result not written; `told` where that was said already.
     """
     from siltbook.batch.many import Order, process_book
     from siltbook.batch.report.book import printable
@@ -127,7 +128,7 @@ def _judge(
     elif said and now != stamp:
         return True  # saved again meanwhile: what it is now is judged when it has settled
     fresh: set[str] = set()
-    if said and now is not None and outcome.unwritten:
+    if said and now is not None and outcome.passing:
         said = "" if told else f"{said} It is tried again every {AGAIN:.0f} seconds."
     elif not said:
         fresh = set(outcome.entry["cautions"]) - given
@@ -137,7 +138,7 @@ def _judge(
     for line in filter(None, (said, *outcome.said)):
         click.echo(printable(f"{dt.datetime.now():%H:%M} {line}"))
     tell_cautions(fresh)
-    return not outcome.unwritten or now is None
+    return not outcome.passing
 
 
 def summary(verdicts: list[str]) -> str:

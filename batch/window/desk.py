@@ -18,7 +18,7 @@ from siltbook.batch.watching import Saves, Stamp, results, stamp_now, stamps
 from siltbook.batch.window.events import Event, Failed, Idle, Made, Progress, Row, row_of
 
 LOOK = 0.5  # [s] between two looks at a watched folder
-AGAIN = 10.0  # [s] after which a result that could not be written is tried again
+AGAIN = 10.0  # [s] after which what could not be read or written is tried again
 
 
 @dataclass
@@ -110,7 +110,7 @@ class Desk:
             self._judge(order.path, order.target or order.path, order.target is None)
 
     def _judge(self, book: Path, target: Path, in_place: bool = False) -> bool:
-        """Judge one book and tell its row; False where its result could not be written."""
+        """Judge one book and tell its row; False where that may go later."""
         from siltbook.batch.many import Order, process_book
 
         before = stamp_now(book)
@@ -123,7 +123,7 @@ class Desk:
             self.events.put(row_of(book, target, outcome.entry, outcome.said))
             if before is not None:
                 self._known[book] = before
-        return not outcome.unwritten
+        return not outcome.passing
 
     def _begin(self, folder: Path, told: frozenset[Path]) -> None:
         from siltbook.batch.files import sweep

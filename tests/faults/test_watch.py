@@ -24,6 +24,7 @@ from siltbook.batch.commands.watch import summary
 from tests.amount import whole
 from tests.faults.support import reviewed, small_book, start
 from tests.reading.test_other_formats import other
+from tests.typed.farm import edit, make
 from tests.warm import process
 
 # The command hides its module's name.
@@ -89,7 +90,7 @@ def old(tmp_path_factory: pytest.TempPathFactory) -> bytes:
 @pytest.fixture
 def watched(tmp_path: Path, old: bytes, books_are_saved_sooner: None) -> Iterator[Watch]:
     (tmp_path / "done.xlsx").write_bytes(old)
-    (tmp_path / "done.reviewed.xlsx").write_bytes(b"younger than the book")
+    (tmp_path / "done.reviewed.xlsx").write_bytes(reviewed(old, "done.xlsx"))
     made = Watch(tmp_path, really=True)
     assert made.line() == f"Watching {tmp_path}; Ctrl-C ends it."
     yield made
@@ -128,7 +129,7 @@ def test_every_kind_of_save_is_judged_once_and_a_broken_book_stops_nothing(
     assert result.read_bytes() == reviewed(old, "north.xlsx")
     # Our own results and drafts, and a book that stays as it is, wake nobody.
     assert watched.quiet(3 * watching.SETTLED)
-    assert (tmp_path / "done.reviewed.xlsx").read_bytes() == b"younger than the book"
+    assert (tmp_path / "done.reviewed.xlsx").read_bytes() == reviewed(old, "done.xlsx")
     assert watched.end() == 0
     assert north.read_bytes() == old
     assert not list(tmp_path.glob(".siltbook-*"))
@@ -311,6 +312,62 @@ def test_only_names_that_siltbook_gives_are_passed_over(tmp_path: Path) -> None:
     for name in (*ours, *theirs):
         (tmp_path / name).touch()
     assert {p.name for p in watching.stamps(tmp_path)} == set(theirs)
+
+
+def test_only_a_result_of_the_book_as_it_is_now_spares_it_at_the_start(tmp_path: Path) -> None:
+    book, result, old = tmp_path / "a.xlsx", tmp_path / "a.reviewed.xlsx", make()
+    book.write_bytes(old)
+    assert not watching.up_to_date(book, result)
+    result.write_bytes(reviewed(old, "a.xlsx"))
+    assert watching.up_to_date(book, result)
+    # The clock was set back since: whatever is saved now looks older.
+    later = time.time() + 3_600
+    os.utime(result, (later, later))
+    assert not watching.up_to_date(book, result)
+    # Somebody saved the result: it is as young as that, and says itself of what it was made.
+    result.write_bytes(reviewed(old, "a.xlsx")[:-1])
+    edit(result, lambda made: None)
+    assert watching.up_to_date(book, result)
+    edit(book, lambda made: setattr(made["Readings"]["C3"], "value", 3.1))
+    edit(result, lambda made: None)
+    assert not watching.up_to_date(book, result)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="the time of arrival is kept otherwise")
+def test_a_book_with_an_old_date_that_was_copied_over_is_judged_at_the_start(
+    tmp_path: Path, old: bytes
+) -> None:
+    book, result = tmp_path / "a.xlsx", tmp_path / "a.reviewed.xlsx"
+    result.write_bytes(reviewed(old, "a.xlsx"))
+    time.sleep(0.02)
+    brought = tmp_path / "brought"
+    brought.write_bytes(old)
+    os.utime(brought, (1_700_000_000, 1_700_000_000))  # as from a stick, or by mail
+    os.replace(brought, book)
+    assert not watching.up_to_date(book, result)
+
+
+def test_a_book_that_could_not_be_read_is_tried_again(
+    tmp_path: Path, old: bytes, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def away(_: Path) -> bytes:
+        raise OSError(errno.EIO, "Input/output error")
+
+    book = tmp_path / "a.xlsx"
+    book.write_bytes(old)
+    monkeypatch.setattr(Path, "read_bytes", away)
+    stamp, target = watching.stamp_now(book) or STAMP, tmp_path / "a.reviewed.xlsx"
+    assert not watch._judge(book, stamp, target, None, set())
+    said = capsys.readouterr().out
+    assert said.endswith(
+        f" {book}: cannot be read (Input/output error). Check the file's permissions. It is tried "
+        "again every 10 seconds.\n"
+    )
+    assert not watch._judge(book, stamp, target, None, set(), told=True)
+    assert capsys.readouterr().out == ""
+    monkeypatch.undo()
+    assert watch._judge(book, stamp, target, None, set(), told=True)
+    assert " -> a.reviewed.xlsx" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(
