@@ -154,15 +154,17 @@ def _one(
     audit = "siltbook.batch.audit.job:audited"
     every = [taken.data, *(data for _, data in beside[0])]
     found, package = within(audit, every, path.name, taken.data, str(path), as_of, *beside)
-    lines = put_result(taken, target, stamped(package, path.name)).lines
+    result = stamped(package, path.name)
     if size is None:
-        return found, lines
+        return found, put_result(taken, target, result).lines
     from siltbook import __version__
     from siltbook.batch.commands.paper import put_paper
     from siltbook.batch.paper.audit_paper import audit_paper
 
     pages = audit_paper(found, path.name, taken.data, __version__, size)
-    return found, (*lines, f"Paper: {put_paper(path, target.parent, 'audit.pdf', pages)}")
+    # First, for it may be refused: what is said of an edited copy would not be seen then.
+    paper = put_paper(path, target.parent, "audit.pdf", pages)
+    return found, (*put_result(taken, target, result).lines, f"Paper: {paper}")
 
 
 def note_copy(farms: dict[tuple[str, str], Path], path: Path, found: Any) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,9 @@ from siltbook.batch.commands.shared import ANY_PATH, AS_OF, EPILOG, PAPER_SIZE, 
 if TYPE_CHECKING:
     from siltbook.batch.results import Assessment
 
+# Behind a PDF's end, where readers pass it over; a program that saves notes drops it, or adds
+# to it.
+PDF_MARK = b"% Siltbook paper, as it was made\n"
 _OUT = click.option(
     "--out", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
     help="Where to write; beside the book without it.",
@@ -94,22 +98,29 @@ def _written(book: Path, out: Path | None, ending: str, data: bytes) -> None:
 def put_paper(book: Path, out: Path | None, ending: str, data: bytes) -> Path:
     """Write beside the book or into `out`; a file that is not ours is never replaced.
 
-    Nor is a workbook of ours that somebody saved: there may be readings in its boxes.
+    Nor is one of ours that somebody saved: there may be readings in its boxes, notes on its pages
+    or a signature.
     """
     from siltbook.batch.errors import BookError
-    from siltbook.batch.files import make_folder, write_whole
+    from siltbook.batch.files import make_folder, open_file, write_whole
     from siltbook.batch.typed.stamp import untouched
 
     folder = out or book.parent
     make_folder(folder)
     target = folder / f"{book.stem}.{ending}"
-    there = target.read_bytes() if target.exists() else None
+    there = open_file(target).data if os.path.lexists(target) else None
     if there is not None and ending.endswith(".xlsx") and not untouched(there, book.name):
         raise BookError(
             f"{target}: not made by Siltbook, or saved by somebody since, so it is left alone. "
             "Type what was written in it into the book, then move it away."
         )
-    if there is not None and ending.endswith(".pdf") and b"(siltbook " not in there:
+    pdf = ending.endswith(".pdf")
+    if there is not None and pdf and b"(siltbook " not in there:
         raise BookError(f"{target}: not made by Siltbook, so it is left alone. Move it away.")
-    write_whole(target, data)
+    if there is not None and pdf and not there.endswith(PDF_MARK):
+        raise BookError(
+            f"{target}: was saved by another program since Siltbook made it, and may hold what "
+            "somebody wrote on it, so it is left alone. Type that into the book, then move it away."
+        )
+    write_whole(target, data + PDF_MARK if pdf else data)
     return target

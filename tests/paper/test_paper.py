@@ -7,6 +7,7 @@ import io
 import re
 import shutil
 import subprocess
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -187,6 +188,28 @@ def test_a_file_of_that_name_that_is_not_ours_is_left_alone(tmp_path: Path) -> N
     assert refused.exit_code == 3
     assert f"{mine}: not made by Siltbook, so it is left alone. Move it away." in refused.output
     assert mine.read_bytes() == b"%PDF mine"
+
+
+@pytest.mark.parametrize(
+    "saved", [lambda data: data + b"9 0 obj\nendobj\n%%EOF\n", lambda data: data[:-9]],
+    ids=["notes added behind the end", "written anew"],
+)  # fmt: skip
+def test_a_sheet_on_which_somebody_wrote_in_a_program_is_left_alone(
+    tmp_path: Path, saved: Callable[[bytes], bytes]
+) -> None:
+    book, paper = tmp_path / "farm.xlsx", tmp_path / "farm.round.pdf"
+    shutil.copy(BOOK, book)
+    for _ in range(2):  # its own is replaced
+        assert siltbook("round", book).exit_code == 0
+    paper.write_bytes(saved(paper.read_bytes()))
+    written = paper.read_bytes()
+    refused = siltbook("round", book)
+    assert refused.exit_code == 3
+    assert refused.output == (
+        f"siltbook: {paper}: was saved by another program since Siltbook made it, and may hold what"
+        " somebody wrote on it, so it is left alone. Type that into the book, then move it away.\n"
+    )
+    assert paper.read_bytes() == written
 
 
 def on_the_sheet(data: bytes) -> Worksheet:
