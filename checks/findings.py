@@ -66,6 +66,7 @@ _RULES = (
     # cells
     Rule("cell-not-number", _E, "Not a number", "Type the number again."),
     Rule("cell-not-date", _E, "Not a date", "Type the date again, for example 2026-05-31."),
+    Rule("date-out-of-bounds", _E, "Date in a year that no entry can be of", "Correct the year."),
     Rule("cell-not-time", _D, "Not a time", "Type the time again, for example 07:30."),
     Rule("cell-ambiguous-date", _E, "Date can be read two ways", "Type it year first, for example 2026-05-31."),
     Rule("cell-ambiguous-number", _E, "Number can be read two ways", "Type it without a thousands separator."),

@@ -20,6 +20,9 @@ AWAY = 20  # [days] between two entries of a book, up to which no date of it is 
 FAR = 1_000
 FEW_DAYS = 2  # on which such entries lie; of more, work went on
 SHARE = 3  # times as many entries lie before
+# Entries from this year on, behind a break from others before it, are not yet: 2125 for 2025 is a
+# slip, however few the others are. (All of a book's entries may be of such years.)
+CENTURY = 2100
 
 _Place = tuple[str, int]  # sheet, spreadsheet row
 _Entry = tuple[str, int, dt.date]
@@ -29,7 +32,9 @@ def latest_day(book: Book) -> dt.date | None:
     """The day of the last entry of a book; None without one.
 
     An entry whose date looks mistyped counts at the day that it is likely of, where that is the
-    earlier one; one that is far ahead of all others does not count.
+    earlier one; one that is far ahead of all others does not count. One a century ahead counts at
+    the same day of this one, where that goes on with the others: else what was read before would
+    look newer than it is.
     """
     days = _days(book)
     if not any((b - a).days > AWAY for a, b in pairwise(days)):
@@ -38,21 +43,26 @@ def latest_day(book: Book) -> dt.date | None:
     if not ahead and not likely:
         return days[-1]
     entries = [e for e in _entries(book) if e[:2] not in ahead]
-    return max(min(day, likely.get((sheet, row), day)) for sheet, row, day in entries)
+    last = max(min(day, likely.get((sheet, row), day)) for sheet, row, day in entries)
+    meant = [d.replace(year=d.year - 100) for d, _ in ahead.values() if d.year >= CENTURY]
+    return max([last, *(day for day in meant if (day - last).days <= AWAY)])
 
 
 def far_ahead(book: Book) -> dict[_Place, tuple[dt.date, int]]:
     """(Sheet, row) -> day, and days after all others, of the few entries beyond a long break.
 
     The break is FAR. Entries of which another day is likely (`slipped_dates`) are not among them.
+    Of entries a century ahead there may be any number.
     """
     days = _days(book)
-    for last, first in pairwise(days[-FEW_DAYS - 1 :]):
+    few = days[-FEW_DAYS:]
+    for last, first in pairwise(days):
         if (first - last).days <= FAR:
             continue
         entries = list(_entries(book))
         beyond = [e for e in entries if e[2] >= first]
-        if len(beyond) * SHARE <= len(entries) - len(beyond):
+        rare = first in few and len(beyond) * SHARE <= len(entries) - len(beyond)
+        if rare or last.year < CENTURY <= first.year:
             likely = _likely(book)
             return {e[:2]: (e[2], (e[2] - last).days) for e in beyond if e[:2] not in likely}
     return {}

@@ -20,9 +20,9 @@ from siltbook.batch.reading.columns import (
     accepted_text,
     read_column,
     read_counts,
-    read_dates,
     read_times,
 )
+from siltbook.batch.reading.dates import read_dates
 from siltbook.batch.reading.farm import read_farm
 from siltbook.batch.reading.filled import filled_rows, note_hidden, note_merged, note_struck
 from siltbook.batch.reading.foreign import as_xlsx

@@ -22,12 +22,10 @@ from siltbook.batch.reading.numerals import LARGEST, Number, odd_code, one_numbe
 from siltbook.batch.reading.otherwords import flush_count, other_word
 from siltbook.batch.reading.parsing import (
     choice,
-    date_order,
     date_text,
     decimal_mark,
     number_time,
     serial_date,
-    serial_time,
     tidy,
     time_text,
 )
@@ -213,54 +211,6 @@ def accepted_number(column: Column, number: Number, unit: str) -> str:
     if number.code == "cell-one-sided":
         return "a number; here it is known only on which side of it the value lies"
     return accepted_text(column, unit)
-
-
-def read_dates(block: Block, column: Column) -> tuple[Objects, dict[int, dt.time]]:
-    """A column's dates, None where missing or unreadable, and the times that stood with them."""
-    out: Objects = np.full(len(block.rows), None, dtype=object)
-    times: dict[int, dt.time] = {}
-    cells = block.cells.get(column.key)
-    if cells is None:
-        return out, times
-    order = date_order(v for v in cells.values if type(v) is str)
-    days: dict[Value, tuple[dt.date | None, dt.time | None]] = {}
-    for position, value in zip(block.positions(column.key).tolist(), cells.values, strict=True):
-        if type(value) is float:
-            if value not in days:
-                day = _number_date(value, block.date1904)
-                days[value] = day, None if day is None else serial_time(value)
-            out[position], clock = days[value]
-            if out[position] is None:
-                block.flag("cell-not-date", column, position, shown(value), accepted_text(column))
-        else:
-            out[position], clock = _text_date(block, column, position, value, order)
-        if clock is not None:
-            times[position] = clock
-    return out, times
-
-
-def _number_date(value: float, date1904: bool) -> dt.date | None:
-    date = serial_date(value, date1904)
-    if date is None and value == int(value) and 19_000_000 < value < 22_000_000:
-        return date_text(str(int(value))).date  # typed as 20260531
-    return date
-
-
-def _text_date(
-    block: Block, column: Column, position: int, value: Value, order: str
-) -> tuple[dt.date | None, dt.time | None]:
-    if isinstance(value, str) and type(value) in (str, IsoDate):
-        parsed = date_text(value, order)
-        if parsed.date is not None:
-            return parsed.date, parsed.time if parsed.time != dt.time(0, 0) else None
-        code = "cell-ambiguous-date" if parsed.ambiguous else "cell-not-date"
-    else:
-        code = odd_code(value, "cell-not-date")
-    accepted = accepted_text(column)
-    if code == "cell-ambiguous-date":
-        accepted = "a date that can be read one way only, for example 2026-05-31"
-    block.flag(code, column, position, shown(value), accepted)
-    return None, None
 
 
 def read_times(block: Block, column: Column, from_dates: dict[int, dt.time]) -> Objects:

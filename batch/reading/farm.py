@@ -16,10 +16,10 @@ from siltbook.batch.reading.columns import (
     accepted_number,
     accepted_text,
     one_choice,
-    read_dates,
     read_texts,
     shown,
 )
+from siltbook.batch.reading.dates import read_dates
 from siltbook.batch.reading.numerals import odd_code, one_number
 from siltbook.batch.reading.parsing import tidy
 from siltbook.batch.reading.unread import USED

@@ -13,6 +13,7 @@ from siltbook.templates.names import UNSEEN
 from siltbook.templates.units import known_unit
 
 FIRST_YEAR, LAST_YEAR = 1950, 2149
+_EPOCH = dt.date(1899, 12, 30)  # day 0 of spreadsheet serial numbers
 _DAY = 86_400  # [s]
 _COMPARED = 1_000  # characters
 _LONGEST = 100  # characters of a number, a date, a time or a choice with what may stand around it
@@ -131,12 +132,14 @@ def decimal_mark(texts: Iterable[str]) -> str:
 
 @dataclass(frozen=True)
 class DateText:
-    """A date as typed. `ambiguous`: day and month could change places."""
+    """A date as typed. `ambiguous`: day and month could change places; `beyond`: it is of a year
+    that no entry can be of."""
 
     date: dt.date | None
     time: dt.time | None = None
     ambiguous: bool = False
     order: str = ""  # 'dmy' or 'mdy' where this text alone settles it
+    beyond: bool = False
 
 
 def date_text(text: str, order: str = "") -> DateText:
@@ -165,10 +168,10 @@ def _numeric_date(first: int, second: int, year: str, time: str | None, order: s
         own = "mdy"
     elif first != second and first <= 12 and second <= 12 and not order:
         checked = _dated(year, str(second), str(first), time)
-        return DateText(None, ambiguous=checked.date is not None)
+        return DateText(None, ambiguous=checked.date is not None, beyond=checked.beyond)
     day, month = (second, first) if (own or order) == "mdy" else (first, second)
     made = _dated(year, str(month), str(day), time)
-    return DateText(made.date, made.time, order=own if made.date else "")
+    return DateText(made.date, made.time, order=own if made.date else "", beyond=made.beyond)
 
 
 def _month(name: str) -> str:
@@ -182,12 +185,12 @@ def _month(name: str) -> str:
 
 def _dated(year: str, month: str, day: str, time: str | None) -> DateText:
     number = int(year) + (2000 if len(year) == 2 else 0)
-    if not FIRST_YEAR <= number <= LAST_YEAR:
-        return DateText(None)
     try:
         date = dt.date(number, int(month), int(day))
     except ValueError:
         return DateText(None)
+    if not FIRST_YEAR <= number <= LAST_YEAR:
+        return DateText(None, beyond=True)
     if time is None:
         return DateText(date)
     clock = time_text(time)
@@ -226,11 +229,17 @@ def _clock(hour: int, minute: int, second: int) -> dt.time | None:
 
 def serial_date(serial: float, date1904: bool = False) -> dt.date | None:
     """The day of a spreadsheet serial number; None outside the years 1950 to 2149."""
-    if not 0 <= serial < 200_000:
-        return None
-    day = int(serial) + (1462 if date1904 else 0)
-    date = dt.date(1899, 12, 30) + dt.timedelta(days=day)
-    return date if FIRST_YEAR <= date.year <= LAST_YEAR else None
+    date = serial_day(serial, date1904)
+    return date if date and FIRST_YEAR <= date.year <= LAST_YEAR else None
+
+
+def serial_day(serial: float, date1904: bool = False) -> dt.date | None:
+    """The day that a cell with a spreadsheet serial number shows; None outside 1900 to 9999.
+
+    The days 0 to 60, January and February of 1900, are left out: programs number them differently.
+    """
+    day = serial + (1462 if date1904 else 0)
+    return _EPOCH + dt.timedelta(days=int(day)) if 61 <= day < 2_958_466 else None
 
 
 def serial_time(serial: float) -> dt.time | None:

@@ -51,7 +51,9 @@ class Effect(StrEnum):
     NOT_SHOWN = "not shown"
 
 
-_NO_DATE = ("cell-not-date", "cell-ambiguous-date", "cell-error", "cell-no-value")
+_NO_DATE = (
+    "cell-not-date", "date-out-of-bounds", "cell-ambiguous-date", "cell-error", "cell-no-value",
+)  # fmt: skip
 OPEN = (Kept.NOT_DONE, Kept.NO_DATE, Kept.NOT_DUE)
 
 

@@ -102,3 +102,22 @@ def test_an_as_of_day_that_was_asked_for_stays() -> None:
     assert (found["North 1"].verdict, found["South"].verdict) == (
         Verdict.IN_RANGE, Verdict.NO_READING,
     )  # fmt: skip
+
+
+def test_of_a_century_ahead_no_number_of_entries_moves_the_day() -> None:
+    """Two entries of three in 2125 made the third a reading of a hundred years ago."""
+    one, *ahead_ = [reading(1), ahead(dt.date(2126, 5, 8), **SOUTH), ahead(dt.date(2126, 5, 15))]
+    made = book([one, *ahead_], stations=[{"station": "North 1"}, SOUTH])
+    # At the same days of this century they go on with the first, which is then two weeks old.
+    assert latest_day(made) == dt.date(2026, 5, 15)
+    found = judged(made)
+    assert {name: r.verdict for name, r in found.items()} == dict.fromkeys(
+        ("North 1", "South"), Verdict.RE_READ
+    )
+    assert "Readings row 3, Date 2126-05-08, 36,531 days after all others: not used." in (
+        found["South"].judgement.reason
+    )
+    later = [ahead(dt.date(2126, 9, 8), **SOUTH), ahead(dt.date(2126, 9, 15))]
+    assert latest_day(book([one, *later], stations=[{"station": "North 1"}, SOUTH])) == (
+        dt.date(2026, 5, 1)
+    )

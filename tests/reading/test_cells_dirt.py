@@ -126,6 +126,19 @@ def test_what_is_no_date_is_a_finding(typed):
 
 
 @pytest.mark.parametrize(
+    ("typed", "read"),
+    [(dt.date(2150, 6, 15), "2150-06-15"), (dt.date(1926, 6, 15), "1926-06-15"),
+     ("15.6.2150", "'15.6.2150'"), ("5/6/2150", "'5/6/2150'"), ("2150-06-15", "'2150-06-15'")],
+)  # fmt: skip
+def test_a_date_out_of_bounds_is_said_to_be_one(typed, read):
+    """It was 'not a date: read 91478'."""
+    assert messages(reading(["F1", typed, None, 3, 2])) == [
+        f"Readings!B2: date in a year that no entry can be of: read {read}; accepted: a date in the"
+        " years 1950 to 2149, such as 2026-05-31. Correct the year."
+    ]
+
+
+@pytest.mark.parametrize(
     "typed", ["7:30", "7.30", "0730", "730", "07:30:00", "7h30", "7:30 am", 0.3125, 730, 46173.3125]
 )
 def test_times(typed):
