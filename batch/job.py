@@ -54,15 +54,21 @@ def _assess(package: Package, was: str, path: str, as_of: dt.date | None) -> Ass
 
     read = read_book(package, path)
     result = replace(read, findings=(*read.findings, *_carried_note(was)))
-    return with_bill(judge_read(result, as_of_date(result.book, as_of)))
+    return with_bill(judge_read(result, as_of_date(result.book, as_of), asked=as_of is not None))
 
 
-def judge_read(result: ReadResult, on: dt.date | None) -> Assessment:
-    """Check and judge a book that was read, as of a day; without the bill."""
+def judge_read(result: ReadResult, on: dt.date | None, *, asked: bool = True) -> Assessment:
+    """Check and judge a book that was read, as of a day; without the bill.
+
+    `asked`: the day was asked for, so that a review date which cannot be read decides nothing.
+    """
     from siltbook.checks.fitness import check_book
 
-    findings = (*result.findings, *check_book(result.book, on))
-    return assess(result.book, as_of=on, findings=findings)
+    book, findings = result.book, (*result.findings, *check_book(result.book, on))
+    if asked:
+        left = tuple(key for key in book.settings.not_read if key != "review_date")
+        book = replace(book, settings=replace(book.settings, not_read=left))
+    return assess(book, as_of=on, findings=findings)
 
 
 def review_bytes(

@@ -69,6 +69,8 @@ class Station:
     emitter_exponent: float | None = None
     emitter_passage: float | None = None  # [mm]
     refused: tuple[str, ...] = ()  # keys of numbers that were typed, but cannot be
+    own_limit: bool = False  # whether the register gives its limit, and not the farm
+    not_read: tuple[str, ...] = ()  # keys of its rules that were typed and count for nothing
     more: tuple[tuple[str, object], ...] = ()  # what else the row holds, by the contract's keys
     changed: tuple[ChangedGauge, ...] = ()  # gauges since, in order of time, up to the as-of date
     gauge_row: int = 0  # of the sheet Gauges; 0 where the register's gauge holds

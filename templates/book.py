@@ -123,6 +123,7 @@ class Settings:
     show_pressures: str = ""
     show_dates: str = ""
     unit_said: bool = False  # whether the farm says its pressure unit
+    not_read: tuple[str, ...] = ()  # keys of rules that were typed and cannot be read
 
     @property
     def shown(self) -> Shown:

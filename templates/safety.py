@@ -213,6 +213,11 @@ LOG_OR_NAME = Step(
     "Over and in range on one day: log the flush if there was one; where two filters go by one"
     " name, give each its own.",
 )
+CORRECT_RULES = Step(
+    Task.READING,
+    "A limit or another rule of this station cannot be used as it was typed: correct its cell"
+    " (sheet Findings), and judge the book again.",
+)
 FLUSH_AND_SEE = Step(
     Task.FLUSH,
     "Nobody wrote down whether the flush happened: before anything is opened flush once"

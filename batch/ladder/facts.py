@@ -16,7 +16,7 @@ from siltbook.checks.gauges import NOISE
 from siltbook.checks.register import MOST_LIMIT
 from siltbook.checks.slipped import Slipped
 from siltbook.templates.book import Settings
-from siltbook.templates.contract import READINGS
+from siltbook.templates.contract import FARM, READINGS, STATIONS
 from siltbook.templates.shown import Shown
 
 BORDER = 0.05  # probability on either side
@@ -239,6 +239,17 @@ def unread_beside(facts: Facts) -> tuple[str, ...]:
         return ()
     wanted = facts.history.station.wanted_field is not None
     return tuple(said for said in newest.unread if wanted or "'Field pressure'" not in said)
+
+
+def rules_not_read(facts: Facts) -> tuple[str, ...]:
+    """Rules by which the station is judged otherwise than was typed, since they cannot be read.
+
+    The farm's limit says nothing where the station has its own.
+    """
+    station, farm = facts.history.station, facts.settings.not_read
+    own = tuple(STATIONS.column(key).header.removesuffix(" (m)") for key in station.not_read)
+    farms = tuple(key for key in farm if key != "drop_limit" or not station.own_limit)
+    return (*own, *(f"the farm's {FARM.column(key).header}" for key in farms))
 
 
 def limit_too_high(facts: Facts) -> bool:

@@ -27,6 +27,7 @@ from siltbook.batch.ladder.facts import (
     limit_too_high,
     outlet_zero,
     over_at_reference,
+    rules_not_read,
     too_low_to_flush,
     unread_beside,
 )
@@ -55,7 +56,8 @@ def near_limit(facts: Facts) -> bool:
 
     At the watch share, risen far over the clean drop, over the limit once taken to the reference
     flow, back in range by itself by less than the gauge can tell or by one reading alone, in range
-    and over on the same days, read on an outlet that stands still, or soon at the limit.
+    and over on the same days, read on an outlet that stands still, judged by rules of which one
+    cannot be read, or soon at the limit.
     """
     if facts.latest is None or facts.over:
         return False
@@ -63,7 +65,7 @@ def near_limit(facts: Facts) -> bool:
         return True
     if outlet_still(facts.history) is not None or alike_on_end(facts.history) is not None:
         return True
-    if over_and_in_range(facts.history):
+    if over_and_in_range(facts.history) or rules_not_read(facts):
         return True
     if limit_too_high(facts) and is_over(facts.drop, USUAL_LIMIT):
         return True
@@ -142,6 +144,8 @@ def judge(
         steps = (safety.LOG_OR_NAME, *steps)
     if verdict is Verdict.WATCH and alike_on_end(history) is not None:
         steps = (safety.TRY_ALIKE, *steps)
+    if verdict is Verdict.WATCH and rules_not_read(facts):
+        steps = (safety.CORRECT_RULES, *steps)
     if outlet_zero(facts) and verdict in _BY_THE_DROP:
         steps = (safety.TRY_OUTLET, *steps)
     return Judgement(

@@ -29,6 +29,7 @@ from siltbook.batch.ladder.facts import (
     leak_suspected,
     limit_too_high,
     over_at_reference,
+    rules_not_read,
     too_low_to_flush,
     unread_beside,
 )
@@ -43,8 +44,8 @@ OTHER_FLOW = 0.1  # share by which a drop at the reference flow differs before i
 def reason(verdict: Verdict, facts: Facts) -> str:
     """One sentence (or two) with figures and dates, and what explains a low field pressure."""
     main = _MAIN[verdict](facts)
-    further = (_unread, _passed, _only_drop, _too_high, zero_outlet, still_outlet, _misplaced,
-               _unplaced, _not_read)  # fmt: skip
+    further = (_unread, _rules, _passed, _only_drop, _too_high, zero_outlet, still_outlet,
+               _misplaced, _unplaced, _not_read)  # fmt: skip
     more = "".join(say(facts) for say in further)
     beside = beside_in_range(verdict, facts)
     return f"{main}{_carried(facts)}{_low_field(verdict, facts)}{more}{beside}"
@@ -57,6 +58,15 @@ def _unread(facts: Facts) -> str:
         return ""
     on = facts.on(facts.newest)
     return f" The reading of {on} has {_listed(beside)}: that may mean no flow, or no pressure."
+
+
+def _rules(facts: Facts) -> str:
+    """Rules that were typed and cannot be read, so that the station is judged by others."""
+    lost = rules_not_read(facts) if facts.latest else ()
+    if not lost:
+        return ""
+    what = f" What was typed as {_listed(lost)} cannot be used"
+    return f"{what}, so the station is judged by other rules than were meant: correct it."
 
 
 def _carried(facts: Facts) -> str:

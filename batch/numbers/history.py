@@ -16,6 +16,7 @@ from siltbook.batch.numbers.order import ordered
 from siltbook.batch.numbers.readings import Scale, reading_of, without_low_flows
 from siltbook.batch.numbers.slips import without_slips
 from siltbook.batch.numbers.unplaced import elsewhere, unplaced, unplaced_gauges, unplaced_work
+from siltbook.batch.reading.unread import RULES
 from siltbook.checks.changed import changed_gauges
 from siltbook.checks.gauges import GaugeFitness, gauge_fitness
 from siltbook.checks.labour import most_flush_inlet, usual_inlet
@@ -89,10 +90,18 @@ def stations(book: Book, as_of: dt.date | None = None) -> tuple[Station, ...]:
             emitter_exponent=_number(record["emitter_exponent"]),
             emitter_passage=_number(record["emitter_passage"]),
             refused=refused.get(record["row"], ()),
+            own_limit=limit is not None,
+            not_read=_not_read(book, int(record["row"]), refused.get(record["row"], ())),
             more=tuple((key, record[key]) for key in _MORE if not _blank(record[key])),
             changed=changed.get(name, ()),
         )
     return tuple(found.values())
+
+
+def _not_read(book: Book, row: int, refused: tuple[str, ...]) -> tuple[str, ...]:
+    """The keys of a station's rules that were typed and cannot be read, or cannot be."""
+    said = {key for key, _ in book.stations.unread.get(row, ())} | {*refused}
+    return tuple(key for key in RULES if key in said)
 
 
 @lru_cache(maxsize=128)

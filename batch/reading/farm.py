@@ -22,7 +22,7 @@ from siltbook.batch.reading.columns import (
 from siltbook.batch.reading.dates import read_dates
 from siltbook.batch.reading.numerals import odd_code, one_number
 from siltbook.batch.reading.parsing import tidy
-from siltbook.batch.reading.unread import USED
+from siltbook.batch.reading.unread import SETTINGS, USED, says
 from siltbook.checks.findings import Finding, find
 from siltbook.templates.book import Settings, column_letters
 from siltbook.templates.contract import FARM, Column, Kind, bare
@@ -54,6 +54,7 @@ def read_farm(cells: SheetCells, title: str, workbook: Workbook) -> Farm:
     }
     farm = Farm(Settings())
     values: dict[str, object] = {}
+    not_read: list[str] = []
     unit_first = sorted(_labels(grid).items(), key=lambda found: found[0] != "pressure_unit")
     for key, (row, column) in unit_first:
         place = (row, column + 1)
@@ -76,9 +77,11 @@ def read_farm(cells: SheetCells, title: str, workbook: Workbook) -> Farm:
             values[key] = got
         elif key in _UNITS:
             farm.unreadable.add(key)
+        elif key in SETTINGS and says(value):
+            not_read.append(key)
         farm.findings.extend(block.findings)
     farm.findings.extend(_said_twice(grid, farm, title))
-    values["unit_said"] = "pressure_unit" in values
+    values |= {"unit_said": "pressure_unit" in values, "not_read": tuple(not_read)}
     farm.settings = dataclasses.replace(farm.settings, **values)  # type: ignore[arg-type]
     return farm
 
