@@ -18,7 +18,7 @@ from pathlib import Path
 
 from siltbook.batch.errors import BookError, why
 from siltbook.batch.reading.foreign import refuse_in_place
-from siltbook.batch.systems import remove, remove_tree, too_long
+from siltbook.batch.systems import name_too_long, remove, remove_tree, too_long
 
 OTHER_ENDINGS = (".ods", ".xls")  # read only: the results go to a new .xlsx
 BOOK_ENDINGS = (".xlsx", ".xlsm", *OTHER_ENDINGS)
@@ -62,9 +62,9 @@ def find_books(
 
 
 def _books_at(path: Path) -> list[Path]:
-    if not path.exists():
+    if not os.path.exists(path):
         lacks = f"{path}: no such file or folder. Check the spelling of the path."
-        raise BookError(too_long(path) or lacks)
+        raise BookError(too_long(path) or name_too_long(path) or lacks)
     if not path.is_dir():
         return [path]
     inside = books_in(path)
@@ -120,11 +120,11 @@ def stamp_of(path: Path) -> tuple[int, int, int]:
 def open_file(path: Path) -> OpenedFile:
     """Read a book whole; BookError where it is no file, too large, unreadable or changing."""
     try:
-        if path.is_dir():
+        if os.path.isdir(path):
             raise BookError(f"{path}: this is a folder, not a workbook. Name the file in it.")
-        if not path.exists():
+        if not os.path.exists(path):
             lacks = f"{path}: no such file. Check the spelling of the path."
-            raise BookError(too_long(path) or lacks)
+            raise BookError(too_long(path) or name_too_long(path) or lacks)
         if not path.is_file():
             raise BookError(f"{path}: this is not an ordinary file. Name a saved workbook.")
         before = stamp_of(path)
@@ -152,7 +152,7 @@ def reviewed_path(book: Path, out: Path | None, used: set[Path], made: str = "re
     stem = book.stem
     ours = book.suffix.lower()
     beside = (e for e in (".xlsx", *OTHER_ENDINGS) if e != ours)
-    if ours in OTHER_ENDINGS and any(book.with_suffix(e).exists() for e in beside):
+    if ours in OTHER_ENDINGS and any(os.path.exists(book.with_suffix(e)) for e in beside):
         stem = book.name  # the plain name belongs to the result of the .xlsx, or to neither
     target = folder / f"{stem}.{made}{ending}"
     number = 2
@@ -229,7 +229,10 @@ def _refusal(target: Path) -> Iterator[None]:
             f"{target}: cannot be written ({why(error)}). Close it in other programs, check the "
             "space and the permissions."
         )
-        raise BookError(too_long(target) or too_long(target.with_name(_LONGEST)) or said) from error
+        far = too_long(target) or too_long(target.with_name(_LONGEST))
+        kept = target.with_name(f"{target.stem}.previous-9{target.suffix}")
+        long = name_too_long(target) or name_too_long(kept)
+        raise BookError(far or long or said) from error
 
 
 @contextlib.contextmanager

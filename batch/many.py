@@ -118,22 +118,28 @@ def judge_whole(job: Job) -> Judged:
 
 def process_book(order: Order) -> Outcome:
     """Judge one book and write its result; every failure becomes an outcome."""
-    taken = _take(order)
-    if isinstance(taken, Outcome):
-        return taken
-    return _write(order, taken, judge(_job(order, taken)))
+    begun = _begin(order)
+    if isinstance(begun, Outcome):
+        return begun
+    taken, job = begun
+    return _end(order, taken, judge(job))
 
 
-def _take(order: Order) -> OpenedFile | Outcome:
+def _begin(order: Order) -> Outcome | tuple[OpenedFile, Job]:
+    """The book's bytes and what a worker gets, or why they cannot be had."""
     from siltbook.batch.files import open_file
 
+    path = order.path
     try:
-        return open_file(order.path)
+        taken = open_file(path)
+        return taken, _job(order, taken)
     except SiltbookError as error:
-        passing = isinstance(error.__cause__, OSError) or not os.path.lexists(order.path)
-        return Outcome(order.path, {}, failure=str(error), passing=passing)
+        passing = isinstance(error.__cause__, OSError) or not os.path.lexists(path)
+        return Outcome(path, {}, failure=str(error), passing=passing)
     except MemoryError:
-        return Outcome(order.path, {}, failure=too_large(order.path))
+        return Outcome(path, {}, failure=too_large(path))
+    except Exception as error:  # the last resort: one book never stops the others
+        return _faulty(order, error)
 
 
 def _job(order: Order, taken: OpenedFile) -> Job:
@@ -144,20 +150,32 @@ def _job(order: Order, taken: OpenedFile) -> Job:
     return Job(taken.data, str(path), path.name, str(order.target or path), order.as_of, boxes)
 
 
-def _write(order: Order, taken: OpenedFile, judged: Judged) -> Outcome:
-    from siltbook.batch.files import lock_note
-    from siltbook.batch.typed.keeping import put_result
-
+def _end(order: Order, taken: OpenedFile, judged: Judged) -> Outcome:
+    """Write what came of a book."""
     if judged.failure:
         return Outcome(order.path, {}, failure=judged.failure, fault=judged.fault)
     try:
-        said = put_result(taken, order.target, judged.package, judged.ended)
+        return _written(order, taken, judged)
     except SiltbookError as error:
         return Outcome(order.path, {}, failure=str(error), passing=True)
+    except Exception as error:
+        return _faulty(order, error)
+
+
+def _written(order: Order, taken: OpenedFile, judged: Judged) -> Outcome:
+    from siltbook.batch.files import lock_note
+    from siltbook.batch.typed.keeping import put_result
+
+    said = put_result(taken, order.target, judged.package, judged.ended)
     notes = [*said.lines, lock_note(order.path), lock_note(order.target) if order.target else ""]
     entry = judged.entry | ({"kept": str(said.kept), "kept_why": said.why} if said.kept else {})
     lines = (*judged.lines, *(f"  {note}" for note in notes if note))
     return Outcome(order.path, entry, lines, said=said.lines)
+
+
+def _faulty(order: Order, error: Exception) -> Outcome:
+    fault = fault_of(error)
+    return Outcome(order.path, {}, failure=fault.said(order.path), fault=fault)
 
 
 def orders(
@@ -190,8 +208,12 @@ def _target(
     if made != "reviewed" or not path.stem.casefold().endswith(".reviewed"):
         return reviewed_path(path, out, used, made)
     target = path if out is None else out / path.name
-    if target.resolve() == path.resolve() or target in used:
+    if target.resolve() == path.resolve():
         return None
+    if any(str(one).casefold() == str(target).casefold() for one in used):
+        # Two of one name, of two folders: both go where they were asked to go.
+        plain = path.with_name(f"{path.stem[: -len('.reviewed')]}{path.suffix}")
+        return reviewed_path(plain, out, used)
     used.add(target)
     return target
 
@@ -276,13 +298,13 @@ def submit_in_order(
     under_way: deque[Outcome | tuple[OpenedFile, Future[Judged]]] = deque()
     while rest:
         for order in list(islice(rest, len(under_way), ahead)):
-            taken = _take(order)
-            if isinstance(taken, Outcome):
-                under_way.append(taken)
+            begun = _begin(order)
+            if isinstance(begun, Outcome):
+                under_way.append(begun)
             else:
-                under_way.append((taken, pool.submit(how, _job(order, taken))))
+                under_way.append((begun[0], pool.submit(how, begun[1])))
         order, first = rest[0], under_way.popleft()
         if not isinstance(first, Outcome):
-            first = _write(order, first[0], result(first[1], order))
+            first = _end(order, first[0], result(first[1], order))
         rest.popleft()
         yield first

@@ -41,6 +41,22 @@ def too_long(path: Path, system: str = sys.platform) -> str:
     )
 
 
+def name_too_long(path: Path) -> str:
+    """The sentence for a file whose name the disk does not take for its length; '' otherwise.
+
+    Each disk has its own limit, most of them 255 bytes: so the system is asked.
+    """
+    try:
+        os.lstat(path)
+    except OSError as error:
+        if error.errno == errno.ENAMETOOLONG:
+            return (
+                f"{path}: the name has {len(path.name)} characters, more than a file's name can "
+                "have here. Give the book a shorter name."
+            )
+    return ""
+
+
 def is_junction(status: os.stat_result) -> bool:
     """Whether a folder, as looked at without following it, only leads to another (on Windows)."""
     return getattr(status, "st_reparse_tag", 0) == _JUNCTION

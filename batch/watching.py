@@ -6,6 +6,7 @@ renamed over the book, and a change on a shared drive that nobody announced are 
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -55,8 +56,8 @@ def stamps(folder: Path) -> dict[Path, Stamp]:
     """The books of a folder, each with its stamp; BookError where the folder cannot be watched."""
     from siltbook.batch.files import books_in
 
-    if not folder.is_dir():
-        how = "is a file" if folder.exists() else "is not there, or was renamed or deleted"
+    if not os.path.isdir(folder):
+        how = "is a file" if os.path.exists(folder) else "is not there, or was renamed or deleted"
         raise BookError(f"{folder}: cannot be watched (it {how}). Check its path; name a folder.")
     # One that was renamed or deleted in between: the next look will tell.
     found = {book: stamp_now(book) for book in books_in(folder)}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -66,7 +67,7 @@ def witness_file(path: Path) -> list[tuple[str, bytes]]:
     """
     from siltbook.batch.files import open_file
 
-    if not path.is_dir():
+    if not os.path.isdir(path):
         return [(path.name, open_file(path).data)]
     return [_archived(folder) for folder in _archives(path)]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -57,7 +58,7 @@ def adopt(
 
 
 def _same(one: Path, other: Path) -> bool:
-    return one.exists() and other.exists() and one.samefile(other)
+    return os.path.exists(one) and os.path.exists(other) and one.samefile(other)
 
 
 def _register(into: Path) -> Iterator[str]:
@@ -139,7 +140,7 @@ def _mapping_path(read: list[Source]) -> Path:
     first = read[0].path
     target = first.with_name(f"{first.stem}.mapping.xlsx")
     number = 2
-    while target.exists():
+    while os.path.lexists(target):
         target = first.with_name(f"{first.stem}.mapping-{number}.xlsx")
         number += 1
     return target
@@ -162,7 +163,7 @@ def _new_file(target: Path, data: bytes) -> None:
     from siltbook.batch.files import make_folder, write_whole
 
     make_folder(target.parent)
-    if target.exists():
+    if os.path.lexists(target):
         raise BookError(
             f"{target} is there already; give another path with --out, or move it away."
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 from pathlib import Path
 from typing import Any
 
@@ -107,7 +108,7 @@ def _refuse_itself(book: Path, against: tuple[Path, ...]) -> None:
     from siltbook.batch.errors import BookError
 
     for path in against:
-        if path.exists() and book.exists() and path.samefile(book):
+        if os.path.exists(path) and os.path.exists(book) and path.samefile(book):
             raise BookError(
                 f"{book}: was given as a witness of itself (--against {path}), and always agrees:"
                 " give an earlier copy."

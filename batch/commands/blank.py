@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
@@ -38,7 +39,7 @@ def template(
 
     if path.suffix.lower() != ".xlsx":
         raise click.UsageError(f"{path}: a blank workbook ends in .xlsx. Add the ending.")
-    if path.exists() and not force:
+    if os.path.lexists(path) and not force:
         raise click.UsageError(f"{path} exists. Choose another name, or add --force.")
     try:
         data = build(

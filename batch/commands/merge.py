@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
@@ -56,7 +57,7 @@ def merge(book: Path, copies: tuple[Path, ...], base: Path | None, out: Path | N
 def _refuse_existing(out: Path) -> None:
     from siltbook.batch.errors import BookError
 
-    if out.exists():
+    if os.path.lexists(out):
         raise BookError(f"{out} exists and was not replaced: give another name by --out.")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -29,15 +30,15 @@ def pack_path(books: Sequence[Path], month: Month, out: Path | None) -> Path:
     if out is not None and out.suffix.lower() == ".xlsx":
         folder, target = out.parent, out
     else:
-        if out is not None and out.suffix.lower() in _OTHER_ENDINGS and not out.is_dir():
+        if out is not None and out.suffix.lower() in _OTHER_ENDINGS and not os.path.isdir(out):
             raise BookError(
                 f"{out}: a pack ends in .xlsx, and its PDF gets the same name; give a name that "
                 "ends so, or a folder."
             )
         first = books[0]
         single = len(books) == 1
-        name = (first.stem if first.is_file() else first.resolve().name) if single else ""
-        folder = out or (first.parent if first.is_file() else first)
+        name = (first.stem if os.path.isfile(first) else first.resolve().name) if single else ""
+        folder = out or (first.parent if os.path.isfile(first) else first)
         target = folder / f"{name or 'portfolio'}{BADGE}{month}.xlsx"
     make_folder(folder)
     return target
@@ -49,12 +50,12 @@ def refuse_loss(target: Path, pdf: bool) -> None:
     With `pdf` also where the PDF beside it would replace one that is no untouched PDF of a pack.
     """
     beside = target.with_suffix(".pdf")
-    if pdf and beside.exists() and not open_file(beside).data.endswith(PDF_MARK):
+    if pdf and os.path.exists(beside) and not open_file(beside).data.endswith(PDF_MARK):
         raise BookError(
             f"{beside} exists and is not this pack's, or somebody wrote into it: choose another "
             "name by --out, or give --no-pdf."
         )
-    if not target.exists():
+    if not os.path.exists(target):
         return
     data = open_file(target).data
     if untouched(data, PACK_MARK):
@@ -89,7 +90,7 @@ def refuse_copy(book: Path) -> None:
         return
     for ending in BOOK_ENDINGS:
         original = book.with_name(f"{found['stem']}{ending}")
-        if original.exists():
+        if os.path.exists(original):
             raise BookError(
                 f"{book} is a copy that Siltbook made of {original.name}, and rows added to it "
                 f"would be lost: give {original}; nothing was changed."
@@ -98,7 +99,7 @@ def refuse_copy(book: Path) -> None:
 
 def _goes_on(book: Path) -> bool:
     """Whether the result sheets in a file were made from a book of its own name."""
-    if not book.is_file():
+    if not os.path.isfile(book):
         return False
     data = open_file(book).data
     mark = within("siltbook.batch.typed.boxes:read_boxes", data, book.name, data, book.name).mark

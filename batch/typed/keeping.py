@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,7 +25,7 @@ class Said:
 
 def boxes_in(target: Path | None) -> tuple[Box, ...]:
     """What is filled in on the sheet Actions of the result that is there; nothing without one."""
-    if target is None or not target.is_file():
+    if target is None or not os.path.isfile(target):
         return ()
     read = "siltbook.batch.typed.boxes:read_boxes"
     try:

@@ -8,9 +8,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from siltbook.batch.cli import main
 from siltbook.batch.errors import BookError
 from siltbook.batch.files import open_file, replace_book, write_whole
+from siltbook.batch.typed import keeping
 from tests.faults.pausing import together
 from tests.faults.support import ROOT, reviewed, small_book, start
 
@@ -131,6 +134,62 @@ def test_a_book_held_open_elsewhere_leaves_no_kept_copy(
     with pytest.raises(BookError, match=r"cannot be written \(Permission denied\)\. Close it"):
         replace_book(open_file(book), b"new")
     assert {p.name: p.read_bytes() for p in book.parent.iterdir()} == {"farm.xlsx": old}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows counts the whole path")
+def test_a_name_that_leaves_no_room_for_its_result_stops_no_other_book(book: Path) -> None:
+    long = book.with_name(f"{'a' * 245}.xlsx")
+    long.write_bytes(book.read_bytes())
+    done = CliRunner().invoke(main, ["run", str(book.parent)])
+    assert done.exit_code == 3
+    result = long.with_name(f"{'a' * 245}.reviewed.xlsx")
+    said = "the name has 259 characters, more than a file's name can have here."
+    assert f"siltbook: {result}: {said} Give the book a shorter name.\n" in done.output
+    assert book.with_name("farm.reviewed.xlsx").exists()
+    assert not list(book.parent.glob(".siltbook-*"))
+
+
+def test_names_that_no_disk_takes_are_refused_by_every_command_that_is_given_one(
+    book: Path,
+) -> None:
+    long = f"{'a' * 300}.xlsx"
+    refused = f"siltbook: {long}: the name has 305 characters, more than a file's name can have"
+    for words in (["run", long], ["merge", str(book), long], ["audit", long], ["check", long],
+                  ["merge", str(book), str(book), "--out", long]):  # fmt: skip
+        done = CliRunner().invoke(main, words)
+        assert done.exit_code == 3
+        assert done.output.startswith(refused), words
+
+
+def test_what_nobody_foresaw_at_one_book_does_not_stop_the_others(
+    book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def odd(target: Path) -> None:
+        if target.name.startswith("farm"):
+            raise ValueError
+
+    book.with_name("other.xlsx").write_bytes(book.read_bytes())
+    monkeypatch.setattr(keeping, "boxes_in", lambda target: odd(target) or ())
+    done = CliRunner().invoke(main, ["run", str(book.parent)])
+    assert done.exit_code == 3
+    assert f"siltbook: {book}: this is a fault of Siltbook, not of your book" in done.output
+    assert book.with_name("other.reviewed.xlsx").exists()
+
+
+def test_two_reviewed_books_of_one_name_both_go_where_they_were_asked_to_go(
+    tmp_path: Path, old: bytes
+) -> None:
+    books = [tmp_path / side / "farm.reviewed.xlsx" for side in ("east", "west")]
+    for path in books:
+        path.parent.mkdir()
+        path.write_bytes(old)
+    out = tmp_path / "out"
+    done = CliRunner().invoke(main, ["run", *map(str, books), "--out", str(out)])
+    assert done.exit_code == 0, done.output
+    assert {p.name for p in out.iterdir()} == {"farm.reviewed.xlsx", "farm-2.reviewed.xlsx"}
+    for path in books:
+        assert path.read_bytes() == old
+        assert [p.name for p in path.parent.iterdir()] == [path.name]
 
 
 def test_a_result_that_is_a_link_is_replaced_and_its_far_end_left_alone(tmp_path: Path) -> None:
