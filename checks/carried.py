@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from siltbook.checks.context import JoinedBook, Listed, finding, hits
+from siltbook.checks.context import JoinedBook, Listed, finding
 from siltbook.checks.findings import Finding
 from siltbook.templates.contract import CARRIED, Kind
 
@@ -31,8 +31,10 @@ def row_twice(joined: JoinedBook) -> list[Finding]:
         (joined.carried, "carried-twice", ["key"]),
         (joined.gauges, "gauge-twice", ["key", "since"]),
     ):
-        named = place.frame[place.frame["key"].notna()]
-        for row in hits(named.duplicated(keys)):
+        if not len(place.rows):
+            continue
+        named = place.frame[place.there("key")]
+        for row in named.index[named.duplicated(keys)].tolist():
             same = (named[keys] == named.loc[row, keys]).all(axis=1)
             first = int(named.index[same][0])
             read = f"{joined.read(place, 'station', row)}, in row {first} already"

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from statistics import median
 from typing import TYPE_CHECKING
 
-from siltbook.checks.context import JoinedBook, blank, finding, hits
+from siltbook.checks.context import JoinedBook, finding, one_of
 from siltbook.checks.findings import Finding
 from siltbook.checks.wording import AS_EMPTY, number, rows_named
 from siltbook.templates.units import metres_per
@@ -29,11 +29,12 @@ def flush_without_cycles(joined: JoinedBook) -> list[Finding]:
     A cell that was typed but not understood has the reader's finding instead.
     """
     place = joined.work
-    cycles = place.frame["cycles"]
+    cycles, flush = place.values["cycles"], place.values["work"] == "flush"
     accepted = f"the number of cycles run; a complete flush has {joined.book.settings.flush_cycles}"
     found = []
-    for row in hits((place.frame["work"] == "flush") & (blank(place, "cycles") | (cycles == 0))):
-        read = "an empty cell" if cycles.isna()[row] else joined.read(place, "cycles", row)
+    for row in place.hits(flush & (place.blank("cycles") | (cycles == 0))):
+        empty = math.isnan(place.at(row, "cycles"))
+        read = "an empty cell" if empty else joined.read(place, "cycles", row)
         found.append(finding(place, "flush-without-cycles", "cycles", row, read, accepted))
     return found
 
@@ -44,11 +45,11 @@ def flush_signs_blank(joined: JoinedBook) -> list[Finding]:
     A no is an answer and no fault of the log.
     """
     place = joined.work
-    empty = {key: blank(place, key) for key in ("click", "water")}
-    flush = place.frame["work"] == "flush"
+    empty = {key: place.blank(key) for key in ("click", "water")}
+    flush = place.values["work"] == "flush"
     found = []
-    for row in hits(flush & (empty["click"] | empty["water"])):
-        keys = [key for key, mask in empty.items() if mask[row]]
+    for row in place.hits(flush & (empty["click"] | empty["water"])):
+        keys = [key for key, mask in empty.items() if mask[place.places[row]]]
         named = " and ".join(f"'{place.sheet.column(key).header}'" for key in keys)
         read = f"nothing in {named}"
         accepted = "yes or no in both cells"
@@ -78,19 +79,16 @@ def flush_inlet_odd(joined: JoinedBook) -> list[Finding]:
     Too high, it counts as empty: it proves no flush.
     """
     place = joined.work
-    typed = place.frame["flush_inlet"].dropna()
-    typed = typed[place.frame["known"].reindex(typed.index)]
-    if typed.empty:
+    typed = place.hits(place.there("flush_inlet") & place.values["known"])
+    if not typed:
         return []
-    scales = place.frame["full_scale"].astype("float64").to_dict()
     inlets = joined.readings.frame.groupby("key")["inlet"].agg(list).to_dict()
     found = []
-    for row, value in typed.items():
-        at = int(str(row))
-        scale, unit = scales[at], str(place.units[at])
-        usual = usual_inlet(inlets.get(place.frame.at[at, "key"], []))
-        most = most_flush_inlet(usual, scale)
-        if value <= most + 1e-6:
+    for at in typed:
+        unit = str(place.units[at])
+        usual = usual_inlet(inlets.get(place.at(at, "key"), []))
+        most = most_flush_inlet(usual, float(place.at(at, "full_scale")))
+        if place.at(at, "flush_inlet") <= most + 1e-6:
             continue
         accepted = f"up to {number(most / metres_per(unit), 3)} {unit}; {AS_EMPTY}"
         read = joined.read(place, "flush_inlet", at)
@@ -107,9 +105,11 @@ def work_out_of_service(joined: JoinedBook) -> list[Finding]:
     only, so earlier work may well be in order.
     """
     place = joined.work
-    resting = place.frame[place.frame["in_service"] == "no"]
+    resting = place.values["in_service"] == "no"
+    if not resting.any():
+        return []
     found = []
-    for _, group in resting.sort_values("day", kind="stable").groupby("key"):
+    for _, group in place.frame[resting].sort_values("day", kind="stable").groupby("key"):
         last = group.iloc[-1]
         row = int(group.index[-1])
         when = f" on {joined.shown.day(last['day'])}" if last["day"] == last["day"] else ""
@@ -129,15 +129,16 @@ def zero_not_shown(joined: JoinedBook) -> list[Finding]:
     that reading's day was above zero. A station without earlier readings gives no doubt.
     """
     place = joined.work
-    frame = place.frame
-    opened = frame["work"].isin(OPENING)
+    opened, shown = one_of(place.values["work"], OPENING), place.values["gauge_zero"]
+    if not opened.any():
+        return []
     accepted = "yes, from a gauge seen above zero first"
     found = []
-    for row in hits(opened & (blank(place, "gauge_zero") | (frame["gauge_zero"] == "no"))):
-        read = "no" if frame.at[row, "gauge_zero"] == "no" else "an empty cell"
+    for row in place.hits(opened & (place.blank("gauge_zero") | (shown == "no"))):
+        read = "no" if place.at(row, "gauge_zero") == "no" else "an empty cell"
         found.append(finding(place, "zero-not-shown", "gauge_zero", row, read, accepted))
-    claimed = opened & (frame["gauge_zero"] == "yes")
-    work = frame.loc[claimed, ["key", "day", "second"]].dropna(subset=["key", "day"])
+    claimed = opened & (shown == "yes") & place.there("key", "day")
+    work = place.frame.loc[claimed, ["key", "day", "second"]]
     for row, reading in _dead_before(joined, work).items():
         source = f"{joined.readings.table.sheet} row {reading}"
         read = f"yes, but the latest reading before it shows an inlet of 0 ({source})"

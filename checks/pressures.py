@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from siltbook.checks.context import JoinedBook, Listed, finding, hits
+from siltbook.checks.context import JoinedBook, Listed, finding, one_of
 from siltbook.checks.findings import Finding
 from siltbook.checks.gauges import outlet_slack
 from siltbook.checks.labour import OPENING
@@ -15,6 +15,8 @@ from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from siltbook.templates.book import Array
 
 PRESSURES = ("inlet", "outlet", "field")
 LOW_FLOW_SHARE = 0.2  # of the reference flow; below it a drop tells nothing
@@ -34,10 +36,10 @@ def outlet_over_inlet(joined: JoinedBook) -> list[Finding]:
     left out.
     """
     place = joined.readings
-    above = place.frame["outlet"] - place.frame["inlet"]
+    above = place.values["outlet"] - place.values["inlet"]
     found = []
-    for row in hits(above > NOISE):
-        if above[row] <= _slack(place, row):
+    for row in place.hits(above > NOISE):
+        if above[place.places[row]] <= _slack(place, row):
             continue
         inlet = f"inlet {joined.read(place, 'inlet', row)} in {place.table.cell('inlet', row)}"
         read = f"outlet {joined.read(place, 'outlet', row)}, {inlet}"
@@ -48,10 +50,10 @@ def outlet_over_inlet(joined: JoinedBook) -> list[Finding]:
 
 def _slack(place: Listed, row: int) -> float:
     def known(column: str) -> float | None:
-        value = place.frame.at[row, column]
+        value = place.at(row, column)
         return value if isinstance(value, float) and value >= 0 else None
 
-    gauges = place.frame.at[row, "gauges"]
+    gauges = place.at(row, "gauges")
     return outlet_slack(
         gauges=gauges if isinstance(gauges, str) else None,
         full_scale=known("full_scale"),
@@ -66,12 +68,12 @@ def pressure_beyond_gauge(joined: JoinedBook) -> list[Finding]:
     A pointer exactly at full scale is accepted; stations without a full scale are left out.
     """
     place = joined.readings
-    scale = place.frame["full_scale"].astype("float64")
+    scale = place.values["full_scale"]
     found = []
     for key in PRESSURES:
-        for row in hits((scale > 0) & (place.frame[key] > scale + 1e-6)):
-            unit = str(place.frame.at[row, "unit"])
-            most = number(scale[row] / metres_per(unit), 3)
+        for row in place.hits((scale > 0) & (place.values[key] > scale + 1e-6)):
+            unit = str(place.at(row, "unit"))
+            most = number(place.at(row, "full_scale") / metres_per(unit), 3)
             accepted = f"up to the gauge's full scale, {most} {unit}"
             accepted += f"; {AS_EMPTY}" if key == "field" else ""
             read = joined.read(place, key, row)
@@ -88,12 +90,12 @@ def pressure_other_unit(joined: JoinedBook) -> list[Finding]:
     pressure stay within a factor of five; a zero says nothing about units.
     """
     place = joined.readings
-    frame = place.frame
     found = []
     for key in PRESSURES:
-        least, most = frame[key].min(), frame[key].max()
-        if not most > FAR * least:
+        values = place.values[key][place.there(key)]
+        if not len(values) or not values.max() > FAR * values.min():
             continue  # no reading is far from any other
+        frame = place.frame
         grouped = frame.groupby("key")[key]
         median = grouped.transform("median")
         enough = (grouped.transform("count") >= ENOUGH_READINGS) & (median > 0) & (frame[key] > 0)
@@ -130,7 +132,7 @@ def flow_not_positive(joined: JoinedBook) -> list[Finding]:
     return [
         finding(place, "flow-not-positive", "flow", row, joined.read(place, "flow", row),
                 "a flow above 0, or an empty cell")
-        for row in hits(place.frame["flow"] <= 0)
+        for row in place.hits(place.values["flow"] <= 0)
     ]  # fmt: skip
 
 
@@ -141,60 +143,72 @@ def flow_too_low(joined: JoinedBook) -> list[Finding]:
     four readings or more with a flow; stations with neither are left out.
     """
     place = joined.readings
-    flow = place.frame["flow"]
-    reference = place.frame["reference_flow"].astype("float64")
-    registered = reference.notna()
-    if not registered.all():
-        known = flow.where(flow > 0).groupby(place.frame["key"])
-        usual = known.transform("median").where(known.transform("count") >= ENOUGH_FLOWS)
-        reference = reference.fillna(usual)
-    least = LOW_FLOW_SHARE * reference
+    flow, registered = place.values["flow"], place.there("reference_flow")
+    reference = _flow_to_expect(place)
     unit = joined.book.settings.flow_unit
     # An unknown unit cannot get here from the reader; the canonical one is shown then.
     shown = unit if unit in FLOW_UNITS else "m3/h"
     factor = cubic_metres_per_hour_per(shown)
     found = []
-    for row in hits((flow > 0) & (flow < least - NOISE)):
-        accepted = f"{number(float(least[row]) / factor, 3)} {shown} or more"
+    for row in place.hits((flow > 0) & (flow < LOW_FLOW_SHARE * reference - NOISE)):
+        at = place.places[row]
+        accepted = f"{number(LOW_FLOW_SHARE * float(reference[at]) / factor, 3)} {shown} or more"
         read = joined.read(place, "flow", row)
-        if not registered[row]:
-            read += f", while the usual flow is {number(float(reference[row]) / factor, 3)} {shown}"
+        if not registered[at]:
+            read += f", while the usual flow is {number(float(reference[at]) / factor, 3)} {shown}"
         found.append(finding(place, "flow-too-low", "flow", row, read, accepted))
     return found
+
+
+def _flow_to_expect(place: Listed) -> Array:
+    """The reference flow of each reading's station [m3/h], else its usual one; NaN without both."""
+    import numpy as np
+    import pandas as pd
+
+    flow, registered = place.values["flow"], place.there("reference_flow")
+    reference = place.values["reference_flow"]
+    if not (~registered & (flow > 0)).any():
+        return reference
+    known = pd.Series(np.where(flow > 0, flow, math.nan)).groupby(place.values["key"])
+    usual = known.transform("median").where(known.transform("count") >= ENOUGH_FLOWS)
+    return np.where(registered, reference, usual.to_numpy())
 
 
 def flow_too_high(joined: JoinedBook) -> list[Finding]:
     """A flow over five times the station's reference flow: one of the two is a slip."""
     place = joined.readings
-    most = HIGH_FLOW * place.frame["reference_flow"].astype("float64")
+    most = HIGH_FLOW * place.values["reference_flow"]
     unit = joined.book.settings.flow_unit
     shown = unit if unit in FLOW_UNITS else "m3/h"
     found = []
-    for row in hits((most > 0) & (place.frame["flow"] > most + NOISE)):
-        top = number(float(most[row]) / cubic_metres_per_hour_per(shown), 3)
+    for row in place.hits((most > 0) & (place.values["flow"] > most + NOISE)):
+        top = number(float(most[place.places[row]]) / cubic_metres_per_hour_per(shown), 3)
         accepted = f"up to {top} {shown}; {AS_EMPTY}"
         read = joined.read(place, "flow", row)
         found.append(finding(place, "flow-too-high", "flow", row, read, accepted))
     return found
 
 
-def _while_closed(joined: JoinedBook, side: pd.Series) -> list[int]:
+def _while_closed(joined: JoinedBook, side: Array) -> list[int]:
     """Rows where a side reads zero, but for days on which the element was opened.
 
     On such a day a zero is what has to be seen, and no fault.
     """
-    frame, work = joined.readings.frame, joined.work.frame
-    opened = work[work["work"].isin(OPENING)]
-    days = set(zip(opened["key"], opened["day"], strict=True))
-    return [row for row in hits(side) if (frame.at[row, "key"], frame.at[row, "day"]) not in days]
+    if not side.any():
+        return []
+    place, work = joined.readings, joined.work.values
+    opened = one_of(work["work"], OPENING)
+    days = set(zip(work["key"][opened].tolist(), work["day"][opened].tolist(), strict=True))
+    asked = zip(place.values["key"][side].tolist(), place.values["day"][side].tolist(), strict=True)
+    return [row for row, at in zip(place.hits(side), asked, strict=True) if at not in days]
 
 
 def no_outlet_pressure(joined: JoinedBook) -> list[Finding]:
     """An outlet of zero below an inlet above zero: it is used, and the gauge is in doubt."""
     place = joined.readings
-    frame = place.frame
+    values = place.values
     found = []
-    for row in _while_closed(joined, (frame["outlet"] == 0) & (frame["inlet"] > 0)):
+    for row in _while_closed(joined, (values["outlet"] == 0) & (values["inlet"] > 0)):
         read = f"{joined.read(place, 'outlet', row)} behind an inlet of "
         read += f"{joined.read(place, 'inlet', row)}: a dead gauge, a shut valve, or no way through"
         accepted = "an outlet above zero while the station irrigates"
@@ -205,9 +219,8 @@ def no_outlet_pressure(joined: JoinedBook) -> list[Finding]:
 def no_inlet_pressure(joined: JoinedBook) -> list[Finding]:
     """An inlet of zero: no drop can be read off it, and so it is not used."""
     place = joined.readings
-    frame = place.frame
     found = []
-    for row in _while_closed(joined, frame["inlet"] == 0):
+    for row in _while_closed(joined, place.values["inlet"] == 0):
         read = f"{joined.read(place, 'inlet', row)}: pump off, or a dead gauge; not used"
         accepted = "a reading taken while the pump runs"
         found.append(finding(place, "no-inlet-pressure", "inlet", row, read, accepted))
@@ -220,9 +233,9 @@ def zero_drop_flowing(joined: JoinedBook) -> list[Finding]:
     Without a flow nobody knows whether water ran, and there is no finding.
     """
     place = joined.readings
-    frame = place.frame
+    values = place.values
     found = []
-    for row in hits((frame["inlet"] == frame["outlet"]) & (frame["flow"] > 0)):
+    for row in place.hits((values["inlet"] == values["outlet"]) & (values["flow"] > 0)):
         inlet, flow = (joined.read(place, key, row) for key in ("inlet", "flow"))
         read = f"{inlet} on both sides at a flow of {flow}"
         accepted = "an outlet below the inlet while water flows"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from siltbook.checks.context import JoinedBook, finding, hits
+from siltbook.checks.context import JoinedBook, finding
 from siltbook.checks.findings import Finding, find
 from siltbook.checks.scripts import (
     by_looks,
@@ -31,8 +31,8 @@ def station_unknown(joined: JoinedBook) -> list[Finding]:
     the other rows. Rows without a name are left to the schema. An agreed action may be for
     the whole farm.
     """
-    register = joined.stations.frame
-    names_known = [str(name) for name in register["name"][register["known"]]]
+    register = joined.stations.values
+    names_known = [str(name) for name in register["name"][register["known"]].tolist()]
     names = names_known[:NAMES_SHOWN]
     seen, known = by_looks(names_known), tuple(sorted(names_known))
     more = ", …" if len(names_known) > NAMES_SHOWN else ""
@@ -40,7 +40,7 @@ def station_unknown(joined: JoinedBook) -> list[Finding]:
     accepted += f" ({', '.join(names)}{more})" if names else ", which names none"
     found = []
     for place in (joined.readings, joined.work, joined.agreed, joined.gauges, joined.carried):
-        strange = place.frame["key"].notna() & ~place.frame["known"]
+        strange = place.there("key") & ~place.values["known"]
         if not strange.any():
             continue
         strangers = place.frame[strange]
@@ -98,11 +98,11 @@ def station_repeated(joined: JoinedBook) -> list[Finding]:
     Every row after the first gives a finding; the first row is the one that is used.
     """
     place = joined.stations
-    named = place.frame[place.frame["key"].notna()]
-    firsts = {key: row for row, key in reversed(list(named["key"].items()))}
+    firsts: dict[str, int] = {}
     found = []
-    for row in hits(named["key"].duplicated()):
-        first = firsts[named.at[row, "key"]]
+    for row, key in zip(place.rows.tolist(), place.values["key"].tolist(), strict=True):
+        if key is None or (first := firsts.setdefault(key, row)) == row:
+            continue
         read = f"{joined.read(place, 'station', row)}, in row {first} already"
         accepted = f"each station once; row {first} was used"
         found.append(finding(place, "station-repeated", "station", row, read, accepted))
@@ -116,10 +116,14 @@ def station_look_alike(joined: JoinedBook) -> list[Finding]:
     are written as it is.
     """
     place = joined.stations
-    firsts = place.frame.loc[place.frame["key"].dropna().drop_duplicates().index, "station"]
-    if all(str(name).isascii() for name in firsts):
+    columns = (place.rows, place.values["station"], place.values["key"])
+    names, keys = {}, set()
+    for row, name, key in zip(*(column.tolist() for column in columns), strict=True):
+        if key is not None and key not in keys:
+            keys.add(key)
+            names[row] = str(name)
+    if all(name.isascii() for name in names.values()):
         return []
-    names = {int(row): str(name) for row, name in firsts.items()}
     rows: dict[str, int] = {}
     found = []
     for row, name in names.items():
@@ -141,13 +145,18 @@ def clean_drop_high(joined: JoinedBook) -> list[Finding]:
 
     Exactly 70 % is accepted; without a clean drop there is nothing to ask.
     """
+    import numpy as np
+
     place = joined.stations
-    limit = place.frame["drop_limit"].fillna(joined.book.settings.drop_limit)
+    limit = np.where(
+        place.there("drop_limit"), place.values["drop_limit"], joined.book.settings.drop_limit
+    )
     most, say = HIGH_SHARE * limit, joined.shown.exact
     found = []
-    for row in hits(place.frame["clean_drop"] > most + 1e-9):
-        read = f"{joined.read(place, 'clean_drop', row)} at a limit of {say(limit[row])}"
-        accepted = f"up to {say(most[row])}"
+    for row in place.hits(place.values["clean_drop"] > most + 1e-9):
+        own, high = (float(column[place.places[row]]) for column in (limit, most))
+        read = f"{joined.read(place, 'clean_drop', row)} at a limit of {say(own)}"
+        accepted = f"up to {say(high)}"
         found.append(finding(place, "clean-drop-high", "clean_drop", row, read, accepted))
     return found
 
@@ -168,8 +177,8 @@ def limit_odd(joined: JoinedBook) -> list[Finding]:
         found.append(
             find("limit-odd", sheet=book.farm_sheet, cell=cell, read=read, accepted=accepted)
         )
-    limits = place.frame["drop_limit"]
-    for row in hits((limits < LEAST_LIMIT) | (limits > MOST_LIMIT)):
+    limits = place.values["drop_limit"]
+    for row in place.hits((limits < LEAST_LIMIT) | (limits > MOST_LIMIT)):
         read = joined.read(place, "drop_limit", row)
         found.append(finding(place, "limit-odd", "drop_limit", row, read, accepted))
     return found

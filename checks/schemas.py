@@ -17,10 +17,10 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
 
-from siltbook.checks.context import JoinedBook, Listed, finding
+from siltbook.checks.context import JoinedBook, Listed, finding, one_of
 from siltbook.checks.findings import Finding, find
 from siltbook.checks.wording import AS_EMPTY, label, listed, number, unit_for, with_unit
-from siltbook.templates.book import Book, outside
+from siltbook.templates.book import Book, Table, outside
 from siltbook.templates.contract import (
     FARM,
     NUMERIC,
@@ -39,6 +39,8 @@ if TYPE_CHECKING:
     import pandas as pd
     import pandera.pandas as pa
 
+    from siltbook.templates.book import Array
+
 _OBJECTS: dict[Kind, tuple[type, str]] = {
     Kind.DATE: (dt.date, "cell-not-date"),
     Kind.TIME: (dt.time, "cell-not-time"),
@@ -50,22 +52,33 @@ _NOUNS = {
 }
 
 
-def _is_number(values: pd.Series) -> pd.Series:
+def _numbers(values: Array) -> Array:
     import pandas as pd
 
-    return pd.to_numeric(values, errors="coerce").notna()
+    if values.dtype == "float64":
+        return values
+    return pd.to_numeric(values, errors="coerce").astype("float64")
 
 
-def _holds(type_: type) -> Callable[[pd.Series], pd.Series]:
-    return lambda values: values.map(lambda value: isinstance(value, type_)).astype(bool)
+def _is_number(values: Array) -> Array:
+    import numpy as np
+
+    return ~np.isnan(_numbers(values))
 
 
-def _within(column: Column) -> Callable[[pd.Series], pd.Series]:
-    def check(values: pd.Series) -> pd.Series:
-        import pandas as pd
+def _holds(type_: type) -> Callable[[Array], Array]:
+    def check(values: Array) -> Array:
+        import numpy as np
 
+        return np.array([isinstance(value, type_) for value in values.tolist()], dtype=bool)
+
+    return check
+
+
+def _within(column: Column) -> Callable[[Array], Array]:
+    def check(values: Array) -> Array:
         # What is no number fails its own check; here it would only add a second finding.
-        return ~outside(column, pd.to_numeric(values, errors="coerce").astype("float64"))
+        return ~outside(column, _numbers(values))
 
     return check
 
@@ -75,7 +88,13 @@ class Condition:
     """What each value of a column must be, asked of a whole column; `code` names its finding."""
 
     code: str
-    holds: Callable[[pd.Series], pd.Series]
+    holds: Callable[[Array], Array]
+
+    def of_a_column(self, values: pd.Series) -> pd.Series:
+        """The same as pandera asks it."""
+        import pandas as pd
+
+        return pd.Series(self.holds(values.to_numpy()), values.index, dtype=bool)
 
 
 @cache
@@ -85,7 +104,7 @@ def conditions(sheet: Sheet, column: Column) -> tuple[Condition, ...]:
         type_, code = _OBJECTS[column.kind]
         return (Condition(code, _holds(type_)),)
     if column.choices:
-        return (Condition("cell-not-choice", lambda values: values.isin(column.choices)),)
+        return (Condition("cell-not-choice", lambda values: one_of(values, column.choices)),)
     if column.kind not in NUMERIC:
         return ()
     number = Condition("cell-not-number", _is_number)
@@ -107,7 +126,7 @@ def schema(sheet: Sheet) -> pa.DataFrameSchema:
         {
             column.key: pa.Column(
                 checks=[
-                    pa.Check(one.holds, name=one.code, error=one.code)
+                    pa.Check(one.of_a_column, name=one.code, error=one.code)
                     for one in conditions(sheet, column)
                 ],
                 nullable=not column.required,
@@ -118,9 +137,11 @@ def schema(sheet: Sheet) -> pa.DataFrameSchema:
     )
 
 
-def _sound(sheet: Sheet, column: Column, values: pd.Series) -> bool:
+def _sound(sheet: Sheet, column: Column, values: Array) -> bool:
     """Whether every condition of a column holds, so that its schema could find nothing."""
-    missing = values.isna().to_numpy()
+    import pandas as pd
+
+    missing = pd.isna(values)
     if column.required and missing.any():
         return False
     if missing.all():  # nobody typed into it, as into most columns
@@ -132,10 +153,10 @@ def _sound(sheet: Sheet, column: Column, values: pd.Series) -> bool:
         return False
 
 
-def failures(sheet: Sheet, frame: pd.DataFrame) -> list[tuple[str, str, int]]:
+def failures(sheet: Sheet, table: Table) -> list[tuple[str, str, int]]:
     """Every failure of a list sheet as (code, column key, spreadsheet row)."""
-    keys = [] if frame.empty else [str(key) for key in frame]
-    asked = [key for key in keys if not _sound(sheet, sheet.column(key), frame[key])]
+    columns = {} if table.frame.empty else table.values
+    asked = [key for key, own in columns.items() if not _sound(sheet, sheet.column(key), own)]
     if not asked:
         return []
     import pandera.errors
@@ -144,7 +165,7 @@ def failures(sheet: Sheet, frame: pd.DataFrame) -> list[tuple[str, str, int]]:
     try:
         # An environment that switches validation off elsewhere must not switch it off here.
         with config_context(validation_enabled=True):
-            schema(sheet).validate(frame[asked], lazy=True)
+            schema(sheet).validate(table.frame[asked], lazy=True)
     except pandera.errors.SchemaErrors as faults:
         cases = faults.failure_cases
         codes = cases["check"].where(cases["check"] != "not_nullable", "cell-missing")
@@ -197,7 +218,7 @@ def _until_then(joined: JoinedBook, sheet: Sheet, column: Column, code: str) -> 
 def _stood_in(place: Listed, key: str, row: int) -> bool:
     """Whether another column's number stands in for a cell that was left blank."""
     instead = place.sheet.column(key).instead
-    return bool(instead) and not math.isnan(float(str(place.frame.at[row, instead])))
+    return bool(instead) and not math.isnan(float(str(place.at(row, instead))))
 
 
 def check_list(joined: JoinedBook, place: Listed) -> list[Finding]:
@@ -207,7 +228,7 @@ def check_list(joined: JoinedBook, place: Listed) -> list[Finding]:
     the reader's own finding and is not reported again as empty.
     """
     found, empty = [], defaultdict[int, list[str]](list)
-    for code, key, row in failures(place.sheet, place.table.frame):
+    for code, key, row in failures(place.sheet, place.table):
         if code == "cell-missing":
             typed = key not in place.table.places or row in place.table.raw.get(key, {})
             if not typed and not _stood_in(place, key, row):
@@ -221,7 +242,7 @@ def check_list(joined: JoinedBook, place: Listed) -> list[Finding]:
 
 
 def _accepted_at(joined: JoinedBook, place: Listed, code: str, key: str, row: int) -> str:
-    unit, stated = str(place.frame.at[row, "unit"]), place.table.units.get(key, "")
+    unit, stated = str(place.at(row, "unit")), place.table.units.get(key, "")
     flow_unit = joined.book.settings.flow_unit
     return _accepted(place.sheet.column(key), code, unit, flow_unit, stated)
 

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from siltbook.checks.context import JoinedBook, Listed, finding, hits
+from siltbook.checks.context import JoinedBook, Listed, finding
 from siltbook.checks.findings import Finding
 from siltbook.checks.lastday import far_ahead
 from siltbook.checks.slipped import slipped_dates
 from siltbook.checks.wording import clock, rows_named
 
 if TYPE_CHECKING:
-    import pandas as pd
+    from siltbook.templates.book import Array
 
 _Entry = tuple[int, int, bool]  # number of the list, spreadsheet row, without a time
 
@@ -51,14 +51,22 @@ def date_outside_season(joined: JoinedBook) -> list[Finding]:
     accepted = f"dates in {named}, the season on the sheet {joined.book.farm_sheet}"
     found = []
     for place in (joined.readings, joined.work, joined.water):
-        year = place.frame["day"].dt.year
-        outside = place.frame[year.notna() & ~year.isin(years)]
-        for _, group in outside.groupby(year, sort=False):
-            first, *others = (int(row) for row in group.index)
+        outside: dict[int, list[int]] = {}
+        for row in _beyond(place, years):
+            outside.setdefault(place.days[row].year, []).append(row)
+        for first, *others in outside.values():
             also = f" (same year in {rows_named(others)})" if others else ""
-            read = f"{joined.shown.day(group['date'].iloc[0])}{also}"
+            read = f"{joined.shown.day(place.days[first])}{also}"
             found.append(finding(place, "date-outside-season", "date", first, read, accepted))
     return found
+
+
+def _beyond(place: Listed, years: tuple[int, ...]) -> list[int]:
+    """The rows of a list whose day lies in none of the years."""
+    import numpy as np
+
+    year = place.values["day"].astype("datetime64[Y]").astype(int) + 1970
+    return place.hits(place.there("day") & ~np.isin(year, years))
 
 
 def date_slipped(joined: JoinedBook) -> list[Finding]:
@@ -99,9 +107,11 @@ def date_after_review(joined: JoinedBook) -> list[Finding]:
     """
     if joined.as_of is None:
         return []
+    import numpy as np
+
     found, ahead = [], far_ahead(joined.book)
     for place in (joined.readings, joined.work, joined.water):
-        rows = hits(place.frame["date"].notna() & (place.frame["day"] > str(joined.as_of)))
+        rows = place.hits(place.values["day"] > np.datetime64(joined.as_of))
         rows = [row for row in rows if (place.table.sheet, row) not in ahead]
         if not rows:
             continue
@@ -121,7 +131,10 @@ def reading_twice(joined: JoinedBook) -> list[Finding]:
     Readings without inlet or outlet are not compared.
     """
     place = joined.readings
-    frame = place.frame[place.frame[["key", "day", "inlet", "outlet"]].notna().all(axis=1)]
+    asked = place.there("key", "day", *_SIDES)
+    if not _alike(place, asked, ("day", *_SIDES)):
+        return []
+    frame = place.frame[asked]
     frame = frame.assign(occasion=frame["occasion"].fillna("routine"))
     timed = frame[frame["second"].notna()]
     untimed = frame[frame["second"].isna()]
@@ -152,13 +165,13 @@ def readings_differ(joined: JoinedBook) -> list[Finding]:
 
     Found at the later row. Where work is logged at that minute, one is before it and one after.
     """
-    place, work = joined.readings, joined.work.frame
-    asked = ["key", "day", "second", *_SIDES]
-    frame = place.frame[place.frame[asked].notna().all(axis=1)]
+    place, work = joined.readings, joined.work.values
+    asked = place.there("key", "day", "second", *_SIDES)
+    if not _alike(place, asked, ("day", "second")):
+        return []
+    frame = place.frame[asked]
     frame = frame.assign(occasion=frame["occasion"].fillna("routine"))
     minute = ["key", "day", "second", "occasion"]
-    if not frame.duplicated(minute).any():
-        return []
     busy = set(zip(work["key"], work["day"], work["second"], strict=True))
     twice = frame[frame.duplicated(minute, keep=False)]
     firsts: dict[tuple[object, ...], tuple[int, float, float]] = {}
@@ -192,7 +205,7 @@ def rows_copied(joined: JoinedBook) -> list[Finding]:
     """
     place = joined.readings
     runs: dict[int, list[tuple[int, dt.date]]] = {}
-    for number, row, day in _copied(place.frame):
+    for number, row, day in _copied(place):
         runs.setdefault(number, []).append((row, day))
     found = []
     for entries in runs.values():
@@ -206,27 +219,42 @@ def rows_copied(joined: JoinedBook) -> list[Finding]:
     return found
 
 
-def _copied(frame: pd.DataFrame) -> Iterator[tuple[int, int, dt.date]]:
+def _alike(place: Listed, asked: Array, keys: Sequence[str]) -> bool:
+    """Whether two of the rows asked for are of one station and the same in all columns `keys`.
+
+    A quick look before the slow one: in most books there are none.
+    """
+    import numpy as np
+
+    columns = [place.stations[asked], *(place.values[key][asked] for key in keys)]
+    order = np.lexsort(columns)
+    same = np.ones(max(0, len(order) - 1), dtype=bool)
+    for column in columns:
+        ordered = column[order]
+        same &= ordered[1:] == ordered[:-1]
+    return bool(same.any())
+
+
+def _copied(place: Listed) -> Iterator[tuple[int, int, dt.date]]:
     """Number of the run, spreadsheet row and day of the readings of every run of copies."""
     import numpy as np
-    import pandas as pd
 
-    frame = frame[frame[["key", "day", "inlet", "outlet"]].notna().all(axis=1)]
-    if frame.empty:
+    asked = place.there("key", "day", *_SIDES)
+    if not asked.any():
         return
-    station, _ = pd.factorize(frame["key"], sort=True)
-    second = frame["second"].fillna(-1.0).to_numpy()
-    order = np.lexsort((second, frame["day"].to_numpy(), station))
-    days = frame["day"].to_numpy()[order]
-    values = frame[["inlet", "outlet", "flow", "field"]].fillna(-1.0e9).to_numpy()[order]
-    values = np.column_stack([values, station[order]])
+    told = {key: place.values[key][asked] for key in ("day", "second", *_SIDES, "flow", "field")}
+    station = place.stations[asked]
+    order = np.lexsort((np.nan_to_num(told["second"], nan=-1.0), told["day"], station))
+    days = told["day"][order]
+    read = [np.nan_to_num(told[key], nan=-1.0e9) for key in (*_SIDES, "flow", "field")]
+    values = np.column_stack([*read, station])[order]
     begins = np.ones(len(order), dtype=bool)
     begins[1:] = (values[1:] != values[:-1]).any(axis=1)
     run = np.cumsum(begins)
     other_day = begins.copy()
     other_day[1:] |= days[1:] != days[:-1]
     copied = np.bincount(run, other_day)[run] >= COPIED_DAYS
-    rows, dates = frame.index.to_numpy(), frame["date"].to_numpy()
+    rows, dates = place.rows[asked], place.values["date"][asked]
     at = order[copied]
     yield from zip(run[copied].tolist(), rows[at].tolist(), dates[at].tolist(), strict=True)
 
@@ -238,14 +266,14 @@ def several_without_time(joined: JoinedBook) -> list[Finding]:
     entry without a time.
     """
     places = (joined.readings, joined.work)
-    if all(place.frame["second"].notna().all() for place in places):
+    if all(place.there("second").all() for place in places):
         return []
     days: dict[tuple[str, dt.date], list[_Entry]] = {}
     for i, place in enumerate(places):
-        frame = place.frame[place.frame["key"].notna() & place.frame["day"].notna()]
-        keys, dates, rows = frame["key"].tolist(), frame["date"].tolist(), frame.index.tolist()
-        untimed = frame["second"].isna().tolist()
-        for key, day, row, gap in zip(keys, dates, rows, untimed, strict=True):
+        asked = place.there("key", "day")
+        columns = (place.values["key"], place.values["date"], place.rows, ~place.there("second"))
+        listed = (column[asked].tolist() for column in columns)
+        for key, day, row, gap in zip(*listed, strict=True):
             days.setdefault((key, day), []).append((i, row, gap))
     late = (
         (day, entries)

@@ -5,15 +5,20 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass, field
-from functools import partial
-from typing import TYPE_CHECKING
+from functools import cached_property, partial
+from typing import TYPE_CHECKING, TypeVar
 
 from siltbook.templates.contract import CARRIED, CHANGED_GAUGES, NUMERIC, WATER, Column, Sheet
 from siltbook.templates.days import ISO
 from siltbook.templates.shown import METRE, Shown, shown_in
 
 if TYPE_CHECKING:
+    from typing import Any, TypeAlias
+
+    import numpy.typing as npt
     import pandas as pd
+
+    Array: TypeAlias = npt.NDArray[Any]
 
 
 def column_letters(index: int) -> str:
@@ -58,12 +63,20 @@ class Table:
     loose: dict[int, tuple[str, dt.date | None, str]] = field(default_factory=dict)
     struck_remarks: frozenset[int] = frozenset()
 
+    @cached_property
+    def values(self) -> dict[str, Array]:
+        """The columns of the frame as arrays: a frame gives each out anew, and slowly."""
+        return {str(key): column.to_numpy() for key, column in self.frame.items()}
+
     def cell(self, key: str, row: int) -> str:
         """Address of one cell, for example D7; of the row's first cell where the key is absent."""
         return f"{column_letters(self.places.get(key, 0))}{row}"
 
 
-def outside(column: Column, values: pd.Series) -> pd.Series:
+Values = TypeVar("Values", "pd.Series", "Array")
+
+
+def outside(column: Column, values: Values) -> Values:
     """Where a column's numbers [canonical units] lie beyond its bounds; missing ones do not."""
     found = values <= 0.0 if column.positive else values < (
         -math.inf if column.low is None else column.low

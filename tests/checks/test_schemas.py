@@ -13,6 +13,7 @@ import pytest
 from siltbook.checks import schemas
 from siltbook.checks.fitness import check_book
 from siltbook.checks.schemas import failures
+from siltbook.templates.book import Table
 from siltbook.templates.contract import LISTS, READINGS, STATIONS, Sheet
 from tests.checks.builders import book, job, reading
 from tests.checks.helpers import found, messages
@@ -157,8 +158,8 @@ def test_text_in_date_and_time_columns() -> None:
 
 
 def test_every_fault_is_reported_at_once() -> None:
-    frame = book([reading(1, None, -1, occasion="x"), reading(2, -2, None)]).readings.frame
-    assert sorted(failures(READINGS, frame)) == [
+    table = book([reading(1, None, -1, occasion="x"), reading(2, -2, None)]).readings
+    assert sorted(failures(READINGS, table)) == [
         ("cell-missing", "inlet", 2),
         ("cell-missing", "outlet", 3),
         ("cell-not-choice", "occasion", 2),
@@ -170,9 +171,9 @@ def test_every_fault_is_reported_at_once() -> None:
 def test_validation_cannot_be_switched_off_from_outside(monkeypatch: pytest.MonkeyPatch) -> None:
     from pandera.config import config_context
 
-    frame = book(stations=[{"station": None}]).stations.frame
+    table = book(stations=[{"station": None}]).stations
     with config_context(validation_enabled=False):
-        assert failures(STATIONS, frame) == [("cell-missing", "station", 2)]
+        assert failures(STATIONS, table) == [("cell-missing", "station", 2)]
 
 
 def test_data_are_never_changed() -> None:
@@ -223,9 +224,11 @@ def test_no_column_passes_as_sound_in_which_the_schema_finds_a_fault(
     for value in ODD:
         odd = {key: pd.Series([value] * 2, [2, 3], dtype="object") for key in by_key}
         for frame in (pd.DataFrame(odd), pd.DataFrame(odd).infer_objects()):
-            sound = [key for key in by_key if schemas._sound(sheet, by_key[key], frame[key])]
+            typed = Table(sheet.name, 1, {}, frame).values
+            sound = [key for key in by_key if schemas._sound(sheet, by_key[key], typed[key])]
             passed.update(sound)
             with monkeypatch.context() as whole:
                 whole.setattr(schemas, "_sound", lambda *_: False)
-                assert failures(sheet, frame[sound]) == [], value
+                table = Table(sheet.name, 1, {}, frame[sound])
+                assert failures(sheet, table) == [], value
     assert passed == set(by_key)
