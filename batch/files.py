@@ -18,7 +18,7 @@ from pathlib import Path
 
 from siltbook.batch.errors import BookError, why
 from siltbook.batch.reading.foreign import refuse_in_place
-from siltbook.batch.systems import name_too_long, remove, remove_tree, too_long
+from siltbook.batch.systems import give_as, name_too_long, remove, remove_tree, too_long
 
 OTHER_ENDINGS = (".ods", ".xls")  # read only: the results go to a new .xlsx
 BOOK_ENDINGS = (".xlsx", ".xlsm", *OTHER_ENDINGS)
@@ -239,7 +239,8 @@ def _refusal(target: Path) -> Iterator[None]:
 def _draft(target: Path, data: bytes) -> Iterator[Path]:
     """A hidden file beside `target` with `data` safely on the disk; gone at the end if still there.
 
-    It has the permissions of `target`, or those of any new file where there is none yet.
+    It has the permissions, the group and the owner of `target` as far as the system lets us give
+    them, or those of any new file where there is none yet.
     """
     handle, name = tempfile.mkstemp(prefix=_DRAFT[0], suffix=_DRAFT[1], dir=target.parent)
     try:
@@ -247,8 +248,10 @@ def _draft(target: Path, data: bytes) -> Iterator[Path]:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        mode = target.stat().st_mode if target.exists() else 0o666 & ~umask()
-        os.chmod(name, mode & 0o777)
+        if target.exists():
+            give_as(target, name)
+        else:
+            os.chmod(name, 0o666 & ~umask())
         yield Path(name)
     finally:
         with contextlib.suppress(OSError):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -116,6 +117,24 @@ def test_the_new_and_the_kept_book_have_the_permissions_of_the_old(book: Path) -
     book.chmod(0o640)
     kept = replace_book(open_file(book), b"new")
     assert {kept.stat().st_mode & 0o777, book.stat().st_mode & 0o777} == {0o640}
+
+
+@pytest.mark.skipif(not hasattr(os, "setxattr"), reason="only Linux has these")
+def test_the_new_and_the_kept_book_are_of_the_group_and_the_access_list_of_the_old(
+    book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    given: list[tuple[str, int, int]] = []
+    monkeypatch.setattr(os, "chown", lambda path, *who: given.append((str(path), *who)))
+    try:
+        os.setxattr(book, "user.farm", b"east")
+    except OSError:
+        pytest.skip("this file system keeps no such attributes")
+    kept = replace_book(open_file(book), b"new")
+    assert os.getxattr(book, "user.farm") == os.getxattr(kept, "user.farm") == b"east"
+    status = book.stat()
+    owners = {(-1, status.st_gid), (status.st_uid, status.st_gid)}
+    assert {(owner, group) for _, owner, group in given} == owners
+    assert len({path for path, _, _ in given}) == 2  # both drafts
 
 
 def test_a_book_held_open_elsewhere_leaves_no_kept_copy(
