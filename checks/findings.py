@@ -81,6 +81,7 @@ _RULES = (
     Rule("cell-text-number", _N, "Number stored as text", "Nothing to do: it was read without doubt.", often=True),
     Rule("text-too-long", _D, "Text too long for a name", "Shorten it, everywhere alike; put the rest into the remark."),
     Rule("cells-merged", _N, "Merged cells in the list", "Unmerge them and fill every row."),
+    Rule("cell-merged", _E, "Cell merged with the one above", "Unmerge them and fill every row."),
     Rule("rows-hidden", _N, "Hidden rows in the list", "Nothing to do; delete the rows if they are not meant to count."),
     Rule("cell-struck", _D, "Struck through", "Delete the row if it is void; take the line away if it counts."),
     Rule("unit-unknown", _E, "Unit not known", "Write one of the units listed."),

@@ -68,9 +68,17 @@ def understand(area: Area) -> Found | None:
     return found if dated and (measured or found.of("work", "cycles")) else None
 
 
+_OF_ROWS = ("date", "date and time", "time", "station", "unit", "occasion", "read by")
+
+
 def _fill_merged(found: Found) -> None:
-    """A date or a station in cells merged over rows is that of each of them."""
-    columns = {c.index for c in found.of("date", "date and time", "station")}
+    """A date, a station or what else holds for a whole row is, merged over rows, that of each.
+
+    A flow or a field pressure is read once for each: in its place stands what it is merged with, so
+    that the book asks for it.
+    """
+    columns = {c.index for c in found.of(*_OF_ROWS)}
+    measured = {c.index for c in found.of("flow", "field")}
     for ref in found.grid.merged:
         first, _, last = ref.partition(":")
         try:
@@ -78,7 +86,11 @@ def _fill_merged(found: Found) -> None:
         except ValueError:
             continue
         value = found.grid.rows.get(top, {}).get(left)
-        if left != right or left not in columns or top < found.first or value is None:
+        if left != right or top < found.first or value is None or top == bottom:
+            continue
+        if left in measured:
+            value = f"merged with {found.cell(top, left)} in the source"
+        elif left not in columns:
             continue
         for row in found.grid.rows:
             if top < row <= min(bottom, found.last) and row not in found.left_out:

@@ -18,7 +18,7 @@ from siltbook.templates.book import Book, Table
 _NOT_USED = frozenset({
     "cell-not-number", "cell-not-date", "cell-ambiguous-date", "cell-ambiguous-number",
     "cell-not-choice", "cell-error", "cell-no-value", "cell-looks-like-date", "unit-unknown",
-    "value-out-of-bounds", "date-out-of-bounds",
+    "cell-merged", "value-out-of-bounds", "date-out-of-bounds",
 })  # fmt: skip
 NOT_READ = "not read last season:"
 

@@ -14,7 +14,7 @@ from siltbook.templates.contract import CARRIED, CHANGED_GAUGES, READINGS, STATI
 _UNREAD = (
     "cell-not-date", "cell-ambiguous-date", "cell-not-choice", "cell-error", "cell-no-value",
     "cell-missing", "date-ahead", "cell-not-number", "cell-ambiguous-number",
-    "cell-looks-like-date", "date-out-of-bounds",
+    "cell-looks-like-date", "date-out-of-bounds", "cell-merged",
 )  # fmt: skip
 _EMPTY, _FARMS = "it counts as blank", "the farm's limit is used"
 _BLANK, _NONE = "the sign counts as blank", "a flush counts as one without it"

@@ -24,7 +24,13 @@ from siltbook.batch.reading.columns import (
 )
 from siltbook.batch.reading.dates import read_dates
 from siltbook.batch.reading.farm import read_farm
-from siltbook.batch.reading.filled import filled_rows, note_hidden, note_merged, note_struck
+from siltbook.batch.reading.filled import (
+    cover_merged,
+    filled_rows,
+    note_hidden,
+    note_merged,
+    note_struck,
+)
 from siltbook.batch.reading.foreign import as_xlsx
 from siltbook.batch.reading.headers import HEADER_ROWS, Header, find_header
 from siltbook.batch.reading.lookalike import (
@@ -187,6 +193,7 @@ class _Builder:
         self._note_odd_units(sheet, header, title)
         block = filled_rows(cells, header, sheet, title, self.workbook, self.name)
         note_merged(cells, header, block)
+        cover_merged(cells, sheet, block)
         note_hidden(cells, block)
         return self._frame(sheet, header, block)
 

@@ -30,6 +30,12 @@ class NoValue(str):
     __slots__ = ()
 
 
+class Covered(str):
+    """A cell that is merged with one above it, which holds the value for both."""
+
+    __slots__ = ()
+
+
 class IsoDate(str):
     """A date cell that stores its date as ISO text."""
 

@@ -17,7 +17,7 @@ from siltbook.batch.reading.amounts import (
     mesh_code,
     mesh_words,
 )
-from siltbook.batch.reading.cells import Cells, ErrorText, IsoDate, NoValue, Style, Value
+from siltbook.batch.reading.cells import Cells, Covered, ErrorText, IsoDate, NoValue, Style, Value
 from siltbook.batch.reading.numerals import LARGEST, Number, odd_code, one_number
 from siltbook.batch.reading.otherwords import flush_count, other_word
 from siltbook.batch.reading.parsing import (
@@ -50,7 +50,7 @@ def shown(value: Value) -> str:
         return "TRUE" if value else "FALSE"
     if isinstance(value, float):
         return plain(value)
-    if isinstance(value, ErrorText):
+    if isinstance(value, ErrorText | Covered):
         return str(value)
     if isinstance(value, NoValue):
         return "a formula without a value"

@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Container, Iterable
+from collections.abc import Container, Iterable, Mapping
 
 import numpy as np
 
 from siltbook.batch.errors import BookError
 from siltbook.batch.package.limits import MAX_BOOK_TEXT
-from siltbook.batch.reading.cells import Cells, SheetCells, Workbook, address
+from siltbook.batch.reading.cells import (
+    Cells,
+    Covered,
+    SheetCells,
+    Value,
+    Workbook,
+    address,
+)
 from siltbook.batch.reading.columns import NOTES, Block, shown
 from siltbook.batch.reading.headers import Header
 from siltbook.batch.reading.unread import USED
 from siltbook.checks.findings import find
 from siltbook.checks.wording import rows_named
 from siltbook.templates.book import column_letters
-from siltbook.templates.contract import READINGS, WORK, Sheet, bare
+from siltbook.templates.contract import READINGS, WORK, Kind, Sheet, bare
 
 MAX_ROWS = 200_000  # of one list
 _DECISIVE = {
@@ -121,6 +128,40 @@ def note_merged(cells: SheetCells, header: Header, block: Block) -> None:
                 find("cells-merged", sheet=block.sheet, cell=f"{column_letters(left)}{top}",
                      read=f"{ref} as one cell", accepted="one cell for every row")
             )  # fmt: skip
+
+
+def cover_merged(cells: SheetCells, sheet: Sheet, block: Block) -> None:
+    """Let cells that are merged with a filled one above them say so, in rows that are filled.
+
+    People see its value in every row, and a program in the first alone. Not where a text stands in
+    them, nor in columns that every row needs: an empty cell is an error there.
+    """
+    rows = block.rows.tolist()
+    columns = {block.places[c.key]: c for c in sheet.columns if c.key in block.cells}
+    wide = {at: c for at, c in columns.items() if not c.required and c.kind is not Kind.TEXT}
+    found: dict[str, dict[int, int]] = {}  # row -> the first row of its merged cells
+    for ref in cells.merged:
+        top, left, bottom, _ = _corners(ref)
+        if left in wide and top < bottom:
+            under = rows[bisect_right(rows, top) : bisect_right(rows, bottom)]
+            found.setdefault(wide[left].key, {}).update(dict.fromkeys(under, top))
+    for key, tops in found.items():
+        block.cells[key] = _covered(block.cells[key], tops, column_letters(block.places[key]))
+
+
+def _covered(content: Cells, tops: Mapping[int, int], letters: str) -> Cells:
+    """The cells of a column with those that are merged with another, by the row of that one."""
+    pairs = zip(content.values, content.styles, strict=True)
+    held: dict[int, tuple[Value, int]] = dict(zip(content.rows, pairs, strict=True))
+    for row, top in tops.items():
+        if top in held:
+            held[row] = Covered(f"nothing, merged with {letters}{top}"), held[top][1]
+    made = Cells()
+    for row in sorted(held):
+        made.rows.append(row)
+        made.values.append(held[row][0])
+        made.styles.append(held[row][1])
+    return made
 
 
 def _corners(ref: str) -> tuple[int, int, int, int]:

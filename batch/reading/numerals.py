@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from siltbook.batch.reading.amounts import MESH, mesh_code, one_sided, units_of
-from siltbook.batch.reading.cells import ErrorText, IsoDate, NoValue, Style, Value
+from siltbook.batch.reading.cells import Covered, ErrorText, IsoDate, NoValue, Style, Value
 from siltbook.batch.reading.parsing import number_text, tidy
 from siltbook.templates.contract import Column
 from siltbook.templates.units import amount_factor, known_unit
@@ -78,6 +78,8 @@ def odd_code(value: Value, otherwise: str) -> str:
         return "cell-error"
     if isinstance(value, NoValue):
         return "cell-no-value"
+    if isinstance(value, Covered):
+        return "cell-merged"
     if isinstance(value, IsoDate) and otherwise == "cell-not-number":
         return "cell-looks-like-date"
     return otherwise

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from siltbook.batch.reading.cells import ErrorText, NoValue
+from siltbook.batch.reading.cells import Covered, ErrorText, NoValue
 from siltbook.batch.reading.columns import Block, shown
 from siltbook.templates.contract import CARRIED, READINGS, STATIONS, WORK, Sheet
 
@@ -58,7 +58,7 @@ def _whole(made: Mapping[str, Any], key: str, block: Block) -> bool:
 def says(value: object, blank: frozenset[str] = NOT_READ) -> bool:
     """Whether a cell that gave no value says something all the same; `blank` are words that do
     not."""
-    if isinstance(value, ErrorText | NoValue):
+    if isinstance(value, Covered | ErrorText | NoValue):
         return True
     if not isinstance(value, str):
         return isinstance(value, float)
