@@ -49,11 +49,14 @@ def unused_rows(book: Book, findings: Iterable[Finding]) -> dict[str, str]:
     )  # fmt: skip
     tables = {table.sheet: (sheet, table) for sheet, table in lists}
     clauses: dict[str, list[str]] = defaultdict(list)
+    beyond: dict[str, list[str]] = defaultdict(list)
     struck: dict[str, list[str]] = defaultdict(list)
     kept: dict[str, list[str]] = defaultdict(list)  # struck through, and used all the same
     for finding in findings:
         if not finding.station or finding.sheet not in tables:
             continue
+        if finding.rule == "value-out-of-bounds":
+            beyond[finding.station] += filter(None, [_clause(finding, *tables[finding.sheet])])
         if finding.rule in _UNREAD and (said := _clause(finding, *tables[finding.sheet])):
             clauses[finding.station].append(said)
         if finding.rule == "cell-struck":
@@ -61,9 +64,10 @@ def unused_rows(book: Book, findings: Iterable[Finding]) -> dict[str, str]:
             told[finding.station].append(f"{finding.sheet} row {_row(finding)}")
     return {
         name: _sentence("Could not be read", clauses[name])
+        + _sentence("Outside what is possible", beyond[name])
         + _sentence("Struck through and not used", struck[name])
         + _sentence("Struck through and used all the same", kept[name])
-        for name in {**clauses, **struck, **kept}
+        for name in {**clauses, **beyond, **struck, **kept}
     }
 
 

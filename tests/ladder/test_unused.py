@@ -34,3 +34,15 @@ def test_a_number_in_words_is_named(sheet: Sheet, key: str, read: str, said: str
     )  # fmt: skip
     found = unused_rows(book([]), [finding])
     assert found == ({"North 1": f" Could not be read: {said}"} if said else {})
+
+
+def test_a_number_out_of_bounds_is_named_with_its_row() -> None:
+    """It was named on Findings alone, or without its row and what counts in its place."""
+    place = column_letters([column.key for column in STATIONS.columns].index("drop_limit"))
+    finding = find(
+        "value-out-of-bounds", sheet=STATIONS.name, cell=f"{place}2", read="700 m",
+        accepted="drop limit from 0.1 to 60 m", station="North 1",
+    )  # fmt: skip
+    assert unused_rows(book([]), [finding])["North 1"] == (
+        " Outside what is possible: Stations row 2, Drop limit 700 m: the farm's limit is used."
+    )
