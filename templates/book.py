@@ -45,7 +45,7 @@ class Table:
     `unread` has cells that say something which was not read, where a blank one would reassure:
     row -> key and text.
     `aside` has rows of readings, work and changed gauges that could not be placed: row -> station,
-    day or None.
+    day or None; `named_units` the unit that stands in a row of gauges, '' for one not known.
     `struck` has the rows of readings and work that somebody struck through, `struck_remarks` those
     in which the remark is. `loose` has the remarks of rows that are not in the frame: row ->
     station or '', day or None, remark.
@@ -62,6 +62,7 @@ class Table:
     unread: dict[int, tuple[tuple[str, str], ...]] = field(default_factory=dict)
     loose: dict[int, tuple[str, dt.date | None, str]] = field(default_factory=dict)
     struck_remarks: frozenset[int] = frozenset()
+    named_units: dict[int, str] = field(default_factory=dict)
 
     @cached_property
     def values(self) -> dict[str, Array]:

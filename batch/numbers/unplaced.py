@@ -47,19 +47,37 @@ def unplaced_work(book: Book, as_of: dt.date | None) -> dict[str, tuple[LostRow,
 def unplaced_gauges(book: Book, as_of: dt.date | None) -> dict[str, tuple[int, ...]]:
     """Station -> rows of the sheet Gauges that name a unit and may be of it, as of that day.
 
-    Nobody knows then in which unit its latest pressures were read.
+    Nobody knows then in which unit its latest pressures were read; unless it is the one unit that
+    the station has had throughout.
     """
     likely, _ = _likely(book, book.gauges, as_of)
-    units = book.gauges.frame["unit"]
+    if not likely and book.gauges.frame.empty:
+        return {}
+    named, own = book.gauges.named_units, _units_of(book)
     found: dict[str, list[int]] = defaultdict(list)
     for row, (name, on) in sorted(likely.items()):
-        named = row not in units.index or isinstance(units[row], str)
-        if named and _up_to(on, as_of):
+        unit = named.get(row)
+        if unit is not None and own[name] != {unit} and _up_to(on, as_of):
             found[name].append(row)
     for name, row, on in _second_units(book):
         if _up_to(on, as_of):
             found[name].append(row)
     return {name: tuple(rows) for name, rows in found.items()}
+
+
+def _units_of(book: Book) -> dict[str, set[object]]:
+    """Station -> every unit in which it was read: the register's, or the farm's, and those of its
+    gauges that could be placed."""
+    found: dict[str, set[object]] = {}
+    stations, gauges = book.stations.frame, book.gauges.frame
+    for name, unit in zip(stations["station"], stations["unit"], strict=True):
+        if isinstance(name, str):
+            own = unit if isinstance(unit, str) else book.settings.pressure_unit
+            found.setdefault(name, {own})
+    for name, unit in zip(gauges["station"], gauges["unit"], strict=True):
+        if name in found and isinstance(unit, str):
+            found[name].add(unit)
+    return found
 
 
 def _second_units(book: Book) -> Iterator[tuple[str, int, dt.date]]:

@@ -26,12 +26,15 @@ def rows_aside(
     sheet: Sheet, block: Block, made: dict[str, NDArray[np.object_]], keep: NDArray[np.bool_]
 ) -> dict[int, tuple[str, dt.date | None]]:
     """Row -> station and day, of the rows that lack one or both and hold what is in FILLED.
+    None of the lists that are not there.
 
     Without a station of its own a row gets the one that stands above it, and with neither the
     date above as well: who leaves them out, or merges their cells, as a rule means those.
     """
+    if sheet.name not in FILLED:
+        return {}
     filled = np.zeros(len(keep), dtype=bool)
-    for key in FILLED.get(sheet.name, ()):
+    for key in FILLED[sheet.name]:
         if key in block.cells:
             filled[block.positions(key)] = True
     if sheet is READINGS and not keep.all():
@@ -45,6 +48,15 @@ def rows_aside(
             continue
         found[int(block.rows[at])] = (above, None if names[at] else day)
     return found
+
+
+def units_named(
+    sheet: Sheet, block: Block, made: dict[str, NDArray[np.object_]]
+) -> dict[int, str]:
+    """Row -> the unit that stands in it, '' for one that is not known, of changed gauges."""
+    if sheet is not CHANGED_GAUGES or "unit" not in block.cells:
+        return {}
+    return {int(block.rows[at]): made["unit"][at] or "" for at in block.positions("unit").tolist()}
 
 
 def _means_below(block: Block, keep: NDArray[np.bool_]) -> NDArray[np.bool_]:

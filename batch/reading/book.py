@@ -13,7 +13,7 @@ from siltbook.batch.errors import BookError
 from siltbook.batch.package.limits import DAMAGE, damaged
 from siltbook.batch.package.opened import Package, open_package
 from siltbook.batch.reading.amounts import UNREADABLE, units_of
-from siltbook.batch.reading.aside import FILLED, loose_remarks, rows_aside, struck_remarks
+from siltbook.batch.reading.aside import loose_remarks, rows_aside, struck_remarks, units_named
 from siltbook.batch.reading.cells import SheetCells, SheetPart, Workbook, address
 from siltbook.batch.reading.columns import (
     Block,
@@ -290,10 +290,10 @@ class _Builder:
         used = int((keep & known).sum())
         self.counts[sheet.name] = Counts(len(keep), used, len(keep) - used)
         frame = _data_frame(sheet, block.rows, made, keep)
-        aside = rows_aside(sheet, block, made, keep) if sheet.name in FILLED else {}
         named = block.sheet, header.row, block.places, frame, block.raw, header.units
-        unread, loose = unread_cells(sheet, block, made), loose_remarks(block, made, keep)
-        return Table(*named, aside, struck, unread, loose, struck_remarks(block))
+        aside, unread = rows_aside(sheet, block, made, keep), unread_cells(sheet, block, made)
+        remarks = loose_remarks(block, made, keep), struck_remarks(block)
+        return Table(*named, aside, struck, unread, *remarks, units_named(sheet, block, made))
 
     def _known(self, sheet: Sheet, names: NDArray[np.object_]) -> NDArray[np.bool_]:
         """Whose station is in the register: others stay in the frame for the checks to name."""

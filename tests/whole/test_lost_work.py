@@ -93,6 +93,20 @@ def test_a_changed_gauge_that_cannot_be_placed(row: dict[str, object], more: str
     assert said(filled(Readings=READ, Gauges=[first, row]))[0] == "in-range"  # names no unit
 
 
+@pytest.mark.parametrize("row", [{"Station": "North 1", "From": "in June"},
+                                 {"Station": "Nort 1", "From": day(5)}])  # fmt: skip
+def test_a_changed_gauge_of_the_one_unit_that_the_station_has_changes_nothing(
+    row: dict[str, object],
+) -> None:
+    """Wherever it is placed, every reading stays in that unit; the station was Re-read."""
+    row |= {"Pressure unit": "bar"}
+    assert said(filled(Readings=READ, Gauges=[row]))[0] == "in-range"
+    between = {"Station": "North 1", "From": day(2), "Pressure unit": "kgf/cm2"}
+    assert said(filled(Readings=READ, Gauges=[between, row]))[0] == "re-read"
+    unknown = row | {"Pressure unit": "cubits"}
+    assert said(filled(Readings=READ, Gauges=[unknown]))[0] == "re-read"
+
+
 def test_words_for_a_flush_gear_that_was_carried_over() -> None:
     row = {"Station": "North 1", "Flush gear": "solenoid broken", "Inlet too low": "yes"}
     assert said(filled(Readings=READ, Carried_over=[row])) == (
