@@ -69,8 +69,9 @@ class Judged:
 class Outcome:
     """What became of one order: the `--json` entry and the terminal's lines, or why it failed.
 
-    `said` are the lines on what somebody typed into results; `passing`: the system did not let
-    the book be read or its result be written, which may go otherwise later.
+    `said` are the lines on what somebody typed into results, `notes` those on what was not seen of
+    the book; `passing`: the system did not let the book be read or its result be written, which may
+    go otherwise later.
     """
 
     path: Path
@@ -79,6 +80,7 @@ class Outcome:
     failure: str = ""
     fault: Fault | None = None  # of the program; `failure` is its sentence then
     said: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     passing: bool = False
 
 
@@ -167,10 +169,29 @@ def _written(order: Order, taken: OpenedFile, judged: Judged) -> Outcome:
     from siltbook.batch.typed.keeping import put_result
 
     said = put_result(taken, order.target, judged.package, judged.ended)
-    notes = [*said.lines, lock_note(order.path), lock_note(order.target) if order.target else ""]
+    saved = _saved_since(order, taken)
+    target = lock_note(order.target) if order.target else ""
+    notes = tuple(filter(None, (saved, lock_note(order.path), target)))
+    told = (*said.lines, *filter(None, [saved]))
     entry = judged.entry | ({"kept": str(said.kept), "kept_why": said.why} if said.kept else {})
-    lines = (*judged.lines, *(f"  {note}" for note in notes if note))
-    return Outcome(order.path, entry, lines, said=said.lines)
+    entry |= {"said": list(told)} if told else {}
+    lines = (*judged.lines, *(f"  {line}" for line in (*said.lines, *notes)))
+    return Outcome(order.path, entry, lines, said=said.lines, notes=notes)
+
+
+def _saved_since(order: Order, taken: OpenedFile) -> str:
+    """What to say where the book is no longer the one that was read; '' where it is."""
+    from siltbook.batch.files import stamp_of
+
+    if order.target is None:
+        return ""  # it has just been replaced, and would not have been otherwise
+    try:
+        if stamp_of(order.path) == taken.stamp:
+            return ""
+        how = "was saved while it was judged, and the result is of the book before that: run again."
+    except OSError:
+        how = "was renamed or deleted while it was judged; the result is of the book as it was."
+    return f"{order.path}: {how}"
 
 
 def _faulty(order: Order, error: Exception) -> Outcome:

@@ -37,7 +37,7 @@ class Done:
 def judge(program: str, book: str) -> Done:
     """Judge the saved book; the reviewed one, and what people should know of a kept result."""
     entry = _document(program, ["run", "--json", "--", book])
-    return Done(str(entry["output"]), str(entry.get("kept_why") or ""))
+    return Done(str(entry["output"]), "\n\n".join(entry.get("said") or ()))
 
 
 def check(program: str, book: str) -> Done:

@@ -10,7 +10,7 @@ import queue
 import threading
 import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from siltbook.batch.errors import SiltbookError
@@ -103,14 +103,17 @@ class Desk:
 
         refused: list[tuple[Path, str]] = []
         todo = orders(find_books(paths, refused), None, False, None)
-        for _, sentence in refused:
-            self.events.put(Failed(sentence))
+        for path, sentence in refused:
+            self.events.put(Row(path, failure=sentence))
         for number, order in enumerate(todo):
             self.events.put(Progress(number, len(todo), order.path.name))
-            self._judge(order.path, order.target or order.path, order.target is None)
+            self._judge(order.path, order.target or order.path, order.target is None, noted=True)
 
-    def _judge(self, book: Path, target: Path, in_place: bool = False) -> bool:
-        """Judge one book and tell its row; False where that may go later."""
+    def _judge(self, book: Path, target: Path, in_place: bool = False, noted: bool = False) -> bool:
+        """Judge one book and tell its row; False where that may go later.
+
+        `noted`: with what is to be said of its state; a watch looks again at every save.
+        """
         from siltbook.batch.many import Order, process_book
 
         before = stamp_now(book)
@@ -120,7 +123,8 @@ class Desk:
             self.events.put(Row(book, left, failure=outcome.failure))
             self._known.pop(book, None)
         else:
-            self.events.put(row_of(book, target, outcome.entry, outcome.said))
+            row = row_of(book, target, outcome.entry, outcome.said)
+            self.events.put(replace(row, notes=outcome.notes) if noted else row)
             if before is not None:
                 self._known[book] = before
         return not outcome.passing

@@ -23,8 +23,8 @@ class Row:
     """One book as last judged; `failure` is the one sentence where that was not possible.
 
     `needs` most urgent first; `calm` counts the stations that need nothing; `cautions` belong to
-    what is needed; `said` are lines on what somebody typed into results. `reviewed` is where the
-    result is; None where there is none.
+    what is needed; `said` are lines on what somebody typed into results, `notes` those on what was
+    not seen of the book. `reviewed` is where the result is; None where there is none.
     """
 
     book: Path
@@ -35,6 +35,7 @@ class Row:
     cautions: tuple[str, ...] = ()
     failure: str = ""
     said: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -69,6 +69,7 @@ class Window:
         self.rows: dict[str, Row] = {}
         self.needs: dict[str, Need] = {}
         self.paths: tuple[Path, ...] = ()
+        self.told: dict[Path, tuple[str, ...]] = {}  # book -> what was said of results kept aside
         self.opens: Callable[[Path], None] = open_path
         self.watching = tk.BooleanVar(root, value=False)
         self.status = tk.StringVar(root, value=EMPTY)
@@ -159,6 +160,7 @@ class Window:
             self.ask_books()
             return
         self._clear()
+        self.status.set("…")
         self.desk.judge(self.paths)
 
     def watch_switched(self) -> None:
@@ -252,8 +254,9 @@ class Window:
             case Progress(done, count, doing):
                 self.bar.configure(maximum=count, value=done + 0.5)
                 self.status.set(f"{doing} ({done + 1} of {count}) …" if count > 1 else f"{doing} …")
-            case Made(what, path):
+            case Made(what, path, said):
                 self.status.set(f"{what}: {path}")
+                self._say([*said, *self._words_of(self.chosen())])
                 self._open(path)
             case Failed(sentence):
                 self.status.set(sentence)
@@ -264,7 +267,19 @@ class Window:
         self.bar.configure(value=0)
         self.watching.set(watching is not None)
         if self.status.get().endswith("…"):
-            self.status.set(f"Watching {watching}." if watching else self._done())
+            said = f"Watching {watching}." if watching else self._done()
+            self.status.set(f"{said}{self._typed()}")
+
+    def _typed(self) -> str:
+        """Says that what somebody typed into results was kept, as long as the window is open."""
+        count = sum(row.book in self.told for row in self.rows.values())
+        if not count:
+            return ""
+        books = "1 book" if count == 1 else f"{count} books"
+        them = "it" if count == 1 else "them"
+        return (
+            f" Somebody had typed into results of {books}: choose {them} to see where it is kept."
+        )
 
     def _done(self) -> str:
         books, bad = len(self.rows), sum(bool(row.failure) for row in self.rows.values())
@@ -285,6 +300,8 @@ class Window:
         else:
             at = tree.insert("", "end", text=_shown(row.book.name), open=True)
         self.rows[at] = row
+        if row.said:
+            self.told[row.book] = tuple(dict.fromkeys((*self.told.get(row.book, ()), *row.said)))
         tags = ("failure",) if row.failure else ()
         tree.item(at, values=("", row.as_of), tags=tags)
         for need in row.needs:
@@ -340,15 +357,16 @@ class Window:
     def _words_of(self, row: Row | None) -> list[str]:
         if row is None:
             return []
+        told = self.told.get(row.book, ())
         if row.failure:
-            return [row.failure]
+            return [row.failure, *told]
         need = self.needs.get(self._selected())
         shown = [need] if need else row.needs
         said = [
             " ".join((f"{one.station}: {VERDICTS[one.verdict].shown}. {one.reason}", *one.noted))
             for one in shown
         ]
-        return [*row.said, *said, *(f"! {line}" for line in in_order(row.cautions))]
+        return [*row.notes, *told, *said, *(f"! {line}" for line in in_order(row.cautions))]
 
     def _say(self, lines: list[str]) -> None:
         self.words.configure(state="normal")

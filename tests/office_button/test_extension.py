@@ -22,6 +22,7 @@ from siltbook.batch.errors import BookError, SiltbookError
 from siltbook.batch.office_button import calls, register
 from siltbook.batch.office_button.extension import ENTRIES, FILE, IDENTIFIER, extension
 from tests.faults.support import small_book
+from tests.typed.farm import edit
 
 SAMPLE = Path(__file__).parents[2] / "sample_workbooks" / "twelve-stations.xlsx"
 ODD = Path("/opt/a 'farm' \"é漢\\n/bin/siltbook")
@@ -90,6 +91,13 @@ def test_what_libreoffice_set_for_its_own_python_leads_siltbook_nowhere(
     done = calls.judge(program, str(book))
     assert done == calls.Done(str(tmp_path / "river é.reviewed.xlsx"), "")
     assert Path(done.path).exists()
+    # The result goes to where it was, and what somebody typed there is told with its new name.
+    edit(Path(done.path), lambda made: setattr(made["Readings"]["N3"], "value", "cloudy"))
+    aside = tmp_path / "river é.reviewed.kept-1.xlsx"
+    assert (
+        f"(Readings: 1 cell changed): it is kept as {aside}; "
+        in calls.judge(program, str(book)).said
+    )
     paper = calls.round_sheet(program, str(book))
     assert paper.path == str(tmp_path / "river é.round.pdf")
     assert Path(paper.path).read_bytes().startswith(b"%PDF")

@@ -12,7 +12,7 @@ from typing import Any
 import openpyxl
 import pytest
 
-from siltbook.batch import files
+from siltbook.batch import files, many
 from siltbook.batch.reading.book import read_book
 from siltbook.batch.typed.boxes import read_boxes
 from siltbook.batch.typed.stamp import stamped, untouched
@@ -142,6 +142,31 @@ def test_json_names_what_was_kept_and_why(book: Path, result: Path) -> None:
     (entry,) = json.loads(siltbook("run", book, "--json"))["books"]
     assert entry["kept"] == str(kept(result))
     assert entry["kept_why"] == "Readings: 1 row added"
+    (said,) = entry["said"]
+    assert said.startswith("farm.reviewed.xlsx was edited since Siltbook wrote it (Readings: 1 row")
+    assert f"it is kept as {kept(result)}; 'siltbook merge" in said
+
+
+def test_a_book_that_was_saved_or_went_while_it_was_judged_is_told(
+    book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    judge = many.judge
+
+    def meanwhile(job: many.Job) -> many.Judged:
+        judged = judge(job)
+        how()
+        return judged
+
+    monkeypatch.setattr(many, "judge", meanwhile)
+    how: Callable[[], Any] = lambda: edit(book, type_row)  # noqa: E731
+    assert (
+        f"  {book}: was saved while it was judged, and the result is of the book before that: run "
+        "again.\n"
+    ) in siltbook("run", book)
+    how = book.unlink
+    assert (
+        f"  {book}: was renamed or deleted while it was judged; the result is of the book as it was"
+    ) in siltbook("run", book)
 
 
 def test_what_is_no_result_of_ours_is_kept_too(book: Path, result: Path) -> None:

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from siltbook.batch import watching
+from siltbook.batch import many, watching
 from siltbook.batch.errors import BookError
 from siltbook.batch.window import opening, papers, start
 from siltbook.batch.window.desk import Desk
@@ -81,17 +81,35 @@ def test_a_folder_gives_a_row_for_each_book_with_its_urgent_stations_first(
     assert [e.doing for e in events if isinstance(e, Progress)] == ["notes.xlsx", "river.xlsx"]
 
 
-def test_a_path_that_is_not_there_is_one_sentence_and_the_others_are_done(
+def test_a_path_that_is_not_there_stays_in_the_list_and_the_others_are_done(
     desk: Desk, book: Path
 ) -> None:
     gone = book.with_name("gone.xlsx")
     desk.judge([gone, book])
-    events = until_idle(desk)
-    failed = [event for event in events if isinstance(event, Failed)]
-    assert [f.sentence for f in failed] == [
-        f"{gone}: no such file or folder. Check the spelling of the path."
-    ]
-    assert [row.book for row in rows(events)] == [book]
+    missing, judged = rows(until_idle(desk))
+    said = f"{gone}: no such file or folder. Check the spelling of the path."
+    assert missing == Row(gone, failure=said)
+    assert (judged.book, judged.failure) == (book, "")
+
+
+def test_a_book_that_is_open_elsewhere_or_saved_meanwhile_says_what_was_not_seen(
+    desk: Desk, book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def saved_meanwhile(job: many.Job) -> many.Judged:
+        book.write_bytes(job.data)
+        return judge(job)
+
+    judge = many.judge
+    monkeypatch.setattr(many, "judge", saved_meanwhile)
+    book.with_name(f"~${book.name}").touch()
+    desk.judge([book])
+    (row,) = rows(until_idle(desk))
+    assert row.notes == (
+        f"{book}: was saved while it was judged, and the result is of the book before that: run "
+        "again.",
+        f"{book}: is open in a spreadsheet program, or was when that broke off; what is not saved "
+        "was not seen.",
+    )
 
 
 def test_every_paper_is_made_where_the_command_makes_it(book: Path, tmp_path: Path) -> None:

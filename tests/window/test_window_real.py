@@ -100,6 +100,59 @@ def test_keys_alone_lead_from_a_folder_to_the_reviewed_book_and_the_papers(
     assert remembered == {"folder": str(farm.resolve())}
 
 
+TOLD = """
+import json, sys, tkinter
+from pathlib import Path
+from types import SimpleNamespace
+from siltbook.batch.window.events import Idle, Made, Need, Progress, Row
+from siltbook.batch.window.view import Window
+
+asked = []
+desk = SimpleNamespace(judge=asked.append)
+root = tkinter.Tk()
+window = Window(root, desk, Path(sys.argv[1]))
+window.opens = asked.append
+window._look = None
+book, gone = Path(sys.argv[1], "farm.xlsx"), Path(sys.argv[1], "gone.xlsx")
+need = Need("North", "flush", "Over the limit.")
+held = {}
+window.choose([book, gone])
+window.tell(Row(book, book, needs=(need,), said=("it is kept as farm.kept-1.xlsx",),
+                notes=("is open elsewhere",)))
+window.tell(Row(gone, failure="gone.xlsx: no such file"))
+window.tell(Progress(1, 2, "farm.xlsx"))
+window.tell(Idle())
+held["done"] = window.status.get()
+held["words"] = window.words.get("1.0", "end").splitlines()
+window.tell(Progress(0, 1, "farm.xlsx"))
+window.tell(Row(book, book, needs=(need,)))  # saved once more: nothing new to say
+window.tell(Idle(book.parent))
+held["watching"] = window.status.get()
+held["still"] = window.words.get("1.0", "end").splitlines()
+window.tell(Made("Audit", book, ("its copy is kept as farm.audited.kept-1.xlsx",)))
+held["made"] = window.words.get("1.0", "end").splitlines()
+print(json.dumps(held))
+"""
+
+
+def test_what_was_kept_of_somebodys_typing_is_told_as_long_as_the_window_is_open(
+    screen: list[str], tmp_path: Path
+) -> None:
+    done = subprocess.run(
+        [*screen, "-c", TOLD, str(tmp_path)], env=environment(), capture_output=True, text=True,
+        timeout=900,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    held = json.loads(done.stdout.splitlines()[-1])
+    typed = " Somebody had typed into results of 1 book: choose it to see where it is kept."
+    assert held["done"] == f"2 books, 1 station needs something. 1 could not be judged.{typed}"
+    assert held["watching"] == f"Watching {tmp_path}.{typed}"
+    north = "North: Flush. Over the limit."
+    assert held["words"][:3] == ["is open elsewhere", "it is kept as farm.kept-1.xlsx", north]
+    assert held["still"][:2] == ["it is kept as farm.kept-1.xlsx", north]
+    assert held["made"][:2] == ["its copy is kept as farm.audited.kept-1.xlsx", held["still"][0]]
+
+
 def test_without_a_screen_one_sentence_says_so() -> None:
     python = python_with_tk()
     if python is None:
