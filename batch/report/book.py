@@ -10,6 +10,7 @@ from siltbook.batch.model import CALM, FlowFit
 from siltbook.batch.numbers.history import station_gauge
 from siltbook.batch.remarks import beside_advice
 from siltbook.batch.report.bill import farm_costs_json, station_loss_json
+from siltbook.batch.report.fitting import padded, short_names, width
 from siltbook.batch.report.water import grade_json, water_json
 from siltbook.batch.results import Assessment, StationResult
 from siltbook.checks.findings import Finding, Severity
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from siltbook.batch.remarks import Remark
     from siltbook.checks.gauges import GaugeFitness
 
-MOST_NAME = 40  # characters of a station's name on the terminal
 # Keys of 0.1 beside those that took their place: documents of 0.2 hold both, of 0.3 the new ones.
 DEPRECATED_RUN_KEYS = {
     "start": "begins",
@@ -231,11 +231,6 @@ def count_findings(findings: tuple[Finding, ...]) -> str:
     return ", ".join(said) or "no findings"
 
 
-def _shown_name(name: str) -> str:
-    """A station's name for the terminal, where a very long one would push all reasons aside."""
-    return name if len(name) <= MOST_NAME else f"{name[: MOST_NAME - 1]}…"
-
-
 def short_table(assessment: Assessment, path: str) -> list[str]:
     """Lines for the terminal: what needs doing, most urgent first."""
     from siltbook.batch.unjudged import noted_calm, resting_over, unused
@@ -245,11 +240,13 @@ def short_table(assessment: Assessment, path: str) -> list[str]:
     on = assessment.book.settings.shown.as_of(assessment.as_of, "no entries")
     lines = [f"{path}{f' · {farm}' if farm else ''} · as of {on}"]
     doing = [r for r in assessment.stations if r.verdict not in CALM]
-    wide = max((len(_shown_name(r.station.name)) for r in doing), default=0)
+    # Among all stations: the one that needs something must not be taken for one that does not.
+    names = short_names((r.station.name for r in assessment.stations), printable)
+    wide = max((width(names[r.station.name]) for r in doing), default=0)
     for result in doing:
         shown = VERDICTS[str(result.verdict)].shown
-        name = _shown_name(result.station.name)
-        lines.append(f"  {shown:<16} {name:<{wide}}  {result.judgement.reason}")
+        name = padded(names[result.station.name], wide)
+        lines.append(f"  {shown:<16} {name}  {result.judgement.reason}")
         lines += [f"  {'':<16} {'':<{wide}}  {said}" for said in beside_advice(result)]
     calm = len(assessment.stations) - len(doing)
     lines.append(f"  {calm} of {len(assessment.stations)} stations need nothing now")
