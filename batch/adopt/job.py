@@ -7,10 +7,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from siltbook.batch.adopt.corrected import Told, apply
+from siltbook.batch.adopt.encodings import decoded
 from siltbook.batch.adopt.harvest import harvest, notes_beside, settle_unplaced
 from siltbook.batch.adopt.model import Grid, Harvest, LeftOut, Question
 from siltbook.batch.adopt.rows import Row
-from siltbook.batch.adopt.sources import decode, is_text, text_grid, workbook_grids
+from siltbook.batch.adopt.sources import is_text, text_grid, workbook_grids
 from siltbook.batch.adopt.study import EVERY, NO_BOOK, Study, hold_places, questions, study
 from siltbook.batch.errors import BookError
 from siltbook.batch.fingerprint import digest
@@ -45,11 +46,16 @@ def grids_of(sources: Sequence[Source]) -> list[Grid]:
     for source in sources:
         name = source.path.name
         if is_text(source.path):
-            grids.append(text_grid(decode(source.data, name), name))
+            grids.append(_of_text(source.data, name))
         else:
             _refuse_book(source)
             grids += workbook_grids(source.data, name)
     return grids
+
+
+def _of_text(data: bytes, name: str) -> Grid:
+    text, said = decoded(data, name)
+    return text_grid(text, name, said)
 
 
 def _refuse_book(source: Source) -> None:

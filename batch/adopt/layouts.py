@@ -286,13 +286,30 @@ def refuse_split_numbers(found: list[Found]) -> None:
         beyond = [c for c in one.columns if not c.header and c.index > len(one.columns) / 2]
         most = max((len(values(one, c.index)) for c in beyond), default=0)
         whole = all(isinstance(v, str) and v.strip().isdigit() for v in measured)
-        if one.grid.delimiter == "," and measured and whole and 2 * most > one.last - one.first:
+        many = measured and whole and 2 * most > one.last - one.first
+        row = one.first if many else _split_row(one, [c.index for c in beyond])
+        if one.grid.delimiter == "," and row:
             raise BookError(
-                f"{one.grid.file}, line {one.first}: {len(one.columns)} cells under"
+                f"{one.grid.file}, line {row}: {len(one.columns)} cells under"
                 f" {len(one.columns) - len(beyond)} headers, as where a comma stands between cells"
                 " and in numbers (2,8) as well: export it again with semicolons or tabs between"
                 " cells; nothing was changed."
             )
+
+
+def _split_row(one: Found, beyond: list[int]) -> int:
+    """The first row with a number under no header in which every pressure is a whole one, while
+    others have decimals; 0 where there is none."""
+    measured = [c.index for c in one.of(*MEASURED, ASK)]
+    inside = {r: c for r, c in one.grid.rows.items() if one.first <= r <= one.last}
+    typed = {r: [str(c[i]).strip() for i in measured if i in c] for r, c in inside.items()}
+    if not any("." in text for texts in typed.values() for text in texts):
+        return 0
+    for row, texts in typed.items():
+        over = [str(inside[row][i]).strip() for i in beyond if i in inside[row]]
+        if over and len(texts) > 1 and all(map(str.isdigit, (*texts, *over))):
+            return row
+    return 0
 
 
 def _further_dates(found: Found) -> list[str]:

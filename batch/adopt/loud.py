@@ -18,6 +18,7 @@ _PRESSURES = ("inlet", "outlet", "pressure")
 
 def sentences(tables: Sequence[Found], rows: Harvest) -> Iterator[str]:
     """Each thing in a sentence that says what becomes of it."""
+    yield from dict.fromkeys(t.grid.read_as for t in tables if t.grid.read_as)
     told = _unplaced(rows), _left(rows), _columns(tables), _struck(tables), _words(rows)
     yield from filter(None, told)
 

@@ -51,6 +51,7 @@ class Grid:
     notes: Mapping[tuple[int, int], str] = field(default_factory=dict)  # at cells
     text: str = ""  # a long text table whole, of which `rows` has the first only
     delimiter: str = ""
+    read_as: str = ""  # a sentence, where its encoding was told by what the letters look like
 
     @property
     def place(self) -> str:

@@ -32,8 +32,6 @@ MOST_LINES = 2_500_000  # a record each quarter of a minute for a year
 MOST_COLUMNS = 2_000
 MOST_CELLS = 4_000_000
 SAMPLE_LINES = 200
-ENCODED = 300_000  # [bytes] that tell an encoding
-WESTERN = ("cp1252", "mac_roman", "cp850", "cp1250")
 LONG = 3_000  # lines from which a text table may be a logger's
 HEAD = 500  # of its rows that tell
 DELIMITERS = (",", ";", "\t", "|")
@@ -118,40 +116,6 @@ def _iso(text: str) -> Cell:
         return text
 
 
-def decode(data: bytes, name: str) -> str:
-    """A text file's bytes as text; its encoding is detected, a byte order mark is taken off."""
-    if b"\x00" in data[:4096] and data[:2] not in (b"\xff\xfe", b"\xfe\xff"):
-        raise BookError(f"{name} holds bytes that no text has: export it again as CSV.")
-    for mark, encoding in (
-        (b"\xef\xbb\xbf", "utf-8-sig"),
-        (b"\xff\xfe", "utf-16"),
-        (b"\xfe\xff", "utf-16"),
-    ):
-        if data.startswith(mark):
-            return data.decode(encoding, errors="replace")
-    try:
-        text = data.decode("utf-8")
-    except UnicodeDecodeError:
-        text = data.decode(_encoding(data[:ENCODED]), errors="replace")
-    # Lines of some older programs end in a carriage return alone.
-    return text if "\n" in text else text.replace("\r", "\n")
-
-
-def _encoding(data: bytes) -> str:
-    """The one-byte encoding in which most words are known; else what the bytes look like most."""
-    from charset_normalizer import from_bytes
-
-    from siltbook.batch.adopt.words import known_words
-
-    counts = {e: known_words(data.decode(e, errors="replace")) for e in WESTERN}
-    best = max(counts, key=lambda e: counts[e])
-    # Words without accents are known in any of them: one must stand out, or the first is taken.
-    if counts[best] > min(counts.values()):
-        return best
-    found = from_bytes(data, cp_isolation=[*WESTERN, "cp1251", "iso8859_15"]).best()
-    return found.encoding if found and not counts[best] else WESTERN[0]
-
-
 def delimiter_of(text: str) -> str:
     """The delimiter of a text table."""
     lines = [line for line in text[:400_000].splitlines()[:SAMPLE_LINES] if line.strip()]
@@ -203,7 +167,7 @@ def _check_lines(text: str, name: str) -> None:
         )
 
 
-def text_grid(text: str, name: str) -> Grid:
+def text_grid(text: str, name: str, read_as: str = "") -> Grid:
     """A text table as a grid; of a long one its first rows, and the text for `logger` to read."""
     _check_lines(text, name)
     delimiter = delimiter_of(text)
@@ -217,7 +181,9 @@ def text_grid(text: str, name: str) -> Grid:
             break
         if filled:
             rows[number] = dict(filled)
-    return Grid(name, "", rows, text=text if long else "", delimiter=delimiter)
+    return Grid(
+        name, "", rows, text=text if long else "", delimiter=delimiter, read_as=read_as
+    )  # fmt: skip
 
 
 def whole_grid(grid: Grid) -> Grid:
@@ -233,7 +199,28 @@ def whole_grid(grid: Grid) -> Grid:
             )
         if filled:
             rows[number] = filled
-    return Grid(grid.file, "", rows)
+    return Grid(grid.file, "", rows, read_as=grid.read_as)
+
+
+def _usual_count(text: str, delimiter: str) -> int:
+    """The most frequent number of delimiters in a line; 0 where no line has any."""
+    counts = [line.count(delimiter) for line in text[:400_000].splitlines()[:SAMPLE_LINES]]
+    filled = [count for count in counts if count]
+    return max(set(filled), key=filled.count, default=0)
+
+
+def _refuse_swallowed(fields: list[str], delimiter: str, usual: int, where: str) -> None:
+    """BookError where a cell in quotation marks goes on over lines that are rows of their own.
+
+    A mark that nobody closed takes the rows below it into a remark, and nobody would miss them.
+    """
+    lines = [line for field in fields if "\n" in field for line in field.split("\n")[1:]]
+    if usual > 1 and (rows := [line for line in lines if line.count(delimiter) >= usual - 1]):
+        raise BookError(
+            f"{where}: a quotation mark opens a cell that runs on over what looks like rows of"
+            f" their own ('{rows[0].strip()[:40]}'): close the mark, or take it away, and run"
+            " again; nothing was changed."
+        )
 
 
 def _records(text: str, delimiter: str, name: str) -> Iterator[list[str]]:
@@ -241,7 +228,7 @@ def _records(text: str, delimiter: str, name: str) -> Iterator[list[str]]:
 
     def lines() -> Iterator[str]:
         nonlocal since
-        for line in io.StringIO(text.replace("\x00", ""), newline=""):
+        for line in io.StringIO(text, newline=""):
             since += len(line)
             if since > LONGEST_RECORD:
                 raise csv.Error(
@@ -250,9 +237,14 @@ def _records(text: str, delimiter: str, name: str) -> Iterator[list[str]]:
             yield line
 
     reader = csv.reader(lines(), delimiter=delimiter)
+    usual = _usual_count(text, delimiter)
+    before = 0  # the line in which the last record ended
     try:
         for fields in reader:
             since = 0
+            if reader.line_num - before > 1:
+                _refuse_swallowed(fields, delimiter, usual, f"{name}, line {before + 1}")
+            before = reader.line_num
             if len(fields) > MOST_COLUMNS:
                 raise BookError(
                     f"{name}, line {reader.line_num}: {len(fields):,} columns; accepted: up to "

@@ -49,7 +49,8 @@ class Visits:
 
 def read_visits(data: bytes, name: str) -> Visits:
     """A list of visits; BookError, one sentence, where it is none or a date cannot be read."""
-    from siltbook.batch.adopt.sources import decode, is_text, text_grid, whole_grid, workbook_grids
+    from siltbook.batch.adopt.encodings import decode
+    from siltbook.batch.adopt.sources import is_text, text_grid, whole_grid, workbook_grids
 
     if is_text(Path(name)):
         grid = text_grid(decode(data, name), name)
