@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from itertools import takewhile
 
+from siltbook.batch.cautions import made_safe_first
 from siltbook.batch.ladder.doubts import alike_on_end, outlet_still
 from siltbook.batch.ladder.replay import OFTEN, SOON, both_sides_alike, recurring
 from siltbook.batch.ladder.unused import unused_rows
@@ -76,7 +77,8 @@ def assess(
 
 def _with_remarks(result: StationResult, own: Weighed, shown: Shown) -> StationResult:
     lines = tuple(remark.line(shown) for remark in own.remarks)
-    return replace(result, remarks=own.remarks, noted=lines, earlier=own.earlier, heed=own.heed)
+    said = replace(result, remarks=own.remarks, noted=lines, earlier=own.earlier, heed=own.heed)
+    return made_safe_first(said)
 
 
 def with_bill(assessment: Assessment) -> Assessment:

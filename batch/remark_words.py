@@ -36,6 +36,17 @@ _WHOLE = frozenset((
     "key", "keys", "lock", "pit", "tor", "weg", "cle", "cles", "dog", "dogs", "bull", "cane",
     "cao", "gate", "road", "fest", "rota", "roto", "hahn", "jam",
 ))  # fmt: skip
+# Trouble with one of the things by which a filter is made safe before it is opened, or a flush is
+# started: both words in one remark, or pressure that stays. One too many costs a line of caution.
+_SAFE_BY = (
+    f"{_STEMS['valve']} {_STEMS['gauge']} ventil isolat absperr manomet drain purg cover lid bolt"
+    " clamp deckel couvercl tapa tampa coperch"
+)
+_TROUBLE = (
+    f"{_STEMS['out of order']} {_STEMS['leak']} dead wrong zero bent fail difficult partly passing"
+    " passes never impossib unmogl schwer difici"
+)
+_NOT = "no not hard half nicht kein keine pas nao non sin sans senza mal duro dur"  # whole words
 _BEGINS = sorted({stem for stems in _STEMS.values() for stem in stems.split()})
 _SPEAKS = re.compile(
     r"(?<![a-z])(?:"
@@ -44,8 +55,34 @@ _SPEAKS = re.compile(
 )
 
 
+_THING = re.compile(rf"(?<![a-z])(?:{'|'.join(_SAFE_BY.split())})|ventil|schieber|manomet")
+_WRONG = re.compile(
+    rf"(?<![a-z])(?:{'|'.join(_TROUBLE.split())}|(?:{'|'.join(_NOT.split())})(?![a-z]))|n't|n’t"
+)
+_STAYS = re.compile(
+    r"(?:stay|remain|hold|held|keep|kept|trap|resid|under|let|releas|bleed|still has|still some)\w*"
+    r"\W{1,3}(?:\w+\W{1,3}){0,2}pressur"
+    r"|pressur\w*\W{1,3}(?:\w+\W{1,3}){0,2}(?:stay|remain|trap|cannot|can't|can’t|won't|won’t"
+    r"|(?:does|did|will|would|could|can) not|doesn't|doesn’t|didn't|didn’t)"
+    r"|isolat|absperr"
+)
+
+
 @lru_cache(maxsize=4096)
 def speaks(words: str) -> bool:
     """Whether a remark speaks of valve, gauge, pump, leak, chemicals, access or danger."""
+    return _SPEAKS.search(_plain(words)) is not None or unsafe(words)
+
+
+@lru_cache(maxsize=4096)
+def unsafe(words: str) -> bool:
+    """Whether a remark speaks of trouble with what makes a filter safe to open: a valve that does
+    not close, a gauge that is broken, a filter that cannot be isolated, pressure that stays."""
+    plain = _plain(words)
+    both = _THING.search(plain) is not None and _WRONG.search(plain) is not None
+    return both or _STAYS.search(plain) is not None
+
+
+def _plain(words: str) -> str:
     plain = unicodedata.normalize("NFKD", words.casefold())
-    return _SPEAKS.search("".join(c for c in plain if not unicodedata.combining(c))) is not None
+    return "".join(c for c in plain if not unicodedata.combining(c))

@@ -208,6 +208,12 @@ TRY_ALIKE = Step(
     " slowly, turn the selector, and read once more while water flows.",
     frozenset({Touch.PRESSURE}),
 )
+MADE_SAFE_FIRST = Step(
+    Task.READING,
+    "Do not open the filter, start no flush, until a competent person has made safe what was"
+    " noted.",
+    frozenset({Touch.OPENS_FILTER, Touch.PRESSURE}),
+)
 LOG_OR_NAME = Step(
     Task.READING,
     "Over and in range on one day: log the flush if there was one; where two filters go by one"

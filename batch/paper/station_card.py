@@ -22,14 +22,15 @@ class _Room(NamedTuple):
     """What a card has room for."""
 
     entries: int  # of the log, the latest ones
-    chart: float  # height [pt]
+    chart: float  # height [pt]; 0 for none
     text: int  # characters of one remark or agreed action
     noted: int  # remarks beside the work
 
 
 # The first with which a card fits its page is taken.
 _ROOMS = (_Room(14, 92, MOST, MANY), _Room(10, 84, MOST, MANY), _Room(7, 64, 160, 6),
-          _Room(5, 48, 120, 4), _Room(3, 40, 80, 3), _Room(2, 36, 40, 2))  # fmt: skip
+          _Room(5, 48, 120, 4), _Room(3, 40, 80, 3), _Room(2, 36, 40, 2), _Room(2, 0, 60, 2),
+          _Room(2, 0, 40, 1))  # fmt: skip
 _PARTS = ("solenoid replaced", "controller replaced", "screen replaced")
 _FACTS = 2  # columns of facts about the station
 
@@ -209,6 +210,8 @@ def _chart(history: History, gauge: Gauge, width: float, height: float) -> Any:
     from reportlab.graphics.shapes import Circle, Drawing, Line, PolyLine, String
     from reportlab.lib.colors import black
 
+    if not height:
+        return page.words("")
     left = 34.0
     readings = [r for r in history.readings if r.usable and r.drop is not None][-40:]
     sheet = Drawing(width, height)

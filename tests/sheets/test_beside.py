@@ -63,7 +63,7 @@ def test_a_station_in_range_is_named_with_what_speaks_against_it() -> None:
 
 def test_the_remark_of_the_register_stands_beside_the_order_of_work() -> None:
     book = filled(Stations=station(Remark="cannot be isolated"), Readings=[reading(day(1), *OVER)])
-    (order,) = (words for words in actions(book) if words.startswith("1. See that nobody"))
+    (order,) = (words for words in actions(book) if words.startswith("1. Do not open the filter"))
     assert order.endswith("\nNorth 1: Remark: cannot be isolated")
 
 
@@ -88,7 +88,7 @@ def test_the_newest_remark_stands_beside_the_advice_though_a_later_round_had_non
     found = [str(v) for v in cells(review.package, "Actions", values=True).values()]
     (why,) = (text for text in found if text.startswith("Drop "))
     assert why.endswith(f'\nNoted 2026-06-01: "{STUCK}" (+ 1 more on Station review)')
-    (order,) = (text for text in found if text.startswith("1. See that nobody"))
+    (order,) = (text for text in found if text.startswith("1. Do not open the filter"))
     assert order.endswith(
         f'\nNorth 1: Noted 2026-06-01: "{STUCK}" · Noted on Agreed, new valve: "first of all"'
     )
