@@ -18,7 +18,14 @@ from pathlib import Path
 
 from siltbook.batch.errors import BookError, why
 from siltbook.batch.reading.foreign import refuse_in_place
-from siltbook.batch.systems import give_as, name_too_long, remove, remove_tree, too_long
+from siltbook.batch.systems import (
+    give_as,
+    name_too_long,
+    remove,
+    remove_tree,
+    sync_folder,
+    too_long,
+)
 
 OTHER_ENDINGS = (".ods", ".xls")  # read only: the results go to a new .xlsx
 BOOK_ENDINGS = (".xlsx", ".xlsm", *OTHER_ENDINGS)
@@ -175,6 +182,23 @@ def write_whole(target: Path, data: bytes) -> None:
         sync_folder(target.parent)
 
 
+def write_new(target: Path, data: bytes, taken: str) -> None:
+    """As `write_whole`, where no file is there yet; BookError with `taken` where one is.
+
+    Also where somebody saves one there at this moment, on a disk that knows hard links.
+    """
+    with _refusal(target), _draft(target, data) as draft:
+        try:
+            os.link(draft, target)
+        except FileExistsError:
+            raise BookError(taken) from None
+        except OSError:
+            if os.path.lexists(target):
+                raise BookError(taken) from None
+            os.replace(draft, target)
+        sync_folder(target.parent)
+
+
 Stamp = tuple[int, int, int]
 NO_FILE: Stamp = (-1, -1, -1)
 _LOOKS = 3  # a file that changes again and again while it is looked at is kept
@@ -211,12 +235,25 @@ def _replaceable(target: Path, look: Callable[[], tuple[Stamp, bool]]) -> bool:
     return False
 
 
-def _set_aside(target: Path) -> Path:
-    """Rename a file to the first free NAME.kept-N, and say which."""
+def _set_aside(target: Path) -> Path | None:
+    """Rename a file to the first free NAME.kept-N, and say which; None where it is gone by now.
+
+    The name is taken first, for another run may be at the same.
+    """
     number = 1
-    while os.path.lexists(kept := target.with_name(f"{target.stem}.kept-{number}{target.suffix}")):
+    while True:
+        kept = target.with_name(f"{target.stem}.kept-{number}{target.suffix}")
         number += 1
-    os.rename(target, kept)
+        with contextlib.suppress(FileExistsError):
+            os.close(os.open(kept, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
+            break
+    try:
+        os.replace(target, kept)
+    except BaseException as error:
+        kept.unlink()
+        if isinstance(error, FileNotFoundError):
+            return None
+        raise
     return kept
 
 
@@ -231,8 +268,7 @@ def _refusal(target: Path) -> Iterator[None]:
         )
         far = too_long(target) or too_long(target.with_name(_LONGEST))
         kept = target.with_name(f"{target.stem}.previous-9{target.suffix}")
-        long = name_too_long(target) or name_too_long(kept)
-        raise BookError(far or long or said) from error
+        raise BookError(far or name_too_long(target) or name_too_long(kept) or said) from error
 
 
 @contextlib.contextmanager
@@ -248,31 +284,11 @@ def _draft(target: Path, data: bytes) -> Iterator[Path]:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        if target.exists():
-            give_as(target, name)
-        else:
-            os.chmod(name, 0o666 & ~umask())
+        give_as(target, name)
         yield Path(name)
     finally:
         with contextlib.suppress(OSError):
             remove(name)
-
-
-def umask() -> int:
-    """The permissions that new files of this process do not get."""
-    mask = os.umask(0o022)
-    os.umask(mask)
-    return mask
-
-
-def sync_folder(folder: Path) -> None:
-    """Bring a rename to the disk, where the system can: then it outlasts a power cut as well."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 def make_folder(folder: Path, advice: str = "Choose another folder.") -> None:

@@ -83,11 +83,32 @@ def remove_tree(folder: Path) -> None:
         shutil.rmtree(folder)
 
 
+def umask() -> int:
+    """The permissions that new files of this process do not get."""
+    mask = os.umask(0o022)
+    os.umask(mask)
+    return mask
+
+
+def sync_folder(folder: Path) -> None:
+    """Bring a rename to the disk, where the system can: then it outlasts a power cut as well."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
 def give_as(target: Path, draft: str) -> None:
     """Let people do with a draft what they may do with `target`: else its group would be shut out.
 
-    The owner can be given by an administrator alone, the group by whoever is in it.
+    The owner can be given by an administrator alone, the group by whoever is in it. Where there is
+    no target yet, the draft gets what any new file gets.
     """
+    if not target.exists():
+        os.chmod(draft, 0o666 & ~umask())
+        return
     status = target.stat()
     if hasattr(os, "chown"):
         for owner in (-1, status.st_uid):

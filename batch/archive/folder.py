@@ -17,11 +17,12 @@ from siltbook.batch.archive.locate import archive_around
 from siltbook.batch.archive.summary import summary
 from siltbook.batch.archive.tables import as_csv, tables
 from siltbook.batch.errors import BookError, why
-from siltbook.batch.files import draft_folder, reviewed_path, sweep, sync_folder, umask
+from siltbook.batch.files import draft_folder, reviewed_path, sweep
 from siltbook.batch.fingerprint import digest
 from siltbook.batch.job import review_bytes
 from siltbook.batch.report.book import book_json
 from siltbook.batch.results import Assessment
+from siltbook.batch.systems import sync_folder, umask
 
 PACKAGE, VERDICTS, SUMMARY, ABOUT = (
     "datapackage.json",

@@ -159,15 +159,11 @@ def _command(read: list[Source], mapping: Path, into: Path | None) -> str:
 
 def _new_file(target: Path, data: bytes) -> None:
     """Write a file that is not there yet: nothing of anybody's is replaced."""
-    from siltbook.batch.errors import BookError
-    from siltbook.batch.files import make_folder, write_whole
+    from siltbook.batch.files import make_folder, write_new
 
     make_folder(target.parent)
-    if os.path.lexists(target):
-        raise BookError(
-            f"{target} is there already; give another path with --out, or move it away."
-        )
-    write_whole(target, data)
+    taken = f"{target} is there already; give another path with --out, or move it away."
+    write_new(target, data, taken)
 
 
 def _fill(read: list[Source], mapping: Path, into: Path | None, out: Path | None) -> Iterator[str]:

@@ -30,7 +30,7 @@ def merge(book: Path, copies: tuple[Path, ...], base: Path | None, out: Path | N
     Where the copies differ, BOOK keeps its own, and the sheet Conflicts asks: choose there, and
     run merge with BOOK again to carry it out. The previous book is kept beside it.
     """
-    from siltbook.batch.files import lock_note, open_file, replace_book, sweep, write_whole
+    from siltbook.batch.files import lock_note, open_file, replace_book, sweep, write_new
     from siltbook.batch.guard import within
     from siltbook.batch.report.book import printable
 
@@ -46,7 +46,7 @@ def merge(book: Path, copies: tuple[Path, ...], base: Path | None, out: Path | N
         merged = within(merge_, every, book.name, (taken.data, book.name), given, before)
         kept, shut = None, though_protected(taken.data, merged.data, book.name)
         if out is not None:
-            write_whole(out, merged.data or taken.data)
+            write_new(out, merged.data or taken.data, _taken(out))
         elif merged.data is not None:
             kept = replace_book(taken, merged.data)
     for line in (*lines(merged, out or book, kept), shut, lock_note(book)):
@@ -58,7 +58,11 @@ def _refuse_existing(out: Path) -> None:
     from siltbook.batch.errors import BookError
 
     if os.path.lexists(out):
-        raise BookError(f"{out} exists and was not replaced: give another name by --out.")
+        raise BookError(_taken(out))
+
+
+def _taken(out: Path) -> str:
+    return f"{out} exists and was not replaced: give another name by --out."
 
 
 def lines(merged: Merged, book: Path, kept: Path | None) -> Iterator[str]:

@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
+from siltbook.batch import files
 from siltbook.batch.cli import main
 from siltbook.batch.errors import BookError
-from siltbook.batch.files import open_file, replace_book, write_whole
+from siltbook.batch.files import (
+    open_file,
+    replace_book,
+    stamp_of,
+    write_aside,
+    write_new,
+    write_whole,
+)
 from siltbook.batch.typed import keeping
 from tests.faults.pausing import together
 from tests.faults.support import ROOT, reviewed, small_book, start
@@ -209,6 +218,62 @@ def test_two_reviewed_books_of_one_name_both_go_where_they_were_asked_to_go(
     for path in books:
         assert path.read_bytes() == old
         assert [p.name for p in path.parent.iterdir()] == [path.name]
+
+
+def test_two_runs_that_keep_results_at_once_never_take_one_name(
+    book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The other run keeps its own just when this one has found the name free."""
+    result, kept = (book.with_name(f"farm.reviewed{n}.xlsx") for n in ("", ".kept-1"))
+    result.write_bytes(b"typed here")
+    unpatched = {name: getattr(os, name) for name in ("open", "rename")}
+
+    def first(name: str) -> Callable[..., object]:
+        def do(path: object, *more: object, **named: object) -> object:
+            if not kept.exists() and "farm.reviewed" in str(path):
+                kept.write_bytes(b"typed elsewhere")
+            return unpatched[name](path, *more, **named)
+
+        return do
+
+    for name in unpatched:
+        monkeypatch.setattr(os, name, first(name))
+    aside = write_aside(result, b"new", lambda: (stamp_of(result), True))
+    assert kept.read_bytes() == b"typed elsewhere"
+    assert aside == book.with_name("farm.reviewed.kept-2.xlsx")
+    assert (aside.read_bytes(), result.read_bytes()) == (b"typed here", b"new")
+
+
+@pytest.mark.parametrize("links", [True, False], ids=["hard links", "a disk without"])
+def test_a_new_file_never_replaces_what_somebody_saves_there_meanwhile(
+    book: Path, monkeypatch: pytest.MonkeyPatch, links: bool
+) -> None:
+    def none(*_: object) -> None:
+        raise OSError(errno.EPERM, "Operation not permitted")
+
+    if not links:
+        monkeypatch.setattr(os, "link", none)
+    out = book.with_name("merged.xlsx")
+    write_new(out, b"new", "taken")
+    assert out.read_bytes() == b"new"
+    out.write_bytes(b"typed")
+    with pytest.raises(BookError, match="taken"):
+        write_new(out, b"newer", "taken")
+    assert out.read_bytes() == b"typed"
+    assert {p.name for p in book.parent.iterdir()} == {"farm.xlsx", "merged.xlsx"}
+
+
+def test_merge_looks_once_more_before_it_writes_elsewhere(
+    book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = book.with_name("merged.xlsx")
+    monkeypatch.setattr(files, "sweep", lambda _: out.write_bytes(b"typed"))
+    done = CliRunner().invoke(main, ["merge", str(book), str(book), "--out", str(out)])
+    assert done.exit_code == 3
+    assert (
+        done.output == f"siltbook: {out} exists and was not replaced: give another name by --out.\n"
+    )
+    assert out.read_bytes() == b"typed"
 
 
 def test_a_result_that_is_a_link_is_replaced_and_its_far_end_left_alone(tmp_path: Path) -> None:
