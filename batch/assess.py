@@ -127,8 +127,8 @@ def days_over(
     reading interval, or the station was flushed completely or opened since, nobody knows when it
     came back in range: then to that reading, and it is 'at least'.
     """
-    open_ = next((e for e in judgement.episodes[-1:] if e.closed is None), None)
-    if open_ is None or on is None:
+    open_ = judgement.episode
+    if open_ is None or not open_.open or on is None:
         return None, False
     latest = history.latest
     last = latest.date if latest and latest.date >= open_.opened else open_.opened
@@ -193,7 +193,7 @@ def _own_findings(book: Book, result: StationResult) -> Iterator[Finding]:
     yield from _alike_on_end(book, result.history)
     yield from _unexplained_falls(book, result.history)
     for episodes in recurring(result.judgement.episodes):
-        third = episodes[-1]
+        *_, third = episodes
         over = listed([book.settings.shown.day(episode.opened) for episode in episodes])
         yield find(
             "episodes-recur",

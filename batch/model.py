@@ -259,6 +259,11 @@ class Episode:
     closed_by: str  # 'flush', 'hand cleaning', ... or ''
     row: int = 0  # of the reading that opened it; 0 where it was carried over
 
+    @property
+    def open(self) -> bool:
+        """Whether no reading has ended it."""
+        return self.closed is None
+
     def days(self, as_of: dt.date | None) -> int | None:
         """How long it lasted [days], up to `as_of` while it is open; None without such a day."""
         end = self.closed or as_of
@@ -287,3 +292,8 @@ class Judgement:
     read_by: dt.date | None = None
     came_back_alone: bool = False
     doubts: str = ""
+
+    @property
+    def episode(self) -> Episode | None:
+        """The latest episode, open or ended."""
+        return self.episodes[-1] if self.episodes else None

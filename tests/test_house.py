@@ -108,3 +108,13 @@ def test_each_promise_says_what_stands_behind_it_on_systems_that_are_not_at_hand
     assert {row.split(" | ")[-1] for row in rows} == {"simulated |", "only read |"}
     taking_their_part = "test_other_systems.py"
     assert all(row.endswith("| simulated |") for row in rows if taking_their_part in row)
+
+
+def test_the_latest_episode_is_asked_for_by_its_name() -> None:
+    """`episode` of a standing or a judgement: four modules sliced the list, each in its own way."""
+    places = {
+        path.name
+        for path in (ROOT / "batch").rglob("*.py")
+        if "episodes[-1" in path.read_text()
+    }
+    assert places == {"model.py", "replay.py"}

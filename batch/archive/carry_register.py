@@ -187,7 +187,7 @@ def _stood(name: str, at: Standing, settings: Settings) -> Row:
         return None if work is None else work.date
 
     on = settings.shown.day
-    open_ = next((e.opened for e in at.episodes[-1:] if e.closed is None), None)
+    opened = at.episode.opened if at.episode and at.episode.open else None
     remark = [_from(settings)]
     if at.cleaned is not None and at.cleaned.work != "hand cleaning":
         remark.append(f"{at.cleaned.work} on {on(at.cleaned.date)}")
@@ -201,7 +201,7 @@ def _stood(name: str, at: Standing, settings: Settings) -> Row:
         "station": name,
         "step": str(at.step),
         "gear": str(at.gear),
-        "opened": open_,
+        "opened": opened,
         "flushed": day(at.flushed),
         "cleaned": day(at.cleaned),
         "failed": day(at.failed),

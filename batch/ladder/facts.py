@@ -82,7 +82,7 @@ class Facts:
     def _work_since(self) -> dt.date:
         """From when on work that is not known may change where the station stands."""
         episode = self.standing.episode
-        if episode is not None and episode.closed is None:
+        if episode is not None and episode.open:
             return episode.opened
         if self.latest is None:
             return dt.date.min

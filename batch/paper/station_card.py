@@ -147,9 +147,9 @@ def _parts(history: History, shown: Shown) -> Iterator[str]:
 def episode(result: StationResult, most: int) -> list[Reading | Work]:
     """The entries of the open episode, from the reading before it; at most the latest so many."""
     entries = list(result.history.entries)
-    opened = next((e.opened for e in result.judgement.episodes[-1:] if e.closed is None), None)
-    if opened is not None:
-        first = next((i for i, e in enumerate(entries) if e.date >= opened), len(entries))
+    last = result.judgement.episode
+    if last is not None and last.open:
+        first = next((i for i, e in enumerate(entries) if e.date >= last.opened), len(entries))
         entries = entries[max(first - 1, 0) :]
     return entries[-most:]
 

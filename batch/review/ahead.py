@@ -113,8 +113,8 @@ def _line(farm: FarmMonth, result: StationResult, coming: Month) -> Ahead | None
 
 
 def _since(result: StationResult, shown: Shown) -> str:
-    episodes = result.judgement.episodes
-    return shown.on(episodes[-1].opened) if episodes else "now"
+    episode = result.judgement.episode
+    return shown.on(episode.opened) if episode else "now"
 
 
 def _soonest(line: Ahead) -> tuple[int, dt.date, int, str]:
