@@ -25,7 +25,7 @@ class Reviewed:
     """One book, judged, with the package that carries the result sheets.
 
     `ended` are boxes filled in on the earlier sheet Actions whose station needs nothing more, or
-    is over the limit anew: they are on no sheet of this result.
+    is over the limit anew, or is of another farm: they are on no sheet of this result.
     """
 
     assessment: Assessment
@@ -100,17 +100,18 @@ def _placed(
 ) -> Reviewed:
     from siltbook.batch.graft import free_names, graft
     from siltbook.batch.sheets.book import result_book
-    from siltbook.batch.typed.boxes import going_on, read_boxes, together
+    from siltbook.batch.typed.boxes import going_on, not_of, read_boxes, together
 
     names = free_names(package, RESULT_SHEETS)
     notes = (*_taken_notes(names), *_signature_note(package))
     noted = replace(assessment, findings=(*assessment.findings, *notes))
+    boxes, others = not_of(assessment.book.settings.farm, boxes)
     filled = together(read_boxes(package, path).boxes, boxes)
     stations, ended = going_on(filled, noted.stations, noted.as_of)
     noted = replace(noted, stations=stations)
     results = result_book(noted, names, book_name, __version__)
     placed = graft(package, results.package, list(names.values()), results.longer)
-    return Reviewed(noted, placed, ended)
+    return Reviewed(noted, placed, (*ended, *others))
 
 
 def _taken_notes(names: Mapping[str, str]) -> Iterator[Finding]:

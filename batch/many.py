@@ -148,7 +148,7 @@ def _job(order: Order, taken: OpenedFile) -> Job:
     from siltbook.batch.typed.keeping import boxes_in
 
     path = order.path
-    boxes = boxes_in(order.target)
+    boxes = boxes_in(order.target, path)
     return Job(taken.data, str(path), path.name, str(order.target or path), order.as_of, boxes)
 
 

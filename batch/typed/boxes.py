@@ -8,6 +8,7 @@ counted back from the day for which it was made.
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -28,6 +29,8 @@ SHEETS = ("Actions", "Actions (Siltbook)")
 STATION, VERDICT, DAYS = "Station", "Verdict", "Days over limit"
 ACTION, WHO, DUE = "Action agreed", "Who", "By when"
 _HEADS = (STATION, VERDICT, DAYS, ACTION, WHO, DUE)
+_TITLE = re.compile(r"Actions(?: \(Siltbook\))? – (?P<farm>.+)", re.DOTALL)
+OF_FARM = "it is of the farm"  # begins why a result of another farm is kept
 _TOP = 30  # rows in which the header row is looked for
 
 
@@ -36,6 +39,8 @@ class Box:
     """What somebody filled in for a station. `opened` is its episode's day, None without one.
 
     `due` is a date, or the text that stands there. `row` is the sheet's row, `verdict` as shown.
+    `farm` is of the sheet's title, '' where that has none or does not matter; `elsewhere`: it is
+    not the farm of the book.
     """
 
     station: str
@@ -45,6 +50,8 @@ class Box:
     due: dt.date | str
     verdict: str = ""
     row: int = 0
+    farm: str = ""
+    elsewhere: bool = False
 
     @property
     def content(self) -> tuple[str, str, str]:
@@ -98,6 +105,26 @@ def _mark(workbook: Workbook, part: SheetPart) -> Mark | None:
     return next((m for v in top.values if (m := read_mark(v))), None) if top else None
 
 
+def farm_of(title: object) -> str:
+    """The farm in the title of the sheet Actions; '' where it names none."""
+    found = _TITLE.fullmatch(title) if isinstance(title, str) else None
+    return found["farm"].strip() if found else ""
+
+
+def not_of(farm: str, boxes: Iterable[Box]) -> tuple[tuple[Box, ...], tuple[Box, ...]]:
+    """The boxes that may be of this farm, and those of another one.
+
+    Books of two farms may have one name, and their results one folder.
+    """
+    mine, others = [], []
+    for box in boxes:
+        if box.farm and farm and name_key(box.farm) != name_key(farm):
+            others.append(replace(box, elsewhere=True))
+        else:
+            mine.append(box)
+    return tuple(mine), tuple(others)
+
+
 def _read(workbook: Workbook, part: SheetPart, mark: Mark) -> Filled:
     columns = read_sheet(workbook, part).columns
     header, places = _header(columns)
@@ -107,7 +134,11 @@ def _read(workbook: Workbook, part: SheetPart, mark: Mark) -> Filled:
         for row, value in zip(filled.rows, filled.values, strict=True):
             if row > header and value != "" and not isinstance(value, NoValue):
                 rows.setdefault(row, {})[head] = value
-    boxes = tuple(_boxes(rows, mark, workbook.date1904))
+    top = columns.get(0)
+    titles = zip(top.rows, top.values, strict=True) if top else ()
+    farm = next((farm_of(value) for row, value in titles if row == 1), "")
+    found = _boxes(rows, mark, workbook.date1904)
+    boxes = tuple(replace(box, farm=farm) for box in found)
     return Filled(part.name, mark, boxes, places)
 
 

@@ -21,11 +21,12 @@ from siltbook.batch.reading.cells import NoValue, SheetPart, Value, Workbook, ad
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.workbook import open_workbook, sheets_without_cells
 from siltbook.batch.typed.beside import NOTHING, Beside, beside, gone, margins
-from siltbook.batch.typed.boxes import Filled, read_boxes
+from siltbook.batch.typed.boxes import OF_FARM, SHEETS, Filled, farm_of, read_boxes
 from siltbook.batch.typed.mark import Mark, read_mark
 from siltbook.batch.typed.stamp import untouched
 from siltbook.templates.book import Book, Table
 from siltbook.templates.contract import AUDIT_SHEETS
+from siltbook.templates.names import name_key
 
 Place = tuple[int, int]  # 1-based row, 0-based column
 _FORMULA = re.compile(rb"<(?:\w+:)?c\b([^<>]*)>\s*<(?:\w+:)?f\b")
@@ -44,11 +45,11 @@ class Leaf:
     source: tuple[Workbook, SheetPart] | None = None  # where the formulas say what they say
 
 
-def what_differs(old: bytes, new: bytes, book_name: str) -> str:
+def what_differs(old: bytes, new: bytes, book_name: str, elsewhere: bool = False) -> str:
     """Why a result file is to be kept, as a clause with its sheets; '' where nothing is lost.
 
     `old` is the file that is there, `new` the result that takes its place, made from the book
-    `book_name`.
+    `book_name`; `elsewhere`: not in the folder of that book, where another farm's may lie.
     """
     if untouched(old, book_name):
         return ""
@@ -67,7 +68,18 @@ def what_differs(old: bytes, new: bytes, book_name: str) -> str:
         said = said or list(_results(old, was, mark))
     except (SiltbookError, *DAMAGE):
         return "its inputs can no longer be read"
+    if said and elsewhere and (farm := _other_farm(was, now)):
+        said.insert(0, f"{OF_FARM} '{farm}'")
     return "; ".join(said)
+
+
+def _other_farm(was: Mapping[str, Leaf], now: Mapping[str, Leaf]) -> str:
+    """The farm of the file that is there, where its result sheets and the new ones name two."""
+    there, here = (
+        next((farm_of(of[name].cells.get((1, 0))) for name in SHEETS if name in of), "")
+        for of in (was, now)
+    )
+    return there if here and name_key(there) != name_key(here) else ""
 
 
 def leaves(data: bytes) -> dict[str, Leaf]:

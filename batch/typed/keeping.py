@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from siltbook.batch.errors import SiltbookError
 from siltbook.batch.files import NO_FILE, OpenedFile, Stamp, open_file, replace_book, write_aside
 from siltbook.batch.guard import within
-from siltbook.batch.typed.boxes import Box, Filled
+from siltbook.batch.typed.boxes import OF_FARM, Box, Filled
 from siltbook.batch.typed.stamp import untouched
 
 
@@ -23,17 +23,26 @@ class Said:
     why: str = ""
 
 
-def boxes_in(target: Path | None) -> tuple[Box, ...]:
-    """What is filled in on the sheet Actions of the result that is there; nothing without one."""
+def boxes_in(target: Path | None, book: Path) -> tuple[Box, ...]:
+    """What is filled in on the sheet Actions of the result that is there; nothing without one.
+
+    Beside its book it is of that book, whatever the farm was called then.
+    """
     if target is None or not os.path.isfile(target):
         return ()
     read = "siltbook.batch.typed.boxes:read_boxes"
     try:
         data = open_file(target).data
         filled: Filled = within(read, data, target.name, data, target.name)
-        return filled.boxes
+        if _elsewhere(target, book):
+            return filled.boxes
+        return tuple(replace(box, farm="") for box in filled.boxes)
     except SiltbookError:
         return ()
+
+
+def _elsewhere(target: Path, book: Path) -> bool:
+    return target.parent.resolve() != book.parent.resolve()
 
 
 def put_result(
@@ -46,12 +55,16 @@ def put_result(
     if target is None:
         return _in_place(taken, package, ended)
     why = ""
+    over = [box for box in ended if not box.elsewhere]
+    others = [box for box in ended if box.elsewhere]
 
     def look() -> tuple[Stamp, bool]:
         nonlocal why
-        stamp, why = _looked_at(target, package, taken.path.name)
-        if ended and not why:
-            why = f"Actions: boxes filled for {_stations(ended)}, which needs them no more"
+        stamp, why = _looked_at(target, package, taken.path)
+        if others and not why.startswith(OF_FARM):
+            why = f"{OF_FARM} '{others[0].farm}'; Actions: boxes filled for {_stations(others)}"
+        if over and not why:
+            why = f"Actions: boxes filled for {_stations(over)}, which needs them no more"
         return stamp, bool(why)
 
     kept = write_aside(target, package, look)
@@ -59,11 +72,17 @@ def put_result(
         return Said()
     why = why or "it was saved while the book was judged"
     book, aside = shown(taken.path), shown(kept)
-    line = (
-        f"{target.name} was edited since Siltbook wrote it ({why}): it is kept as {kept}; "
-        f"'siltbook merge {book} {aside}' brings its rows back into the book."
-    )
-    return Said((line, *_offered(ended, kept, taken.path)), kept, why)
+    if why.startswith(OF_FARM):
+        line = (
+            f"{target.name} holds what somebody typed ({why}): it is kept as {kept}; give its book "
+            "and this one names of their own, or each a folder by --out."
+        )
+    else:
+        line = (
+            f"{target.name} was edited since Siltbook wrote it ({why}): it is kept as {kept}; "
+            f"'siltbook merge {book} {aside}' brings its rows back into the book."
+        )
+    return Said((line, *_offered(over, kept, taken.path)), kept, why)
 
 
 def _in_place(taken: OpenedFile, package: bytes, ended: Sequence[Box]) -> Said:
@@ -87,8 +106,9 @@ def _in_place(taken: OpenedFile, package: bytes, ended: Sequence[Box]) -> Said:
     return Said((line, *offered), kept, why or doubt)
 
 
-def _looked_at(target: Path, package: bytes, book_name: str) -> tuple[Stamp, str]:
+def _looked_at(target: Path, package: bytes, book: Path) -> tuple[Stamp, str]:
     """The stamp of the file that is there, and why it is to be kept."""
+    book_name, far = book.name, _elsewhere(target, book)
     try:
         there = open_file(target)
     except SiltbookError:
@@ -97,7 +117,7 @@ def _looked_at(target: Path, package: bytes, book_name: str) -> tuple[Stamp, str
         return there.stamp, ""
     differs = "siltbook.batch.typed.edited:what_differs"
     try:
-        why = within(differs, there.data, target.name, there.data, package, book_name)
+        why = within(differs, there.data, target.name, there.data, package, book_name, far)
     except SiltbookError:
         return there.stamp, "it takes too much time or memory to be compared"
     return there.stamp, str(why)

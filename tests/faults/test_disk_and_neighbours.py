@@ -197,7 +197,7 @@ def test_what_nobody_foresaw_at_one_book_does_not_stop_the_others(
             raise ValueError
 
     book.with_name("other.xlsx").write_bytes(book.read_bytes())
-    monkeypatch.setattr(keeping, "boxes_in", lambda target: odd(target) or ())
+    monkeypatch.setattr(keeping, "boxes_in", lambda target, _: odd(target) or ())
     done = CliRunner().invoke(main, ["run", str(book.parent)])
     assert done.exit_code == 3
     assert f"siltbook: {book}: this is a fault of Siltbook, not of your book" in done.output

@@ -147,6 +147,43 @@ def test_json_names_what_was_kept_and_why(book: Path, result: Path) -> None:
     assert f"it is kept as {kept(result)}; 'siltbook merge" in said
 
 
+def test_what_was_agreed_on_one_farm_comes_on_no_other_farms_sheet(tmp_path: Path) -> None:
+    """Books of two farms have one name, one folder for their results, and stations alike."""
+    east, west = (tmp_path / side / NAME for side in ("east", "west"))
+    for path in (east, west):
+        path.parent.mkdir()
+        path.write_bytes(make())
+        edit(path, _value("Farm", "B1", path.parent.name))
+    out = tmp_path / "out"
+    siltbook("run", east, "--out", out)
+    result = out / "farm.reviewed.xlsx"
+    edit(result, lambda made: setattr(box(made, "South", "Who"), "value", "Ann of the east"))
+    for number in (1, 2):  # as it was filled in, and as a run of its own book wrote it
+        typed = result.read_bytes()
+        said = siltbook("run", west, "--out", out)
+        assert kept(result, number).read_bytes() == typed
+        assert "holds what somebody typed (it is of the farm 'east'; " in said
+        assert (
+            f"it is kept as {kept(result, number)}; give its book and this one names of their own, "
+            "or each a folder by --out.\n"
+        ) in said
+        assert "episode is over" not in said
+        assert "Ann of the east" not in texts(result)
+        result.write_bytes(typed)
+        siltbook("run", east, "--out", out)
+        kept(result, number + 1).unlink(missing_ok=True)
+        assert "Ann of the east" in texts(result)
+
+
+def test_beside_its_book_a_result_stays_of_it_when_the_farm_gets_another_name(
+    book: Path, result: Path
+) -> None:
+    edit(result, lambda made: setattr(box(made, "South", "Who"), "value", "Ann"))
+    edit(book, _value("Farm", "B1", "Another"))
+    assert "it is of the farm" not in siltbook("run", book)
+    assert "Ann" in texts(result)
+
+
 def test_a_book_that_was_saved_or_went_while_it_was_judged_is_told(
     book: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
