@@ -161,10 +161,14 @@ def _least_step(history: History) -> float:
 
 
 def still_words(still: Still, shown: Shown) -> str:
-    """What an outlet that stands still did, as a clause."""
+    """What an outlet that stands still did, and what looks so, as a clause.
+
+    Behind a pump that is governed by the pressure there it stands still for good.
+    """
     return (
         f"the outlet has read {shown.level(still.pressure)} {still.readings} times on end, since"
-        f" {shown.day(still.since)}, while the inlet rose and fell"
+        f" {shown.day(still.since)}, while the inlet rose and fell: a stuck gauge looks so, or the"
+        " pump holds this pressure"
     )
 
 
@@ -181,7 +185,7 @@ def still_outlet(facts: Facts) -> str:
     if still is None:
         return ""
     said = still_words(still, facts.shown)
-    return f" {said[0].upper()}{said[1:]}: a stuck gauge looks so, try it first."
+    return f" {said[0].upper()}{said[1:]}; try the gauge first."
 
 
 def beside_in_range(verdict: Verdict, facts: Facts) -> str:

@@ -124,7 +124,8 @@ def test_readings_without_both_pressures_are_no_part_of_a_still_outlet() -> None
 
 def test_a_still_outlet_is_said_with_its_pressure_and_since_when() -> None:
     assert still_words(Still(25.0, DAY0, 6), METRES) == (
-        "the outlet has read 25.0 m 6 times on end, since 2026-06-01, while the inlet rose and fell"
+        "the outlet has read 25.0 m 6 times on end, since 2026-06-01, while the inlet rose and"
+        " fell: a stuck gauge looks so, or the pump holds this pressure"
     )
 
 

@@ -43,7 +43,7 @@ def test_over_the_limit_on_an_outlet_that_stands_still_the_gauge_is_tried_first(
     assert verdict == "flush"
     assert sentence.endswith(
         " The outlet has read 23.5 m 7 times on end, since 2026-06-01, while the inlet rose and"
-        " fell: a stuck gauge looks so, try it first."
+        " fell: a stuck gauge looks so, or the pump holds this pressure; try the gauge first."
     )
     first, second, *_ = judged(book).judgement.steps
     assert first.words.startswith("The outlet stands still while the inlet moves: try the gauge")
