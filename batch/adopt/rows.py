@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from siltbook.batch.adopt.inunits import TURNED_UNITS
 from siltbook.batch.adopt.model import Amount
@@ -33,6 +35,7 @@ _KINDS = (*OCCASIONS, *WORKS)
 _SAME = 1e-6  # relative difference below which two numbers are one
 # A row as it is typed, and what its numbers mean: [m of water], [m3/h].
 Meant = tuple[Row, dict[str, float]]
+_Held = tuple[int, Row]  # a row of a list with its number
 
 
 def turned(amount: Amount, unit: str) -> float:
@@ -124,46 +127,79 @@ class Lacking:
 
 def lacking(rows: Sequence[Row], table: Table, units: Units, into: _List, shown: Shown) -> Lacking:
     """Which rows a list does not have; KeyError where a unit of the book is not known."""
-    kind = into.kind
     typed = [typed_row(row, units, table.units, into.sheet) for row in rows]
-    there: dict[tuple[object, ...], list[tuple[int, Row]]] = {}
-    records = table.frame.reset_index(names="row").to_dict("records")
-    for raw in records:
-        record = _with_words({str(k): v for k, v in raw.items()}, table)
-        at = _identity(record, kind)
-        there.setdefault(at, []).append((int(str(record["row"])), record))
-    add: list[Meant] = []
-    conflicts: list[str] = []
-    already = 0
-    source: dict[tuple[object, ...], int] = {}
-    for row in filter(placed, typed):
-        at = _identity(row, kind)
-        source[at] = source.get(at, 0) + 1
+    source = Counter(_identity(row, into.kind) for row in filter(placed, typed))
+    there = _There(table, into.kind, source)
     odd = _unplaced_there(table)
+    add: list[Meant] = []
+    told: list[tuple[object, str]] = []  # day and conflict
+    already = 0
     for row, origin in zip(typed, rows, strict=True):
+        meant = _meaning(origin)
         if not placed(row):
-            if (told := _as_told(row)) in odd:
-                odd.remove(told)
+            if (one := _as_told(row)) in odd:
+                odd.remove(one)
                 already += 1
             else:
-                add.append((row, _meaning(origin)))
+                add.append((row, meant))
             continue
-        at = _identity(row, kind)
-        found = there.get(at, [])
-        meant = _meaning(origin)
         ours = {key: meant.get(key, row.get(key)) for key in into.values}
-        same = next((f for f in found if _equal(ours, f[1]) and _as_unread(origin, f[1])), None)
+        same = there.take(row, partial(_same, ours, origin))
+        found = there.at(row)
         if same is not None:
             already += 1
-            conflicts += _remark_lost(row, origin, table, same, shown)
-            if _clock(row) is None:
-                found.remove(same)  # a second such reading of that day is another one
-        elif found and (_clock(row) is not None or source[at] == 1):
-            conflicts.append(_conflict(row, origin, table, found[0], into, units, shown))
+            lost = _lost(row, origin, table, same, into, shown)
+            told += [(row["date"], said) for said in lost]
+        elif found and (_clock(row) is not None or source[_identity(row, into.kind)] == 1):
+            said = _conflict(row, origin, table, found[0], into, units, shown)
+            told.append((row["date"], said))
         else:
             add.append((row, meant))
     order = {id(row): n for n, row in enumerate(in_order([row for row, _ in add]))}
-    return Lacking(sorted(add, key=lambda one: order[id(one[0])]), already, conflicts)
+    newest_first = sorted(told, key=lambda one: str(one[0]), reverse=True)
+    in_book = sorted(add, key=lambda one: order[id(one[0])])
+    return Lacking(in_book, already, [said for _, said in newest_first])
+
+
+class _There:
+    """The rows that a list has, by what makes two rows one: `_identity`."""
+
+    def __init__(
+        self, table: Table, kind: Sequence[str], source: Mapping[tuple[object, ...], int]
+    ) -> None:
+        self.kind, self.source = kind, source
+        self.rows: dict[tuple[object, ...], list[_Held]] = {}
+        self.days: dict[tuple[object, ...], list[_Held]] = {}
+        for raw in table.frame.reset_index(names="row").to_dict("records"):
+            record = _with_words({str(k): v for k, v in raw.items()}, table)
+            at, held = _identity(record, kind), (int(str(record["row"])), record)
+            self.rows.setdefault(at, []).append(held)
+            if not source.get(at):  # what the source has just so is nothing else's
+                self.days.setdefault(at[:2], []).append(held)
+
+    def at(self, row: Row) -> list[_Held]:
+        """The rows of this station, day, time and kind."""
+        return self.rows.get(_identity(row, self.kind), [])
+
+    def take(self, row: Row, same: Callable[[Row], bool]) -> _Held | None:
+        """The row that is the same; else the same but for a time or an occasion that one of the two
+        leaves blank, which contradicts nothing. A row without a time is found once."""
+        found = self.at(row)
+        exact = next((held for held in found if same(held[1])), None)
+        if exact is not None:
+            if _clock(row) is None:
+                found.remove(exact)  # a second such reading of that day is another one
+            return exact
+        day = self.days.get(_identity(row, self.kind)[:2], [])
+        alike = next((h for h in day if self._agree(row, h[1]) and same(h[1])), None)
+        if alike is not None:
+            day.remove(alike)
+        return alike
+
+    def _agree(self, row: Row, held: Row) -> bool:
+        mine, theirs = (_identity(one, self.kind)[2:] for one in (row, held))
+        pairs = zip(mine, theirs, ("time", *self.kind), strict=True)
+        return all(a == b or (key != "work" and (not a or not b)) for a, b, key in pairs)
 
 
 def _as_told(row: Row) -> tuple[object, ...]:
@@ -217,6 +253,11 @@ def _with_words(record: Row, table: Table) -> Row:
     return record | {key: text for key, text in said.items() if not _there(record.get(key))}
 
 
+def _same(ours: Mapping[str, object], origin: Row, held: Row) -> bool:
+    """Whether a row of the book says what the source's says."""
+    return _equal(ours, held) and _as_unread(origin, held)
+
+
 def _there(value: object) -> bool:
     return value is not None and value == value
 
@@ -264,7 +305,7 @@ def _equal(ours: Mapping[str, object], there: Row) -> bool:
 
 
 def _remark_lost(
-    row: Row, origin: Row, table: Table, there: tuple[int, Row], shown: Shown
+    row: Row, origin: Row, table: Table, there: _Held, shown: Shown
 ) -> list[str]:
     """A sentence on a remark that the book's row does not have; it was not entered either."""
     mine, theirs = (" ".join(str(r.get("remark") or "").split()) for r in (row, there[1]))
@@ -277,6 +318,32 @@ def _remark_lost(
     ]
 
 
+def _lost(
+    row: Row, origin: Row, table: Table, there: _Held, into: _List, shown: Shown
+) -> list[str]:
+    """Sentences on what a row says that the book's row, the same in its values, does not."""
+    number, record = there
+    where = f"{_which(row, shown)}: {origin.get('where', 'the source')}"
+    said = _remark_lost(row, origin, table, there, shown)
+    if number in table.struck:
+        said.append(
+            f"{where} has this row, and {table.sheet} row {number} has it struck through, so that"
+            " it does not count. It was not entered again."
+        )
+    clock = _clock(row)
+    lacks = [f"Time {clock:%H:%M}"] if clock is not None and _clock(record) is None else []
+    lacks += [
+        f"{into.sheet.column(key).header} {row[key]}"
+        for key in into.kind if _word(row, key) and not _word(record, key)
+    ]  # fmt: skip
+    if lacks:
+        said.append(
+            f"{where} says {', '.join(lacks)}; {table.sheet} row {number} says nothing there. It"
+            " was not entered."
+        )
+    return said
+
+
 def _which(row: Row, shown: Shown) -> str:
     """Station, day and time of a row."""
     day = row["date"]
@@ -286,11 +353,12 @@ def _which(row: Row, shown: Shown) -> str:
 
 
 def _conflict(
-    row: Row, origin: Row, table: Table, there: tuple[int, Row], into: _List, units: Units,
+    row: Row, origin: Row, table: Table, there: _Held, into: _List, units: Units,
     shown: Shown,
 ) -> str:  # fmt: skip
     """One sentence on a row that the book has with other values: each that differs, with units."""
     number, record = there
+    struck = " (struck through)" if number in table.struck else ""
     meant = _meaning(origin)
     theirs, ours = [], []
     for key in into.values:
@@ -304,7 +372,7 @@ def _conflict(
         ours.append(f"{column.header} {_as_held(record.get(key), unit)}")
     return (
         f"{_which(row, shown)}: {origin.get('where', 'the source')} says {', '.join(theirs)}; "
-        f"{table.sheet} row {number} says {', '.join(ours)}. It was not entered."
+        f"{table.sheet} row {number}{struck} says {', '.join(ours)}. It was not entered."
     )
 
 

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from siltbook.batch.adopt.job import Adoption, Source
     from siltbook.batch.errors import BookError
 
-_SHOWN = 20  # conflicts and other lists on the terminal
+_SHOWN = 20  # of a list on the terminal
+_CONFLICTS = 500  # each is a row that stands in the source alone
 
 
 @click.command(epilog=EPILOG)
@@ -229,10 +230,10 @@ def _entered(filled: Filled, into: Path, kept: Path | None) -> Iterator[str]:
             f"{len(filled.stations)} stations added; {filled.already} rows were there already."
         )
         yield f"  The book as it was: {kept}"
-    for conflict in filled.conflicts[:_SHOWN]:
+    for conflict in filled.conflicts[:_CONFLICTS]:  # the newest first
         yield f"  Conflict: {conflict}"
-    if len(filled.conflicts) > _SHOWN:
-        yield f"  and {len(filled.conflicts) - _SHOWN} conflicts more."
+    if len(filled.conflicts) > _CONFLICTS:
+        yield f"  and {len(filled.conflicts) - _CONFLICTS} conflicts more, all of them older."
 
 
 def _not_entered(seen: Adoption, read: list[Source], into: Path | None) -> Iterator[str]:
