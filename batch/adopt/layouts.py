@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 from siltbook.batch.adopt.columns import (
@@ -23,11 +24,12 @@ from siltbook.batch.adopt.recognise import (
     year_in,
 )
 from siltbook.batch.adopt.sections import restarts
+from siltbook.batch.adopt.sources import DAY0
 from siltbook.batch.adopt.tables import Area, is_day, names_station
 from siltbook.batch.adopt.words import plain, table
 from siltbook.batch.errors import BookError
 from siltbook.batch.reading.cells import address
-from siltbook.batch.reading.parsing import date_order, date_text, decimal_mark, tidy
+from siltbook.batch.reading.parsing import FROM_1904, date_order, date_text, decimal_mark, tidy
 from siltbook.templates.names import name_key
 
 A_LINE = "a line of text"  # why a row is left out
@@ -58,6 +60,7 @@ def understand(area: Area) -> Found | None:
     only_names(found, kinds)
     check_values(found, kinds)
     _fill_merged(found)
+    _from_1904(found)
     _stations(found)
     for column in found.columns:
         column.samples = tuple(
@@ -66,6 +69,18 @@ def understand(area: Area) -> Found | None:
     dated = found.of("date", "date and time")
     measured = found.of("inlet", "outlet", "drop", ASK)
     return found if dated and (measured or found.of("work", "cycles")) else None
+
+
+def _from_1904(found: Found) -> None:
+    """A day that stands as a plain number, in a workbook that counts its days from 1904."""
+    columns = [c.index for c in found.of("date", "date and time") if found.grid.date1904]
+    for row in found.grid.rows if columns else ():
+        for column in columns:
+            value = found.grid.rows[row].get(column)
+            day = value + FROM_1904 if isinstance(value, float) else 0.0
+            if 36_526 <= day < 73_051:  # 2000 to 2099; others are no days, or days of a month
+                moment = dt.timedelta(seconds=round(day * 86_400))
+                found.grid.rows[row][column] = DAY0 + moment
 
 
 _OF_ROWS = ("date", "date and time", "time", "station", "unit", "occasion", "read by")

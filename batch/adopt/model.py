@@ -49,6 +49,7 @@ class Grid:
     sheet_hidden: bool = False
     struck: frozenset[tuple[int, int]] = frozenset()
     notes: Mapping[tuple[int, int], str] = field(default_factory=dict)  # at cells
+    date1904: bool = False  # plain numbers that are days count from 1904
     text: str = ""  # a long text table whole, of which `rows` has the first only
     delimiter: str = ""
     read_as: str = ""  # a sentence, where its encoding was told by what the letters look like

@@ -24,6 +24,7 @@ from siltbook.batch.reading.cells import (
     Style,
     Workbook,
 )
+from siltbook.batch.reading.parsing import A_DAY_AND_MORE, FROM_1904, hours
 
 TEXT_ENDINGS = (".csv", ".tsv", ".txt", ".dat", ".asc")
 LONGEST_LINE = 100_000  # [characters]
@@ -35,7 +36,7 @@ SAMPLE_LINES = 200
 LONG = 3_000  # lines from which a text table may be a logger's
 HEAD = 500  # of its rows that tell
 DELIMITERS = (",", ";", "\t", "|")
-_DAY0 = dt.datetime(1899, 12, 30)
+DAY0 = dt.datetime(1899, 12, 30)
 
 
 def is_text(path: Path) -> bool:
@@ -83,7 +84,7 @@ def _grid(book: Workbook, cells: SheetCells, name: str, part: SheetPart, marks: 
     columns = frozenset(c for low, high in cells.hidden_columns for c in range(low, high + 1))
     return Grid(
         name, part.name, dict(sorted(rows.items())), tuple(cells.merged), frozenset(cells.hidden),
-        columns, part.hidden, frozenset(struck), marks.notes,
+        columns, part.hidden, frozenset(struck), marks.notes, book.date1904,
     )  # fmt: skip
 
 
@@ -97,9 +98,11 @@ def _cell(value: object, style: int, book: Workbook) -> Cell | None:
         return _iso(str(value))
     if isinstance(value, float):
         kind = book.styles[style] if style < len(book.styles) else Style.PLAIN
+        if kind == Style.DATE and 1.0 <= value < A_DAY_AND_MORE:
+            return hours(value)  # typed as 25:30, or 24:00
         if kind == Style.DATE and 1.0 <= value < 200_000:
-            day = value + (1462 if book.date1904 else 0)
-            return _DAY0 + dt.timedelta(seconds=round(day * 86_400))
+            day = value + (FROM_1904 if book.date1904 else 0)
+            return DAY0 + dt.timedelta(seconds=round(day * 86_400))
         # A number that somebody struck through is none that can be used; its row still tells that
         # there was a reading.
         return f"{shown(value)}{STRUCK}" if style in book.struck else value

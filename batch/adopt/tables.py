@@ -249,6 +249,7 @@ def _turned(grid: Grid, row: int) -> Area:
     made = Grid(
         grid.file, grid.sheet, rows, hidden=frozenset(seen), hidden_columns=grid.hidden,
         sheet_hidden=grid.sheet_hidden, struck=frozenset(struck), notes=notes,
+        date1904=grid.date1904,
     )  # fmt: skip
     titles = [(r, c, t) for r in grid.rows if r < row for c, t in _texts(grid, r).items()]
     columns = sorted({c for cells in rows.values() for c in cells})

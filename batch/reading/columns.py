@@ -21,9 +21,11 @@ from siltbook.batch.reading.cells import Cells, Covered, ErrorText, IsoDate, NoV
 from siltbook.batch.reading.numerals import LARGEST, Number, odd_code, one_number
 from siltbook.batch.reading.otherwords import flush_count, other_word
 from siltbook.batch.reading.parsing import (
+    A_DAY_AND_MORE,
     choice,
     date_text,
     decimal_mark,
+    hours,
     number_time,
     serial_date,
     tidy,
@@ -228,11 +230,17 @@ def read_times(block: Block, column: Column, from_dates: dict[int, dt.time]) -> 
             out[position] = known[key]
             if known[key] is None:
                 code = odd_code(value, "cell-not-time")
-                block.flag(code, column, position, shown(value), accepted_text(column))
+                block.flag(code, column, position, _as_typed(value, styled), accepted_text(column))
             from_dates.pop(position, None)
     for position, clock in from_dates.items():
         out[position] = clock
     return out
+
+
+def _as_typed(value: Value, styled: bool) -> str:
+    """A time that is none, as people typed it: 25:30 is stored as a number of days."""
+    span = styled and isinstance(value, float) and 1.0 <= value < A_DAY_AND_MORE
+    return hours(float(value)) if span else shown(value)
 
 
 def _one_time(value: Value, styled: bool) -> dt.time | None:

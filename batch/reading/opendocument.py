@@ -22,6 +22,7 @@ from siltbook.batch.reading.cells import (
     Value,
     clean_text,
 )
+from siltbook.batch.reading.parsing import FROM_1904
 from siltbook.batch.reading.plainbook import (
     CLOCK,
     DATE,
@@ -127,6 +128,9 @@ class _Reader:
                 self._start_cell({key.rpartition("|")[2]: v for key, v in _ranked(attrs)})
         elif tag in ("p", "h"):
             self._start_paragraph()
+        elif tag == "null-date":  # it stands before all tables
+            said = next((v for k, v in attrs.items() if k.endswith("|date-value")), "")
+            self.book.date1904 = said.startswith("1904")
         elif tag in ("s", "tab", "line-break"):
             self._space(tag, attrs)
         elif tag == "table-row":
@@ -240,6 +244,8 @@ class _Reader:
         repeat = _count(attrs.get("number-columns-repeated"))
         self._note_merged(attrs)
         value, style = _value(attrs, "".join(self.text))
+        if self.book.date1904 and style in (DATE, MOMENT) and isinstance(value, float):
+            value -= FROM_1904
         if "formula" in attrs:
             without = isinstance(value, NoValue)
             self.without |= without

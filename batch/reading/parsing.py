@@ -15,6 +15,8 @@ from siltbook.templates.units import known_unit
 FIRST_YEAR, LAST_YEAR = 1950, 2149
 _EPOCH = dt.date(1899, 12, 30)  # day 0 of spreadsheet serial numbers
 _DAY = 86_400  # [s]
+FROM_1904 = 1462  # [days] from the first day of spreadsheets to that of those from 1904
+A_DAY_AND_MORE = 10.0  # [days] below which a number in a cell of times is a stretch of time
 _COMPARED = 1_000  # characters
 _LONGEST = 100  # characters of a number, a date, a time or a choice with what may stand around it
 _NUMBER = re.compile(
@@ -238,7 +240,7 @@ def serial_day(serial: float, date1904: bool = False) -> dt.date | None:
 
     The days 0 to 60, January and February of 1900, are left out: programs number them differently.
     """
-    day = serial + (1462 if date1904 else 0)
+    day = serial + (FROM_1904 if date1904 else 0)
     return _EPOCH + dt.timedelta(days=int(day)) if 61 <= day < 2_958_466 else None
 
 
@@ -250,13 +252,22 @@ def serial_time(serial: float) -> dt.time | None:
     return dt.time(seconds // 3600, seconds // 60 % 60, seconds % 60)
 
 
+def hours(number: float) -> str:
+    """A stretch of time [days] as hours and minutes, as people type it: 1.0625 is 25:30."""
+    minutes = round(number * 24 * 60)
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
 def number_time(number: float, styled: bool) -> dt.time | None:
     """The time that a number cell holds; `styled`: the cell is formatted as a time.
 
-    Fractions of a day and date-times are times; a whole number such as 730 is read as 07:30.
+    Fractions of a day and date-times are times; a whole number such as 730 is read as 07:30. A day
+    and more, as programs store 24:00 and 25:30, is no time of the day that the row says.
     """
     if 0 <= number < 1:
         return serial_time(number) or dt.time(0, 0)
+    if 1 <= number < A_DAY_AND_MORE and styled:
+        return None
     if styled or serial_date(number) is not None:
         return serial_time(number) or dt.time(0, 0)
     if number == int(number) and 100 <= number <= 2359:
