@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from siltbook.batch.adopt.held import Row
 from siltbook.batch.adopt.inunits import TURNED_UNITS
 from siltbook.batch.adopt.model import Amount, Harvest
 from siltbook.batch.adopt.rows import (
     READING_ROWS,
     WORK_ROWS,
     Meant,
-    Row,
     in_order,
     lacking,
     near,

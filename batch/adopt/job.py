@@ -9,8 +9,8 @@ from pathlib import Path
 from siltbook.batch.adopt.corrected import Told, apply
 from siltbook.batch.adopt.encodings import decoded
 from siltbook.batch.adopt.harvest import harvest, notes_beside, settle_unplaced
+from siltbook.batch.adopt.held import Row
 from siltbook.batch.adopt.model import Grid, Harvest, LeftOut, Question
-from siltbook.batch.adopt.rows import Row
 from siltbook.batch.adopt.sources import is_text, text_grid, workbook_grids
 from siltbook.batch.adopt.study import EVERY, NO_BOOK, Study, hold_places, questions, study
 from siltbook.batch.errors import BookError

@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
+from siltbook.batch.adopt.held import Held, Row, There, clock_of, identity, word_of
 from siltbook.batch.adopt.inunits import TURNED_UNITS
 from siltbook.batch.adopt.model import Amount
 from siltbook.batch.adopt.readings import UNREAD
@@ -17,11 +18,9 @@ from siltbook.batch.reading.book_units import ISO, Units
 from siltbook.batch.reading.columns import shown
 from siltbook.templates.book import Table
 from siltbook.templates.contract import (
-    OCCASIONS,
     PRESSURE_UNITS,
     READINGS,
     WORK,
-    WORKS,
     Column,
     Sheet,
 )
@@ -29,13 +28,10 @@ from siltbook.templates.names import name_key
 from siltbook.templates.shown import Shown
 from siltbook.templates.units import cubic_metres_per_hour_per, metres_per
 
-Row = dict[str, object]
 _DIGITS = 9  # significant digits of a number that was turned into another unit
-_KINDS = (*OCCASIONS, *WORKS)
 _SAME = 1e-6  # relative difference below which two numbers are one
 # A row as it is typed, and what its numbers mean: [m of water], [m3/h].
 Meant = tuple[Row, dict[str, float]]
-_Held = tuple[int, Row]  # a row of a list with its number
 
 
 def turned(amount: Amount, unit: str) -> float:
@@ -128,8 +124,8 @@ class Lacking:
 def lacking(rows: Sequence[Row], table: Table, units: Units, into: _List, shown: Shown) -> Lacking:
     """Which rows a list does not have; KeyError where a unit of the book is not known."""
     typed = [typed_row(row, units, table.units, into.sheet) for row in rows]
-    source = Counter(_identity(row, into.kind) for row in filter(placed, typed))
-    there = _There(table, into.kind, source)
+    source = Counter(identity(row, into.kind) for row in filter(placed, typed))
+    there = There(table, into.kind, source)
     odd = _unplaced_there(table)
     add: list[Meant] = []
     told: list[tuple[object, str]] = []  # day and conflict
@@ -150,7 +146,7 @@ def lacking(rows: Sequence[Row], table: Table, units: Units, into: _List, shown:
             already += 1
             lost = _lost(row, origin, table, same, into, shown)
             told += [(row["date"], said) for said in lost]
-        elif found and (_clock(row) is not None or source[_identity(row, into.kind)] == 1):
+        elif found and (clock_of(row) is not None or source[identity(row, into.kind)] == 1):
             said = _conflict(row, origin, table, found[0], into, units, shown)
             told.append((row["date"], said))
         else:
@@ -159,47 +155,6 @@ def lacking(rows: Sequence[Row], table: Table, units: Units, into: _List, shown:
     newest_first = sorted(told, key=lambda one: str(one[0]), reverse=True)
     in_book = sorted(add, key=lambda one: order[id(one[0])])
     return Lacking(in_book, already, [said for _, said in newest_first])
-
-
-class _There:
-    """The rows that a list has, by what makes two rows one: `_identity`."""
-
-    def __init__(
-        self, table: Table, kind: Sequence[str], source: Mapping[tuple[object, ...], int]
-    ) -> None:
-        self.kind, self.source = kind, source
-        self.rows: dict[tuple[object, ...], list[_Held]] = {}
-        self.days: dict[tuple[object, ...], list[_Held]] = {}
-        for raw in table.frame.reset_index(names="row").to_dict("records"):
-            record = _with_words({str(k): v for k, v in raw.items()}, table)
-            at, held = _identity(record, kind), (int(str(record["row"])), record)
-            self.rows.setdefault(at, []).append(held)
-            if not source.get(at):  # what the source has just so is nothing else's
-                self.days.setdefault(at[:2], []).append(held)
-
-    def at(self, row: Row) -> list[_Held]:
-        """The rows of this station, day, time and kind."""
-        return self.rows.get(_identity(row, self.kind), [])
-
-    def take(self, row: Row, same: Callable[[Row], bool]) -> _Held | None:
-        """The row that is the same; else the same but for a time or an occasion that one of the two
-        leaves blank, which contradicts nothing. A row without a time is found once."""
-        found = self.at(row)
-        exact = next((held for held in found if same(held[1])), None)
-        if exact is not None:
-            if _clock(row) is None:
-                found.remove(exact)  # a second such reading of that day is another one
-            return exact
-        day = self.days.get(_identity(row, self.kind)[:2], [])
-        alike = next((h for h in day if self._agree(row, h[1]) and same(h[1])), None)
-        if alike is not None:
-            day.remove(alike)
-        return alike
-
-    def _agree(self, row: Row, held: Row) -> bool:
-        mine, theirs = (_identity(one, self.kind)[2:] for one in (row, held))
-        pairs = zip(mine, theirs, ("time", *self.kind), strict=True)
-        return all(a == b or (key != "work" and (not a or not b)) for a, b, key in pairs)
 
 
 def _as_told(row: Row) -> tuple[object, ...]:
@@ -222,44 +177,9 @@ def _unplaced_there(table: Table) -> list[tuple[object, ...]]:
     ]  # fmt: skip
 
 
-def _identity(row: Mapping[str, object], kind: Sequence[str]) -> tuple[object, ...]:
-    """What makes two rows of a list one: station, date, time and the kind of work or occasion."""
-    when = (row["date"], _clock(row))
-    return (name_key(row["station"]), *when, *(_word(row, k) for k in kind))
-
-
-def _clock(row: Mapping[str, object]) -> dt.time | None:
-    """The time of a row; None also of one that cannot be read, as in the book."""
-    time = row.get("time")
-    return time if isinstance(time, dt.time) else None
-
-
-def _word(row: Mapping[str, object], key: str) -> str:
-    """The kind of a row; of words that cannot be read the usual one, as in the book."""
-    value = row.get(key)
-    return value if isinstance(value, str) and value in _KINDS and value != "routine" else ""
-
-
-def _with_words(record: Row, table: Table) -> Row:
-    """A row of a list with the words that stand in place of numbers and signs, as they are shown.
-
-    A source that says the same contradicts nothing.
-    """
-    number = int(str(record["row"]))
-    said = dict(table.unread.get(number, ()))
-    raw = table.raw.get("cycles", {}).get(number)
-    if isinstance(raw, str):
-        said.setdefault("cycles", shown(raw))
-    return record | {key: text for key, text in said.items() if not _there(record.get(key))}
-
-
 def _same(ours: Mapping[str, object], origin: Row, held: Row) -> bool:
     """Whether a row of the book says what the source's says."""
     return _equal(ours, held) and _as_unread(origin, held)
-
-
-def _there(value: object) -> bool:
-    return value is not None and value == value
 
 
 def _meaning(row: Row) -> dict[str, float]:
@@ -304,9 +224,7 @@ def _equal(ours: Mapping[str, object], there: Row) -> bool:
     return True
 
 
-def _remark_lost(
-    row: Row, origin: Row, table: Table, there: _Held, shown: Shown
-) -> list[str]:
+def _remark_lost(row: Row, origin: Row, table: Table, there: Held, shown: Shown) -> list[str]:
     """A sentence on a remark that the book's row does not have; it was not entered either."""
     mine, theirs = (" ".join(str(r.get("remark") or "").split()) for r in (row, there[1]))
     if mine.casefold() in theirs.casefold():
@@ -318,9 +236,7 @@ def _remark_lost(
     ]
 
 
-def _lost(
-    row: Row, origin: Row, table: Table, there: _Held, into: _List, shown: Shown
-) -> list[str]:
+def _lost(row: Row, origin: Row, table: Table, there: Held, into: _List, shown: Shown) -> list[str]:
     """Sentences on what a row says that the book's row, the same in its values, does not."""
     number, record = there
     where = f"{_which(row, shown)}: {origin.get('where', 'the source')}"
@@ -330,11 +246,11 @@ def _lost(
             f"{where} has this row, and {table.sheet} row {number} has it struck through, so that"
             " it does not count. It was not entered again."
         )
-    clock = _clock(row)
-    lacks = [f"Time {clock:%H:%M}"] if clock is not None and _clock(record) is None else []
+    clock = clock_of(row)
+    lacks = [f"Time {clock:%H:%M}"] if clock is not None and clock_of(record) is None else []
     lacks += [
         f"{into.sheet.column(key).header} {row[key]}"
-        for key in into.kind if _word(row, key) and not _word(record, key)
+        for key in into.kind if word_of(row, key) and not word_of(record, key)
     ]  # fmt: skip
     if lacks:
         said.append(
@@ -353,7 +269,7 @@ def _which(row: Row, shown: Shown) -> str:
 
 
 def _conflict(
-    row: Row, origin: Row, table: Table, there: _Held, into: _List, units: Units,
+    row: Row, origin: Row, table: Table, there: Held, into: _List, units: Units,
     shown: Shown,
 ) -> str:  # fmt: skip
     """One sentence on a row that the book has with other values: each that differs, with units."""
