@@ -222,11 +222,13 @@ def _target(
     path: Path, out: Path | None, in_place: bool, used: set[Path], made: str
 ) -> Path | None:
     """Where a book's result goes. Whoever goes on in a reviewed book gets it back in its place."""
-    from siltbook.batch.files import reviewed_path
+    from siltbook.batch.files import OTHER_ENDINGS, reviewed_path
 
     if in_place:
         return None
-    if made != "reviewed" or not path.stem.casefold().endswith(".reviewed"):
+    goes_on = path.stem.casefold().endswith(".reviewed")
+    # Into a reviewed book that was saved as .ods no results can be put: they go to a new file.
+    if made != "reviewed" or not goes_on or path.suffix.lower() in OTHER_ENDINGS:
         return reviewed_path(path, out, used, made)
     target = path if out is None else out / path.name
     if target.resolve() == path.resolve():

@@ -9,7 +9,7 @@ from siltbook.batch.merging.points import PLACELESS, Point
 from siltbook.batch.merging.rows import Live, same
 from siltbook.batch.merging.sides import Side, Value, plain_text
 from siltbook.batch.reading.cells import Value as Cell
-from siltbook.batch.typed.beside import Beside, lost_notes, many, more_drawn
+from siltbook.batch.typed.beside import Beside, lost_notes, lost_typed, many, more_drawn
 from siltbook.batch.typed.boxes import words_of
 from siltbook.templates.book import column_letters
 from siltbook.templates.look import VERDICTS
@@ -83,9 +83,11 @@ def _beside(home: Side, base: Side | None, copy: Side) -> Iterator[Point]:
     for sheet, there in copy.beside.items():
         here = home.beside.get(sheet, Beside())
         old = base.beside.get(sheet, Beside()) if base else Beside()
-        both = Beside((*here.notes, *old.notes))
+        both = Beside((*here.notes, *old.notes), typed=(*here.typed, *old.typed))
         for note in lost_notes(there, both):
             yield _line(copy, sheet, note.cell, None, f"note: {note.words}")
+        for where, words in lost_typed(there, both):
+            yield _line(copy, sheet, "", None, f"{where} '{words}'")
         for kind, count in more_drawn(there, here).items():
             if count > more_drawn(old, here).get(kind, 0):
                 yield _line(copy, sheet, "", None, many(count, kind))

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from siltbook.batch.audit.formulas import formulas as formulas_of
 from siltbook.batch.reading.cells import SheetPart, Workbook
-from siltbook.batch.typed.beside import Beside
+from siltbook.batch.typed.beside import IN_MARGIN, Beside
 from siltbook.batch.typed.edited import Leaf, Place
 from siltbook.templates.blank_lookups import UNITS_SHEET
 from siltbook.templates.book import Table
@@ -80,10 +80,11 @@ def _computed(leaf: Leaf, name: str, table: Table) -> Iterator[int]:
 
 
 def beside_of(grids: Mapping[str, Leaf]) -> Iterator[tuple[str, Beside]]:
-    """Notes and pictures of every sheet; charts of our own come and go with the stations."""
+    """Notes and pictures of every sheet; charts and footers of our own come and go."""
     for title, leaf in grids.items():
         there = leaf.beside
         if leaf.mark is not None or title in OURS:
             drawn = {kind: n for kind, n in there.drawn.items() if kind != "chart"}
-            there = Beside(there.notes, drawn)
+            typed = tuple(one for one in there.typed if one[0] != IN_MARGIN)
+            there = Beside(there.notes, drawn, typed)
         yield title, there

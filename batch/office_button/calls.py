@@ -82,7 +82,8 @@ def refuse_name(book: str) -> None:
 
 def is_result(book: str) -> bool:
     """Whether a file is a reviewed book, whose results are then renewed in its place."""
-    return ".reviewed." in os.path.basename(book).lower()
+    name = os.path.basename(book).lower()
+    return ".reviewed." in name and name.endswith((".xlsx", ".xlsm"))
 
 
 def may_be_result_of(path: str, book: str) -> bool:

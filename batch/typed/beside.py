@@ -170,8 +170,7 @@ def gone(old: Beside, new: Beside) -> list[str]:
     A note whose words stand on the new sheet at another cell is not gone: rows move.
     """
     drawn = [many(count, kind) for kind, count in more_drawn(old, new).items()]
-    left = {_key(*one) for one in new.typed}
-    typed = [one for one in old.typed if _key(*one) not in left]
+    typed = lost_typed(old, new)
     more = [many(len(typed) - _NAMED, "more text")] if len(typed) > _NAMED else []
     said = [f"{where} '{_short(words)}'" for where, words in typed[:_NAMED]]
     return [*_named(lost_notes(old, new)), *drawn, *said, *more]
@@ -187,6 +186,12 @@ def lost_notes(old: Beside, new: Beside) -> list[Note]:
         else:
             lost.append(note)
     return lost
+
+
+def lost_typed(old: Beside, new: Beside) -> list[tuple[str, str]]:
+    """The words and links of `old` that `new` has not."""
+    left = {_key(*one) for one in new.typed}
+    return [one for one in old.typed if _key(*one) not in left]
 
 
 def more_drawn(old: Beside, new: Beside) -> dict[str, int]:

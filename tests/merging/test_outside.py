@@ -15,7 +15,7 @@ from siltbook.batch.merging.job import Merged
 from tests.merging.test_formulas import cells, stored
 from tests.merging.test_merge import BOOK, cell, changed, merged
 from tests.typed.farm import DAY
-from tests.typed.test_beside import note, picture
+from tests.typed.test_beside import link, note, picture, printed, with_box
 
 
 def terminal(done: Merged) -> list[str]:
@@ -50,6 +50,25 @@ def test_a_new_formula_on_an_own_sheet_is_said() -> None:
     assert merged(home, copy, base=copy).points == ()  # the book itself went on from it
     other = merged(copy, home).points  # a number typed over the formula of the book
     assert [(p.mine, p.theirs) for p in other] == [("=SUM(Readings!D2:D9)", "1")]
+
+
+def test_links_and_the_words_of_shapes_headers_and_footers_are_said() -> None:
+    def typed(book: openpyxl.Workbook) -> None:
+        link(book)
+        printed(book)
+
+    copy = changed(with_box(BOOK, "gate 3 is new"), typed)
+    boxed = with_box(BOOK, "gate 3 is new")
+    assert lines(merged(BOOK, boxed)) == [
+        ("placeless", "Stations", None, "1 shape", "Stations"),
+        ("placeless", "Stations", None, "words in a shape 'gate 3 is new'", "Stations"),
+    ]
+    assert lines(merged(BOOK, copy)) == [
+        ("placeless", "Readings", None, "link to 'https://invented.example/gauge'", "Readings"),
+        ("placeless", "Readings", None, "words in the header or footer 'gauge broken'", "Readings"),
+    ]  # the library that changed this copy keeps no shapes
+    assert merged(copy, copy).points == merged(boxed, boxed).points == ()
+    assert merged(BOOK, copy, base=copy).points == ()
 
 
 def test_a_formula_beside_a_list_and_beside_the_settings_is_said() -> None:

@@ -145,6 +145,8 @@ def test_results_of_a_book_are_known_by_their_place_and_name() -> None:
     assert not calls.may_be_result_of("/farm/river-east.reviewed.xlsx", book)
     assert not calls.may_be_result_of("/other/river.reviewed.xlsx", book)
     assert not calls.may_be_result_of("/farm/hill.reviewed.xlsx", book)
+    assert calls.is_result("/farm/River.Reviewed.xlsm")
+    assert not calls.is_result("/farm/river.reviewed.ods")  # its results go to a new file
 
 
 class Unopkg:

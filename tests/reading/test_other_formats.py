@@ -155,6 +155,18 @@ def test_in_place_is_refused(kind: str, tmp_path: Path) -> None:
     assert [p.read_bytes() for p in tmp_path.iterdir()] == [other(kind)]
 
 
+def test_a_reviewed_book_that_was_saved_in_another_format_is_judged_into_a_new_file(
+    tmp_path: Path,
+) -> None:
+    """No results can be put into it, and it was told to leave out an option that it had not."""
+    book = tmp_path / "b.reviewed.ods"
+    book.write_bytes(other("ods"))
+    done = CliRunner().invoke(main, ["run", str(book)])
+    assert done.exit_code == 0, done.output
+    assert f"  Result: {tmp_path / 'b.reviewed.reviewed.xlsx'}\n" in done.output
+    assert book.read_bytes() == other("ods")
+
+
 @pytest.mark.at_length  # test_watch.py: formats side by side
 def test_a_book_in_two_formats_has_two_results(tmp_path: Path) -> None:
     for kind in ("ods", "xls"):

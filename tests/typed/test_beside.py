@@ -90,7 +90,7 @@ def test_a_result_with_a_note_or_a_picture_is_kept_with_the_sentence_that_says_s
     assert aside.read_bytes() == typed
 
 
-def _with_box(data: bytes, words: str) -> bytes:
+def with_box(data: bytes, words: str) -> bytes:
     """The book with a text box on Stations."""
     drawing = "http://schemas.openxmlformats.org/drawingml/2006"
     box = (
@@ -128,7 +128,7 @@ def _with_box(data: bytes, words: str) -> bytes:
 
 
 def test_words_typed_into_a_shape_that_was_there_are_kept_and_named(book: Path) -> None:
-    book.write_bytes(_with_box(make(), "as built"))
+    book.write_bytes(with_box(make(), "as built"))
     siltbook("run", book)
     result = book.with_name("farm.reviewed.xlsx")
     made = io.BytesIO()
