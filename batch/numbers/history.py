@@ -66,6 +66,8 @@ def stations(book: Book, as_of: dt.date | None = None) -> tuple[Station, ...]:
     }
     for record in frame.reset_index(names="row").to_dict("records"):
         name = _text(record["station"])
+        if name in found:
+            found[name] = _said_twice(found[name], record)
         if not name or name in found:
             continue
         limit = _number(record["drop_limit"])
@@ -102,6 +104,15 @@ def _not_read(book: Book, row: int, refused: tuple[str, ...]) -> tuple[str, ...]
     """The keys of a station's rules that were typed and cannot be read, or cannot be."""
     said = {key for key, _ in book.stations.unread.get(row, ())} | {*refused}
     return tuple(key for key in RULES if key in said)
+
+
+def _said_twice(first: Station, record: dict[Hashable, Any]) -> Station:
+    """A station with the rules of which a further row of its name says another than the first."""
+    values = {key: getattr(first, key, None) for key in RULES}
+    values["drop_limit"] = first.limit if first.own_limit else None
+    said = {key: number for key in RULES if (number := _number(record[key])) is not None}
+    other = {key for key, number in said.items() if number != values[key]} | {*first.not_read}
+    return replace(first, not_read=tuple(key for key in RULES if key in other))
 
 
 @lru_cache(maxsize=128)

@@ -24,13 +24,7 @@ from siltbook.batch.reading.columns import (
 )
 from siltbook.batch.reading.dates import read_dates
 from siltbook.batch.reading.farm import read_farm
-from siltbook.batch.reading.filled import (
-    cover_merged,
-    filled_rows,
-    note_hidden,
-    note_merged,
-    note_struck,
-)
+from siltbook.batch.reading.filled import filled_rows, note_all, note_struck
 from siltbook.batch.reading.foreign import as_xlsx
 from siltbook.batch.reading.headers import HEADER_ROWS, Header, find_header
 from siltbook.batch.reading.lookalike import (
@@ -41,6 +35,7 @@ from siltbook.batch.reading.lookalike import (
     second_table,
     unread_sheets,
 )
+from siltbook.batch.reading.lost_rules import note_lost
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.typedunits import TypedUnits
 from siltbook.batch.reading.unread import unread_cells
@@ -192,9 +187,8 @@ class _Builder:
             self.missed.append(beside)
         self._note_odd_units(sheet, header, title)
         block = filled_rows(cells, header, sheet, title, self.workbook, self.name)
-        note_merged(cells, header, block)
-        cover_merged(cells, sheet, block)
-        note_hidden(cells, block)
+        note_all(cells, header, sheet, block)
+        note_lost(cells, header, sheet, block)
         return self._frame(sheet, header, block)
 
     def _note_odd_units(self, sheet: Sheet, header: Header, title: str) -> None:

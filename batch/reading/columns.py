@@ -84,6 +84,7 @@ class Block:
     stations: Objects | None = None
     raw: dict[str, dict[int, object]] = field(default_factory=dict)
     flagged: Counter[tuple[str, str]] = field(default_factory=Counter)
+    lost: dict[int, list[tuple[str, str]]] = field(default_factory=dict)  # row -> key, what stands
 
     def positions(self, key: str) -> NDArray[np.int64]:
         """Where each cell of the column stands among the rows."""

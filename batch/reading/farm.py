@@ -20,6 +20,7 @@ from siltbook.batch.reading.columns import (
     shown,
 )
 from siltbook.batch.reading.dates import read_dates
+from siltbook.batch.reading.lost_rules import lost_settings
 from siltbook.batch.reading.numerals import odd_code, one_number
 from siltbook.batch.reading.parsing import tidy
 from siltbook.batch.reading.unread import SETTINGS, USED, says
@@ -55,7 +56,8 @@ def read_farm(cells: SheetCells, title: str, workbook: Workbook) -> Farm:
     farm = Farm(Settings())
     values: dict[str, object] = {}
     not_read: list[str] = []
-    unit_first = sorted(_labels(grid).items(), key=lambda found: found[0] != "pressure_unit")
+    labels = _labels(grid)
+    unit_first = sorted(labels.items(), key=lambda found: found[0] != "pressure_unit")
     for key, (row, column) in unit_first:
         place = (row, column + 1)
         farm.cells[key] = f"{column_letters(column + 1)}{row}"
@@ -80,7 +82,9 @@ def read_farm(cells: SheetCells, title: str, workbook: Workbook) -> Farm:
         elif key in SETTINGS and says(value):
             not_read.append(key)
         farm.findings.extend(block.findings)
-    farm.findings.extend(_said_twice(grid, farm, title))
+    for key, finding in (*_said_twice(grid, farm, title), *lost_settings(grid, labels, title)):
+        farm.findings.append(finding)
+        not_read += [key] if key in SETTINGS and key not in not_read else []
     values |= {"unit_said": "pressure_unit" in values, "not_read": tuple(not_read)}
     farm.settings = dataclasses.replace(farm.settings, **values)  # type: ignore[arg-type]
     return farm
@@ -109,7 +113,7 @@ def _labelled(
 
 def _said_twice(
     grid: dict[tuple[int, int], tuple[Value, int]], farm: Farm, title: str
-) -> Iterator[Finding]:
+) -> Iterator[tuple[str, Finding]]:
     """Settings that stand again with another value, which was not used."""
     for key, (row, column) in _labelled(grid):
         cell = f"{column_letters(column + 1)}{row}"
@@ -118,7 +122,7 @@ def _said_twice(
             continue
         read = f"{FARM.column(key).header} {shown(again[0])}, beside {farm.cells[key]}"
         accepted = f"each setting once; {farm.cells[key]} was used"
-        yield find("setting-twice", sheet=title, cell=cell, read=read, accepted=accepted)
+        yield key, find("setting-twice", sheet=title, cell=cell, read=read, accepted=accepted)
 
 
 def _unit(setting: Column, label: str, beside: Value, assumed: str) -> str:

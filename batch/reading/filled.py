@@ -112,6 +112,13 @@ def _without(content: Cells, rows: set[int]) -> Cells:
     return _pick(content, [i for i, row in enumerate(content.rows) if row not in rows])
 
 
+def note_all(cells: SheetCells, header: Header, sheet: Sheet, block: Block) -> None:
+    """Note what was done to the rows: merged, hidden."""
+    note_merged(cells, header, block)
+    cover_merged(cells, sheet, block)
+    note_hidden(cells, block)
+
+
 def note_merged(cells: SheetCells, header: Header, block: Block) -> None:
     """Merged cells hold one value; whoever merged them may mean one for every row."""
     used = sorted(header.places.values())

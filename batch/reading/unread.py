@@ -35,7 +35,7 @@ def unread_cells(
     sheet: Sheet, block: Block, made: Mapping[str, Any]
 ) -> dict[int, tuple[tuple[str, str], ...]]:
     """Row -> (key, what stands there) of the cells that say something and were not read."""
-    found: dict[int, list[tuple[str, str]]] = {}
+    found = {row: [*cells] for row, cells in block.lost.items()}
     for key in _WHERE.get(sheet.name, ()):
         cells = block.cells.get(key)
         if cells is None or (set(map(type, cells.values)) <= {float} and _whole(made, key, block)):

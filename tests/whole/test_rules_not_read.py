@@ -69,3 +69,46 @@ def test_a_review_date_that_cannot_be_read_counts_unless_a_day_is_asked_for() ->
     assert str(judged({}, **{"Review date": "soon"}).verdict) == "watch"
     asked = judged({}, dt.date(2026, 6, 2), **{"Review date": "soon"})
     assert str(asked.verdict) == "in-range"
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        ([{"Drop limit": 5}, {"Drop limit ": 1}],
+         "Farm!B2: setting stands twice: read Drop limit 1, beside B1;"),
+        ([{"Max. drop": 0.1}],
+         "Farm!A1: column not found: read 'Max. drop' 0.1, and no Drop limit; accepted: 'Drop"
+         " limit', spelt as in the template."),
+    ],
+)  # fmt: skip
+def test_a_limit_of_the_farm_under_another_name_or_twice_is_said(
+    rows: list[dict[str, Any]], said: str
+) -> None:
+    """The default, or the first of them, counted without a word in the station's sentence."""
+    found = assess_bytes(filled(Farm=rows, Readings=[reading(day(1), *FINE)]), "farm.xlsx")
+    (result,) = found.stations
+    assert str(result.verdict) == "watch"
+    assert "What was typed as the farm's Drop limit cannot be used" in result.judgement.reason
+    assert any(f.message.startswith(said) for f in found.findings)
+
+
+@pytest.mark.parametrize("header", ["Limit", "Max drop (bar)", "Drop limit (mbar)"])
+def test_a_limit_of_the_register_under_a_header_that_is_not_read_is_said(header: str) -> None:
+    """The station was In range by the farm's limit; one without a limit of its own still is."""
+    result = judged({header: 0.1})
+    assert str(result.verdict) == "watch"
+    assert f"What was typed as Drop limit cannot be used, {OTHER}" in result.judgement.reason
+    assert str(judged({header: None}).verdict) == "in-range"
+    assert str(judged({"Time limit of the crew": 0.1, "Drop limit (bar)": 0.5}).verdict) == (
+        "in-range"
+    )
+
+
+def test_two_rows_of_a_station_with_two_limits_are_no_limit() -> None:
+    rows = [{"Station": "North 1", "Drop limit (bar)": limit} for limit in (0.5, 0.1)]
+    book = filled(Stations=rows, Readings=[reading(day(1), *FINE)])
+    (result,) = assess_bytes(book, "farm.xlsx").stations
+    assert str(result.verdict) == "watch"
+    same = filled(Stations=[rows[0], rows[0]], Readings=[reading(day(1), *FINE)])
+    (result,) = assess_bytes(same, "farm.xlsx").stations
+    assert str(result.verdict) == "in-range"
