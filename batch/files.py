@@ -19,7 +19,9 @@ from pathlib import Path
 from siltbook.batch.errors import BookError, why
 from siltbook.batch.reading.foreign import refuse_in_place
 from siltbook.batch.systems import (
+    absent,
     give_as,
+    may_be_file,
     name_too_long,
     remove,
     remove_tree,
@@ -70,8 +72,7 @@ def find_books(
 
 def _books_at(path: Path) -> list[Path]:
     if not os.path.exists(path):
-        lacks = f"{path}: no such file or folder. Check the spelling of the path."
-        raise BookError(too_long(path) or name_too_long(path) or lacks)
+        raise BookError(absent(path, "file or folder"))
     if not path.is_dir():
         return [path]
     inside = books_in(path)
@@ -109,7 +110,7 @@ def _is_book(path: Path) -> bool:
         path.suffix.lower() in BOOK_ENDINGS
         and not name.startswith(("~$", "."))
         and not made_by_us(name)
-        and path.is_file()
+        and may_be_file(path)
     )
 
 
@@ -130,8 +131,7 @@ def open_file(path: Path) -> OpenedFile:
         if os.path.isdir(path):
             raise BookError(f"{path}: this is a folder, not a workbook. Name the file in it.")
         if not os.path.exists(path):
-            lacks = f"{path}: no such file. Check the spelling of the path."
-            raise BookError(too_long(path) or name_too_long(path) or lacks)
+            raise BookError(absent(path, "file"))
         if not path.is_file():
             raise BookError(f"{path}: this is not an ordinary file. Name a saved workbook.")
         before = stamp_of(path)

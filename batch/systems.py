@@ -57,6 +57,25 @@ def name_too_long(path: Path) -> str:
     return ""
 
 
+def absent(path: Path, what: str) -> str:
+    """The sentence for a path at which nothing is."""
+    if os.path.islink(path):
+        return (
+            f"{path}: is a link to {os.readlink(path)}, where nothing can be reached. Bring that "
+            "drive or folder back, or name the book itself."
+        )
+    lacks = f"{path}: no such {what}. Check the spelling of the path."
+    return too_long(path) or name_too_long(path) or lacks
+
+
+def may_be_file(path: Path) -> bool:
+    """Whether it is a file, or what it is cannot be told: that is said when it is opened."""
+    try:
+        return stat.S_ISREG(path.stat().st_mode)
+    except OSError:
+        return os.path.lexists(path)
+
+
 def is_junction(status: os.stat_result) -> bool:
     """Whether a folder, as looked at without following it, only leads to another (on Windows)."""
     return getattr(status, "st_reparse_tag", 0) == _JUNCTION

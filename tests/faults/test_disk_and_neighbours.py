@@ -204,6 +204,32 @@ def test_what_nobody_foresaw_at_one_book_does_not_stop_the_others(
     assert book.with_name("other.reviewed.xlsx").exists()
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a right there")
+def test_links_that_lead_nowhere_or_to_what_may_not_be_read_are_told_and_stop_nothing(
+    book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The one was passed over without a word, the other refused the whole folder."""
+    gone, shut = book.with_name("gone.xlsx"), book.with_name("shut.xlsx")
+    gone.symlink_to("/away/north.xlsx")
+    shut.symlink_to(book)
+    look = Path.stat
+
+    def forbidden(path: Path, **named: bool) -> os.stat_result:
+        if path == shut:
+            raise PermissionError(errno.EACCES, "Permission denied", str(path))
+        return look(path, **named)
+
+    monkeypatch.setattr(Path, "stat", forbidden)
+    done = CliRunner().invoke(main, ["run", str(book.parent)])
+    assert done.exit_code == 3
+    assert book.with_name("farm.reviewed.xlsx").exists()
+    assert (
+        f"siltbook: {gone}: is a link to /away/north.xlsx, where nothing can be reached. Bring that"
+        " drive or folder back, or name the book itself.\n"
+    ) in done.output
+    assert f"siltbook: {shut}: cannot be read (Permission denied)." in done.output
+
+
 def test_two_reviewed_books_of_one_name_both_go_where_they_were_asked_to_go(
     tmp_path: Path, old: bytes
 ) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import errno
+import functools
 import io
 import json
 import os
@@ -260,7 +261,9 @@ def test_a_result_that_is_read_only_is_said_and_leaves_no_draft(
 @pytest.fixture
 def windows(monkeypatch: pytest.MonkeyPatch) -> None:
     """What files.py asks about long paths, it asks as on Windows."""
-    monkeypatch.setattr(files, "too_long", lambda path: systems.too_long(path, "win32"))
+    on_windows = functools.partial(systems.too_long, system="win32")
+    for module in (files, systems):
+        monkeypatch.setattr(module, "too_long", on_windows)
 
 
 @pytest.mark.usefixtures("windows")
