@@ -60,11 +60,14 @@ class _Sheet:
                 "without --mapping to have one made."
             )
         self.name, self.grid = name, found[0]
-        wanted = [plain(h) for h in headers]
+        wanted = [plain(h) for h in headers if h not in m.LATER]
         for row, cells in self.grid.rows.items():
             texts = {plain(str(v)): c for c, v in cells.items()}
             if all(h in texts for h in wanted):
-                self.top, self.places = row, {h: texts[plain(h)] for h in headers}
+                self.top, self.places = (
+                    row,
+                    {h: texts[plain(h)] for h in headers if plain(h) in texts},
+                )
                 return
         raise BookError(
             f"{name}, sheet {sheet}: its header row is not as it was ({', '.join(headers)});"
@@ -86,7 +89,7 @@ class _Line:
     cells: dict[int, Cell]
 
     def value(self, header: str) -> Cell | None:
-        return self.cells.get(self.sheet.places[header])
+        return self.cells.get(self.sheet.places.get(header, -1))
 
     def text(self, header: str) -> str:
         value = self.value(header)
@@ -206,7 +209,7 @@ def _work(line: _Line) -> list[dict[str, object]]:
 def _details(line: _Line) -> dict[str, object]:
     made: dict[str, object] = {}
     # Words that cannot be read stand there as in the source: the book asks for them.
-    for header, key in (("Click heard", "click"), ("Water at outlet", "water")):
+    for header, key in m.SIGNS:
         if text := line.text(header):
             made[key] = choice(text, YES_NO) or text
     for header, key in (("Cycles", "cycles"), ("Lowest inlet in flush", "flush_inlet")):

@@ -12,7 +12,7 @@ from siltbook.templates.contract import READINGS, WORK, YES_NO
 
 _NAMED = 5  # places named one by one
 _NUMBERS = {READINGS.name: ("flow", "field"), WORK.name: ("cycles",)}
-_SIGNS = ("click", "water")
+_SIGNS = ("click", "water", "water_heard")
 _PRESSURES = ("inlet", "outlet", "pressure")
 
 
@@ -25,14 +25,16 @@ def sentences(tables: Sequence[Found], rows: Harvest) -> Iterator[str]:
 
 def _unplaced(rows: Harvest) -> str:
     """Rows of pressures that enter without a date or a station: they keep stations from calm."""
-    count = len({str(r["where"]) for r in rows.readings if UNPLACED in r})
-    if not count:
+    found = list(dict.fromkeys(str(r["where"]) for r in rows.readings if UNPLACED in r))
+    if not found:
         return ""
-    said = "row has pressures, but no date or station that can be read: it enters as it stands"
-    many = said.replace("row has", "rows have").replace("it enters as it", "they enter as they")
+    said = "rows have pressures, but no date or station that can be read: they enter as they stand"
+    if len(found) == 1:
+        said = "row has pressures, but no date or station that can be read: it enters as it stands"
     return (
-        f"{count} {said if count == 1 else many} (sheet Left out). Correct it in the book: until"
-        " then the station may have to be read again."
+        f"{len(found)} {said} ({_some(found)}; sheet Left out). Correct"
+        f" {'it' if len(found) == 1 else 'them'} in the book: until then the station may have to be"
+        " read again."
     )
 
 

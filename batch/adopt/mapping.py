@@ -30,8 +30,12 @@ QUESTION_HEADERS = ("About", "Where", "Question", "Accepted answers", "Your answ
 STATION_HEADERS = ("Name as found", "Places", "Name in the book")
 PROPOSED_HEADERS = (
     "Enter", "Station", "Date", "Time", "Work", "Cycles", "Lowest inlet in flush", "Unit",
-    "Click heard", "Water at outlet", "Done by", "Words", "Remark", "Where",
+    "Click heard", "Water at outlet", "Water heard", "Done by", "Words", "Remark", "Where",
 )  # fmt: skip
+SIGNS = (
+    ("Click heard", "click"), ("Water at outlet", "water"), ("Water heard", "water_heard"),
+)  # fmt: skip
+LATER = ("Water heard",)  # headers that mappings of earlier versions lack
 ARRIVE_HEADERS = (
     "Station", "Date", "Time", "Inlet pressure", "Outlet pressure", "Drop", "Unit", "Flow",
     "Field pressure", "Occasion", "Read by", "Remark", "Where",
@@ -271,7 +275,7 @@ def _proposed(w: _Writer, rows: Harvest) -> None:
     says = (
         "Work that notes speak of. It enters only where 'Enter' says yes; delete what was not so."
     )
-    widths = (7, 14, 11, 6, 17, 7, 9, 6, 7, 8, 11, 20, 21, 18)
+    widths = (6, 13, 11, 6, 15, 7, 8, 6, 7, 7, 7, 11, 18, 18, 18)
     page = w.sheet(PROPOSED, says, PROPOSED_HEADERS, widths)
     for at, row in enumerate(rows.work[:MOST_ROWS], start=_HEAD + 1):
         lowest = row.get("flush_inlet")
@@ -279,9 +283,9 @@ def _proposed(w: _Writer, rows: Harvest) -> None:
             _enters(row), row["station"], row["date"], row.get("time"), row["work"],
             row.get("cycles"), amount(lowest),
             lowest.unit if isinstance(lowest, Amount) else "", row.get("click"), row.get("water"),
-            row.get("done_by"), row["words"], row["remark"], row["where"],
+            row.get("water_heard"), row.get("done_by"), row["words"], row["remark"], row["where"],
         )  # fmt: skip
-        w.row(page, at, told, widths, dict.fromkeys(range(11), w.open))
+        w.row(page, at, told, widths, dict.fromkeys(range(12), w.open))
         _list(page, at, 0, YES_NO, "Enter")
         _list(page, at, 4, WORKS, "Work")
 

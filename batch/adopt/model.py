@@ -16,7 +16,7 @@ PRESSURES = ("inlet", "outlet", "drop", "field")
 MEASURED = (*PRESSURES, "flow")
 ROLES = (
     "station", "date", "time", "date and time", *MEASURED, "occasion", "read by", "note",
-    "work", "cycles", "click", "water", "unit", "leave out",
+    "work", "cycles", "click", "water", "water heard", "unit", "leave out",
 )  # fmt: skip
 ASK = "?"  # in the mapping: not yet known, a question asks
 NO_VALUE = "a formula without a value"  # in place of one; an error value is its own text

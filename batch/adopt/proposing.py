@@ -13,7 +13,7 @@ from siltbook.batch.reading.unread import NOT_GIVEN, NOT_READ, says
 from siltbook.templates.contract import WORK, WORKS
 
 STRUCK_OUT = "struck"  # key of a proposal that somebody struck through: it enters on a yes alone
-_SIGNS = ("click", "water")
+_SIGNS = ("click", "water", "water heard")
 _NO_FLUSH = ("", "none", "nil")  # words for no cycles
 
 
@@ -115,7 +115,8 @@ def _as_work(context: Context, one: Proposal, station: str, text: str) -> dict[s
         cycles = _cycles(typed) if typed and one.cycles is None else one.cycles
         click = sign(one.click, context.text("click"))
         water = sign(one.water, context.text("water"))
-        said = (("cycles", cycles), ("click", click), ("water", water))
+        heard = sign("", context.text("water heard"))
+        said = (("cycles", cycles), ("click", click), ("water", water), ("water_heard", heard))
         made |= {key: value for key, value in said if value not in (None, "")}
     if who := context.text("read by"):
         made["done_by"] = who

@@ -170,7 +170,7 @@ def _one_role(roles: dict[str, str], unit: str) -> tuple[str, str]:
     if sides:
         side = sides.pop()
         return side, f"'{roles[side]}'"
-    for role in ("field", "flow", "stamp", "cycles", "water", "click"):
+    for role in ("field", "flow", "stamp", "cycles", "water heard", "water", "click"):
         if role in found:
             return role, f"'{roles[role]}'"
     if found == {"date", "time"}:

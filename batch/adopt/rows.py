@@ -109,7 +109,7 @@ class _List:
 
 
 READING_ROWS = _List(READINGS, ("occasion",), ("inlet", "outlet", "drop", "flow", "field"))
-WORK_ROWS = _List(WORK, ("work",), ("cycles", "flush_inlet", "click", "water"))
+WORK_ROWS = _List(WORK, ("work",), ("cycles", "flush_inlet", "click", "water", "water_heard"))
 
 
 @dataclass(frozen=True)

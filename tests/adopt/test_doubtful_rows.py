@@ -57,8 +57,8 @@ def test_a_row_without_a_date_or_a_station_enters_as_it_stands(
     said, found = _adopted(tmp_path, *CALM, row)
     assert (
         "1 row has pressures, but no date or station that can be read: it enters as it stands"
-        " (sheet Left out). Correct it in the book: until then the station may have to be read"
-        " again." in said
+        " (own.csv, row 22; sheet Left out). Correct it in the book: until then the station may"
+        " have to be read again." in said
     )
     assert "Read 21 rows: used 21, proposed 0, left out 0" in said
     north = found["North 1"]

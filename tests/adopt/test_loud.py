@@ -258,3 +258,49 @@ def test_a_second_pair_of_pressures_that_is_left_out_is_named() -> None:
         "Columns of pressures are left out, and what was read there enters nowhere: own.csv, column"
         " E (Inlet after (bar)); own.csv, column F (Outlet after flush (bar))."
     )
+
+
+@pytest.mark.parametrize(
+    ("typed", "heard"), [("no", "no"), ("not sure", "not sure"), ("yes", "yes"), ("", None)]
+)
+def test_water_heard_is_a_sign_of_a_flush_as_in_a_book_of_ours(
+    typed: str, heard: str | None
+) -> None:
+    """Its column was left out, and a no in it, which makes the flush gear suspect, with it."""
+    lines = [f"{row(cycles='3')};{typed}", f"{row(22)};"]
+    seen = of(*lines, head=f"{HEAD};Water heard")
+    (work,) = seen.rows.work
+    assert work.get("water_heard") == heard
+    assert ("Water heard 'not sure' in own.csv, row 2" in told(seen)) is (typed == "not sure")
+    read = read_mapping(write(seen.made, [], seen.rows, {}, ""), "own.mapping.xlsx")
+    assert read.work[0].get("water_heard") == heard
+    filled = new_book(seen.rows, typed_work(seen), "own")
+    assert filled.data is not None
+    (station,) = judge(filled.data).stations.values()
+    suspect = station.verdict is Verdict.CHECK_FLUSH_GEAR
+    assert suspect is (typed in ("no", "not sure"))
+
+
+def test_a_mapping_of_an_earlier_version_has_no_header_for_water_heard() -> None:
+    seen = of(row(cycles="3", click="no"), row(22))
+    made = openpyxl.load_workbook(io.BytesIO(write(seen.made, [], seen.rows, {}, "")))
+    sheet = made["Proposed work"]
+    (head,) = (c for line in sheet.iter_rows() for c in line if c.value == "Water heard")
+    sheet.delete_cols(head.column)
+    target = io.BytesIO()
+    made.save(target)
+    (work,) = read_mapping(target.getvalue(), "own.mapping.xlsx").work
+    assert (work["click"], work["cycles"], work["remark"]) == ("no", 3.0, "Cycles: 3")
+
+
+def test_rows_that_enter_without_a_date_are_named_with_their_place() -> None:
+    lost = ";2.15;2.6;2.8;2.5"
+    assert told(of(*FIRST[:2], lost, FIRST[2], head=WIDE)) == (
+        "1 row has pressures, but no date or station that can be read: it enters as it stands"
+        " (own.csv, row 4; sheet Left out). Correct it in the book: until then the station may have"
+        " to be read again."
+    )
+    assert told(of(FIRST[0], lost, FIRST[1], lost, FIRST[2], head=WIDE)).startswith(
+        "2 rows have pressures, but no date or station that can be read: they enter as they stand"
+        " (own.csv, row 3; own.csv, row 5; sheet Left out). Correct them in the book"
+    )
