@@ -35,7 +35,7 @@ from siltbook.batch.reading.lookalike import (
     second_table,
     unread_sheets,
 )
-from siltbook.batch.reading.lost_rules import note_lost
+from siltbook.batch.reading.lost_rules import half_pair, note_lost
 from siltbook.batch.reading.sheetxml import read_sheet
 from siltbook.batch.reading.typedunits import TypedUnits
 from siltbook.batch.reading.unread import unread_cells
@@ -188,7 +188,7 @@ class _Builder:
         self._note_odd_units(sheet, header, title)
         block = filled_rows(cells, header, sheet, title, self.workbook, self.name)
         note_all(cells, header, sheet, block)
-        note_lost(cells, header, sheet, block)
+        note_lost(cells, header, sheet, block, self.units.pressure)
         return self._frame(sheet, header, block)
 
     def _note_odd_units(self, sheet: Sheet, header: Header, title: str) -> None:
@@ -220,6 +220,7 @@ class _Builder:
         instead = {c.key for c in wanted if c.instead in places} - odd
         missing = [c.header for c in wanted if c.key not in places and c.key not in instead]
         if not missing:
+            self.findings += half_pair(cells, header, sheet, title) if header else []
             return header
         listed = ", ".join(missing)
         if sheet not in (STATIONS, READINGS, WORK):

@@ -1,5 +1,5 @@
 """Limits and other rules that stand where no program looks: beside their place, or under another
-name. By the default in their place nobody is to be reassured.
+name. By the default in their place nobody is to be reassured. And one of two pressures alone.
 """
 
 from __future__ import annotations
@@ -14,7 +14,15 @@ from siltbook.batch.reading.parsing import tidy
 from siltbook.batch.reading.unread import RULES, SETTINGS, says
 from siltbook.checks.findings import Finding, find
 from siltbook.templates.book import column_letters
-from siltbook.templates.contract import FARM, STATIONS, Sheet, bare
+from siltbook.templates.contract import (
+    CHANGED_GAUGES,
+    FARM,
+    PRESSURE_UNITS,
+    STATIONS,
+    Sheet,
+    bare,
+)
+from siltbook.templates.units import known_unit
 
 Grid = Mapping[tuple[int, int], tuple[Value, int]]
 Place = tuple[int, int]
@@ -71,11 +79,29 @@ def _unknown(title: str, row: int, column: int, read: str, sheet: Sheet) -> Find
     )  # fmt: skip
 
 
-def note_lost(cells: SheetCells, header: Header, sheet: Sheet, block: Block) -> None:
+def half_pair(cells: SheetCells, header: Header, sheet: Sheet, title: str) -> list[Finding]:
+    """A finding where one of the two pressures has no column, or neither has, nor any drop."""
+    pair = [column for column in sheet.columns if column.instead]
+    lost = [column.header for column in pair if column.key not in header.places]
+    drops = cells.columns.get(header.places.get("drop", -1))
+    alone = drops is not None and any(row > header.row for row in drops.rows)
+    if not lost or (len(lost) == len(pair) and alone):
+        return []
+    read = f"no header {' and no header '.join(lost)} in row {header.row}"
+    accepted = _SPELT.format("' and '".join(lost))
+    cell = f"A{header.row}"
+    return [find("column-missing", sheet=title, cell=cell, read=read, accepted=accepted)]
+
+
+def note_lost(
+    cells: SheetCells, header: Header, sheet: Sheet, block: Block, unit: str
+) -> None:
     """Let a register's rows say which of their rules stand in a column that is not read.
 
-    One whose header names an unknown unit has its finding already.
+    One whose header names an unknown unit has its finding already. `unit` is the farm's.
     """
+    if "unit" not in header.places and sheet in (STATIONS, CHANGED_GAUGES):
+        _note_units(cells, header, sheet, block, unit)
     if sheet is not STATIONS:
         return
     found = [(text, column, key) for text, column, key in header.odd if key in RULES]
@@ -91,3 +117,27 @@ def note_lost(cells: SheetCells, header: Header, sheet: Sheet, block: Block) -> 
         ):
             if row > header.row and says(value):
                 block.lost.setdefault(row, []).append((key, f"{shown(value)} under '{text}'"))
+
+
+def _note_units(cells: SheetCells, header: Header, sheet: Sheet, block: Block, farm: str) -> None:
+    """Units of pressure, other than the farm's, under a header that is not known: until it is, the
+    pressures of these rows' stations are in no unit."""
+    for column in sorted({*cells.columns} - {*header.places.values()}):
+        pairs = list(zip(cells.columns[column].rows, cells.columns[column].values, strict=True))
+        said = {
+            row: value for row, value in pairs
+            if row > header.row and type(value) is str and len(value.strip()) > 1
+            and known_unit(value) in PRESSURE_UNITS and known_unit(value) != farm
+        }  # fmt: skip
+        if not said:
+            continue
+        name = sheet.column("unit").header
+        text = shown(dict(pairs).get(header.row, ""))
+        read = f"{text} with {shown(next(iter(said.values())))}, and no {name}"
+        place = f"{column_letters(column)}{header.row}"
+        block.findings.append(
+            find("column-missing", sheet=block.sheet, cell=place, read=read,
+                 accepted=_SPELT.format(name))
+        )  # fmt: skip
+        for row, value in said.items():
+            block.lost.setdefault(row, []).append(("unit", f"{shown(value)} under {text}"))

@@ -82,5 +82,7 @@ class TypedUnits:
 
 
 def _typed_rows(block: Block) -> set[int]:
-    """The positions of the rows whose unit cell holds something, readable or not."""
-    return set(block.positions("unit").tolist()) if "unit" in block.cells else set()
+    """The positions of the rows whose unit was typed, readable or not, or where nobody looks."""
+    typed = set(block.positions("unit").tolist()) if "unit" in block.cells else set()
+    lost = [row for row, said in block.lost.items() if "unit" in dict(said)]
+    return typed | set(np.flatnonzero(np.isin(block.rows, lost)).tolist())

@@ -59,8 +59,7 @@ def test_a_unit_merged_over_two_stations_judges_no_reading_of_the_second_in_anot
 
 @pytest.mark.parametrize("header", ["Flow", "Field pressure"])
 def test_a_flow_merged_over_two_readings_is_asked_for(header: str) -> None:
-    register = [BOTH[0], {**BOTH[1], "Wanted field pressure": 100}]
-    register[0]["Wanted field pressure"] = 100
+    register = [{**row, "Wanted field pressure": 100} for row in BOTH]
     readings = [{**reading(day(1), 320, 300), header: 150}, south(320, 300)]
     found, said = merged("Readings!E2:E3", register, readings)
     assert str(found.verdict) == "re-read"
@@ -75,3 +74,17 @@ def test_a_merge_over_empty_rows_or_a_text_says_nothing_more() -> None:
     for where in ("Readings!E2:E3", "Readings!E3:E9", "Readings!A9:C12"):
         found, said = merged(where, [*BOTH], readings)
         assert (str(found.verdict), said) == ("in-range", [])
+
+
+def test_a_header_merged_over_both_pressures_leaves_a_finding_that_names_the_other() -> None:
+    """Every reading was missing its outlet, and nothing said that a column lacks its header."""
+    book = openpyxl.load_workbook(io.BytesIO(filled(Readings=[reading(day(1), 3.2, 3.0, Drop="")])))
+    book["Readings"].merge_cells("C1:D1")
+    target = io.BytesIO()
+    book.save(target)
+    found = assess_bytes(target.getvalue(), "farm.xlsx")
+    (said,) = (f.message for f in found.findings if f.rule == "column-missing")
+    assert said == (
+        "Readings!A1: column not found: read no header Outlet pressure in row 1; accepted:"
+        " 'Outlet pressure', spelt as in the template. Add the header, spelt as in the template."
+    )

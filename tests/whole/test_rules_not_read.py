@@ -112,3 +112,21 @@ def test_two_rows_of_a_station_with_two_limits_are_no_limit() -> None:
     same = filled(Stations=[rows[0], rows[0]], Readings=[reading(day(1), *FINE)])
     (result,) = assess_bytes(same, "farm.xlsx").stations
     assert str(result.verdict) == "in-range"
+
+
+@pytest.mark.parametrize("sheet", ["Stations", "Gauges"])
+def test_a_unit_under_a_header_that_is_not_read_judges_no_reading_in_another(sheet: str) -> None:
+    """45 and 35 psi, an excess of 20 kPa, were read as 45 and 35 kPa: In range."""
+    gauge = {"Station": "North 1", "From": dt.date(2026, 5, 1), "Unit": "psi"}
+    row = {"Station": "North 1", "Unit": "psi"} if sheet == "Stations" else {"Station": "North 1"}
+    lists: dict[str, Any] = {"Gauges": [gauge]} if sheet == "Gauges" else {}
+    farm = [{"Pressure unit": "kPa"}]
+    data = filled(Farm=farm, Stations=[row], Readings=[reading(day(1), 45, 35)], **lists)
+    found = assess_bytes(data, "farm.xlsx")
+    (result,) = found.stations
+    assert str(result.verdict) == "re-read"
+    (said,) = (f.message for f in found.findings if f.rule == "column-missing")
+    assert "column not found: read 'Unit' with 'psi', and no Pressure unit; accepted: " in said
+    farm = [{"Pressure unit": "psi"}]
+    data = filled(Farm=farm, Stations=[row], Readings=[reading(day(1), 45, 43)], **lists)
+    assert str(assess_bytes(data, "farm.xlsx").stations[0].verdict) == "in-range"
