@@ -40,7 +40,7 @@ class Box:
 
     `due` is a date, or the text that stands there. `row` is the sheet's row, `verdict` as shown.
     `farm` is of the sheet's title, '' where that has none or does not matter; `elsewhere`: it is
-    not the farm of the book.
+    not the farm of the book. `second`: a line before it is of the same station.
     """
 
     station: str
@@ -52,6 +52,7 @@ class Box:
     row: int = 0
     farm: str = ""
     elsewhere: bool = False
+    second: bool = False
 
     @property
     def content(self) -> tuple[str, str, str]:
@@ -138,7 +139,7 @@ def _read(workbook: Workbook, part: SheetPart, mark: Mark) -> Filled:
     titles = zip(top.rows, top.values, strict=True) if top else ()
     farm = next((farm_of(value) for row, value in titles if row == 1), "")
     found = _boxes(rows, mark, workbook.date1904)
-    boxes = tuple(replace(box, farm=farm) for box in found)
+    boxes = tuple(_in_order(replace(box, farm=farm) for box in found))
     return Filled(part.name, mark, boxes, places)
 
 
@@ -162,6 +163,14 @@ def _boxes(rows: Mapping[int, Mapping[str, Value]], mark: Mark, date1904: bool) 
             yield Box(station, _opened(row.get(DAYS), mark), action, who, due, verdict, number)
 
 
+def _in_order(boxes: Iterable[Box]) -> Iterator[Box]:
+    """The boxes with those marked whose station has had a line: a result has one for each."""
+    seen = set()
+    for box in boxes:
+        yield replace(box, second=name_key(box.station) in seen)
+        seen.add(name_key(box.station))
+
+
 def _opened(days: Value | None, mark: Mark) -> dt.date | None:
     if mark.as_of is None or not isinstance(days, float) or not 0 <= days <= 40_000:
         return None
@@ -183,8 +192,13 @@ def _due(value: Value, date1904: bool) -> dt.date | str:
 
 def together(*given: Iterable[Box]) -> tuple[Box, ...]:
     """Boxes of several files, those of a later one in place of an earlier one's of a station."""
-    by_station = {name_key(box.station): box for boxes in given for box in boxes}
-    return tuple(by_station.values())
+    by_station: dict[str, list[Box]] = {}
+    for boxes in given:
+        now: dict[str, list[Box]] = {}
+        for box in boxes:
+            now.setdefault(name_key(box.station), []).append(box)
+        by_station |= now
+    return tuple(box for boxes in by_station.values() for box in boxes)
 
 
 def going_on(
@@ -196,7 +210,9 @@ def going_on(
     """
     from siltbook.batch.model import CALM
 
-    by_name = {name_key(box.station): box for box in boxes}
+    all_of_them = tuple(boxes)
+    by_name = {name_key(box.station): box for box in all_of_them if not box.second}
+    second = [box for box in all_of_them if box.second]
     taken = set()
     held = []
     for result in stations:
@@ -207,7 +223,8 @@ def going_on(
             held.append(replace(result, box=box))
         else:
             held.append(result)
-    return tuple(held), tuple(box for key, box in by_name.items() if key not in taken)
+    ended = [box for key, box in by_name.items() if key not in taken]
+    return tuple(held), (*ended, *second)
 
 
 def _began(result: StationResult, as_of: dt.date | None) -> dt.date | None:

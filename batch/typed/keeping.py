@@ -129,9 +129,14 @@ def _stations(boxes: Sequence[Box]) -> str:
 
 
 def _offered(ended: Sequence[Box], kept: Path, book: Path) -> Iterator[str]:
-    """What to do with the boxes of stations that need nothing more, or are over anew."""
+    """What to do with boxes of stations that need nothing more or are over anew, and of second
+    lines of one station.
+    """
     for box in ended[:6]:
-        yield f"{box.station}: its episode is over; on Actions stood {box.words}."
+        if box.second:
+            yield f"{box.station}: its further line on Actions, {box.words}, is not on the new one."
+        else:
+            yield f"{box.station}: its episode is over; on Actions stood {box.words}."
     if ended:
         more = f" ({len(ended)} stations)" if len(ended) > 6 else ""
         yield (

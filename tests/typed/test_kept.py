@@ -147,6 +147,33 @@ def test_json_names_what_was_kept_and_why(book: Path, result: Path) -> None:
     assert f"it is kept as {kept(result)}; 'siltbook merge" in said
 
 
+def test_of_two_lines_of_one_station_the_first_stays_and_the_other_is_told(
+    book: Path, result: Path
+) -> None:
+    """The second took the place of the first, which had come back run after run."""
+
+    def first_line(made: openpyxl.Workbook) -> None:
+        box(made, "South", "Action agreed").value = "new solenoid"
+
+    def second_line(made: openpyxl.Workbook) -> None:
+        columns = {h: box(made, "South", h).column for h in ("Station", "Action agreed", "Who")}
+        row = box(made, "South", "Who").row + 1
+        made["Actions"].insert_rows(row)
+        for column, text in zip(columns.values(), ("South", "call Bea", "Ann"), strict=True):
+            made["Actions"].cell(row, column).value = text
+
+    edit(result, first_line)
+    siltbook("run", book)
+    edit(result, second_line)
+    said = siltbook("run", book)
+    assert (
+        "  South: its further line on Actions, Action agreed 'call Bea', Who 'Ann', is not on the "
+        f"new one.\n  'siltbook agree {kept(result, 2)} {book}' takes what was filled in over"
+    ) in said
+    assert "new solenoid" in texts(result)
+    assert "call Bea" not in texts(result)
+
+
 def test_what_was_agreed_on_one_farm_comes_on_no_other_farms_sheet(tmp_path: Path) -> None:
     """Books of two farms have one name, one folder for their results, and stations alike."""
     east, west = (tmp_path / side / NAME for side in ("east", "west"))
