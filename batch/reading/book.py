@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -41,7 +42,7 @@ from siltbook.batch.reading.typedunits import TypedUnits
 from siltbook.batch.reading.unread import unread_cells
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.checks.findings import Finding, find
-from siltbook.templates.book import Book, Counts, Settings, Table, column_letters
+from siltbook.templates.book import Book, Counts, Settings, Table, column_letters, no_rows
 from siltbook.templates.contract import (
     AGREED,
     CARRIED,
@@ -385,6 +386,8 @@ def _data_frame(
 ) -> pd.DataFrame:
     import pandas as pd
 
+    if not len(rows):
+        return _without_rows(sheet).copy(deep=False)
     index = pd.Index(rows[keep], dtype="int64")
     return pd.DataFrame(
         {
@@ -393,3 +396,9 @@ def _data_frame(
         },
         index=index,
     )
+
+
+@cache
+def _without_rows(sheet: Sheet) -> pd.DataFrame:
+    """Most books have some lists without a row."""
+    return no_rows(sheet).frame
