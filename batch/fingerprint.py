@@ -11,7 +11,7 @@ from siltbook.templates.book import Book, Table
 from siltbook.templates.contract import AGREED, LISTS, Column, Sheet
 
 if TYPE_CHECKING:
-    import pandas as pd
+    from siltbook.templates.book import Array
 
 LENGTH = 12  # hexadecimal digits that a person can still compare by eye
 _NOT_USED = ("remark", "read_by", "done_by")  # names and remarks change no verdict
@@ -100,18 +100,22 @@ def _columns(sheet: Sheet, table: Table) -> Iterator[bytes]:
 
 def _pieces(name: str, columns: Iterable[Column], table: Table) -> Iterator[bytes]:
     """Of each column that holds anything: sheet and key, rows and values, a column at once."""
-    frame = table.frame
-    for column in columns:
-        if column.key not in frame:
+    import numpy as np
+    import pandas as pd
+
+    rows = np.array(table.rows, dtype="<i8")
+    for column in columns if len(rows) else ():
+        if column.key not in table.values:
             continue
-        filled: pd.Series = frame[column.key].dropna()
-        if len(filled):
+        values = table.values[column.key]
+        there = pd.notna(values)
+        if there.any():
             yield f"\n{name}/{column.key}:".encode()
-            yield filled.index.to_numpy(dtype="<i8").tobytes()
-            yield _values(filled).encode()
+            yield rows[there].tobytes()
+            yield _values(values[there]).encode()
 
 
-def _values(filled: pd.Series) -> str:
+def _values(filled: Array) -> str:
     values = filled.tolist()
     if filled.dtype == "float64":
         return ("%.12g," * len(values)) % tuple(values)

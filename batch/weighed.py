@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from siltbook.batch.model import History
 from siltbook.batch.numbers.unplaced import likely_stations
@@ -132,30 +133,36 @@ def _logged(book: Book, table: Table) -> bool:
 def _dated(
     book: Book, table: Table, day: str, at: str, on: dt.date | None
 ) -> Iterator[tuple[str, Remark]]:
-    frame = table.frame[table.frame["remark"].notna() & table.frame[day].notna()]
-    if not len(frame):
+    noted = list(_noted(table, ("remark", day)))
+    if not noted:
         return
     likely = likely_stations(book, table, on) if _logged(book, table) else {}
     struck = table.struck | table.struck_remarks
-    about = frame[at] if at else [""] * len(frame)
-    rows = zip(frame["station"], frame.index, frame[day], frame["remark"], about, strict=True)
-    for station, row, when, words, what in rows:
+    for entry in noted:
+        row, when, words = entry["row"], entry[day], entry["remark"]
         lost = row in likely
         if not str(words).strip() or (on is not None and when > on and not lost):
             continue
         state = LOST if lost else STRUCK if row in struck else ""
-        said = Remark(table.sheet, int(row), when, str(words), what or "", state)
-        yield likely.get(row, station), said
+        said = Remark(table.sheet, row, when, str(words), entry.get(at) or "", state)
+        yield likely.get(row, entry["station"]), said
+
+
+def _noted(table: Table, keys: tuple[str, ...]) -> Iterator[dict[str, Any]]:
+    """The rows in which each of these columns has a value; most rows of a book have no remark."""
+    import numpy as np
+    import pandas as pd
+
+    there = np.logical_and.reduce([pd.notna(table.values[key]) for key in keys])
+    for place in np.flatnonzero(there).tolist():
+        yield {"row": table.rows[place], **{key: of[place] for key, of in table.values.items()}}
 
 
 def _undated(table: Table, at: str) -> Iterator[tuple[str, Remark]]:
     """The remarks of a list whose rows hold until they are taken out or done."""
-    frame = table.frame[table.frame["remark"].notna()]
-    frame = frame[frame["done"].isna()] if "done" in frame else frame
-    about = frame[at] if at else [""] * len(frame)
-    for station, row, words, what in zip(
-        frame["station"], frame.index, frame["remark"], about, strict=True
-    ):
-        if str(words).strip():
+    for entry in _noted(table, ("remark",)):
+        row, words = entry["row"], str(entry["remark"])
+        if words.strip() and entry.get("done") is None:
             state = STRUCK if row in table.struck_remarks else ""
-            yield station, Remark(table.sheet, int(row), None, str(words), what or "", state)
+            said = Remark(table.sheet, row, None, words, entry.get(at) or "", state)
+            yield entry["station"], said

@@ -31,7 +31,7 @@ def row_twice(joined: JoinedBook) -> list[Finding]:
         (joined.carried, "carried-twice", ["key"]),
         (joined.gauges, "gauge-twice", ["key", "since"]),
     ):
-        if not len(place.rows):
+        if not place.table.rows:
             continue
         named = place.frame[place.there("key")]
         for row in named.index[named.duplicated(keys)].tolist():
@@ -46,17 +46,16 @@ def row_twice(joined: JoinedBook) -> list[Finding]:
 def carried_odd(joined: JoinedBook) -> list[Finding]:
     """Rows of Carried over that lack the days which they rest on, or reach into the log."""
     place = joined.carried
-    if place.frame.empty:
+    if not place.table.rows:
         return []
     firsts: dict[object, Any] = {}
     for listed in (joined.readings, joined.work):
         for key, day in listed.frame.dropna(subset=["day"]).groupby("key")["day"].min().items():
             firsts[key] = min(day.date(), firsts.get(key, day.date()))
     found: list[Finding] = []
-    for row, record in zip(place.frame.index.tolist(), place.frame.to_dict("records"), strict=True):
-        said = {str(key): value for key, value in record.items()}
-        found += _lacking(place, row, said)
-        found += _late(joined, row, said, firsts.get(said["key"]))
+    for record in place.table.records(place.values):
+        found += _lacking(place, record["row"], record)
+        found += _late(joined, record["row"], record, firsts.get(record["key"]))
     return found
 
 

@@ -38,14 +38,11 @@ def changed_gauges(book: Book, as_of: dt.date | None = None) -> dict[str, tuple[
     Of two rows for one station and day the first counts.
     """
     found: dict[str, dict[dt.date, ChangedGauge]] = defaultdict(dict)
-    if book.gauges.frame.empty:
-        return {}
-    frame = set_aside(CHANGED_GAUGES, book.gauges.frame)
-    for record in frame.reset_index(names="row").to_dict("records"):
+    for record in book.gauges.records(set_aside(CHANGED_GAUGES, book.gauges.values)):
         since = record["since"]
         if as_of is None or since <= as_of:
             own = found[str(record["station"])]
-            own.setdefault(since, _gauge({str(key): value for key, value in record.items()}))
+            own.setdefault(since, _gauge(record))
     return {name: tuple(own[day] for day in sorted(own)) for name, own in found.items()}
 
 

@@ -13,7 +13,7 @@ from siltbook.checks.changed import changed_gauges
 from siltbook.checks.findings import Finding, find
 from siltbook.checks.lastday import latest_day
 from siltbook.checks.wording import shown
-from siltbook.templates.book import Book, Table, outside
+from siltbook.templates.book import Book, Table, set_aside
 from siltbook.templates.contract import (
     AGREED,
     CARRIED,
@@ -205,10 +205,7 @@ def _second(time: object) -> float:
 def _register(book: Book) -> Listed:
     import numpy as np
 
-    made = _typed(STATIONS, book.stations)
-    for column in STATIONS.columns:
-        if column.kind in NUMERIC and (beyond := outside(column, made[column.key])).any():
-            made[column.key] = np.where(beyond, math.nan, made[column.key])
+    made = set_aside(STATIONS, _typed(STATIONS, book.stations))
     register = Listed(STATIONS, book.stations, made)
     made["name"] = made["station"]
     made["known"] = register.there("key")

@@ -11,8 +11,8 @@ import datetime as dt
 from collections.abc import Iterator
 from itertools import pairwise
 
-from siltbook.checks.slipped import slipped_dates
-from siltbook.templates.book import Book
+from siltbook.checks.slipped import Slipped, slipped_dates
+from siltbook.templates.book import Book, Table
 
 AWAY = 20  # [days] between two entries of a book, up to which no date of it is questioned here
 # [days] after all other entries. A date that may be right, however long the pause, must be the day
@@ -73,24 +73,28 @@ def _likely(book: Book) -> dict[_Place, dt.date]:
     return {
         (table.sheet, slip.row): slip.likely
         for table in (book.readings, book.work)
-        for slips in slipped_dates(table.frame, "station").values()
+        for slips in _slips(table).values()
         for slip in slips
     }
 
 
+def _slips(table: Table) -> dict[str, tuple[Slipped, ...]]:
+    values = table.values
+    return slipped_dates(values["station"].tolist(), values["date"].tolist(), table.rows)
+
+
 def _days(book: Book) -> list[dt.date]:
     """Every day of an entry, once and in order."""
-    found = {*book.readings.frame["date"].tolist(), *book.work.frame["date"].tolist()}
+    found = {*book.readings.values["date"].tolist(), *book.work.values["date"].tolist()}
     found |= {day for _, day in book.readings.aside.values()}
     return sorted(day for day in found if isinstance(day, dt.date))
 
 
 def _entries(book: Book) -> Iterator[_Entry]:
     for table in (book.readings, book.work):
-        frame = table.frame
-        for row, day in zip(frame.index.tolist(), frame["date"].tolist(), strict=True):
+        for row, day in zip(table.rows, table.values["date"].tolist(), strict=True):
             if isinstance(day, dt.date):
-                yield table.sheet, int(row), day
+                yield table.sheet, row, day
     for row, (_, day) in book.readings.aside.items():
         if day is not None:
             yield book.readings.sheet, row, day

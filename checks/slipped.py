@@ -17,10 +17,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    import pandas as pd
+from typing import Any
 
 LEAST = 3  # dated rows of a station, of which two can show where the third belongs
 BREAK = 60  # [days] after or before all other rows, from which the last or first one is questioned
@@ -41,22 +38,23 @@ class Slipped:
     how: str
 
 
-def slipped_dates(frame: pd.DataFrame, station: str) -> dict[str, tuple[Slipped, ...]]:
+def slipped_dates(
+    names: Sequence[object], days: Sequence[Any], rows: Sequence[int]
+) -> dict[str, tuple[Slipped, ...]]:
     """Station -> its rows whose dates look mistyped, as they stand in the sheet.
 
-    `frame` has the rows of a list in the sheet's order, with `date`; `station` names the column
-    by which rows belong together. Rows without a date or a station are left out.
+    `names` of stations, `days` and numbers of the `rows` of a list, in the sheet's order. Rows
+    without a day or a station are left out.
     """
-    names, days = frame[station].tolist(), frame["date"].tolist()
     found = {}
     for places in _out_of_order(names, days):
-        rows = [(int(frame.index[i]), days[i]) for i in places]
-        if slips := _of_station(rows):
-            found[names[places[0]]] = tuple(sorted(slips, key=lambda slip: slip.row))
+        entries = [(int(rows[i]), days[i]) for i in places]
+        if slips := _of_station(entries):
+            found[str(names[places[0]])] = tuple(sorted(slips, key=lambda slip: slip.row))
     return found
 
 
-def _out_of_order(names: list[object], days: list[object]) -> Iterator[list[int]]:
+def _out_of_order(names: Sequence[object], days: Sequence[object]) -> Iterator[list[int]]:
     """The places of each station's rows, unless they stand in order, upwards or downwards, with
     no long break behind the first or before the last: all stations at once."""
     import numpy as np

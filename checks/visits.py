@@ -73,7 +73,8 @@ def date_slipped(joined: JoinedBook) -> list[Finding]:
     """Readings and work whose date looks mistyped where the row stands (`slipped_dates`)."""
     found, say = [], joined.shown.day
     for place in (joined.readings, joined.work):
-        for slips in slipped_dates(place.frame, "key").values():
+        names, days = (place.values[key].tolist() for key in ("key", "date"))
+        for slips in slipped_dates(names, days, place.table.rows).values():
             for slip in slips:
                 read = f"{say(slip.typed)}, out of the order of the rows; {say(slip.likely)},"
                 read += f" the same {slip.how}, fits it"

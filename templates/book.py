@@ -13,6 +13,7 @@ from siltbook.templates.days import ISO
 from siltbook.templates.shown import METRE, Shown, shown_in
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
     from typing import Any, TypeAlias
 
     import numpy.typing as npt
@@ -69,6 +70,19 @@ class Table:
         """The columns of the frame as arrays: a frame gives each out anew, and slowly."""
         return {str(key): column.to_numpy() for key, column in self.frame.items()}
 
+    @cached_property
+    def rows(self) -> list[int]:
+        """The spreadsheet rows of the frame."""
+        return [int(row) for row in self.frame.index.tolist()]
+
+    def records(self, values: Mapping[str, Array] | None = None) -> Iterator[dict[str, Any]]:
+        """Key -> value of each row, its number under `row`; of `values`, where they are given."""
+        columns = self.values if values is None else values
+        keys = ("row", *columns)
+        listed = (column.tolist() for column in columns.values())
+        for cells in zip(self.rows, *listed, strict=True):
+            yield dict(zip(keys, cells, strict=True))
+
     def cell(self, key: str, row: int) -> str:
         """Address of one cell, for example D7; of the row's first cell where the key is absent."""
         return f"{column_letters(self.places.get(key, 0))}{row}"
@@ -85,16 +99,22 @@ def outside(column: Column, values: Values) -> Values:
     return found if column.high is None else found | (values > column.high)
 
 
-def set_aside(sheet: Sheet, frame: pd.DataFrame) -> pd.DataFrame:
-    """The frame of a list without the numbers that lie beyond their column's bounds.
+def beyond(sheet: Sheet, values: Mapping[str, Array]) -> dict[str, Array]:
+    """Where numbers of a list lie beyond their column's bounds, by the columns that have such."""
+    numbers = (c for c in sheet.columns if c.kind in NUMERIC and c.key in values)
+    found = ((c.key, outside(c, values[c.key])) for c in numbers)
+    return {key: mask for key, mask in found if mask.any()}
+
+
+def set_aside(sheet: Sheet, values: Mapping[str, Array]) -> dict[str, Array]:
+    """The values of a list without the numbers that lie beyond their column's bounds.
 
     The checks have a finding for each; as if they had not been typed, they decide nothing.
     """
-    numbers = (c for c in sheet.columns if c.kind in NUMERIC and c.key in frame)
-    typed = ((c, values) for c in numbers if (values := frame[c.key]).notna().to_numpy().any())
-    beyond = {c.key: outside(c, values) for c, values in typed}
-    wrong = {key: mask for key, mask in beyond.items() if mask.any()}
-    return frame.assign(**{key: frame[key].mask(mask) for key, mask in wrong.items()})
+    import numpy as np
+
+    wrong = beyond(sheet, values)
+    return {**values, **{key: np.where(at, math.nan, values[key]) for key, at in wrong.items()}}
 
 
 def no_rows(sheet: Sheet) -> Table:

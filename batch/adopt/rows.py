@@ -87,16 +87,10 @@ def placed(row: Row) -> bool:
 
 
 def _slipped(rows: Sequence[Row]) -> bool:
-    import pandas as pd
-
     from siltbook.checks.slipped import slipped_dates
 
     names = [name_key(row["station"]) for row in rows]
-    return bool(
-        slipped_dates(
-            pd.DataFrame({"station": names, "date": [row["date"] for row in rows]}), "station"
-        )
-    )
+    return bool(slipped_dates(names, [row["date"] for row in rows], range(len(rows))))
 
 
 @dataclass(frozen=True)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Hashable, Iterator
+from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import fields, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from siltbook.batch.ladder.replay import settled
 from siltbook.batch.model import CarriedOver, History, Reading, Station, Work
@@ -21,11 +22,8 @@ from siltbook.checks.changed import changed_gauges
 from siltbook.checks.gauges import GaugeFitness, gauge_fitness
 from siltbook.checks.labour import most_flush_inlet, usual_inlet
 from siltbook.checks.slipped import Slipped, slipped_dates
-from siltbook.templates.book import Book, Table, set_aside
+from siltbook.templates.book import Book, Table, beyond, set_aside
 from siltbook.templates.contract import READINGS, STATIONS, WORK, Sheet
-
-if TYPE_CHECKING:
-    from pandas import DataFrame
 
 # Columns of the register that nothing computes with: shown where a table asks for them.
 _USED = frozenset({*(f.name for f in fields(Station)), "station", "drop_limit"})
@@ -57,14 +55,12 @@ def stations(book: Book, as_of: dt.date | None = None) -> tuple[Station, ...]:
     """
     changed = changed_gauges(book, as_of)
     found: dict[str, Station] = {}
-    frame = set_aside(STATIONS, book.stations.frame)
-    beyond = book.stations.frame.notna() & frame.isna()
-    refused = {
-        row: tuple(beyond.columns[values])
-        for row, values in zip(beyond.index, beyond.to_numpy(), strict=True)
-        if values.any()
-    }
-    for record in frame.reset_index(names="row").to_dict("records"):
+    values = book.stations.values
+    refused: dict[int, tuple[str, ...]] = defaultdict(tuple)
+    for key, mask in beyond(STATIONS, values).items():
+        for place in mask.nonzero()[0].tolist():
+            refused[book.stations.rows[place]] += (key,)
+    for record in book.stations.records(set_aside(STATIONS, values)):
         name = _text(record["station"])
         if name in found:
             found[name] = _said_twice(found[name], record)
@@ -73,7 +69,7 @@ def stations(book: Book, as_of: dt.date | None = None) -> tuple[Station, ...]:
         limit = _number(record["drop_limit"])
         found[name] = Station(
             name=name,
-            row=int(record["row"]),
+            row=record["row"],
             block=_text(record["block"]),
             filter_type=_text(record["filter_type"]),
             grade=_number(record["grade"]),
@@ -93,7 +89,7 @@ def stations(book: Book, as_of: dt.date | None = None) -> tuple[Station, ...]:
             emitter_passage=_number(record["emitter_passage"]),
             refused=refused.get(record["row"], ()),
             own_limit=limit is not None,
-            not_read=_not_read(book, int(record["row"]), refused.get(record["row"], ())),
+            not_read=_not_read(book, record["row"], refused.get(record["row"], ())),
             more=tuple((key, record[key]) for key in _MORE if not _blank(record[key])),
             changed=changed.get(name, ()),
         )
@@ -127,9 +123,9 @@ def station_gauge(station: Station) -> GaugeFitness:
     )
 
 
-def _work(record: dict[Hashable, Any], unread: tuple[str, ...]) -> Work:
+def _work(record: dict[str, Any], unread: tuple[str, ...]) -> Work:
     return Work(
-        row=int(record["row"]),
+        row=record["row"],
         date=record["date"],
         time=record["time"],
         work=_text(record["work"]),
@@ -160,8 +156,7 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
     done: dict[str, list[Work]] = {name: [] for name in register}
     beside, signs = (_unread(table, sheet) for table, sheet in (
         (book.readings, READINGS), (book.work, WORK)))  # fmt: skip
-    frame = book.readings.frame
-    for row, name, date, *cells in zip(*_columns(frame), strict=True):
+    for row, name, date, *cells in zip(*_columns(book.readings), strict=True):
         scale = scales.get(name)
         if scale is not None and (as_of is None or date <= as_of):
             on = scale.on(date) if scale.station.changed else scale
@@ -169,13 +164,14 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
             if row in beside:
                 made = replace(made, unread=beside[row])
             read[name].append(_struck(made) if row in book.readings.struck else made)
-    for record in set_aside(WORK, book.work.frame).reset_index(names="row").to_dict("records"):
+    for record in book.work.records(set_aside(WORK, book.work.values)):
         name = _text(record["station"])
-        if int(record["row"]) in book.work.struck:
+        if record["row"] in book.work.struck:
             continue
         if name in register and (as_of is None or record["date"] <= as_of):
-            done[name].append(_work(record, signs.get(int(record["row"]), ())))
-    carried, slipped = _carried(book), slipped_dates(frame, "station")
+            done[name].append(_work(record, signs.get(record["row"], ())))
+    names, days = (book.readings.values[key].tolist() for key in ("station", "date"))
+    carried, slipped = _carried(book), slipped_dates(names, days, book.readings.rows)
     lost, lost_work = unplaced(book, as_of), unplaced_work(book, as_of)
     lost_gauges, not_read = unplaced_gauges(book, as_of), elsewhere(book, as_of)
     own = (
@@ -200,18 +196,19 @@ def _struck(reading: Reading) -> Reading:
     return replace(reading, why_unusable=why, u_drop=None, p_over=None)
 
 
-def _columns(readings: DataFrame) -> Iterator[list[Any]]:
+def _columns(readings: Table) -> Iterator[list[Any]]:
     """Row, station, date and what `reading_of` asks: whole columns, None where a number is none."""
-    yield readings.index.tolist()
+    values = readings.values
+    yield readings.rows
     for key in ("station", "date", "time"):
-        yield readings[key].tolist()
+        yield values[key].tolist()
     for key in ("inlet", "outlet", "flow", "field", "drop"):
-        if key in readings:
-            found = readings[key].to_numpy(dtype=float).tolist()
+        if key in values:
+            found = values[key].astype(float).tolist()
             yield [None if value != value else value for value in found]
         else:
-            yield [None] * len(readings)
-    yield readings["occasion"].tolist()
+            yield [None] * len(readings.rows)
+    yield values["occasion"].tolist()
 
 
 def _carried(book: Book) -> dict[str, CarriedOver]:
@@ -221,9 +218,9 @@ def _carried(book: Book) -> dict[str, CarriedOver]:
     corrected.
     """
     found: dict[str, CarriedOver] = {}
-    for record in book.carried.frame.reset_index(names="row").to_dict("records"):
+    for record in book.carried.records():
         said = {key: value for key, value in record.items() if key in _CARRIED and value}
-        if "gear" in dict(book.carried.unread.get(int(record["row"]), ())):
+        if "gear" in dict(book.carried.unread.get(record["row"], ())):
             said["gear"] = UNREAD_GEAR
         found.setdefault(str(record["station"]), CarriedOver(**said))
     return found

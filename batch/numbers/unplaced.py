@@ -51,7 +51,7 @@ def unplaced_gauges(book: Book, as_of: dt.date | None) -> dict[str, tuple[int, .
     the station has had throughout.
     """
     likely, _ = _likely(book, book.gauges, as_of)
-    if not likely and book.gauges.frame.empty:
+    if not likely and not book.gauges.rows:
         return {}
     named, own = book.gauges.named_units, _units_of(book)
     found: dict[str, list[int]] = defaultdict(list)
@@ -69,26 +69,24 @@ def _units_of(book: Book) -> dict[str, set[object]]:
     """Station -> every unit in which it was read: the register's, or the farm's, and those of its
     gauges that could be placed."""
     found: dict[str, set[object]] = {}
-    stations, gauges = book.stations.frame, book.gauges.frame
-    for name, unit in zip(stations["station"], stations["unit"], strict=True):
+    for row in book.stations.records():
+        name, unit = row["station"], row["unit"]
         if isinstance(name, str):
             own = unit if isinstance(unit, str) else book.settings.pressure_unit
             found.setdefault(name, {own})
-    for name, unit in zip(gauges["station"], gauges["unit"], strict=True):
-        if name in found and isinstance(unit, str):
-            found[name].add(unit)
+    for row in book.gauges.records():
+        if row["station"] in found and isinstance(row["unit"], str):
+            found[row["station"]].add(row["unit"])
     return found
 
 
 def _second_units(book: Book) -> Iterator[tuple[str, int, dt.date]]:
     """Rows of the sheet Gauges that give a station another unit from the same day on."""
-    frame = book.gauges.frame
     first: dict[tuple[str, dt.date], object] = {}
-    for row, name, on, unit in zip(
-        frame.index, frame["station"], frame["since"], frame["unit"], strict=True
-    ):
+    for row in book.gauges.records():
+        name, on, unit = row["station"], row["since"], row["unit"]
         if isinstance(unit, str) and unit != first.setdefault((name, on), unit):
-            yield name, int(row), on
+            yield name, row["row"], on
 
 
 def likely_stations(book: Book, table: Table, as_of: dt.date | None) -> dict[int, str]:
@@ -123,10 +121,10 @@ def _likely(
 ) -> tuple[dict[int, tuple[str, dt.date | None]], dict[str, list[_Placed]]]:
     """Row -> the station that is likely meant and the day, of rows that could not be placed; and
     station -> the rows that could."""
-    known = {name for name in book.stations.frame["station"].tolist() if isinstance(name, str)}
-    frame, ahead = table.frame, _ahead(book, table, as_of)
+    known = {name for name in book.stations.values["station"].tolist() if isinstance(name, str)}
+    values, ahead = table.values, _ahead(book, table, as_of)
     likely = {row: (name, None if row in ahead else on) for row, (name, on) in table.aside.items()}
-    names, days = frame["station"].tolist(), frame[_day(table)].tolist()
+    names, days = values["station"].tolist(), values[_day(table)].tolist()
     used: dict[str, list[_Placed]] = defaultdict(list)
     strange = {name for name in names if isinstance(name, str)} - known
     if not strange and not likely and not ahead:
@@ -134,20 +132,20 @@ def _likely(
     register = tuple(sorted(known))
     meant = {name: near_name(name, register) for name in strange}
     above = ""
-    for row, name, day in zip(frame.index.tolist(), names, days, strict=True):
+    for row, name, day in zip(table.rows, names, days, strict=True):
         if name in known:
             above = name
         if name in known and row not in ahead:
-            used[name].append((int(row), day))
+            used[name].append((row, day))
         else:
             who = name if name in known else above if is_ditto(name) else meant.get(name, "")
-            likely[int(row)] = (who, None if row in ahead else day)
+            likely[row] = (who, None if row in ahead else day)
     return {row: at for row, at in likely.items() if at[0] in known}, used
 
 
 def _day(table: Table) -> str:
     """The key of a list's days; the changed gauges have the first one of each."""
-    return "date" if "date" in table.frame else "since"
+    return "date" if "date" in table.values else "since"
 
 
 def _ahead(book: Book, table: Table, as_of: dt.date | None) -> set[int]:

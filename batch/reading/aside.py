@@ -50,9 +50,7 @@ def rows_aside(
     return found
 
 
-def units_named(
-    sheet: Sheet, block: Block, made: dict[str, NDArray[np.object_]]
-) -> dict[int, str]:
+def units_named(sheet: Sheet, block: Block, made: dict[str, NDArray[np.object_]]) -> dict[int, str]:
     """Row -> the unit that stands in it, '' for one that is not known, of changed gauges."""
     if sheet is not CHANGED_GAUGES or "unit" not in block.cells:
         return {}

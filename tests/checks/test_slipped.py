@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import random
 
-import pandas as pd
 import pytest
 
 from siltbook.batch.assess import assess
@@ -30,9 +29,7 @@ WEEKS = [dt.date(2026, 6, 1) + dt.timedelta(days=7 * i) for i in range(10)]  # t
 
 
 def _slips(days: list[dt.date]) -> list[tuple[int, dt.date, str]]:
-    rows = range(2, 2 + len(days))
-    frame = pd.DataFrame({"station": ["A"] * len(days), "date": days}, index=rows)
-    found = slipped_dates(frame, "station").get("A", ())
+    found = slipped_dates(["A"] * len(days), days, range(2, 2 + len(days))).get("A", ())
     return [(slip.row, slip.likely, slip.how) for slip in found]
 
 
@@ -40,8 +37,7 @@ def test_rows_without_a_station_or_a_date_are_left_out() -> None:
     slipped = [*WEEKS[:-1], WEEKS[-1].replace(year=2025)]
     days: list[dt.date | None] = [*slipped[:3], None, *slipped[3:], WEEKS[0], WEEKS[2], WEEKS[1]]
     stations = ["A"] * 11 + [None] * 3
-    frame = pd.DataFrame({"station": stations, "date": days}, index=range(2, 16))
-    found = slipped_dates(frame, "station")
+    found = slipped_dates(stations, days, range(2, 16))
     assert [(slip.row, slip.likely) for slip in found.pop("A")] == [(12, WEEKS[-1])]
     assert found == {}
 
@@ -183,9 +179,9 @@ def test_stations_that_are_not_looked_at_row_by_row_have_nothing_to_find() -> No
             dates[at] += dt.timedelta(days=rng.choice([-90, 30, 75, 365]))
         for row, (name, date) in enumerate(zip(names, dates, strict=True), start=2):
             logs[name].append((row, date))
-        frame = pd.DataFrame({"station": names, "date": dates}, index=range(2, 16))
         slow = {n: set(_of_station(rows)) for n, rows in logs.items() if len(rows) >= LEAST}
-        quick = {name: set(found) for name, found in slipped_dates(frame, "station").items()}
+        told_of = slipped_dates(names, dates, range(2, 16))
+        quick = {name: set(found) for name, found in told_of.items()}
         assert quick == {name: found for name, found in slow.items() if found}
         told += len(quick)
     assert told > 20
