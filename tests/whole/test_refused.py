@@ -109,11 +109,21 @@ def test_a_limit_that_was_refused_is_not_linked_in_workings() -> None:
 
 
 def outcome(assessment: Assessment) -> tuple[object, ...]:
-    """All that is shown of the station but the words of findings."""
+    """All that is worked out for the station, but the words that say what was refused.
+
+    Where a rule was refused, *Watch* stands in place of *In range* (`test_rules_not_read.py`).
+    """
     (result,) = assessment.stations
-    station = replace(result.station, refused=())
+    station = replace(result.station, refused=(), not_read=())
     history = replace(result.history, station=station)
-    return history, result.judgement, result.outlook, result.days_over, assessment.bill
+    verdict = Verdict.WATCH if result.verdict is Verdict.IN_RANGE else result.verdict
+    told = verdict, result.judgement.rows, result.judgement.episodes
+    return history, told, result.outlook, result.days_over, assessment.bill
+
+
+def said(assessment: Assessment) -> str:
+    """The station's sentence."""
+    return assessment.stations[0].judgement.reason
 
 
 REGISTER = [c for c in STATIONS.columns if c.kind in NUMERIC]
@@ -137,6 +147,7 @@ def test_a_refused_number_of_the_register_counts_as_empty(column: object, beyond
     wrong = judged(register={**others, column.key: refused}, work=work)
     empty = judged(register=others, work=work)
     assert outcome(wrong) == outcome(empty)
+    assert said(wrong).startswith(said(empty)), "what is refused is said behind the rest"
     (message,) = refusals(wrong)
     assert message.startswith(f"Stations!{chr(65 + STATIONS.columns.index(column))}2: ")
     assert "; until then " in message
