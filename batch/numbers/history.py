@@ -102,7 +102,7 @@ def _not_read(book: Book, row: int, refused: tuple[str, ...]) -> tuple[str, ...]
     return tuple(key for key in RULES if key in said)
 
 
-def _said_twice(first: Station, record: dict[Hashable, Any]) -> Station:
+def _said_twice(first: Station, record: dict[str, Any]) -> Station:
     """A station with the rules of which a further row of its name says another than the first."""
     values = {key: getattr(first, key, None) for key in RULES}
     values["drop_limit"] = first.limit if first.own_limit else None
