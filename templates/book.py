@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass, field
-from functools import cached_property, partial
+from functools import cache, cached_property, partial
 from typing import TYPE_CHECKING, TypeVar
 
 from siltbook.templates.contract import CARRIED, CHANGED_GAUGES, NUMERIC, WATER, Column, Sheet
@@ -117,15 +117,31 @@ def set_aside(sheet: Sheet, values: Mapping[str, Array]) -> dict[str, Array]:
     return {**values, **{key: np.where(at, math.nan, values[key]) for key, at in wrong.items()}}
 
 
-def no_rows(sheet: Sheet) -> Table:
-    """An optional list of a book that has none."""
+def frame_of(sheet: Sheet, rows: Array, values: Mapping[str, Array]) -> pd.DataFrame:
+    """The frame of a list: the columns of the contract's sheet, by spreadsheet row."""
+    import pandas as pd
+
+    if not len(rows):
+        return _without_rows(sheet).copy(deep=False)
+    index = pd.Index(rows, dtype="int64")
+    keys = [column.key for column in sheet.columns]
+    made = {key: pd.Series(values[key], index=index, dtype=values[key].dtype) for key in keys}
+    return pd.DataFrame(made, index=index)
+
+
+@cache
+def _without_rows(sheet: Sheet) -> pd.DataFrame:
+    """Most books have some lists without a row."""
     import pandas as pd
 
     types = {c.key: "float64" if c.kind in NUMERIC else "object" for c in sheet.columns}
-    frame = pd.DataFrame(
-        {key: pd.Series(dtype=of) for key, of in types.items()}, index=pd.Index([], dtype="int64")
-    )
-    return Table(sheet.name, 1, {}, frame)
+    made = {key: pd.Series(dtype=of) for key, of in types.items()}
+    return pd.DataFrame(made, index=pd.Index([], dtype="int64"))
+
+
+def no_rows(sheet: Sheet) -> Table:
+    """An optional list of a book that has none."""
+    return Table(sheet.name, 1, {}, _without_rows(sheet).copy(deep=False))
 
 
 USUAL_LIMIT = 5.0  # [m] common practice, no published source

@@ -22,9 +22,7 @@ _MARKS = (
 )
 LOST = "\ufffd"  # stands where a byte is none of a text: no number can be read from that
 _WORDS = re.compile(r"[^\s;,|\"]*[^\x00-\x7f][^\s;,|\"]*")
-_UTF8 = re.compile(
-    rb"[\xc2-\xdf][\x80-\xbf]|[\xe1-\xef][\x80-\xbf]{2}|[\xf0-\xf4][\x80-\xbf]{3}"
-)
+_UTF8 = re.compile(rb"[\xc2-\xdf][\x80-\xbf]|[\xe1-\xef][\x80-\xbf]{2}|[\xf0-\xf4][\x80-\xbf]{3}")
 _AMID = "’‘"  # signs that stand between letters
 _BESIDE = "’‘“”«»–—°ºª·²³µ"  # and at one end of them
 _SHOWN = 4  # words that a sentence shows

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -42,7 +41,7 @@ from siltbook.batch.reading.typedunits import TypedUnits
 from siltbook.batch.reading.unread import unread_cells
 from siltbook.batch.reading.workbook import open_workbook
 from siltbook.checks.findings import Finding, find
-from siltbook.templates.book import Book, Counts, Settings, Table, column_letters, no_rows
+from siltbook.templates.book import Book, Counts, Settings, Table, column_letters, frame_of
 from siltbook.templates.contract import (
     AGREED,
     CARRIED,
@@ -62,7 +61,6 @@ from siltbook.templates.names import name_key, other_names
 from siltbook.templates.units import amount_spellings
 
 if TYPE_CHECKING:
-    import pandas as pd
     from numpy.typing import NDArray
 
 
@@ -285,7 +283,7 @@ class _Builder:
         known = self._known(sheet, names) if sheet.has("station") else keep
         used = int((keep & known).sum())
         self.counts[sheet.name] = Counts(len(keep), used, len(keep) - used)
-        frame = _data_frame(sheet, block.rows, made, keep)
+        frame = frame_of(sheet, block.rows[keep], {key: of[keep] for key, of in made.items()})
         named = block.sheet, header.row, block.places, frame, block.raw, header.units
         aside, unread = rows_aside(sheet, block, made, keep), unread_cells(sheet, block, made)
         remarks = loose_remarks(block, made, keep), struck_remarks(block)
@@ -376,29 +374,3 @@ def _units_read(column: Column) -> tuple[str, ...]:
 
 def _reading_order(finding: Finding) -> tuple[int, int]:
     return address(finding.cell)
-
-
-def _data_frame(
-    sheet: Sheet,
-    rows: NDArray[np.int64],
-    made: dict[str, NDArray[np.object_]],
-    keep: NDArray[np.bool_],
-) -> pd.DataFrame:
-    import pandas as pd
-
-    if not len(rows):
-        return _without_rows(sheet).copy(deep=False)
-    index = pd.Index(rows[keep], dtype="int64")
-    return pd.DataFrame(
-        {
-            column.key: pd.Series(made[column.key][keep], index=index, dtype=made[column.key].dtype)
-            for column in sheet.columns
-        },
-        index=index,
-    )
-
-
-@cache
-def _without_rows(sheet: Sheet) -> pd.DataFrame:
-    """Most books have some lists without a row."""
-    return no_rows(sheet).frame
