@@ -34,8 +34,8 @@ BOOK_ENDINGS = (".xlsx", ".xlsm", *OTHER_ENDINGS)
 LARGEST = 128 * 1024 * 1024  # [bytes]
 LOCK_PATIENCE = 10.0  # [s] that another program's lock is waited for
 DRAFT_STALE = 3_600.0  # [s]; nobody writes on one draft for so long: its process is gone
-_DRAFT = (".siltbook-", ".tmp")
-_LONGEST = f"{_DRAFT[0]}{'x' * 8}{_DRAFT[1]}"  # a draft's name is as long
+DRAFT = (".siltbook-", ".tmp")
+_LONGEST = f"{DRAFT[0]}{'x' * 8}{DRAFT[1]}"  # a draft's name is as long
 _OURS = re.compile(
     r"\.(reviewed|audited|mapping(-\d+)?|previous(-\d+)?|kept-\d+|round|review-\d{4}-\d\d)\.[a-z]+\Z",
     re.IGNORECASE,
@@ -57,7 +57,8 @@ def find_books(
     """The books named, and those inside the folders named, sorted; results and locks left out.
 
     A path that does not exist, or a folder without a book, goes to `refused` with its sentence,
-    so that the others are done; without `refused` BookError is raised.
+    so that the others are done; without `refused` BookError is raised. A book comes once, whichever
+    ways it was given by.
     """
     books: list[Path] = []
     for path in paths:
@@ -67,7 +68,10 @@ def find_books(
             if refused is None:
                 raise
             refused.append((path, str(error)))
-    return list(dict.fromkeys(books))
+    once: dict[tuple[str, str], Path] = {}
+    for book in books:
+        once.setdefault((os.path.realpath(book.parent), book.name), book)
+    return list(once.values())
 
 
 def _books_at(path: Path) -> list[Path]:
@@ -278,7 +282,7 @@ def _draft(target: Path, data: bytes) -> Iterator[Path]:
     It has the permissions, the group and the owner of `target` as far as the system lets us give
     them, or those of any new file where there is none yet.
     """
-    handle, name = tempfile.mkstemp(prefix=_DRAFT[0], suffix=_DRAFT[1], dir=target.parent)
+    handle, name = tempfile.mkstemp(prefix=DRAFT[0], suffix=DRAFT[1], dir=target.parent)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
@@ -299,15 +303,10 @@ def make_folder(folder: Path, advice: str = "Choose another folder.") -> None:
         raise BookError(f"{folder}: cannot be made ({why(error)}). {advice}") from error
 
 
-def draft_folder(folder: Path) -> Path:
-    """A new hidden folder in `folder`, to be filled and renamed; `sweep` knows it as a draft."""
-    return Path(tempfile.mkdtemp(prefix=_DRAFT[0], suffix=_DRAFT[1], dir=folder))
-
-
 def sweep(folder: Path) -> None:
     """Take away the drafts that killed processes left in a folder an hour ago or longer."""
     with contextlib.suppress(OSError):
-        for draft in folder.glob(f"{_DRAFT[0]}*{_DRAFT[1]}"):
+        for draft in folder.glob(f"{DRAFT[0]}*{DRAFT[1]}"):
             with contextlib.suppress(OSError):
                 status = draft.lstat()
                 if time.time() - status.st_mtime <= DRAFT_STALE:

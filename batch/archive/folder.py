@@ -6,6 +6,7 @@ import contextlib
 import datetime as dt
 import os
 import shutil
+import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from siltbook.batch.archive.locate import archive_around
 from siltbook.batch.archive.summary import summary
 from siltbook.batch.archive.tables import as_csv, tables
 from siltbook.batch.errors import BookError, why
-from siltbook.batch.files import draft_folder, reviewed_path, sweep
+from siltbook.batch.files import DRAFT, reviewed_path, sweep
 from siltbook.batch.fingerprint import digest
 from siltbook.batch.job import review_bytes
 from siltbook.batch.report.book import book_json
@@ -164,7 +165,8 @@ def put(files: dict[str, bytes], target: Path) -> None:
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         sweep(target.parent)
-        made = draft_folder(target.parent)
+        # Hidden, to be filled and renamed; `sweep` knows it as a draft.
+        made = Path(tempfile.mkdtemp(prefix=DRAFT[0], suffix=DRAFT[1], dir=target.parent))
         for path, content in files.items():
             _write(Path(made, *path.split("/")), content)
         sync_folder(made / "data")

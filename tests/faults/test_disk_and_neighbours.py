@@ -230,6 +230,17 @@ def test_links_that_lead_nowhere_or_to_what_may_not_be_read_are_told_and_stop_no
     assert f"siltbook: {shut}: cannot be read (Permission denied)." in done.output
 
 
+def test_a_book_that_is_given_by_three_ways_is_done_once(
+    book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(book.parent)
+    ways = ["farm.xlsx", str(book), "../books/farm.xlsx"]
+    done = CliRunner().invoke(main, ["run", *ways, "--in-place"])
+    assert done.exit_code == 0
+    assert done.output.count("  Result: ") == 1
+    assert {p.name for p in book.parent.iterdir()} == {"farm.xlsx", "farm.previous.xlsx"}
+
+
 def test_two_reviewed_books_of_one_name_both_go_where_they_were_asked_to_go(
     tmp_path: Path, old: bytes
 ) -> None:
