@@ -247,8 +247,8 @@ def _station_row(name: str, unit: str, farm_unit: str, rows: Harvest, division_i
     made: Row = {"station": name}
     if unit != farm_unit:
         made["unit"] = unit
-    if name in rows.precision:
-        step, of = rows.precision[name]
+    step, of = rows.precision.get(name, (0.0, unit))
+    if step > 0:  # records that never scatter say nothing of the sensor
         made |= {"gauges": "two gauges", "division": turned(Amount(step, of), division_in or unit)}
         made["remark"] = "division: from the scatter of the logger's records"
     return made

@@ -109,7 +109,8 @@ def examine(records: Records, every: int) -> Seen:
     steady = _steady(
         seconds, level, drop, by.get("flow"), good & ~in_dips, interval, seen.resolution
     )
-    taken = _windows(seconds, by, drop, steady, every, seen)
+    room = np.inf if drop is None or not good.any() else _room(level, drop, good, seen.resolution)
+    taken = _windows(seconds, by, drop, steady, every, seen, room)
     seen.dips = dips
     seen.used, seen.proposed = int(taken.sum()), int((in_dips & ~taken).sum())
     rest = ~taken & ~in_dips
@@ -224,9 +225,7 @@ def _steady(
     least = max(STILL * usual, 3.0 * resolution, NOISE * _noise(level[good]))
     still = _range(np.where(good, level, np.nan), width) <= least
     if drop is not None:
-        usual_drop = float(np.median(np.abs(drop[good])))
-        noise = NOISE * _noise(drop[good])
-        room = max(STILL_DROP * usual_drop, 4.0 * resolution, 0.01 * usual, noise)
+        room = _room(level, drop, good, resolution)
         still &= _range(np.where(good, drop, np.nan), width) <= room
     if flow is not None and (flow[good] > 0).any():
         usual_flow = float(np.nanmedian(flow[good]))
@@ -244,6 +243,13 @@ def _steady(
     return inside & good
 
 
+def _room(level: Floats, drop: Floats, good: Bools, resolution: float) -> float:
+    """Within what a drop holds still: a share of the usual one, or what scale and noise span."""
+    usual_drop, usual = (float(np.median(np.abs(values[good]))) for values in (drop, level))
+    noise = NOISE * _noise(drop[good])
+    return max(STILL_DROP * usual_drop, 4.0 * resolution, 0.01 * usual, noise)
+
+
 def _runs(mask: Bools) -> list[tuple[int, int]]:
     """First and one past the last index of each run of True."""
     edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(np.int8), [0]))))
@@ -252,9 +258,9 @@ def _runs(mask: Bools) -> list[tuple[int, int]]:
 
 def _windows(
     seconds: NDArray[np.int64], by: dict[str, Floats], drop: Floats | None, steady: Bools,
-    every: int, seen: Seen,
+    every: int, seen: Seen, room: float,
 ) -> Bools:  # fmt: skip
-    """The longest steady window of each period; its records are taken."""
+    """The longest steady window of each period, and what came last; their records are taken."""
     taken = np.zeros(len(steady), dtype=bool)
     period = seconds // (DAY // max(1, every))
     # A window ends where its period does.
@@ -266,7 +272,10 @@ def _windows(
             key = int(period[low])
             if high - low >= 3 and (key not in best or high - low > best[key][1] - best[key][0]):
                 best[key] = (low, high)
-    for low, high in best.values():
+    found = list(best.values())
+    if drop is not None and found:
+        found[-1:] = _with_last(found[-1], drop, steady & (period == period[found[-1][0]]), room)
+    for low, high in found:
         part = slice(low, high)
         taken[part] = True
         seen.windows.append(
@@ -277,6 +286,23 @@ def _windows(
             )
         )
     return taken
+
+
+def _with_last(
+    longest: tuple[int, int], drop: Floats, steady: Bools, room: float
+) -> list[tuple[int, int]]:
+    """The last period's window, and the stretch that the records end with, where the drop is higher
+    there: the median of a whole day says nothing of a filter that clogged in its last hours."""
+    low, end = _runs(steady)[-1]
+    last = float(np.median(drop[max(low, end - FEWEST) : end]))
+    away = np.flatnonzero(np.abs(drop[low:end] - last) > room)
+    first = low + int(away[-1]) + 1 if len(away) else low
+    start, stop = longest
+    stop = min(stop, first)
+    if end - first < FEWEST or stop - start < 3:
+        return [longest]
+    higher = np.median(drop[first:end]) > np.median(drop[start:stop]) + room
+    return [(start, stop), (first, end)] if higher else [longest]
 
 
 def _window(seconds: NDArray[np.int64], by: dict[str, Floats], drop: Floats | None) -> Window:
