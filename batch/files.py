@@ -25,6 +25,7 @@ from siltbook.batch.systems import (
     name_too_long,
     remove,
     remove_tree,
+    same_name,
     sync_folder,
     too_long,
 )
@@ -167,9 +168,8 @@ def reviewed_path(book: Path, out: Path | None, used: set[Path], made: str = "re
         stem = book.name  # the plain name belongs to the result of the .xlsx, or to neither
     target = folder / f"{stem}.{made}{ending}"
     number = 2
-    # Many systems take names that differ in capitals only for one file.
-    taken = {str(one).casefold() for one in used}
-    while str(target).casefold() in taken:
+    taken = {same_name(one) for one in used}
+    while same_name(target) in taken:
         target = folder / f"{stem}-{number}.{made}{ending}"
         number += 1
     used.add(target)

@@ -223,6 +223,7 @@ def _target(
 ) -> Path | None:
     """Where a book's result goes. Whoever goes on in a reviewed book gets it back in its place."""
     from siltbook.batch.files import OTHER_ENDINGS, reviewed_path
+    from siltbook.batch.systems import same_name
 
     if in_place:
         return None
@@ -233,7 +234,7 @@ def _target(
     target = path if out is None else out / path.name
     if target.resolve() == path.resolve():
         return None
-    if any(str(one).casefold() == str(target).casefold() for one in used):
+    if same_name(target) in map(same_name, used):
         # Two of one name, of two folders: both go where they were asked to go.
         plain = path.with_name(f"{path.stem[: -len('.reviewed')]}{path.suffix}")
         return reviewed_path(plain, out, used)

@@ -14,6 +14,7 @@ import shutil
 import stat
 import subprocess
 import sys
+import unicodedata
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -74,6 +75,14 @@ def may_be_file(path: Path) -> bool:
         return stat.S_ISREG(path.stat().st_mode)
     except OSError:
         return os.path.lexists(path)
+
+
+def same_name(path: Path) -> str:
+    """A path such that two that any system takes for one are the same.
+
+    Many pass over capitals, some over the two ways in which an accented letter is written.
+    """
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", str(path)).casefold())
 
 
 def is_junction(status: os.stat_result) -> bool:

@@ -92,7 +92,8 @@ def audit(
             looks += found.looks
             note_copy(farms, order.path, found)
             if as_json:
-                done.append(audit_json(found, str(order.path), str(order.target)))
+                entry = audit_json(found, str(order.path), str(order.target))
+                done.append(entry | ({"said": list(kept)} if kept else {}))
                 continue
             said = [*lines(found, str(order.path)), f"  Result: {order.target}"]
             said += [f"  {line}" for line in kept]

@@ -32,6 +32,15 @@ def test_results_whose_names_differ_in_capitals_only_get_a_number() -> None:
     assert [path.name for path in made] == ["Farm.reviewed.xlsx", "farm-2.reviewed.xlsx"]
 
 
+def test_results_whose_names_differ_in_how_an_accent_is_written_only_get_a_number() -> None:
+    used: set[Path] = set()
+    names = ("caf\u00e9.xlsx", "cafe\u0301.xlsx")
+    made = [reviewed_path(Path(name), Path("out"), used) for name in names]
+    assert [path.name for path in made] == [
+        "caf\u00e9.reviewed.xlsx", "cafe\u0301-2.reviewed.xlsx",
+    ]  # fmt: skip
+
+
 def test_windows_gets_no_more_workers_than_it_can_wait_for() -> None:
     assert most_processes("win32") == 61
     assert most_processes("linux") > 61
