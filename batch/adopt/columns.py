@@ -127,7 +127,16 @@ def assign(found: Found, area: Area, kinds: dict[int, str]) -> None:
         if not column.role or column.role in (*MEASURED, "pressure", "note"):
             column.station = tidy(" ".join(names))
         _finish(found, column, kinds.get(column.index, ""), said)
+    _days_as_times(found, kinds)
     _two_readings(found)
+
+
+def _days_as_times(found: Found, kinds: dict[int, str]) -> None:
+    """A column of times that holds days as well is that of the dates, where there is no other."""
+    stamps = [c for c in found.of("time") if kinds.get(c.index) == "day"]
+    if stamps and not found.of("date", "date and time"):
+        stamps[0].role, stamps[0].sure = "date and time", "fairly"
+        stamps[0].why += ", and its cells hold days"
 
 
 def _two_readings(found: Found) -> None:

@@ -87,7 +87,9 @@ def notes_beside(tables: Sequence[Found]) -> Iterator[LeftOut]:
 def _context(found: Found, row: int, at: _Moment, section: str) -> Context:
     cells, station = found.grid.rows[row], section
     for column in found.of("station"):
-        typed = whole(cells[column.index]) if column.index in cells else ""
+        value = cells.get(column.index, "")
+        # A name that was typed on two lines is one name.
+        typed = " ".join(value.split()) if isinstance(value, str) else whole(value)
         station = "" if is_ditto(typed) or valueless(typed) else typed
     return Context(found, row, cells, at.date, at.time, station, at.time_typed)
 

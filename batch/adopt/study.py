@@ -305,7 +305,7 @@ def _of_names(made: Study, register: Mapping[str, str]) -> list[Question]:
             digits = [c for c in plain(other) if c.isdigit()] == [
                 c for c in plain(name) if c.isdigit()
             ]
-            one = squeezed == _squeezed(other)
+            one = squeezed == _squeezed(other) or _is_copy(name, other) or _is_copy(other, name)
             near = digits and len(squeezed) > 4 and fuzz.ratio(plain(other), plain(name)) >= _ALIKE
             if one or near:
                 text = f"Is '{name}' the same station as '{other}'?"
@@ -317,8 +317,14 @@ def _of_names(made: Study, register: Mapping[str, str]) -> list[Question]:
     return asked
 
 
+def _is_copy(name: str, other: str) -> bool:
+    """Whether a name is another's with the (2) of a copied sheet behind it."""
+    return name_key(re.sub(r"(?<=\S) ?\([0-9]{1,2}\)\Z", "", name)) == name_key(other)
+
+
 def _squeezed(name: str) -> str:
-    """A name without spaces and without zeros before a number."""
+    """A name without spaces, without zeros before a number and a .0 behind it."""
+    name = re.sub(r"(?<=[0-9])[.,]0+(?![0-9])", "", name)
     return re.sub(r"(?<![0-9])0+(?=[0-9])", "", plain(name).replace(" ", ""))
 
 
