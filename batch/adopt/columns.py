@@ -14,6 +14,7 @@ from siltbook.batch.adopt.recognise import (
     parse_header,
     parse_number,
     parse_time,
+    two_ways,
     unit_of,
     valueless,
 )
@@ -96,7 +97,7 @@ def kind_of(found: Found, column: int) -> str:
     for value in cells:
         if is_day(value) or (isinstance(value, float) and 36_526 <= value < 73_051):
             counts["day"] += 1
-        elif parse_number(value)[0] is not None:
+        elif parse_number(value)[0] is not None or two_ways(value):
             counts["number"] += 1
         elif parse_time(value) is not None:
             counts["time"] += 1

@@ -20,6 +20,7 @@ from siltbook.batch.adopt.recognise import (
     parse_date,
     parse_header,
     parse_time,
+    two_ways,
     unit_of,
     year_in,
 )
@@ -347,6 +348,14 @@ def ambiguous_dates(found: Found) -> str:
             if isinstance(value, str) and parse_date(value, "", found.year, found.month).ambiguous:
                 return value
     return ""
+
+
+def doubtful_mark(found: Found) -> str:
+    """A number whose mark may part decimals or thousands, where nothing settles it; else ''."""
+    if found.decimal:
+        return ""
+    cells = (v for c in found.of(*MEASURED, ASK) for v in values(found, c.index))
+    return next((str(v) for v in cells if two_ways(v)), "")
 
 
 def lacking_year(found: Found) -> str:

@@ -312,6 +312,11 @@ def parse_number(value: Cell, mark: str = "") -> tuple[float | None, str]:
     return (found.value, unit) if unit or not found.rest else (None, "")
 
 
+def two_ways(value: Cell) -> bool:
+    """Whether a text is a number with a mark that may part decimals or thousands: 3,125."""
+    return isinstance(value, str) and number_text(value).ambiguous
+
+
 def year_in(text: str) -> int | None:
     """The one year that a title or a sheet's name says."""
     years = set(_YEAR.findall(text))

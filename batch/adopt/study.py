@@ -11,6 +11,7 @@ from siltbook.batch.adopt.columns import values
 from siltbook.batch.adopt.inunits import metres, own_units
 from siltbook.batch.adopt.layouts import (
     ambiguous_dates,
+    doubtful_mark,
     lacking_year,
     refuse_split_numbers,
     settle,
@@ -37,6 +38,7 @@ from siltbook.templates.contract import FLOW_UNITS, PRESSURE_UNITS
 from siltbook.templates.names import name_key
 
 DAY_FIRST, MONTH_FIRST = "day first", "month first"
+DECIMAL, THOUSANDS = "a decimal mark", "parts thousands"
 SAME, OTHER_STATION = "the same station", "another station"
 AS_LABELLED, SWAPPED = "as the headers say", "the other way round"
 NO_BOOK: Mapping[str, str] = {}  # no book is to be filled
@@ -189,6 +191,11 @@ def _of_dates(form: Form, answers: Mapping[str, str]) -> list[Question]:
             "zone whose time is meant, such as Europe/Lisbon."
         )
         asked.append(Question(f"{form.key} time zone", place, text, ()))
+    number = next((d for t in form.tables if (d := doubtful_mark(t))), "")
+    if number:
+        mark = "comma" if "," in number else "point"
+        text = f"Is the {mark} in '{number}' a decimal mark, or does it part thousands?"
+        asked.append(Question(f"{form.key} decimal mark", place, text, (DECIMAL, THOUSANDS)))
     lacking = next((d for t in form.tables if (d := lacking_year(t))), "")
     if lacking:
         asked.append(Question(f"{form.key} year", place, f"Which year is '{lacking}'?", ()))
@@ -355,7 +362,11 @@ def _use_form_answers(form: Form, answers: Mapping[str, str]) -> None:
     )
     year = answers.get(f"{form.key} year", "")
     swap = answers.get(f"{form.key} sides") == SWAPPED
+    mark = answers.get(f"{form.key} decimal mark", "")
     for table in form.tables:
+        if mark and (number := doubtful_mark(table)):
+            comma = ("," in number) == (mark == DECIMAL)
+            table.decimal = "," if comma else "."
         table.date_order = table.date_order or order
         if year.isdecimal():
             table.year = table.year or int(year)

@@ -7,7 +7,10 @@ from pathlib import Path
 import pytest
 
 from siltbook.batch.adopt.encodings import decoded
-from siltbook.batch.adopt.job import Source, look
+from siltbook.batch.adopt.harvest import harvest
+from siltbook.batch.adopt.job import Source, grids_of, look
+from siltbook.batch.adopt.model import Harvest
+from siltbook.batch.adopt.study import questions, study, use_answers
 from siltbook.batch.errors import BookError
 
 HEAD = "Station;Date;Inlet (bar);Outlet (bar);Notes\n"
@@ -79,3 +82,30 @@ def test_one_row_with_commas_in_its_numbers_is_refused() -> None:
     with pytest.raises(BookError, match=r"own\.csv, line 3: 6 cells under 5 headers, as"):
         told(f"{head}North,2026-06-02,3,1,2,4\n".encode())
     assert len(told(f"{head}North,2026-06-02,3,2,windy,dry\n".encode())) == 2
+
+
+@pytest.mark.parametrize(
+    ("answer", "numbers"),
+    [("a decimal mark", [3.125, 2.812]), ("parts thousands", [3125.0, 2812.0])],
+)
+def test_a_mark_that_may_part_decimals_or_thousands_is_asked_about(
+    answer: str, numbers: list[float]
+) -> None:
+    """Its column was no numbers, and whatever was answered, no reading could be used."""
+    data = b"Station;Date;Inlet (kPa);Outlet (kPa)\nNorth;2026-06-01;3,125;2,812\n"
+    made = study(grids_of([Source(Path("own.csv"), data)]))
+    (asked,) = (q for q in questions(made) if q.about == "T1 decimal mark")
+    assert asked.text == "Is the comma in '3,125' a decimal mark, or does it part thousands?"
+    assert answer in asked.choices
+    made.answers["T1 decimal mark"] = answer
+    use_answers(made)
+    rows = Harvest()
+    harvest(made.tables[0], rows)
+    (reading,) = rows.readings
+    assert [getattr(reading[key], "value", None) for key in ("inlet", "outlet")] == numbers
+
+
+def test_a_mark_that_another_number_settles_is_not_asked_about() -> None:
+    data = b"Station;Date;Inlet (bar);Outlet (bar)\nNorth;2026-06-01;3,125;2,81\n"
+    made = study(grids_of([Source(Path("own.csv"), data)]))
+    assert questions(made) == []
