@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from siltbook.batch.reading.amounts import header_unit, units_of
@@ -11,6 +12,7 @@ from siltbook.templates.contract import Column, Kind, Sheet, bare
 from siltbook.templates.units import known_unit, other_unit
 
 HEADER_ROWS = 30  # a header row is looked for in the first 30 rows
+Text = tuple[int, str, str]  # column, what stands there, and as headers are compared
 
 
 @dataclass(frozen=True)
@@ -24,25 +26,32 @@ class Header:
     odd: tuple[tuple[str, int, str], ...] = ()  # (header, column, key): a unit that is not known
 
 
-def _headers_by_row(cells: SheetCells) -> dict[int, list[tuple[int, str]]]:
-    rows: dict[int, list[tuple[int, str]]] = {}
+def header_rows(cells: SheetCells) -> dict[int, list[Text]]:
+    """Row -> the texts in it, of the first 30 rows, as headers are compared."""
+    rows: dict[int, list[Text]] = {}
     for column in sorted(cells.columns):
         content = cells.columns[column]
         for row, value in zip(content.rows, content.values, strict=True):
             if row > HEADER_ROWS:
                 break
             if type(value) is str:
-                rows.setdefault(row, []).append((column, value))
-    return rows
+                text = tidy(value)
+                rows.setdefault(row, []).append((column, text, bare(text).rstrip(" :*")))
+    return dict(sorted(rows.items()))
 
 
-def find_header(cells: SheetCells, sheet: Sheet) -> Header | None:
-    """The row with most known headers among the first 30; None where no row has any."""
+def find_header(
+    cells: SheetCells, sheet: Sheet, rows: Mapping[int, list[Text]] | None = None
+) -> Header | None:
+    """The row with most known headers among the first 30; None where no row has any.
+
+    `rows`: the `header_rows` of the cells, where several lists are looked for in them.
+    """
     names = {bare(column.header): column.key for column in sheet.columns}
     # As spelt: the template's own 'Drop (m)' is another column than a person's 'Drop'.
     computed = {tidy(header).casefold() for header in sheet.computed}
     best: Header | None = None
-    for row, texts in sorted(_headers_by_row(cells).items()):
+    for row, texts in (header_rows(cells) if rows is None else rows).items():
         header = _as_header(row, texts, names, computed, sheet)
         if header.places and (best is None or len(header.places) > len(best.places)):
             best = header
@@ -50,14 +59,13 @@ def find_header(cells: SheetCells, sheet: Sheet) -> Header | None:
 
 
 def _as_header(
-    row: int, texts: list[tuple[int, str]], names: dict[str, str], computed: set[str], sheet: Sheet
+    row: int, texts: list[Text], names: dict[str, str], computed: set[str], sheet: Sheet
 ) -> Header:
     places: dict[str, int] = {}
     units: dict[str, str] = {}
     twice, odd = [], []
-    for column, text in texts:
-        text = tidy(text)
-        key = names.get(bare(text).rstrip(" :*"))
+    for column, text, compared in texts:
+        key = names.get(compared)
         if key is None or text.casefold() in computed:
             continue
         if key in places:

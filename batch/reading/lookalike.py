@@ -23,7 +23,7 @@ from siltbook.batch.reading.cells import (
     Value,
     Workbook,
 )
-from siltbook.batch.reading.headers import Header, find_header
+from siltbook.batch.reading.headers import Header, find_header, header_rows
 from siltbook.batch.reading.otherheaders import is_planned, readings_places
 from siltbook.batch.reading.parsing import date_text, number_text, serial_date, tidy
 from siltbook.batch.reading.sheetxml import read_sheet
@@ -224,9 +224,9 @@ def _others(workbook: Workbook, read: set[str]) -> Iterator[tuple[SheetPart, She
 
 def _like_a_list(workbook: Workbook, parts: Parts, cells: SheetCells) -> tuple[Sheet | None, str]:
     best: Sheet | None = None
-    score = 0
+    score, rows = 0, header_rows(cells)
     for sheet in LISTS:
-        header = find_header(cells, sheet)
+        header = find_header(cells, sheet, rows)
         needed = [column.key for column in sheet.columns if column.required]
         if header is None or not all(key in header.places for key in needed):
             continue

@@ -93,9 +93,7 @@ def half_pair(cells: SheetCells, header: Header, sheet: Sheet, title: str) -> li
     return [find("column-missing", sheet=title, cell=cell, read=read, accepted=accepted)]
 
 
-def note_lost(
-    cells: SheetCells, header: Header, sheet: Sheet, block: Block, unit: str
-) -> None:
+def note_lost(cells: SheetCells, header: Header, sheet: Sheet, block: Block, unit: str) -> None:
     """Let a register's rows say which of their rules stand in a column that is not read.
 
     One whose header names an unknown unit has its finding already. `unit` is the farm's.

@@ -9,11 +9,13 @@ from __future__ import annotations
 import contextlib
 import math
 import re
+from array import array
 from collections.abc import Callable, Iterable, Iterator
 from itertools import compress, islice
 from typing import Any
 
 from siltbook.batch.package.formats import Asked
+from siltbook.batch.package.limits import DAMAGE
 from siltbook.batch.package.opened import parser
 from siltbook.batch.reading.cells import (
     MAX_COLUMN,
@@ -218,6 +220,12 @@ def read_sheet(book: Workbook, sheet: SheetPart, last_row: int = MAX_ROW) -> She
     """The filled cells of a sheet down to `last_row`; ValueError and others on damage."""
     handlers = _SheetParser(book, last_row)
     package = book.package
+    if last_row < MAX_ROW and package.size(sheet.part) <= _SHORT:
+        data = package.whole(sheet.part)
+        package.spend(data.count(b"<") / 2)
+        with contextlib.suppress(*DAMAGE):  # the parser below may stop before what is wrong
+            if (cells := _quick_sheet(data, book, Asked())) is not None:
+                return _upper(cells, last_row)
     if last_row == MAX_ROW and package.size(sheet.part) <= _WHOLE:
         asked = Asked()
         data = _without_blank_rows(package.whole(sheet.part), asked)
@@ -241,6 +249,16 @@ def read_sheet(book: Workbook, sheet: SheetPart, last_row: int = MAX_ROW) -> She
     return handlers.cells
 
 
+def _upper(cells: SheetCells, last_row: int) -> SheetCells:
+    """The cells down to a row."""
+    for key, own in cells.columns.items():
+        if max(own.rows, default=0) > last_row:
+            kept = [place for place, row in enumerate(own.rows) if row <= last_row]
+            rows, values = [own.rows[p] for p in kept], [own.values[p] for p in kept]
+            cells.columns[key] = Cells(rows, values, array("L", [own.styles[p] for p in kept]))
+    return cells
+
+
 def _first(chunks: Iterator[bytes]) -> Iterator[bytes]:
     """The first pieces of a part: what a few rows take, unless somebody means harm."""
     yield from islice(chunks, _PIECES)
@@ -249,6 +267,7 @@ def _first(chunks: Iterator[bytes]) -> Iterator[bytes]:
 
 
 _PIECES = 4  # of a mebibyte
+_SHORT = 2**20  # [bytes]; of shorter parts all rows are read, though the upper ones are asked for
 _WHOLE = 384 * 2**20  # [bytes]; larger parts are streamed through the XML parser
 _BLOCK = 2**20  # [characters] taken apart at once, so that memory stays small
 _HEAD = re.compile(
