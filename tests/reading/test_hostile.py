@@ -209,7 +209,7 @@ def test_symbolic_links(tmp_path: Path) -> None:
     assert command("run", link).exit_code == 0
     assert (tmp_path / "link.reviewed.xlsx").is_file()
     for path in (gone, loop):
-        refused(command("run", path), "no such file or folder. Check the spelling of the path.")
+        refused(command("run", path), "where nothing can be reached. Bring that drive")
     # A link that waits where the result goes is replaced; what it leads to is not.
     victim = tmp_path / "victim.txt"
     victim.write_text("mine")
