@@ -7,12 +7,10 @@ must account for every character. Anything else goes through the XML parser, cel
 from __future__ import annotations
 
 import contextlib
-import math
 import re
 from array import array
 from collections.abc import Callable, Iterable, Iterator
-from itertools import compress, islice
-from typing import Any
+from itertools import islice
 
 from siltbook.batch.package.formats import Asked
 from siltbook.batch.package.limits import DAMAGE
@@ -32,6 +30,7 @@ from siltbook.batch.reading.cells import (
     clean_text,
     raw_room,
 )
+from siltbook.batch.reading.quickcells import FIELDS, by_column, text_index, values_of, with_values
 
 _MAIN = (
     "http://schemas.openxmlformats.org/spreadsheetml/2006/main|",
@@ -197,7 +196,7 @@ def cell_value(kind: str, text: str, formula: bool, strings: list[str]) -> Value
             raise ValueError("a number cell holds no number")
         return number
     if kind == "s" and text:
-        return strings[_index(text)] or None
+        return strings[text_index(text)] or None
     if kind in ("str", "inlineStr"):
         return clean_text(text) or None
     if not text.strip():
@@ -207,13 +206,6 @@ def cell_value(kind: str, text: str, formula: bool, strings: list[str]) -> Value
     if kind == "e":
         return ErrorText(clean_text(text))
     return IsoDate(clean_text(text)) if kind == "d" else clean_text(text)
-
-
-def _index(text: str) -> int:
-    index = int(text)
-    if index < 0:
-        raise ValueError("a text index is negative")
-    return index
 
 
 def read_sheet(book: Workbook, sheet: SheetPart, last_row: int = MAX_ROW) -> SheetCells:
@@ -281,7 +273,6 @@ _CELL = re.compile(
 )
 _HIDDEN = re.compile(r'<row(?=[^<>]* r="([0-9]{1,7})")[^<>]* hidden="(?:1|true)"')
 _BETWEEN = re.compile(r'(?:</row>|<row(?: [a-zA-Z0-9:]+="[^<>"&]*")*/?>|\s)*')
-_FIELDS = 7  # the text before a cell and the six groups of the cell
 
 
 def _without_blank_rows(data: bytearray, asked: Asked) -> bytearray:
@@ -329,26 +320,26 @@ def _quick_sheet(data: bytearray, book: Workbook, asked: Asked) -> SheetCells | 
 
 def _quick_block(text: str, into: _SheetParser, strings: list[str], asked: Asked) -> bool:
     parts = _CELL.split(text)
-    between = list(filter(None, parts[::_FIELDS]))
+    between = list(filter(None, parts[::FIELDS]))
     if not all(map(_BETWEEN.fullmatch, between)):
         return False
     tags = "".join(between)
     if ' s="' in text:
-        asked.cells(parts[3::_FIELDS])
+        asked.cells(parts[3::FIELDS])
         asked.look_into(tags.encode())
     if ' hidden="' in tags:
         into.cells.hidden.extend(map(int, _HIDDEN.findall(tags)))
     if ' t="str"' in text:
-        kinds, raws = parts[4::_FIELDS], parts[6::_FIELDS]
+        kinds, raws = parts[4::FIELDS], parts[6::FIELDS]
         pairs = zip(kinds, raws, strict=True)
         into.spend_text(sum(len(raw) for kind, raw in pairs if kind == "str" and raw))
     before: list[str] = []
     numbers: list[int] = []
-    for letters, *fields in _by_column(parts):
+    for letters, *fields in by_column(parts):
         if None in fields[-1]:
-            fields = _filled(fields)
+            fields = with_values(fields)
         rows, styles, kinds, formulas, raws = fields
-        values = _quick_values(kinds, formulas, raws, strings)
+        values = values_of(kinds, formulas, raws, strings)
         if values is None:
             cells = zip(kinds, raws, formulas, strict=True)
             found = [cell_value(k or "n", r, f is not None, strings) for k, r, f in cells]
@@ -366,48 +357,3 @@ def _quick_block(text: str, into: _SheetParser, strings: list[str], asked: Asked
             known = {style: int(style or 0) for style in set(styles)}
             column.styles.extend([known[style] for style in styles])
     return True
-
-
-def _by_column(parts: list[Any]) -> Iterator[list[Any]]:
-    """The fields of a block's cells, column by column: letters, rows, styles and so on."""
-    letters = parts[1::_FIELDS]
-    if not letters:
-        return
-    wide = next((i for i, column in enumerate(letters) if i and column == letters[0]), len(letters))
-    if letters[:wide] * (len(letters) // wide) == letters and len(set(letters[:wide])) == wide:
-        for at in range(wide):  # every row has the same columns
-            yield [parts[at * _FIELDS + i :: wide * _FIELDS] for i in range(1, _FIELDS)]
-        return
-    places: dict[str, list[int]] = {}
-    for place, column in enumerate(letters):
-        places.setdefault(column, []).append(place * _FIELDS)
-    for of in places.values():
-        yield [[parts[place + i] for place in of] for i in range(1, _FIELDS)]
-
-
-def _filled(fields: list[list[Any]]) -> list[list[Any]]:
-    """The fields of those cells of a column that hold anything."""
-    some = [raw is not None for raw in fields[-1]]
-    return [list(compress(values, some)) for values in fields]
-
-
-def _quick_values(
-    kinds: list[str | None], formulas: list[str | None], raws: list[str], strings: list[str]
-) -> list[Value] | None:
-    """As `cell_value` of cells that are all of one kind: numbers, texts, formulas without a value;
-    None for any other."""
-    kind, *others = set(kinds) or {None}
-    if others or kind not in (None, "n", "s", "str"):
-        return None
-    if kind == "str":
-        cleaned = {raw: clean_text(raw) for raw in set(raws)}
-        return [cleaned[raw] for raw in raws] if all(cleaned.values()) else None
-    if kind != "s" and not any(raws) and None not in formulas:
-        return [NoValue("")] * len(raws)
-    if not all(raws):
-        return None
-    if kind == "s":
-        known: dict[str, Value] = {raw: strings[_index(raw)] for raw in set(raws)}
-        return [known[raw] for raw in raws] if all(known.values()) else None
-    numbers = list(map(float, raws))
-    return [*numbers] if all(map(math.isfinite, numbers)) else None

@@ -406,7 +406,7 @@ def test_agree_is_given_what_is_no_file_of_its_kind(
         odd.write_bytes(b"\x05Ana" + bytes(100))
     said = {
         "folder": "x.xlsx: this is a folder, not a workbook. Name the file in it.",
-        "link": "x.xlsx: no such file. Check the spelling of the path.",
+        "link": "x.xlsx, where nothing can be reached. Bring that drive or folder back, or name",
         "permission": "x.xlsx: cannot be read (Permission denied). Check the file's permissions.",
         "lock": "x.xlsx is the lock file of an open workbook",
         "changing": "x.xlsx: changed while it was read. Save and close it, then run again.",
