@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from siltbook.batch.commands.shared import EPILOG, refusals, though_protected
+from siltbook.batch.commands.shared import EPILOG, refusals, though_protected, while_open
 
 if TYPE_CHECKING:
     from siltbook.batch.adopt.into import Filled
@@ -41,10 +41,11 @@ def adopt(
 
     'adopt BOOK --into BOOK' adds the stations that only its Readings name to its register.
     """
-    from siltbook.batch.files import lock_note, open_file, sweep
+    from siltbook.batch.files import open_file, stamp_of, sweep
     from siltbook.batch.report.book import printable
 
     with refusals():
+        was = stamp_of(into) if into is not None and os.path.exists(into) else None
         if into is not None and len(sources) == 1 and _same(sources[0], into):
             lines = list(_register(into))
         else:
@@ -53,8 +54,10 @@ def adopt(
             read = [Source(p, open_file(p).data) for p in sources]
             sweep(sources[0].parent)
             lines = list(_fill(read, mapping, into, out) if mapping else _first(read, into, out))
-    notes = [lock_note(p) for p in (*sources, *filter(None, (mapping, into)))]
-    for line in (*lines, *filter(None, notes)):
+    other = [p for p in (*sources, *filter(None, [mapping])) if into is None or not _same(p, into)]
+    if into is not None and stamp_of(into) == was:
+        other, into = [*other, into], None  # nothing was written to it
+    for line in (*lines, *while_open(into, *other)):
         click.echo(printable(line))
 
 

@@ -27,6 +27,7 @@ from siltbook.batch.commands.shared import (
     finish,
     one_of_many,
     refusals,
+    while_open,
 )
 
 
@@ -61,6 +62,8 @@ def archive(books: tuple[Path, ...], as_of: dt.datetime | None, to: Path) -> Non
             for line in unused(made.assessment):
                 click.echo(printable(f"  {line}"))
             click.echo(f"  Seal: {made.seal}")
+            for line in while_open(None, path):
+                click.echo(printable(f"  {line}"))
     finish([], failures, as_json=False, code=0)
 
 

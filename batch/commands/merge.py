@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from siltbook.batch.commands.shared import ANY_PATH, EPILOG, refusals, though_protected
+from siltbook.batch.commands.shared import ANY_PATH, EPILOG, refusals, though_protected, while_open
 
 if TYPE_CHECKING:
     from siltbook.batch.merging.job import Merged
@@ -30,7 +30,7 @@ def merge(book: Path, copies: tuple[Path, ...], base: Path | None, out: Path | N
     Where the copies differ, BOOK keeps its own, and the sheet Conflicts asks: choose there, and
     run merge with BOOK again to carry it out. The previous book is kept beside it.
     """
-    from siltbook.batch.files import lock_note, open_file, replace_book, sweep, write_new
+    from siltbook.batch.files import open_file, replace_book, sweep, write_new
     from siltbook.batch.guard import within
     from siltbook.batch.report.book import printable
 
@@ -49,7 +49,9 @@ def merge(book: Path, copies: tuple[Path, ...], base: Path | None, out: Path | N
             write_new(out, merged.data or taken.data, _taken(out))
         elif merged.data is not None:
             kept = replace_book(taken, merged.data)
-    for line in (*lines(merged, out or book, kept), shut, lock_note(book)):
+    read = (*copies, *filter(None, [base]), *([] if kept else [book]))
+    notes = while_open(book if kept else None, *read)
+    for line in (*lines(merged, out or book, kept), shut, *notes):
         if line:
             click.echo(printable(line))
 

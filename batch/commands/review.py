@@ -23,6 +23,7 @@ from siltbook.batch.commands.shared import (
     refusals,
     tell_cautions,
     though_protected,
+    while_open,
 )
 
 if TYPE_CHECKING:
@@ -176,7 +177,7 @@ def agree(pack: Path, book: Path) -> None:
     on its sheet Actions. Nothing else in the book is touched; the previous one is kept beside it.
     Rows that the book already has are not added again.
     """
-    from siltbook.batch.files import lock_note, open_file, replace_book, sweep
+    from siltbook.batch.files import open_file, replace_book, sweep
     from siltbook.batch.guard import unusual, within
     from siltbook.batch.report.book import printable
     from siltbook.batch.review.summary import carried_lines
@@ -194,8 +195,6 @@ def agree(pack: Path, book: Path) -> None:
         )  # fmt: skip
         shut = though_protected(taken.data, carried.data, str(book))
         kept = None if carried.data is None else replace_book(taken, carried.data)
-    said = [*carried_lines(carried, book, kept), shut, lock_note(pack)]
-    if note := lock_note(book):
-        said += [note, "  Open it anew before you save it there, or the rows are lost."]
-    for line in filter(None, said):
+    notes = while_open(book, pack) if kept else while_open(None, pack, book)
+    for line in filter(None, (*carried_lines(carried, book, kept), shut, *notes)):
         click.echo(printable(line))

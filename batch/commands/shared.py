@@ -212,3 +212,17 @@ def though_protected(old: bytes, new: bytes | None, name: str) -> str:
         return ""
     by_hand = "siltbook.batch.typed.by_hand:written_though_protected"
     return str(within(by_hand, (old, new), name, old, new, name))
+
+
+def while_open(written: Path | None, *read: Path) -> list[str]:
+    """What to say of files that are open in a spreadsheet program.
+
+    Of those that were `read`, what is not saved was not seen. One to which rows were `written`
+    would lose them, were it saved there as it stands.
+    """
+    from siltbook.batch.files import lock_note
+
+    said = [lock_note(path) for path in read]
+    if written is not None and (note := lock_note(written)):
+        said += [note, "  Open it anew before you save it there, or the rows are lost."]
+    return [*filter(None, said)]

@@ -271,6 +271,22 @@ def test_other_names_of_a_station_are_known_everywhere_and_offered() -> None:
     assert readings(taken.data) == readings(book)  # no row twice
 
 
+def test_the_command_says_which_of_its_files_are_open_and_that_rows_may_be_lost(
+    tmp_path: Path,
+) -> None:
+    book, copy = tmp_path / "farm.xlsx", tmp_path / "copy.xlsx"
+    book.write_bytes(BOOK)
+    copy.write_bytes(changed(BOOK, row(3)))
+    for path in (book, copy):
+        path.with_name(f".~lock.{path.name}#").touch()
+    is_open = "is open in a spreadsheet program, or was when that broke off; what is not saved was"
+    anew = "  Open it anew before you save it there, or the rows are lost."
+    for last in ([anew], []):  # the second time there is nothing to bring together
+        said = CliRunner().invoke(main, ["merge", str(book), str(copy)]).output.splitlines()
+        told = [f"{copy}: {is_open} not seen.", f"{book}: {is_open} not seen.", *last]
+        assert said[-len(told) :] == told
+
+
 def test_the_command_says_what_it_did_and_keeps_the_previous_book(tmp_path: Path) -> None:
     book, copy = tmp_path / NAME, tmp_path / "farm.reviewed.kept-1.xlsx"
     book.write_bytes(BOOK)
