@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from siltbook.batch.asides import one_file, set_aside
 from siltbook.batch.errors import BookError, why
 from siltbook.batch.reading.foreign import refuse_in_place
 from siltbook.batch.systems import (
@@ -218,11 +219,13 @@ def write_aside(target: Path, data: bytes, look: Callable[[], tuple[Stamp, bool]
     with _refusal(target), _draft(target, data) as draft:
         kept = None
         if target.is_file() and not _replaceable(target, look):
-            kept = _set_aside(target)
+            kept = set_aside(target)
         try:
             os.replace(draft, target)
         except OSError:
-            if kept is not None:
+            if kept is not None and one_file(kept, target):
+                kept.unlink()
+            elif kept is not None:
                 os.replace(kept, target)
             raise
         sync_folder(target.parent)
@@ -237,28 +240,6 @@ def _replaceable(target: Path, look: Callable[[], tuple[Stamp, bool]]) -> bool:
         if stamp_of(target) == stamp:
             return True
     return False
-
-
-def _set_aside(target: Path) -> Path | None:
-    """Rename a file to the first free NAME.kept-N, and say which; None where it is gone by now.
-
-    The name is taken first, for another run may be at the same.
-    """
-    number = 1
-    while True:
-        kept = target.with_name(f"{target.stem}.kept-{number}{target.suffix}")
-        number += 1
-        with contextlib.suppress(FileExistsError):
-            os.close(os.open(kept, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
-            break
-    try:
-        os.replace(target, kept)
-    except BaseException as error:
-        kept.unlink()
-        if isinstance(error, FileNotFoundError):
-            return None
-        raise
-    return kept
 
 
 @contextlib.contextmanager

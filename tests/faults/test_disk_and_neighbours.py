@@ -263,11 +263,11 @@ def test_two_runs_that_keep_results_at_once_never_take_one_name(
     """The other run keeps its own just when this one has found the name free."""
     result, kept = (book.with_name(f"farm.reviewed{n}.xlsx") for n in ("", ".kept-1"))
     result.write_bytes(b"typed here")
-    unpatched = {name: getattr(os, name) for name in ("open", "rename")}
+    unpatched = {name: getattr(os, name) for name in ("link", "rename")}
 
     def first(name: str) -> Callable[..., object]:
         def do(path: object, *more: object, **named: object) -> object:
-            if not kept.exists() and "farm.reviewed" in str(path):
+            if not kept.exists():
                 kept.write_bytes(b"typed elsewhere")
             return unpatched[name](path, *more, **named)
 
@@ -279,6 +279,29 @@ def test_two_runs_that_keep_results_at_once_never_take_one_name(
     assert kept.read_bytes() == b"typed elsewhere"
     assert aside == book.with_name("farm.reviewed.kept-2.xlsx")
     assert (aside.read_bytes(), result.read_bytes()) == (b"typed here", b"new")
+
+
+@pytest.mark.parametrize("links", [True, False], ids=["hard links", "a disk without"])
+def test_a_result_that_is_kept_and_cannot_be_replaced_is_as_it_was(
+    book: Path, monkeypatch: pytest.MonkeyPatch, links: bool
+) -> None:
+    def none(*_: object) -> None:
+        raise OSError(errno.EPERM, "Operation not permitted")
+
+    if not links:
+        monkeypatch.setattr(os, "link", none)
+    result, kept = (book.with_name(f"farm.reviewed{n}.xlsx") for n in ("", ".kept-1"))
+    result.write_bytes(b"typed here")
+    replace = os.replace
+    monkeypatch.setattr(os, "replace", lambda a, b: replace(a, b) if Path(a) == kept else none())
+    with pytest.raises(BookError, match="cannot be written"):
+        write_aside(result, b"new", lambda: (stamp_of(result), True))
+    assert {p.name for p in book.parent.iterdir()} == {"farm.xlsx", "farm.reviewed.xlsx"}
+    assert result.read_bytes() == b"typed here"
+    monkeypatch.undo()
+    os.link(result, kept)  # as where a run was killed between
+    assert write_aside(result, b"new", lambda: (stamp_of(result), True)) == kept
+    assert (kept.read_bytes(), result.read_bytes()) == (b"typed here", b"new")
 
 
 @pytest.mark.parametrize("links", [True, False], ids=["hard links", "a disk without"])
