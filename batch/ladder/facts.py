@@ -161,14 +161,17 @@ def fallen_from(facts: Facts) -> float | None:
     """The usual inlet [m], where the latest is under half of it and of what a flush needs.
 
     The usual one is the highest median of FEW earlier readings on end, so that a supply that
-    falls slowly does not take it along; None where it has not fallen so.
+    falls slowly does not take it along, and the lowest where there are fewer; None where it has
+    not fallen so.
     """
     latest = facts.latest
     if latest is None or not _under(latest.inlet, HALF * facts.settings.flush_inlet):
         return None
     earlier = [r.inlet for r in facts.history.readings if r.usable and r is not latest and r.inlet]
-    if len(earlier) < FEW:
+    if not earlier:
         return None
+    if len(earlier) < FEW:  # the lower of two: one odd reading tells nothing beside another
+        return min(earlier) if _under(latest.inlet, HALF * min(earlier)) else None
     usual = max(float(median(earlier[i : i + FEW])) for i in range(len(earlier) - FEW + 1))
     return usual if _under(latest.inlet, HALF * usual) else None
 

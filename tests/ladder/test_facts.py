@@ -131,7 +131,11 @@ def test_an_inlet_has_fallen_far_under_half_of_the_usual_and_of_what_a_flush_nee
     assert usual(30.0, 30.0, 30.0, latest=10.3) is None
     assert usual(20.0, 20.0, 20.0, latest=10.0) is None
     assert usual(20.1, 20.1, 20.1, latest=10.0) == 20.1
-    assert usual(30.0, 30.0, latest=5.0) is None
+    # Of fewer the lowest: at such an inlet no flush works, and 45 psi in a book of kPa looks so.
+    assert usual(30.0, latest=10.1) == 30.0
+    assert usual(30.0, latest=10.3) is None
+    assert usual(90.0, 30.0, latest=5.0) == 30.0
+    assert usual(30.0, 9.0, latest=5.0) is None
     # The middle of three on end, so that one odd reading tells nothing, and the highest of them.
     assert usual(90.0, 30.0, 28.0, latest=5.0) == 30.0
     assert usual(30.0, 31.0, 32.0, 12.0, 11.0, 10.5, latest=5.0) == 31.0

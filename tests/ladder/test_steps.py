@@ -330,8 +330,9 @@ def test_an_inlet_that_has_fallen_far_is_no_place_for_a_small_drop() -> None:
     judged = verdict_of(*usual, weak)
     assert judged.verdict is Verdict.CHECK_SUPPLY
     assert judged.reason.startswith("Inlet 5.0 m on 2026-06-04, under half of the usual 30.0 m;")
+    assert verdict_of(*usual[2:], weak).verdict is Verdict.CHECK_SUPPLY  # of one reading, too
     for entries, at in (
-        ((*usual[1:], weak), station()),
+        ((weak,), station()),
         ((*usual, read(3, 0.5, inlet=10.5, outlet=10.0)), station()),  # half of what a flush needs
         ((*usual, weak), station(working_inlet=4.0)),
     ):
