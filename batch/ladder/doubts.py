@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cache, partial
 from itertools import pairwise, takewhile
 
-from siltbook.batch.ladder.facts import Facts, outlet_zero
+from siltbook.batch.ladder.facts import Facts, inlet_weak, outlet_zero
 from siltbook.batch.model import CLEANINGS, CLEARS, History, Reading, Verdict, Work, is_over
 from siltbook.batch.numbers.readings import ALIKE, latest_alike, usual_flow
 from siltbook.batch.numbers.runs import fall_between
@@ -194,6 +194,7 @@ def beside_in_range(verdict: Verdict, facts: Facts) -> str:
         return ""
     said = (
         _near_all_the_same, _over_usual, _other_flow, _age, _opened, _fell, _was_over, _same,
+        _weak,
     )  # fmt: skip
     return "".join(say(facts, facts.latest) for say in (*said, _only_after_work))
 
@@ -215,6 +216,17 @@ def _other_flow(facts: Facts, _: Reading) -> str:
     return (
         f" The usual flow is {say(usual)} and the reference flow {say(known)}: no forecast can be"
         " trusted before one of them is corrected."
+    )
+
+
+def _weak(facts: Facts, latest: Reading) -> str:
+    """An inlet at which no flush works, and nobody said that the station works at it."""
+    if not inlet_weak(facts) or latest.inlet is None:
+        return ""
+    say = facts.shown.level
+    return (
+        f" The inlet was {say(latest.inlet)}, under half of the {say(facts.settings.flush_inlet)}"
+        " that a flush needs: look whether its unit is right, or fill in the lowest working inlet."
     )
 
 

@@ -176,6 +176,16 @@ def fallen_from(facts: Facts) -> float | None:
     return usual if _under(latest.inlet, HALF * usual) else None
 
 
+def inlet_weak(facts: Facts) -> bool:
+    """Latest inlet under half of what a flush needs, where no lowest working inlet is given.
+
+    45 psi in a book of kPa looks so at every reading: its drops are a seventh of what was read.
+    """
+    least = facts.history.station.working_inlet
+    latest, half = facts.latest, HALF * facts.settings.flush_inlet
+    return latest is not None and least is None and _under(latest.inlet, half)
+
+
 def too_low_to_flush(facts: Facts) -> bool:
     """Over, with the latest inlet under the farm's lowest flush inlet: a flush cannot work."""
     return facts.over and facts.latest is not None and _under(

@@ -24,6 +24,7 @@ from siltbook.batch.ladder.facts import (
     field_low,
     flush_unseen,
     inlet_low,
+    inlet_weak,
     limit_too_high,
     outlet_zero,
     over_at_reference,
@@ -57,7 +58,7 @@ def near_limit(facts: Facts) -> bool:
     At the watch share, risen far over the clean drop, over the limit once taken to the reference
     flow, back in range by itself by less than the gauge can tell or by one reading alone, in range
     and over on the same days, read on an outlet that stands still, judged by rules of which one
-    cannot be read, or soon at the limit.
+    cannot be read, at an inlet far too low for a flush, or soon at the limit.
     """
     if facts.latest is None or facts.over:
         return False
@@ -65,7 +66,7 @@ def near_limit(facts: Facts) -> bool:
         return True
     if outlet_still(facts.history) is not None or alike_on_end(facts.history) is not None:
         return True
-    if over_and_in_range(facts.history) or rules_not_read(facts):
+    if over_and_in_range(facts.history) or rules_not_read(facts) or inlet_weak(facts):
         return True
     if limit_too_high(facts) and is_over(facts.drop, USUAL_LIMIT):
         return True

@@ -331,8 +331,13 @@ def test_an_inlet_that_has_fallen_far_is_no_place_for_a_small_drop() -> None:
     assert judged.verdict is Verdict.CHECK_SUPPLY
     assert judged.reason.startswith("Inlet 5.0 m on 2026-06-04, under half of the usual 30.0 m;")
     assert verdict_of(*usual[2:], weak).verdict is Verdict.CHECK_SUPPLY  # of one reading, too
+    alone = verdict_of(weak)
+    assert alone.verdict is Verdict.WATCH  # of none, the unit is in doubt
+    assert alone.reason.endswith(
+        "The inlet was 5.0 m, under half of the 20.4 m that a flush needs: look whether its unit is"
+        " right, or fill in the lowest working inlet."
+    )
     for entries, at in (
-        ((weak,), station()),
         ((*usual, read(3, 0.5, inlet=10.5, outlet=10.0)), station()),  # half of what a flush needs
         ((*usual, weak), station(working_inlet=4.0)),
     ):
