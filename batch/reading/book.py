@@ -88,7 +88,7 @@ def read_book(book: bytes | Package, path: str) -> ReadResult:
         cells = {
             key: read_sheet(workbook, part) if part else SheetCells() for key, part in parts.items()
         }
-        unread = list(unread_sheets(workbook, parts))
+        unread = list(unread_sheets(workbook, parts, cells[STATIONS.name]))
     except BookError:
         raise
     except DAMAGE as error:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import contextlib
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 
 from siltbook.batch.errors import BookError, PackError
 from siltbook.batch.package.limits import DAMAGE
@@ -34,7 +35,6 @@ from siltbook.templates.contract import (
     LISTS,
     READINGS,
     RESULT_SHEETS,
-    STATIONS,
     WORK,
     Sheet,
     bare,
@@ -49,6 +49,7 @@ _FEWEST = 3  # cells that tell a column's kind
 _KINDS_OF_WORK = 12  # different words in a column that says what was done
 
 Parts = Mapping[str, SheetPart | None]
+Names = Callable[[], set[str]]
 
 
 def plain_name(name: str) -> str:
@@ -103,11 +104,17 @@ class Missed:
     days: tuple[tuple[str, dt.date], ...]
 
 
-def unread_sheets(workbook: Workbook, parts: Parts) -> Iterator[tuple[Finding, Missed]]:
-    """Every sheet that looks like a list and is not read as one, and what it holds."""
+def unread_sheets(
+    workbook: Workbook, parts: Parts, register: SheetCells
+) -> Iterator[tuple[Finding, Missed]]:
+    """Every sheet that looks like a list and is not read as one, and what it holds.
+
+    `register`: the cells of the sheet Stations.
+    """
+    known = cache(lambda: _names(register))  # once, and only where a sheet asks for them
     read = {part.part for part in parts.values() if part is not None}
     for part, cells in _others(workbook, read):
-        sheet, how = _like_a_list(workbook, parts, cells)
+        sheet, how = _like_a_list(workbook, parts, cells, known)
         if sheet is None:
             continue
         there = parts[sheet.name]
@@ -120,7 +127,7 @@ def unread_sheets(workbook: Workbook, parts: Parts) -> Iterator[tuple[Finding, M
         )
         # What is planned was not done; what was done is not on it, or would be read.
         counts = sheet in (READINGS, WORK) and not is_planned(part.name)
-        days = _of_sheet(workbook, parts, part, sheet) if counts else ()
+        days = _of_sheet(workbook, part, sheet, known) if counts else ()
         yield found, Missed(part.name, sheet, tuple(days))
 
 
@@ -162,7 +169,7 @@ def elsewhere(
 
 
 def _of_sheet(
-    workbook: Workbook, parts: Parts, part: SheetPart, sheet: Sheet
+    workbook: Workbook, part: SheetPart, sheet: Sheet, known: Names
 ) -> Iterator[tuple[str, dt.date]]:
     """Station and day of each row of a whole sheet that holds a pressure, or work; none without
     its header, or where it is damaged or beyond measure: it is named all the same."""
@@ -172,7 +179,7 @@ def _of_sheet(
     header = find_header(cells, sheet)
     found = (header.row, header.places) if header is not None else None
     if sheet is READINGS and (found is None or not {"station", "date"} <= found[1].keys()):
-        found = readings_places(cells, _registered(workbook, parts))
+        found = readings_places(cells, known())
     if found is None:
         return
     row, places = found
@@ -180,12 +187,6 @@ def _of_sheet(
     filled = {row for key in keys for row in cells.columns[places[key]].rows}
     every = _days(workbook, cells, row, places)
     yield from ((station, day) for at, station, day in every if at in filled)
-
-
-def _registered(workbook: Workbook, parts: Parts) -> set[str]:
-    """Every text of the register, as names are compared."""
-    register = parts[STATIONS.name]
-    return _names(read_sheet(workbook, register, _ROWS)) if register is not None else set()
 
 
 def _days(
@@ -222,7 +223,9 @@ def _others(workbook: Workbook, read: set[str]) -> Iterator[tuple[SheetPart, She
                 yield part, read_sheet(workbook, part, _ROWS)
 
 
-def _like_a_list(workbook: Workbook, parts: Parts, cells: SheetCells) -> tuple[Sheet | None, str]:
+def _like_a_list(
+    workbook: Workbook, parts: Parts, cells: SheetCells, known: Names
+) -> tuple[Sheet | None, str]:
     best: Sheet | None = None
     score, rows = 0, header_rows(cells)
     for sheet in LISTS:
@@ -236,10 +239,10 @@ def _like_a_list(workbook: Workbook, parts: Parts, cells: SheetCells) -> tuple[S
         return best, "headers"
     if parts[FARM.name] is None and _labels(cells) >= 2:
         return FARM, "labels"
-    known = _registered(workbook, parts)
-    if readings_places(cells, known) is not None:
+    if readings_places(cells, known()) is not None:
         return READINGS, "headers, in other words"
-    if parts[WORK.name] is None and known and _looks_like_work(_shape(workbook, cells), known):
+    names = known()
+    if parts[WORK.name] is None and names and _looks_like_work(_shape(workbook, cells), names):
         return WORK, "content (dates, stations and a few words for what was done)"
     return None, ""
 

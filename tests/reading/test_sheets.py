@@ -244,6 +244,15 @@ def test_readings_under_translated_headers_beside_the_real_ones_are_named_and_co
     assert findings_of(sheets, "sheet-not-read") == []
 
 
+def test_a_station_far_down_in_the_register_is_known_on_another_sheet():
+    sheets = clean_sheets()
+    sheets["Stations"] += [[f"Extra {n}"] for n in range(300)]
+    rows = [["Extra 290", dt.date(2026, 7, day), 3.0, 2.2] for day in (2, 9)]
+    sheets["Julio"] = [["Estación", "Fecha", "Entrada", "Salida"], *rows]
+    (message,) = findings_of(sheets, "sheet-not-read")
+    assert "Julio: sheet was not read: read a sheet that looks like Readings" in message
+
+
 @pytest.mark.parametrize(
     ("name", "counts"),
     [("Work plan", False), ("To do", False), ("Trabajos programados", False), ("Plant", True)],
