@@ -230,6 +230,18 @@ def test_links_that_lead_nowhere_or_to_what_may_not_be_read_are_told_and_stop_no
     assert f"siltbook: {shut}: cannot be read (Permission denied)." in done.output
 
 
+def test_a_save_that_leaves_time_and_size_alone_is_not_lost(book: Path) -> None:
+    taken = open_file(book)
+    saved = taken.data[:-1] + b"!"
+    with book.open("r+b") as file:
+        file.write(saved)
+    os.utime(book, ns=(taken.stamp[0], taken.stamp[0]))
+    assert stamp_of(book) == taken.stamp
+    with pytest.raises(BookError, match="changed while it was judged"):
+        replace_book(taken, b"new")
+    assert {p.name: p.read_bytes() for p in book.parent.iterdir()} == {"farm.xlsx": saved}
+
+
 def test_a_book_that_is_given_by_three_ways_is_done_once(
     book: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
