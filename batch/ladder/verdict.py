@@ -149,9 +149,10 @@ def judge(
         steps = (safety.CORRECT_RULES, *steps)
     if outlet_zero(facts) and verdict in _BY_THE_DROP:
         steps = (safety.TRY_OUTLET, *steps)
+    beside = beside_in_range(verdict, facts)
     return Judgement(
         verdict=verdict,
-        reason=words.reason(verdict, facts),
+        reason=f"{words.reason(verdict, facts)}{beside}",
         steps=steps,
         also=tuple(applicable[1:]),
         borderline=borderline,
@@ -159,7 +160,7 @@ def judge(
         episodes=facts.standing.episodes,
         read_by=by,
         came_back_alone=came_back_alone(facts),
-        doubts=beside_in_range(verdict, facts).strip(),
+        doubts=beside.strip(),
     )
 
 

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from siltbook.batch.ladder.doubts import (
     alike_on_end,
     alike_words,
-    beside_in_range,
     outlet_still,
     over_and_in_range,
     over_and_in_range_words,
@@ -47,8 +46,7 @@ def reason(verdict: Verdict, facts: Facts) -> str:
     further = (_unread, _rules, _passed, _only_drop, _too_high, zero_outlet, still_outlet,
                _misplaced, _unplaced, _not_read)  # fmt: skip
     more = "".join(say(facts) for say in further)
-    beside = beside_in_range(verdict, facts)
-    return f"{main}{_carried(facts)}{_low_field(verdict, facts)}{more}{beside}"
+    return f"{main}{_carried(facts)}{_low_field(verdict, facts)}{more}"
 
 
 def _unread(facts: Facts) -> str:

@@ -172,22 +172,20 @@ def histories(book: Book, as_of: dt.date | None) -> tuple[History, ...]:
             done[name].append(_work(record, signs.get(record["row"], ())))
     names, days = (book.readings.values[key].tolist() for key in ("station", "date"))
     carried, slipped = _carried(book), slipped_dates(names, days, book.readings.rows)
-    lost, lost_work = unplaced(book, as_of), unplaced_work(book, as_of)
-    lost_gauges, not_read = unplaced_gauges(book, as_of), elsewhere(book, as_of)
+    lost: dict[str, dict[str, Any]] = {name: {} for name in register}
+    for key, found in (
+        ("unplaced", unplaced(book, as_of)),
+        ("unplaced_work", unplaced_work(book, as_of)),
+        ("unplaced_gauges", unplaced_gauges(book, as_of)),
+        ("elsewhere", elsewhere(book, as_of)),
+    ):
+        for name in found.keys() & register.keys():
+            lost[name][key] = found[name]
     own = (
         _history(book, station, read[name], done[name], carried.get(name), slipped.get(name, ()))
         for name, station in register.items()
     )
-    return tuple(
-        replace(
-            h,
-            unplaced=lost.get(h.station.name, ()),
-            unplaced_work=lost_work.get(h.station.name, ()),
-            unplaced_gauges=lost_gauges.get(h.station.name, ()),
-            elsewhere=not_read.get(h.station.name, ()),
-        )
-        for h in own
-    )
+    return tuple(replace(h, **more) if (more := lost[h.station.name]) else h for h in own)
 
 
 def _struck(reading: Reading) -> Reading:
