@@ -206,10 +206,15 @@ def date_order(texts: Iterable[str]) -> str:
 
 
 def time_text(text: str) -> dt.time | None:
-    """A typed time: 7:30, 7.30, 07:30:15, 0730, 7h30, 7:30 pm; None where it is none."""
+    """A typed time: 7:30, 7.30, 07:30:15, 0730, 7h30, 7:30 pm; None where it is none.
+
+    0.25 is none: a quarter of a day, as programs keep six o'clock, or a quarter past midnight.
+    """
     if len(text) > _LONGEST:
         return None
     text = tidy(text)
+    if re.fullmatch(r"0\.[0-9]{2}", text):
+        return None
     if re.fullmatch(r"[0-9]{3,4}", text):
         return _clock(int(text[:-2]), int(text[-2:]), 0)
     found = _TIME.match(text)

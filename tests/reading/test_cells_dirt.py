@@ -147,6 +147,15 @@ def test_times(typed):
     assert result.findings == ()
 
 
+def test_a_quarter_of_a_day_as_text_is_no_time_past_midnight():
+    result = reading(["F1", DAY, "0.25", 3, 2])
+    assert result.book.readings.frame.time.tolist() == [None]
+    assert messages(result) == [
+        "Readings!C2: not a time: read '0.25'; accepted: a time such as 07:30."
+        " Type the time again, for example 07:30."
+    ]
+
+
 def test_what_is_no_time_leaves_the_reading_in():
     result = reading(["F1", DAY, "morning", 3, 2])
     assert messages(result) == [
