@@ -119,8 +119,9 @@ def put_paper(book: Path, out: Path | None, ending: str, data: bytes) -> Path:
         raise BookError(f"{target}: not made by Siltbook, so it is left alone. Move it away.")
     if there is not None and pdf and not there.endswith(PDF_MARK):
         raise BookError(
-            f"{target}: was saved by another program since Siltbook made it, and may hold what "
-            "somebody wrote on it, so it is left alone. Type that into the book, then move it away."
+            f"{target}: was saved by another program since Siltbook made it, or made by an earlier"
+            " version, and may hold what somebody wrote on it, so it is left alone. Type that into"
+            " the book, then move it away."
         )
     write_whole(target, data + PDF_MARK if pdf else data)
     return target

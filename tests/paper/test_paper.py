@@ -206,8 +206,9 @@ def test_a_sheet_on_which_somebody_wrote_in_a_program_is_left_alone(
     refused = siltbook("round", book)
     assert refused.exit_code == 3
     assert refused.output == (
-        f"siltbook: {paper}: was saved by another program since Siltbook made it, and may hold what"
-        " somebody wrote on it, so it is left alone. Type that into the book, then move it away.\n"
+        f"siltbook: {paper}: was saved by another program since Siltbook made it, or made by an"
+        " earlier version, and may hold what somebody wrote on it, so it is left alone. Type that"
+        " into the book, then move it away.\n"
     )
     assert paper.read_bytes() == written
 
