@@ -224,6 +224,12 @@ CORRECT_RULES = Step(
     "A limit or another rule of this station cannot be used as it was typed: correct its cell"
     " (sheet Findings), and judge the book again.",
 )
+SUPPLY_FIRST = Step(
+    Task.READING,
+    "The inlet is far under what a flush needs: see whether its unit is right; where the station"
+    " works so low, fill in its lowest working inlet (sheet Stations). No flush can be planned"
+    " before.",
+)
 FLUSH_AND_SEE = Step(
     Task.FLUSH,
     "Nobody wrote down whether the flush happened: before anything is opened flush once"
@@ -233,8 +239,10 @@ FLUSH_AND_SEE = Step(
 )
 
 
-def plan_step(day: str, *, flushing_helps: bool) -> Step:
+def plan_step(day: str, *, flushing_helps: bool, can_flush: bool = True) -> Step:
     """When to read again, and what to plan, for a watched station."""
+    if not can_flush:
+        return read_step(f"Read again by {day}.")
     if flushing_helps:
         words = f"Read again by {day}; plan a flush."
         return Step(Task.FLUSH, words, frozenset({Touch.PRESSURE}))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
-from siltbook.batch.ladder.facts import Facts, unread_beside
+from siltbook.batch.ladder.facts import Facts, inlet_weak, unread_beside
 from siltbook.batch.ladder.replay import Gear
 from siltbook.batch.model import Verdict
 from siltbook.templates import safety
@@ -31,7 +31,9 @@ def next_steps(
     """What to do next, in order. `gear_works`: nothing that holds speaks against the flush gear."""
     if verdict is Verdict.WATCH:
         by = facts.shown.on(read_by)  # never empty: what is watched has a reading
-        return (safety.plan_step(by, flushing_helps=facts.flushing_helps),)
+        weak, helps = inlet_weak(facts), facts.flushing_helps
+        plan = safety.plan_step(by, flushing_helps=helps, can_flush=not weak)
+        return (safety.SUPPLY_FIRST, plan) if weak else (plan,)
     if verdict is Verdict.RE_READ:
         return _re_read(facts)
     task = task_of(verdict, facts.standing.gear)

@@ -337,6 +337,10 @@ def test_an_inlet_that_has_fallen_far_is_no_place_for_a_small_drop() -> None:
         "The inlet was 5.0 m, under half of the 20.4 m that a flush needs: look whether its unit is"
         " right, or fill in the lowest working inlet."
     )
+    first, then = (step.words for step in alone.steps)
+    assert first.endswith("(sheet Stations). No flush can be planned before.")
+    assert then.startswith("Read again by 2026-06-")
+    assert "plan" not in then
     for entries, at in (
         ((*usual, read(3, 0.5, inlet=10.5, outlet=10.0)), station()),  # half of what a flush needs
         ((*usual, weak), station(working_inlet=4.0)),
