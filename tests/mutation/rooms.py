@@ -29,6 +29,10 @@ EQUIVALENT = {
     "if standing.gear >= Gear.TRUSTED:",
     # Text enums compare as texts: 'check-field' is the first of the verdicts.
     "elif verdict > Verdict.CHECK_FIELD:",
+    # The first two days of the calendar are of one year.
+    "first, last = (dt.date.fromordinal(min(max( 2, at), latest)).year for at in (before, after))",
+    # The readings are in order: none before it is of a later day.
+    "highest = max(inlet, own[-1][3]) if own and own[-1][0] >= day else inlet",
     # A member of an enum is equal to itself alone.
     "if sheet is READINGS and column.kind == Kind.FLOW:",
     # Small whole numbers are one object each.
