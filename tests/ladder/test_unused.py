@@ -7,7 +7,7 @@ import pytest
 from siltbook.batch.ladder.unused import unused_rows
 from siltbook.checks.findings import find
 from siltbook.templates.book import column_letters
-from siltbook.templates.contract import STATIONS, WORK, Sheet
+from siltbook.templates.contract import READINGS, STATIONS, WORK, Sheet
 from tests.checks.builders import book
 
 
@@ -46,3 +46,19 @@ def test_a_number_out_of_bounds_is_named_with_its_row() -> None:
     assert unused_rows(book([]), [finding])["North 1"] == (
         " Outside what is possible: Stations row 2, Drop limit 700 m: the farm's limit is used."
     )
+
+
+@pytest.mark.parametrize(
+    ("read", "said"),
+    [
+        ("3.1 struck through; it was used all the same", "used all the same"),
+        ("3.1 struck through", "not used"),
+    ],
+)
+def test_a_row_that_is_struck_through_is_said_to_be_used_or_not(read: str, said: str) -> None:
+    finding = find(
+        "cell-struck", sheet=READINGS.name, cell="D2", read=read, accepted="rows that count",
+        station="North 1",
+    )  # fmt: skip
+    found = unused_rows(book([]), [finding])
+    assert found == {"North 1": f" Struck through and {said}: Readings row 2."}

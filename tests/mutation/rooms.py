@@ -29,6 +29,8 @@ EQUIVALENT = {
     "if standing.gear >= Gear.TRUSTED:",
     # Text enums compare as texts: 'check-field' is the first of the verdicts.
     "elif verdict > Verdict.CHECK_FIELD:",
+    # A member of an enum is equal to itself alone.
+    "replaced=(controller or solenoid) if gear == Gear.AWAITS_PROOF else None,",
     # The first two days of the calendar are of one year.
     "first, last = (dt.date.fromordinal(min(max( 2, at), latest)).year for at in (before, after))",
     # The readings are in order: none before it is of a later day.
