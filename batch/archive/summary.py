@@ -152,24 +152,29 @@ def _figures(
     for i, (figure, words) in enumerate(_totals(assessment, seasons)):
         x = _MARGIN + i * wide
         _put(page, x, y - 6, figure, 14, bold=True, width=wide - 6)
-        _put(page, x, y - 18, words, 7, colour=look.QUIET, width=wide - 6)
-    return y - 18
+        for n, line in enumerate(words):
+            _put(page, x, y - 18 - n * 9, line, 7, colour=look.QUIET, width=wide - 6)
+    return y - 27
 
 
-def _totals(assessment: Assessment, seasons: Sequence[StationSeason]) -> Iterator[tuple[str, str]]:
+def _totals(
+    assessment: Assessment, seasons: Sequence[StationSeason]
+) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Each figure with the lines beneath it."""
     doing = sum(s.result.verdict not in CALM for s in seasons)
     counts = assessment.book.counts.get("Readings")
-    yield f"{len(seasons)}", "stations"
-    yield f"{doing}", "needed something at the end"
-    yield f"{counts.used} of {counts.read}" if counts else "-", "readings used"
-    yield f"{sum(s.episodes for s in seasons)}", "times over the limit"
-    yield f"{sum(s.days_over for s in seasons)}", "station days over the limit"
+    yield f"{len(seasons)}", ("stations",)
+    yield f"{doing}", ("needed something at the end",)
+    yield f"{counts.used} of {counts.read}" if counts else "-", ("readings used",)
+    yield f"{sum(s.episodes for s in seasons)}", ("times over the limit",)
+    yield f"{sum(s.days_over for s in seasons)}", ("station days over the limit",)
     energy = [s.energy_kwh for s in seasons if s.energy_kwh is not None]
     money = [s.energy_cost for s in seasons if s.energy_cost is not None]
-    known = f"{len(energy)} of {len(seasons)} stations"
-    yield f"{sum(energy):.0f} kWh" if energy else "not known", f"energy that dirt cost, {known}"
+    known = f"of {len(energy)} of {len(seasons)} stations"
+    yield f"{sum(energy):.0f} kWh" if energy else "not known", ("energy that dirt cost", known)
     currency = assessment.book.settings.currency
-    yield f"{sum(money):.2f} {currency}" if money else "not known", "its price"
+    priced = f"of {len(money)} of {len(seasons)} stations"
+    yield f"{sum(money):.2f} {currency}" if money else "not known", ("its price", priced)
 
 
 def _table(

@@ -58,3 +58,11 @@ def test_letters_that_the_font_lacks_are_said_and_the_station_is_told_by_its_row
     latin = {name: rows[name][2:] for name in rows}
     page = summary(assess_bytes(build(BlankOptions(), latin), "farm.xlsx"), "farm.xlsx", "0")
     assert "Letters that the font" not in text(page, tmp_path)
+
+
+@needs_poppler
+def test_of_how_many_stations_energy_and_price_are_known_is_said_whole(tmp_path: Path) -> None:
+    """'energy that dirt cost, 12 of ...' was cut, so that a sum of few stations passed for all."""
+    sample = Path(__file__).parents[2] / "sample_workbooks" / "twelve-stations.xlsx"
+    page = summary(assess_bytes(sample.read_bytes(), sample.name), sample.name, "0")
+    assert text(page, tmp_path).count("of 12 of 12 stations") == 2
