@@ -60,3 +60,14 @@ def test_no_half_merged_file_is_kept() -> None:
     )
     kept = (p for p in texts if not {".venv", ".git", "node_modules"} & set(p.parts))
     assert [p for p in kept if re.search(r"^(<{7}|>{7}) ", p.read_text("utf-8"), re.M)] == []
+
+
+def test_every_run_time_requirement_is_imported() -> None:
+    code = "\n".join(
+        path.read_text(encoding="utf-8")
+        for folder in ("batch", "checks", "templates", "src")
+        for path in (ROOT / folder).rglob("*.py")
+    )
+    for requirement in PROJECT["dependencies"]:
+        name = re.split(r"[^\w-]", requirement)[0].replace("-", "_")
+        assert re.search(rf"^\s*(?:import|from) {name}\b", code, re.MULTILINE), requirement
