@@ -192,7 +192,7 @@ def _typed(sheet: Sheet, table: Table) -> dict[str, Array]:
         made["key"] = np.empty(len(made["station"]), dtype=object)
         made["key"][:] = [station_key(name) for name in made["station"].tolist()]
     if "date" in made:
-        made["day"] = pd.to_datetime(table.frame["date"], errors="coerce").to_numpy()
+        made["day"] = pd.to_datetime(made["date"], errors="coerce").to_numpy()
     return made
 
 

@@ -143,8 +143,7 @@ def flow_too_low(joined: JoinedBook) -> list[Finding]:
     four readings or more with a flow; stations with neither are left out.
     """
     place = joined.readings
-    flow, registered = place.values["flow"], place.there("reference_flow")
-    reference = _flow_to_expect(place)
+    flow, reference = place.values["flow"], _flow_to_expect(place)
     unit = joined.book.settings.flow_unit
     # An unknown unit cannot get here from the reader; the canonical one is shown then.
     shown = unit if unit in FLOW_UNITS else "m3/h"
@@ -154,7 +153,7 @@ def flow_too_low(joined: JoinedBook) -> list[Finding]:
         at = place.places[row]
         accepted = f"{number(LOW_FLOW_SHARE * float(reference[at]) / factor, 3)} {shown} or more"
         read = joined.read(place, "flow", row)
-        if not registered[at]:
+        if math.isnan(place.at(row, "reference_flow")):
             read += f", while the usual flow is {number(float(reference[at]) / factor, 3)} {shown}"
         found.append(finding(place, "flow-too-low", "flow", row, read, accepted))
     return found

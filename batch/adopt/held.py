@@ -24,9 +24,9 @@ class There:
         self.kind, self.source = kind, source
         self.rows: dict[tuple[object, ...], list[Held]] = {}
         self.days: dict[tuple[object, ...], list[Held]] = {}
-        for raw in table.frame.reset_index(names="row").to_dict("records"):
-            record = _with_words({str(k): v for k, v in raw.items()}, table)
-            at, held = identity(record, kind), (int(str(record["row"])), record)
+        for raw in table.records():
+            record = _with_words(raw, table)
+            at, held = identity(record, kind), (raw["row"], record)
             self.rows.setdefault(at, []).append(held)
             if not source.get(at):  # what the source has just so is nothing else's
                 self.days.setdefault(at[:2], []).append(held)

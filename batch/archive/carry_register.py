@@ -108,8 +108,9 @@ def _tidy(value: float) -> float:
 def _register(last: Assessment) -> Iterator[Row]:
     table, farm = last.book.stations, units_in(last.book, last.book.names)
     stations, unread = {r.station.row: r.station for r in last.stations}, Unread(last)
-    for row, record in zip(table.frame.index, table.frame.to_dict("records"), strict=True):
-        typed = unread.filled(table, row, {str(key): value for key, value in record.items()})
+    for record in table.records():
+        row = record["row"]
+        typed = unread.filled(table, row, record)
         typed |= whole_texts(table, row)
         own = _in_force(last, stations.get(row), typed, unread)
         units = {
@@ -141,12 +142,13 @@ def _gauges_to_come(last: Assessment) -> Iterator[Row]:
     """Gauges that are to be changed after the as-of date; all of them where there is none."""
     table, unread = last.book.gauges, Unread(last)
     units = units_in(last.book, last.book.names)
-    for row, record in zip(table.frame.index, table.frame.to_dict("records"), strict=True):
+    for record in table.records():
+        row = record["row"]
         since = record["since"]
         if last.as_of is None or since > last.as_of:
             # A row without a unit is in that of the change before it, which may be to come too.
             unit = record["unit"] or units.at(name_key(record["station"]), since.isoformat())
-            own = unread.filled(table, row, {str(key): value for key, value in record.items()})
+            own = unread.filled(table, row, record)
             own |= whole_texts(table, row)
             yield {
                 c.key: _own(c, own[c.key], {Kind.PRESSURE: unit, Kind.FLOW: units.flow})

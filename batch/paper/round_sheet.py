@@ -182,7 +182,7 @@ def _known(assessment: Assessment, result: StationResult, on: dt.date | None) ->
 def agreed_lines(book: Book, station: str, on: dt.date | None, most: int = MOST) -> Iterable[str]:
     """What was agreed for a station and is not done, in at most so many characters an action;
     what is due by that day is named so."""
-    for record in book.agreed.frame.to_dict("records"):
+    for record in book.agreed.records():
         if name_key(record["station"]) != name_key(station) or record["done"] is not None:
             continue
         due = record["due"]

@@ -81,7 +81,7 @@ def units_in(book: Book, names: Mapping[str, str]) -> Units:
 def _said(table: Table, names: Mapping[str, str]) -> list[tuple[str, str, str]]:
     """Folded station, day and unit of each row that names a station; '' for what is left out."""
     found = []
-    for record in table.frame.to_dict("records"):
+    for record in table.records():
         name = record["station"]
         if isinstance(name, str):
             day, unit = (str(record.get(key) or "") for key in ("since", "unit"))

@@ -97,12 +97,12 @@ def agreed_rows(assessment: Assessment) -> tuple[Agreed, ...]:
         return ()
     by_name = {r.station.name: r for r in assessment.stations}
     found, shown = [], assessment.book.settings.shown
-    frame, unread = assessment.book.agreed.frame, _unread(assessment)
-    for record in frame.reset_index(names="row").to_dict("records"):
+    unread = _unread(assessment)
+    for record in assessment.book.agreed.records():
         texts = [str(record[key] or "").strip() for key in ("station", "action", "who")]
         done = record["done"] if record["done"] and record["done"] <= as_of else None
         result = by_name.get(texts[0])
-        row = int(record["row"])
+        row = record["row"]
         one = _judged(row, texts, record["due"], done, result, as_of, shown)
         found.append(replace(one, unread=unread.get(row, "")))
     return tuple(found)
@@ -111,7 +111,7 @@ def agreed_rows(assessment: Assessment) -> tuple[Agreed, ...]:
 def _unread(assessment: Assessment) -> dict[int, str]:
     """Row -> what its Done date says, where that is no date that can be read."""
     table = assessment.book.agreed
-    cells = {table.cell("done", int(row)): int(row) for row in table.frame.index}
+    cells = {table.cell("done", row): row for row in table.rows}
     return {
         cells[f.cell]: f.read.replace("'", '"')
         for f in assessment.findings

@@ -12,10 +12,9 @@ from siltbook.batch.archive.summary import _DIGITS, register_fonts, summary
 from siltbook.batch.job import assess_bytes
 from siltbook.batch.tables.describe import in_unit
 from siltbook.batch.tables.season import SEASON_PAGE
-from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.shown import shown_in
 from siltbook.templates.units import PRESSURE_UNITS
-from tests.paper.test_paper import needs_poppler, text
+from tests.paper.test_paper import BOOK, LACKING, farm_of, needs_poppler, text
 
 
 @pytest.mark.parametrize("unit", PRESSURE_UNITS)
@@ -40,29 +39,20 @@ def test_no_two_heads_touch(unit: str) -> None:
 def test_letters_that_the_font_lacks_are_said_and_the_station_is_told_by_its_row(
     tmp_path: Path,
 ) -> None:
-    names = ("Северная", "Западная", "Größe")
-    rows = {
-        "Stations": [{"station": name} for name in names],
-        "Readings": [
-            {"station": name, "date": dt.date(2026, 5, 9), "inlet": 3.0, "outlet": 2.4}
-            for name in names
-        ],
-    }
-    page = summary(assess_bytes(build(BlankOptions(), rows), "farm.xlsx"), "farm.xlsx", "0")
+    on = dt.date(2026, 5, 9)
+    page = summary(assess_bytes(farm_of(LACKING, on), "farm.xlsx"), "farm.xlsx", "0")
     said = text(page, tmp_path)
     for row in (2, 3):
         assert f"Row {row}: ????????" in said
         assert f"???????? (Stations row {row}): Flush: Drop 0.60 bar" in said
     assert "Größe: Flush" in said
     assert said.count("Letters that the font of this page lacks stand as ?") == 1
-    latin = {name: rows[name][2:] for name in rows}
-    page = summary(assess_bytes(build(BlankOptions(), latin), "farm.xlsx"), "farm.xlsx", "0")
+    page = summary(assess_bytes(farm_of(LACKING[2:], on), "farm.xlsx"), "farm.xlsx", "0")
     assert "Letters that the font" not in text(page, tmp_path)
 
 
 @needs_poppler
 def test_of_how_many_stations_energy_and_price_are_known_is_said_whole(tmp_path: Path) -> None:
     """'energy that dirt cost, 12 of ...' was cut, so that a sum of few stations passed for all."""
-    sample = Path(__file__).parents[2] / "sample_workbooks" / "twelve-stations.xlsx"
-    page = summary(assess_bytes(sample.read_bytes(), sample.name), sample.name, "0")
+    page = summary(assess_bytes(BOOK.read_bytes(), BOOK.name), BOOK.name, "0")
     assert text(page, tmp_path).count("of 12 of 12 stations") == 2

@@ -293,13 +293,14 @@ def test_two_runs_that_keep_results_at_once_never_take_one_name(
     assert (aside.read_bytes(), result.read_bytes()) == (b"typed here", b"new")
 
 
+def none(*_: object) -> None:
+    raise OSError(errno.EPERM, "Operation not permitted")
+
+
 @pytest.mark.parametrize("links", [True, False], ids=["hard links", "a disk without"])
 def test_a_result_that_is_kept_and_cannot_be_replaced_is_as_it_was(
     book: Path, monkeypatch: pytest.MonkeyPatch, links: bool
 ) -> None:
-    def none(*_: object) -> None:
-        raise OSError(errno.EPERM, "Operation not permitted")
-
     if not links:
         monkeypatch.setattr(os, "link", none)
     result, kept = (book.with_name(f"farm.reviewed{n}.xlsx") for n in ("", ".kept-1"))
@@ -320,9 +321,6 @@ def test_a_result_that_is_kept_and_cannot_be_replaced_is_as_it_was(
 def test_a_new_file_never_replaces_what_somebody_saves_there_meanwhile(
     book: Path, monkeypatch: pytest.MonkeyPatch, links: bool
 ) -> None:
-    def none(*_: object) -> None:
-        raise OSError(errno.EPERM, "Operation not permitted")
-
     if not links:
         monkeypatch.setattr(os, "link", none)
     out = book.with_name("merged.xlsx")

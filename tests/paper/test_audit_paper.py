@@ -15,10 +15,9 @@ from siltbook.batch.fingerprint import digest
 from siltbook.batch.letters import with_rows
 from siltbook.batch.paper.audit_paper import LIMITS, WORST, audit_paper
 from siltbook.batch.paper.page import TEXT
-from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.safety import EMERGENCY
 from tests.audit.test_agreed import agreed, day, package
-from tests.paper.test_paper import BOOK, needs_poppler, siltbook, sizes, text
+from tests.paper.test_paper import BOOK, LACKING, farm_of, needs_poppler, siltbook, sizes, text
 
 DATA = BOOK.read_bytes()
 
@@ -107,16 +106,7 @@ def test_the_first_page_counts_agreed_actions_for_each_person(tmp_path: Path) ->
 def test_letters_that_the_font_lacks_are_said_and_the_station_is_told_by_its_row(
     tmp_path: Path,
 ) -> None:
-    names = ("Северная", "Западная", "Größe")
-    rows = {
-        "Stations": [{"station": name} for name in names],
-        "Readings": [
-            {"station": name, "date": day(n), "inlet": 3.0, "outlet": 2.4}
-            for name in names
-            for n in (1, 9)
-        ],
-    }
-    data = build(BlankOptions(), rows)
+    data = farm_of(LACKING, day(1), day(9))
     said = text(audit_paper(audited(data, "farm.xlsx")[0], "farm.xlsx", data, "0"), tmp_path)
     for row in (2, 3):
         assert f"Flushed within a day: ???????? (Stations row {row}), 2026-06-01" in said

@@ -7,7 +7,7 @@ import io
 import re
 import shutil
 import subprocess
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -24,6 +24,7 @@ from siltbook.batch.paper.round_page import round_page
 from siltbook.batch.paper.round_sheet import round_sheet, stations_of
 from siltbook.batch.paper.shown import gauge_of, over_at
 from siltbook.batch.paper.station_card import station_cards
+from siltbook.templates.blank import BlankOptions, build
 from siltbook.templates.safety import BEFORE_OPENING, EMERGENCY, Touch, cautions
 from tests.numbers.logs import STATION, read
 from tests.office import convert_all, needs_office
@@ -37,6 +38,20 @@ needs_poppler = pytest.mark.skipif(not shutil.which("pdftotext"), reason="pdftot
 
 def siltbook(*arguments: object) -> Result:
     return CliRunner().invoke(main, [str(a) for a in arguments])
+
+
+# Two of eight letters each that the font lacks, and one that it has.
+LACKING = ("Северная", "Западная", "Größe")
+
+
+def farm_of(names: Sequence[str], *days: dt.date) -> bytes:
+    """A book of stations with one reading over the limit on each day."""
+    readings = [
+        {"station": name, "date": day, "inlet": 3.0, "outlet": 2.4} for name in names
+        for day in days
+    ]
+    stations = [{"station": name} for name in names]
+    return build(BlankOptions(), {"Stations": stations, "Readings": readings})
 
 
 def text(data: bytes, folder: Path) -> str:

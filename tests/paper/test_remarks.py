@@ -16,7 +16,7 @@ from siltbook.batch.remarks import MOST
 from siltbook.batch.results import Assessment
 from siltbook.batch.tables.stations import KNOWN
 from siltbook.templates.blank import BlankOptions, build
-from tests.paper.test_paper import text
+from tests.paper.test_paper import LACKING, text
 
 LONG = "the gate at the canal is locked on Sundays, ask for the key; " * 400
 STATIONS = [
@@ -99,10 +99,11 @@ def test_the_card_says_what_was_noted_at_each_visit_on_one_page(tmp_path: Path) 
 def test_letters_that_the_font_lacks_are_said_and_the_station_is_told_by_its_row(
     tmp_path: Path,
 ) -> None:
-    names = ("Северная", "Западная", "Größe")  # eight letters each, and one that the font has
-    stations = [{"station": name, "remark": "→ gate" if name == "Größe" else ""} for name in names]
+    stations = [
+        {"station": name, "remark": "→ gate" if name == "Größe" else ""} for name in LACKING
+    ]
     found = assess_bytes(build(BlankOptions(), {"Stations": stations}), "farm.xlsx")
-    said = text(station_cards(found, "farm.xlsx", "0", names), tmp_path)
+    said = text(station_cards(found, "farm.xlsx", "0", LACKING), tmp_path)
     for row in (2, 3):
         assert f"Station card: ???????? (Stations row {row})" in said
     assert said.count("Letters that the font of this page lacks stand as ?") == 2  # not for Größe
